@@ -1,0 +1,23 @@
+package audit
+
+import (
+	"path"
+	"strings"
+)
+
+// raw reports whether the file is raw, by content, or by name where the
+// content is not known.
+func (f *File) raw() bool {
+	if f.Err == nil {
+		return f.Meta.Format.Raw()
+	}
+	return rawExtensions[strings.ToLower(path.Ext(f.Path))]
+}
+
+// rawExtensions are the usual extensions of raw files; they only matter where
+// the content cannot be read.
+var rawExtensions = map[string]bool{
+	".3fr": true, ".arw": true, ".cr2": true, ".cr3": true, ".crw": true, ".dng": true, ".erf": true, ".fff": true,
+	".iiq": true, ".kdc": true, ".mef": true, ".mos": true, ".mrw": true, ".nef": true, ".nrw": true, ".orf": true,
+	".pef": true, ".raf": true, ".raw": true, ".rw2": true, ".rwl": true, ".sr2": true, ".srf": true, ".srw": true, ".x3f": true,
+}

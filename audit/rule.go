@@ -1,0 +1,212 @@
+package audit
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strings"
+
+	"prestrike/exifread"
+)
+
+// A Severity says how urgent a finding is.
+type Severity uint8
+
+// The severities, by rising urgency. The zero Severity, in a Finding handed to
+// [Review.Found], stands for the rule's own.
+const (
+	Note    Severity = iota + 1 // good to know
+	Check                       // look before you go on
+	Reshoot                     // shoot it again now
+)
+
+var severityNames = [...]string{"", Note: "note", Check: "check", Reshoot: "reshoot"}
+
+// String returns the severity's word in reports.
+func (s Severity) String() string { return severityNames[s] }
+
+// ParseSeverity returns the severity of a word: note, check or reshoot.
+func ParseSeverity(word string) (Severity, error) {
+	for s := Note; s <= Reshoot; s++ {
+		if severityNames[s] == word {
+			return s, nil
+		}
+	}
+	return 0, fmt.Errorf("%q is no severity: write note, check or reshoot", word)
+}
+
+// A Verdict is the worst that is still open on a sequence, a session or the
+// whole audit.
+type Verdict uint8
+
+// The verdicts, by rising urgency.
+const (
+	VerdictGood Verdict = iota
+	VerdictCheck
+	VerdictReshoot
+)
+
+var verdictNames = [...]string{VerdictGood: "good", VerdictCheck: "check", VerdictReshoot: "reshoot"}
+
+// String returns the verdict's word in reports.
+func (v Verdict) String() string { return verdictNames[v] }
+
+// A Rule is one check, as a value: a driver can list, document, select and run
+// it. Exactly one of Check and CheckSession is set.
+type Rule struct {
+	ID       string   // words joined by hyphens; the name in reports, on the command line and in configuration
+	Title    string   // one line, no capital, no full stop
+	Severity Severity // of its findings, unless a finding says otherwise
+	Doc      string   // what it finds, why it matters on the set, what to do now, when it is wrong
+	Source   string   // author, title, section or equation of the criterion; "common practice" where there is none
+	Params   []Param  // every number the rule decides by
+
+	// Check reviews one sequence. An error means that the rule itself
+	// failed; findings are not errors.
+	Check func(*Review) error
+	// CheckSession reviews a whole session, for rules that compare sequences
+	// or bodies; Review.Sequence is nil.
+	CheckSession func(*Review) error
+}
+
+// A Param is one number a rule decides by.
+type Param struct {
+	Name              string // words joined by hyphens
+	Unit              string // "EV", "cadences", "frames", "" for a plain ratio
+	Doc               string // one line, no capital, no full stop
+	Default, Min, Max float64
+}
+
+var wordsAndHyphens = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
+
+// Validate reports mistakes in the declarations of rules, before any is run.
+func Validate(rules []*Rule) error {
+	var errs []error
+	seen := map[string]bool{}
+	for _, r := range rules {
+		bad := func(format string, args ...any) {
+			errs = append(errs, fmt.Errorf("rule %q: %s", r.ID, fmt.Sprintf(format, args...)))
+		}
+		if !wordsAndHyphens.MatchString(r.ID) {
+			bad("the ID must be small words joined by hyphens")
+		}
+		if seen[r.ID] {
+			bad("the ID is used twice")
+		}
+		seen[r.ID] = true
+		if r.Title == "" || strings.HasSuffix(r.Title, ".") || strings.Contains(r.Title, "\n") {
+			bad("the title must be one line without a full stop")
+		}
+		if r.Doc == "" || r.Source == "" {
+			bad("doc and source must say something")
+		}
+		if r.Severity < Note || r.Severity > Reshoot {
+			bad("no severity")
+		}
+		if (r.Check == nil) == (r.CheckSession == nil) {
+			bad("exactly one of Check and CheckSession must be set")
+		}
+		for _, p := range r.Params {
+			if !wordsAndHyphens.MatchString(p.Name) || p.Doc == "" || !(p.Min <= p.Default && p.Default <= p.Max) {
+				bad("parameter %q: it needs a name, a doc, and a default between minimum and maximum", p.Name)
+			}
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// A Finding is one thing a rule found.
+type Finding struct {
+	Rule     string
+	Severity Severity
+	Message  string // what is the case, one sentence without full stop, frame numbers in it
+	Action   string // what to do, an instruction without full stop
+	// Frames are those the finding is about, never empty in a finding of a
+	// sequence.
+	Frames []*Frame
+	// Measured is the value found, Limit the one it was held against, both
+	// in Unit; not known where the finding is not about a number.
+	Measured, Limit exifread.Value[float64]
+	Unit            string
+
+	// Accepted tells that the user declared this as meant, for Reason.
+	Accepted bool
+	Reason   string
+}
+
+// NotJudged says why a rule could not decide.
+type NotJudged struct {
+	Rule   string
+	Reason string // for example "no f-number recorded"
+	Frames int    // how many frames the reason holds for; 0 for the sequence as a whole
+}
+
+// A Review is one rule applied to one sequence, or to one session.
+type Review struct {
+	Session  *Session
+	Sequence *Sequence // nil in a review of the whole session
+	Options  *Options
+
+	rule      *Rule
+	found     []*Finding
+	notJudged []NotJudged
+}
+
+// Param returns the value in force of the rule's parameter.
+// It panics where the rule declares none of that name.
+func (v *Review) Param(name string) float64 {
+	for _, p := range v.rule.Params {
+		if p.Name == name {
+			if set, ok := v.Options.Params[v.rule.ID][name]; ok {
+				return set
+			}
+			return p.Default
+		}
+	}
+	panic(fmt.Sprintf("rule %s has no parameter %q", v.rule.ID, name))
+}
+
+// Found reports a finding. Its Rule is filled in, and its Severity where it has none.
+func (v *Review) Found(f Finding) {
+	f.Rule = v.rule.ID
+	if f.Severity == 0 {
+		f.Severity = v.rule.Severity
+	}
+	if s, ok := v.Options.Severities[v.rule.ID]; ok {
+		f.Severity = s
+	}
+	for _, x := range []*exifread.Value[float64]{&f.Measured, &f.Limit} {
+		if n, ok := x.Get(); ok && (math.IsNaN(n) || math.IsInf(n, 0)) {
+			*x = exifread.Value[float64]{}
+		}
+	}
+	v.found = append(v.found, &f)
+}
+
+// Unjudged says that the rule could not decide, for the given frames or, where
+// none are given, for the sequence as a whole. The same reason given again
+// adds to the count of frames.
+func (v *Review) Unjudged(reason string, frames ...*Frame) {
+	i := slices.IndexFunc(v.notJudged, func(n NotJudged) bool { return n.Reason == reason })
+	if i < 0 {
+		v.notJudged = append(v.notJudged, NotJudged{Rule: v.rule.ID, Reason: reason})
+		i = len(v.notJudged) - 1
+	}
+	v.notJudged[i].Frames += len(frames)
+}
+
+// Apply runs the rule on the review's sequence or session and returns what it
+// found and could not judge. Session rules are run with sequence nil.
+func (r *Rule) Apply(session *Session, sequence *Sequence, opt *Options) ([]*Finding, []NotJudged, error) {
+	v := &Review{Session: session, Sequence: sequence, Options: opt, rule: r}
+	check := r.Check
+	if check == nil {
+		check = r.CheckSession
+	}
+	if err := check(v); err != nil {
+		return nil, nil, fmt.Errorf("rule %s: %w", r.ID, err)
+	}
+	return v.found, v.notJudged, nil
+}

@@ -1,0 +1,154 @@
+package audit
+
+import (
+	"time"
+
+	"prestrike/exifread"
+)
+
+// A Kind says what a sequence was made for.
+type Kind uint8
+
+// The kinds of sequence.
+const (
+	Single   Kind = iota // one frame, or a few unrelated ones
+	Focus                // a focus sequence: focus steps through the subject
+	Exposure             // an exposure bracket
+	Interval             // a time-lapse: an even interval of 2 s or more
+	Burst                // quick frames, as held by hand
+	Series               // a steady run, focus or interval, that the evidence cannot tell apart
+)
+
+var kindNames = [...]string{Single: "single", Focus: "focus", Exposure: "exposure", Interval: "interval", Burst: "burst", Series: "series"}
+
+// String returns the kind's word in reports.
+func (k Kind) String() string { return kindNames[k] }
+
+// Steady reports whether the kind is made at fixed settings, so that a change
+// of one of them is a fault: focus, interval and series.
+func (k Kind) Steady() bool { return k == Focus || k == Interval || k == Series }
+
+// A Support is what held the camera.
+type Support uint8
+
+// The supports. SupportAuto, as an option, lets the kind of sequence tell.
+const (
+	SupportAuto Support = iota
+	Tripod
+	Handheld
+)
+
+var supportNames = [...]string{SupportAuto: "auto", Tripod: "tripod", Handheld: "handheld"}
+
+// String returns the support's word in reports.
+func (s Support) String() string { return supportNames[s] }
+
+// A Sequence is the frames made as one run by one body.
+type Sequence struct {
+	ID     string // "1.2": session and place in it
+	Kind   Kind
+	Body   *Body
+	Frames []*Frame // in the order they were made; never empty
+	// Cadence is the steady time from one frame's start to the next; not
+	// known where there is none.
+	Cadence exifread.Value[time.Duration]
+	// Steps are the ways from each frame to the next: len(Frames)-1 of them.
+	Steps    []Step
+	Settings Settings
+	Support  Support // Tripod or Handheld
+
+	Verdict Verdict
+	// SupersededBy is the retake that makes this sequence's faults
+	// harmless, or nil.
+	SupersededBy *Sequence
+	Findings     []*Finding
+	NotJudged    []NotJudged
+}
+
+// Start returns when the first timed frame was made; zero where no frame records it.
+func (s *Sequence) Start() time.Time {
+	for _, f := range s.Frames {
+		if f.Timed() {
+			return f.Time
+		}
+	}
+	return time.Time{}
+}
+
+// End returns when the last timed frame was made; zero where no frame records it.
+func (s *Sequence) End() time.Time {
+	for i := len(s.Frames) - 1; i >= 0; i-- {
+		if s.Frames[i].Timed() {
+			return s.Frames[i].Time
+		}
+	}
+	return time.Time{}
+}
+
+// A Step is the way from one frame to the next of a sequence.
+type Step struct {
+	From, To *Frame
+	// Elapsed is the time between the two starts; not known where either
+	// frame records no time.
+	Elapsed exifread.Value[time.Duration]
+	// Ticks is Elapsed in cadences, with the time that a changed exposure
+	// explains taken out; not known without a cadence or a time.
+	Ticks exifread.Value[float64]
+	// Slack is half the uncertainty of Ticks that the clock's resolution
+	// causes: two whole-second readings of a 1 s cadence carry a Slack of 1.
+	Slack float64
+	// Count is the step of the file number, 1 for neighbours; not known
+	// where either has no number or the numbers do not count together.
+	Count exifread.Value[int]
+}
+
+// Settings are what most frames of a sequence agree on.
+type Settings struct {
+	ExposureTime exifread.Value[exifread.Rational] // seconds
+	FNumber      exifread.Value[exifread.Rational]
+	ISO          exifread.Value[uint32]
+	FocalLength  exifread.Value[exifread.Rational] // mm
+}
+
+// A Session is the sequences of one shoot: all bodies, split where nothing was
+// shot for longer than the session gap.
+type Session struct {
+	ID        string // "1", "2", ... by time
+	Bodies    []*Body
+	Sequences []*Sequence // by start, then body and number
+	Verdict   Verdict
+	// Findings are those that belong to no single sequence.
+	Findings  []*Finding
+	NotJudged []NotJudged
+}
+
+// Frames returns the number of frames in the session.
+func (s *Session) Frames() int {
+	n := 0
+	for _, q := range s.Sequences {
+		n += len(q.Frames)
+	}
+	return n
+}
+
+// Start returns when the session's first timed frame was made.
+func (s *Session) Start() time.Time {
+	var first time.Time
+	for _, q := range s.Sequences {
+		if t := q.Start(); !t.IsZero() && (first.IsZero() || t.Before(first)) {
+			first = t
+		}
+	}
+	return first
+}
+
+// End returns when the session's last timed frame was made.
+func (s *Session) End() time.Time {
+	var last time.Time
+	for _, q := range s.Sequences {
+		if t := q.End(); t.After(last) {
+			last = t
+		}
+	}
+	return last
+}
