@@ -1,0 +1,87 @@
+// Package report writes the outcome of an audit: as tables for people and as
+// JSON for programs. A form is one function in the list [Forms] returns.
+//
+// Whatever comes from a file, names included, is hostile text. It is written
+// with its control characters escaped, in every form.
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"strings"
+
+	"prestrike/audit"
+)
+
+// DefaultWidth is how many columns a report fills where nothing is known of
+// the place it is read in.
+const DefaultWidth = 100
+
+// narrowest is the width below which text becomes harder to read than
+// overlong lines are.
+const narrowest = 40
+
+// Options steer how a report is written. The zero value is good for a file or
+// a pipe.
+type Options struct {
+	Width  int  // columns to fill, at most; 0 means [DefaultWidth]
+	Colour bool // mark the urgent words with terminal colours as well
+	// Brief leaves out everything but what must be done and the closing line.
+	Brief bool
+	// Support is what the user declared; SupportAuto where each sequence told.
+	Support audit.Support
+	// Unread is how many places could not be read and are told of elsewhere:
+	// folders without permission, files that vanished.
+	Unread int
+}
+
+// width returns the columns to fill.
+func (o *Options) width() int {
+	if o.Width <= 0 {
+		return DefaultWidth
+	}
+	return max(o.Width, narrowest)
+}
+
+// A Form is one way to write a report.
+type Form struct {
+	Name string // the word on the command line
+	Doc  string // one line, no capital, no full stop
+
+	write func(*bytes.Buffer, *audit.Result, *Options) error
+}
+
+// Forms returns every form, the default first.
+func Forms() []*Form {
+	return []*Form{
+		{Name: "table", Doc: "a table per session, for people", write: writeTable},
+		{Name: "json", Doc: "everything, for programs", write: writeJSON},
+	}
+}
+
+// ParseForm returns the form of a name.
+func ParseForm(name string) (*Form, error) {
+	var names []string
+	for _, f := range Forms() {
+		if f.Name == name {
+			return f, nil
+		}
+		names = append(names, f.Name)
+	}
+	return nil, fmt.Errorf("%q is no form: write %s", name, strings.Join(names, " or "))
+}
+
+// Write writes the report in one piece, or nothing where it cannot be made. A
+// nil opt stands for the zero Options.
+func (f *Form) Write(w io.Writer, result *audit.Result, opt *Options) error {
+	if opt == nil {
+		opt = &Options{}
+	}
+	var b bytes.Buffer
+	if err := f.write(&b, result, opt); err != nil {
+		return err
+	}
+	_, err := w.Write(b.Bytes())
+	return err
+}

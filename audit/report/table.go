@@ -1,0 +1,133 @@
+package report
+
+import (
+	"bytes"
+	"strings"
+
+	"prestrike/audit"
+)
+
+// writeTable writes the report for people: a table per session with its
+// findings below, the most urgent last, and the verdict as the very last line,
+// above the prompt, where the eye rests.
+func writeTable(b *bytes.Buffer, result *audit.Result, opt *Options) error {
+	v := newView(result, opt)
+	ink := ink(opt.Colour)
+	width := opt.width()
+	for i := range v.sessions {
+		s := &v.sessions[i]
+		if !opt.Brief {
+			paragraph(b, "", 2, s.heading, width)
+			b.WriteByte('\n')
+			if err := writeRows(b, s, width, ink); err != nil {
+				return err
+			}
+			b.WriteByte('\n')
+		}
+		if writeFindings(b, s.findings, width, ink, opt.Brief) {
+			b.WriteByte('\n')
+		}
+		if !opt.Brief {
+			writeNotJudged(b, s.notJudged, width)
+			paragraph(b, "", 2, s.support, width)
+			b.WriteByte('\n')
+		}
+	}
+	if !opt.Brief {
+		paragraph(b, "", 2, v.files, width)
+	}
+	word := strings.ToUpper(v.verdict.String()) + ": "
+	paragraph(b, ink.mark(v.verdict.String(), word), len(word), v.closing, width)
+	return nil
+}
+
+func writeRows(b *bytes.Buffer, s *sessionView, width int, ink ink) error {
+	columns := []Column{
+		{Head: "id"}, {Head: "body"}, {Head: "time"}, {Head: "kind"}, {Head: "frames"},
+		{Head: "count", Short: "n", Right: true},
+		{Head: "focal", Right: true},
+		{Head: "f-number", Short: "f-no", Right: true},
+		{Head: "exposure", Short: "expo", Right: true},
+		{Head: "ISO", Right: true},
+		{Head: "cadence", Short: "every", Right: true},
+		{Head: "verdict"},
+	}
+	var rows [][]string
+	for _, r := range s.rows {
+		cells := []string{r.id, r.body, r.time, r.kind, r.frames, r.count, r.focal, r.fNumber, r.exposure, r.iso, r.cadence, r.verdict}
+		for i := range cells {
+			cells[i] = Visible(cells[i])
+		}
+		if !s.tellBody {
+			cells = append(cells[:1], cells[2:]...)
+		}
+		rows = append(rows, cells)
+	}
+	if !s.tellBody {
+		columns = append(columns[:1], columns[2:]...)
+	}
+	return Grid(b, columns, rows, width, func(column int, cell string) string {
+		if column == len(columns)-1 {
+			return ink.mark(cell, cell)
+		}
+		return cell
+	})
+}
+
+// writeFindings reports whether it wrote any.
+func writeFindings(b *bytes.Buffer, lines []findLine, width int, ink ink, openOnly bool) bool {
+	var shown []findLine
+	wordWidth, whereWidth := 0, 0
+	for _, l := range lines {
+		if openOnly && l.word != audit.Check.String() && l.word != audit.Reshoot.String() {
+			continue
+		}
+		shown = append(shown, l)
+		wordWidth, whereWidth = max(wordWidth, len(l.word)), max(whereWidth, len(l.where))
+	}
+	for _, l := range shown {
+		prefix := ink.mark(l.word, l.word) + strings.Repeat(" ", wordWidth-len(l.word)+2) +
+			l.where + strings.Repeat(" ", whereWidth-len(l.where)+2)
+		paragraph(b, prefix, wordWidth+2+whereWidth+2, l.text, width)
+	}
+	return len(shown) > 0
+}
+
+// notJudgedLines is how many lines the reasons may take; JSON has them all.
+const notJudgedLines = 2
+
+func writeNotJudged(b *bytes.Buffer, reasons []string, width int) {
+	if len(reasons) == 0 {
+		return
+	}
+	for told := len(reasons); ; told-- {
+		text := "Not judged: " + strings.Join(reasons[:told], "; ")
+		if left := len(reasons) - told; left > 0 {
+			if told > 0 {
+				text += "; and"
+			}
+			text += " " + plural(left, "more reason") + ", all told by --format json"
+		}
+		if told == 0 || len(wrap(Visible(text+"."), width-2)) <= notJudgedLines {
+			paragraph(b, "", 2, text+".", width)
+			return
+		}
+	}
+}
+
+// ink tells whether words are marked with terminal colours as well.
+type ink bool
+
+// mark colours text by the word it stands for. Only what is urgent has colour.
+func (i ink) mark(word, text string) string {
+	if !i {
+		return text
+	}
+	switch word {
+	case audit.Reshoot.String():
+		return "\x1b[1;31m" + text + "\x1b[0m"
+	case audit.Check.String():
+		return "\x1b[1;33m" + text + "\x1b[0m"
+	}
+	return text
+}

@@ -1,0 +1,187 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/olekukonko/tablewriter"
+	"github.com/olekukonko/tablewriter/pkg/twwidth"
+	"github.com/olekukonko/tablewriter/renderer"
+	"github.com/olekukonko/tablewriter/tw"
+)
+
+// Visible returns s with everything that would not show as itself escaped:
+// control characters (C0, C1, newlines), bidirectional overrides, unusual
+// blanks, and bytes that are not UTF-8.
+func Visible(s string) string {
+	clean := true
+	for _, r := range s {
+		if r == utf8.RuneError || !strconv.IsPrint(r) {
+			clean = false
+			break
+		}
+	}
+	if clean {
+		return s
+	}
+	var b strings.Builder
+	for len(s) > 0 {
+		r, n := utf8.DecodeRuneInString(s)
+		switch {
+		case r == utf8.RuneError && n == 1:
+			fmt.Fprintf(&b, `\x%02x`, s[0])
+		case strconv.IsPrint(r):
+			b.WriteRune(r)
+		default:
+			q := strconv.QuoteRune(r)
+			b.WriteString(q[1 : len(q)-1])
+		}
+		s = s[n:]
+	}
+	return b.String()
+}
+
+// textWidth returns the columns that s takes on a screen, whatever the locale.
+func textWidth(s string) int { return twwidth.WidthWithOptions(s, twwidth.Options{}) }
+
+// wrap breaks visible text into lines of at most width columns, at blanks, and
+// within a word only where the word alone is wider.
+func wrap(text string, width int) []string {
+	var lines []string
+	line, used := "", 0
+	for _, word := range strings.Fields(text) {
+		w := textWidth(word)
+		if used > 0 && used+1+w > width {
+			lines = append(lines, line)
+			line, used = "", 0
+		}
+		if used > 0 {
+			line, used = line+" ", used+1
+		}
+		if used+w <= width {
+			line, used = line+word, used+w
+			continue
+		}
+		for _, r := range word { // only a word wider than a line comes here
+			w := textWidth(string(r))
+			if used > 0 && used+w > width {
+				lines = append(lines, line)
+				line, used = "", 0
+			}
+			line, used = line+string(r), used+w
+		}
+	}
+	if used > 0 {
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+// paragraph writes text behind a first-line prefix, wrapped, with later lines
+// indented. The prefix holds no text from files and may hold colours, so its
+// columns are those of indent.
+func paragraph(b *bytes.Buffer, prefix string, indent int, text string, width int) {
+	for i, line := range wrap(Visible(text), max(width-indent, narrowest/2)) {
+		if i == 0 {
+			b.WriteString(prefix)
+		} else {
+			b.WriteString(strings.Repeat(" ", indent))
+		}
+		b.WriteString(line)
+		b.WriteByte('\n')
+	}
+}
+
+// A Column is one column of a [Grid].
+type Column struct {
+	Head  string
+	Short string // the head where space is short; empty for the same
+	Right bool   // numbers stand at the right
+}
+
+// Grid writes rows of visible text in columns, as tight as the width asks for.
+// What still does not fit is written over the edge rather than lost. mark,
+// where given, may add terminal colours to a cell.
+func Grid(b *bytes.Buffer, columns []Column, rows [][]string, width int, mark func(column int, cell string) string) error {
+	heads := make([]string, len(columns))
+	short := make([]string, len(columns))
+	align := make([]tw.Align, len(columns))
+	for i, c := range columns {
+		heads[i], short[i] = c.Head, c.Head
+		if c.Short != "" {
+			short[i] = c.Short
+		}
+		align[i] = tw.AlignLeft
+		if c.Right {
+			align[i] = tw.AlignRight
+		}
+	}
+	gap := "  "
+	if gridWidth(heads, rows, 2) > width {
+		gap = " "
+		if gridWidth(heads, rows, 1) > width {
+			heads = short
+		}
+	}
+
+	var drawn bytes.Buffer
+	t := tablewriter.NewTable(&drawn,
+		tablewriter.WithRenderer(renderer.NewBlueprint(tw.Rendition{
+			Borders: tw.BorderNone,
+			Symbols: tw.NewSymbols(tw.StyleASCII),
+			Settings: tw.Settings{
+				Separators: tw.Separators{ShowHeader: tw.On, BetweenColumns: tw.Off, BetweenRows: tw.Off},
+				Lines:      tw.Lines{ShowTop: tw.Off, ShowBottom: tw.Off, ShowHeaderLine: tw.On, ShowFooterLine: tw.Off},
+			},
+		})),
+		// The width of a character must not depend on the locale of the day.
+		tablewriter.WithEastAsian(tw.Off),
+		tablewriter.WithPadding(tw.Padding{Right: gap, Overwrite: true}),
+		tablewriter.WithTrimSpace(tw.Off),
+		tablewriter.WithHeaderAutoFormat(tw.Off),
+		tablewriter.WithHeaderAutoWrap(tw.WrapNone),
+		tablewriter.WithRowAutoWrap(tw.WrapNone),
+		tablewriter.WithHeaderAlignmentConfig(tw.CellAlignment{PerColumn: align}),
+		tablewriter.WithRowAlignmentConfig(tw.CellAlignment{PerColumn: align}),
+	)
+	t.Header(heads)
+	for _, row := range rows {
+		cells := make([]string, len(row))
+		for i, cell := range row {
+			cells[i] = cell
+			if mark != nil {
+				cells[i] = mark(i, cell)
+			}
+		}
+		if err := t.Append(cells); err != nil {
+			return err
+		}
+	}
+	if err := t.Render(); err != nil {
+		return err
+	}
+	for line := range strings.Lines(drawn.String()) {
+		line = strings.TrimRight(line, " \n")
+		if strings.Trim(line, "-") == "" { // the rule under the heads also runs under the last gap
+			line = line[:max(len(line)-len(gap), 0)]
+		}
+		b.WriteString(line + "\n")
+	}
+	return nil
+}
+
+// gridWidth returns the columns that a grid takes with gaps so wide.
+func gridWidth(heads []string, rows [][]string, gap int) int {
+	total := gap * (len(heads) - 1)
+	for i, head := range heads {
+		w := textWidth(head)
+		for _, row := range rows {
+			w = max(w, textWidth(row[i]))
+		}
+		total += w
+	}
+	return total
+}
