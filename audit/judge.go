@@ -1,0 +1,196 @@
+package audit
+
+import (
+	"errors"
+	"math"
+	"slices"
+	"time"
+
+	"prestrike/exifread"
+)
+
+// Judge groups files and runs the rules over the sessions. An error means that
+// a rule failed; the result is then still complete but for that rule.
+func Judge(files []*File, opt *Options) (*Result, error) {
+	r := &Result{Sessions: Group(files, opt)}
+	var errs []error
+	for _, session := range r.Sessions {
+		errs = append(errs, review(session, opt))
+		retakes(session)
+		session.settle()
+		r.Verdict = max(r.Verdict, session.Verdict)
+		r.Files.Frames += session.Frames()
+	}
+	for _, f := range files {
+		if f.Err != nil {
+			r.Files.Unreadable = append(r.Files.Unreadable, f)
+		}
+	}
+	r.Files.Read = len(files)
+	slices.SortFunc(r.Files.Unreadable, func(a, b *File) int { return compareText(a.Path, b.Path) })
+	return r, errors.Join(errs...)
+}
+
+func compareText(a, b string) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
+
+// review runs every rule over a session and its sequences, in the order of the
+// rules.
+func review(session *Session, opt *Options) error {
+	owner := map[*Frame]*Sequence{}
+	for _, s := range session.Sequences {
+		for _, f := range s.Frames {
+			owner[f] = s
+		}
+	}
+	var errs []error
+	for _, rule := range opt.Rules {
+		if opt.Off[rule.ID] {
+			continue
+		}
+		if rule.CheckSession != nil {
+			found, not, err := rule.Apply(session, nil, opt)
+			errs = append(errs, err)
+			for _, f := range found {
+				// A finding on frames of one sequence belongs to it.
+				if s := oneOwner(f, owner); s != nil {
+					s.Findings = append(s.Findings, f)
+				} else {
+					session.Findings = append(session.Findings, f)
+				}
+			}
+			session.NotJudged = append(session.NotJudged, not...)
+			continue
+		}
+		for _, s := range session.Sequences {
+			found, not, err := rule.Apply(session, s, opt)
+			errs = append(errs, err)
+			s.Findings = append(s.Findings, found...)
+			s.NotJudged = append(s.NotJudged, not...)
+		}
+	}
+	return errors.Join(errs...)
+}
+
+func oneOwner(f *Finding, owner map[*Frame]*Sequence) *Sequence {
+	var s *Sequence
+	for i, frame := range f.Frames {
+		if i > 0 && owner[frame] != s {
+			return nil
+		}
+		s = owner[frame]
+	}
+	return s
+}
+
+// settle gives the session and its sequences their verdicts: the worst finding
+// that is neither accepted nor superseded.
+func (s *Session) settle() {
+	s.Verdict = worst(s.Findings)
+	for _, q := range s.Sequences {
+		q.Verdict = worst(q.Findings)
+		if q.SupersededBy == nil {
+			s.Verdict = max(s.Verdict, q.Verdict)
+		}
+	}
+}
+
+func worst(findings []*Finding) Verdict {
+	v := VerdictGood
+	for _, f := range findings {
+		if f.Accepted {
+			continue
+		}
+		switch f.Severity {
+		case Check:
+			v = max(v, VerdictCheck)
+		case Reshoot:
+			v = max(v, VerdictReshoot)
+		}
+	}
+	return v
+}
+
+const (
+	// A retake begins within retakeWithin of the end of the faulty sequence:
+	// later, another view is as likely.
+	retakeWithin = 15 * time.Minute
+	// A retake of a sequence with missing frames has about as many frames as
+	// the faulty one should have had.
+	retakeCount = 0.95
+)
+
+// retakes finds the later sequences that make faulty ones harmless. Of the
+// sequences that follow a faulty one with the same body, lens and settings the
+// first good one is its retake, if it follows soon and has as many frames.
+func retakes(session *Session) {
+	for i, faulty := range session.Sequences {
+		if worst(faulty.Findings) == VerdictGood || !(faulty.Kind.Steady() || faulty.Kind == Exposure || faulty.Kind == Burst) {
+			continue
+		}
+		end := faulty.End()
+		for _, later := range session.Sequences[i+1:] {
+			if later.Start().Sub(end) > retakeWithin {
+				break
+			}
+			if later.Body != faulty.Body || !alike(faulty, later) {
+				continue
+			}
+			if worst(later.Findings) != VerdictGood {
+				end = later.End() // another try
+				continue
+			}
+			if float64(len(later.Frames)) >= retakeCount*float64(faulty.expected()) {
+				faulty.SupersededBy = later
+			}
+			break
+		}
+	}
+}
+
+// expected returns how many frames the sequence holds, counting those whose
+// numbers are missing inside it.
+func (s *Sequence) expected() int {
+	n := len(s.Frames)
+	for _, st := range s.Steps {
+		if c, ok := st.Count.Get(); ok && c > 1 {
+			if t, ok := st.Ticks.Get(); ok && math.Abs(t-float64(c)) <= 0.5+st.Slack {
+				n += c - 1
+			}
+		}
+	}
+	return n
+}
+
+// alike reports whether b could repeat a: the same kind, lens, focal length,
+// picture size and orientation, and the same f-number and exposure time.
+// ISO may differ: a wrong ISO is a common reason for a retake.
+func alike(a, b *Sequence) bool {
+	if a.Kind != b.Kind && !(a.Kind.Steady() && b.Kind.Steady()) {
+		return false
+	}
+	ma, mb := a.Frames[0].meta, b.Frames[0].meta
+	if ma.LensModel != mb.LensModel || ma.Width != mb.Width || ma.Height != mb.Height || ma.Orientation != mb.Orientation {
+		return false
+	}
+	return closeEV(a.Settings.FNumber, b.Settings.FNumber, 2) && closeEV(a.Settings.ExposureTime, b.Settings.ExposureTime, 1) &&
+		closeEV(a.Settings.FocalLength, b.Settings.FocalLength, 4)
+}
+
+// closeEV reports whether two values differ by less than 1/6 in units of
+// factor times their binary logarithm, or are both not recorded.
+func closeEV(a, b exifread.Value[exifread.Rational], factor float64) bool {
+	x, okX := a.Get()
+	y, okY := b.Get()
+	if !okX || !okY {
+		return okX == okY
+	}
+	return math.Abs(factor*math.Log2(x.Float()/y.Float())) < driftEV
+}
