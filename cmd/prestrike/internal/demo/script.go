@@ -1,0 +1,181 @@
+// Package demo writes the demonstration session: a morning with an ammonite
+// that a small museum lent for its catalogue, and that the courier collects at
+// 16:00. The camera, its frames and the faults among them are made up.
+package demo
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"prestrike/cmd/prestrike/internal/scene"
+	"prestrike/exifread"
+)
+
+// A Session is how large the demonstration is. What happens in it is always
+// the same.
+type Session struct {
+	Width, Height int // pixels of each picture
+	Quality       int // of the JPEG compression, 1 to 100
+	FocusFrames   int // of each focus sequence
+	BracketFrames int // of the exposure bracket, an odd number
+	LapseFrames   int // of the time-lapse
+}
+
+// Standard is the session that prestrike demo writes: about 200 frames.
+func Standard() Session {
+	return Session{Width: 480, Height: 320, Quality: 82, FocusFrames: 40, BracketFrames: 5, LapseFrames: 72}
+}
+
+// Small is the same morning in few and small frames.
+func Small() Session {
+	return Session{Width: 120, Height: 80, Quality: 75, FocusFrames: 10, BracketFrames: 3, LapseFrames: 30}
+}
+
+// A Fault is something that went wrong in the session, and the rule that finds it.
+type Fault struct {
+	Rule        string
+	First, Last int // the file numbers it is about
+	What        string
+}
+
+// A shot is one frame of the script.
+type shot struct {
+	number int
+	at     time.Time // the body's wall clock
+	view   scene.View
+	lost   bool // the card did not keep it
+
+	exposure exifread.Rational // s
+	fNumber  exifread.Rational
+	iso      uint32
+	distance float64 // m
+	bias     exifread.Value[exifread.Rational]
+}
+
+// The scale of the set: the nearest and the farthest point of the subject,
+// in m from the sensor.
+const nearest, farthest = 0.4300, 0.4545
+
+// distanceAt returns the distance of a depth of the scene.
+func distanceAt(depth float64) float64 { return nearest + depth*(farthest-nearest) }
+
+// day is the day of the session; the clock of the body is an hour ahead of UTC.
+func day(hour, minute, second int) time.Time {
+	return time.Date(2026, 3, 4, hour, minute, second, 0, time.UTC)
+}
+
+const clockOffset = time.Hour
+
+// writer collects shots in the order they are made.
+type writer struct {
+	shots []shot
+	next  int // file number
+}
+
+func (w *writer) add(s shot) {
+	s.number = w.next
+	s.view.Serial = uint64(w.next)
+	w.next++
+	w.shots = append(w.shots, s)
+}
+
+// jitter is how unevenly the body releases: up to 12 ms either way.
+func (w *writer) jitter() time.Duration {
+	return time.Duration(math.Round(12*math.Sin(float64(w.next)*12.9898))) * time.Millisecond
+}
+
+func rational(num, den int64) exifread.Rational { return exifread.Rational{Num: num, Den: den} }
+
+// marker is a frame of a hand, between one view of the subject and the next.
+func (w *writer) marker(at time.Time) {
+	w.add(shot{
+		at: at, view: scene.View{Hand: true, Noise: 0.02},
+		exposure: rational(8, 10), fNumber: rational(56, 10), iso: 100, distance: distanceAt(0.5),
+	})
+}
+
+// focus is a focus sequence from in front of the nearest point to behind the
+// farthest.
+func (w *writer) focus(at time.Time, frames int, lost func(i int) bool) {
+	const every = 1310 * time.Millisecond
+	for i := range frames {
+		depth := -0.04 + 1.08*float64(i)/float64(frames-1)
+		w.add(shot{
+			at: at.Add(time.Duration(i)*every + w.jitter()), lost: lost != nil && lost(i),
+			view:     scene.View{Focus: depth, Blur: 9, Noise: 0.02},
+			exposure: rational(8, 10), fNumber: rational(56, 10), iso: 100, distance: distanceAt(depth),
+		})
+	}
+}
+
+// bracketTimes are 1 EV apart, around the right exposure at f/11.
+var bracketTimes = []exifread.Rational{rational(8, 10), rational(16, 10), rational(32, 10), rational(6, 1), rational(13, 1)}
+
+// bracket is an exposure bracket, darkest frame first.
+func (w *writer) bracket(at time.Time, frames int) {
+	for i := range frames {
+		step := i - frames/2
+		exposure := bracketTimes[len(bracketTimes)/2+step]
+		w.add(shot{
+			at: at, view: scene.View{Focus: 0.5, Blur: 3, EV: float64(step), Noise: 0.02},
+			exposure: exposure, fNumber: rational(11, 1), iso: 100, distance: distanceAt(0.5),
+			bias: exifread.Of(rational(int64(step), 1)),
+		})
+		at = at.Add(time.Duration(exposure.Float()*1000)*time.Millisecond + 450*time.Millisecond)
+	}
+}
+
+// lapse is a time-lapse in which someone touches the ISO dial.
+func (w *writer) lapse(at time.Time, frames, touched int) {
+	const every = 10 * time.Second
+	for i := range frames {
+		s := shot{
+			at: at.Add(time.Duration(i)*every + w.jitter()), view: scene.View{Focus: 0.5, Blur: 3, Noise: 0.02},
+			exposure: rational(32, 10), fNumber: rational(11, 1), iso: 100, distance: distanceAt(0.5),
+		}
+		if i >= touched {
+			s.iso, s.view.EV, s.view.Noise = 200, 1, 0.04
+		}
+		w.add(s)
+	}
+}
+
+// script returns the shots of the session and the faults among them.
+func (s Session) script() ([]shot, []Fault) {
+	w := &writer{next: 1}
+	w.marker(day(10, 2, 5))
+	w.focus(day(10, 2, 40), s.FocusFrames, nil)
+
+	w.marker(day(10, 9, 12))
+	second := w.next
+	gap := s.FocusFrames * 45 / 100 // of the sequence, where the first lost frame stood
+	w.focus(day(10, 9, 50), s.FocusFrames, func(i int) bool { return i == gap || i == gap+1 })
+	retake := w.next
+	w.focus(day(10, 14, 30), s.FocusFrames, nil)
+
+	w.marker(day(10, 31, 20))
+	w.bracket(day(10, 32, 0), s.BracketFrames)
+
+	lapse, touched := w.next, s.LapseFrames*2/3
+	w.lapse(day(11, 5, 0), s.LapseFrames, touched)
+
+	return w.shots, []Fault{
+		{
+			"missing-frame", second + gap, second + gap + 1,
+			fmt.Sprintf("The second focus sequence (%04d to %04d) lost frames %04d and %04d to the card. It was shot again at once (%04d to %04d), so its loss no longer matters.",
+				second, retake-1, second+gap, second+gap+1, retake, retake+s.FocusFrames-1),
+		},
+		{
+			"iso-drift", lapse + touched, w.next - 1,
+			fmt.Sprintf("In the time-lapse (%04d to %04d) the ISO was touched: frames %04d to %04d are at ISO 200, the rest at 100.",
+				lapse, w.next-1, lapse+touched, w.next-1),
+		},
+	}
+}
+
+// Faults returns what went wrong in the session, in the order it happened.
+func (s Session) Faults() []Fault {
+	_, faults := s.script()
+	return faults
+}
