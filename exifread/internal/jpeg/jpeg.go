@@ -1,0 +1,431 @@
+// Package jpeg finds Exif blocks, embedded pictures, the pixel size and the
+// end of JPEG files (ITU-T T.81; CIPA DC-008 for Exif, CIPA DC-007 for the
+// index of several pictures in one file). No picture is decoded.
+package jpeg
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+
+	"prestrike/exifread/internal/ifd"
+	"prestrike/exifread/internal/layout"
+	"prestrike/exifread/internal/scan"
+)
+
+// The markers of ITU-T T.81 table B.1 that matter here.
+const (
+	mSOF0  = 0xC0
+	mDHT   = 0xC4
+	mJPG   = 0xC8
+	mDAC   = 0xCC
+	mRST0  = 0xD0
+	mRST7  = 0xD7
+	mSOI   = 0xD8
+	mEOI   = 0xD9
+	mSOS   = 0xDA
+	mDQT   = 0xDB
+	mDNL   = 0xDC
+	mDRI   = 0xDD
+	mAPP0  = 0xE0
+	mAPP1  = 0xE1
+	mAPP2  = 0xE2
+	mAPP15 = 0xEF
+	mCOM   = 0xFE
+	mTEM   = 0x01
+)
+
+// Limits. Honest files stay far below them.
+const (
+	maxSegments = 4096
+	maxGarbage  = 4096      // bytes skipped between segments
+	maxBlocks   = 4         // Exif segments
+	maxPictures = 64        // entries of an index of pictures
+	maxWalk     = 256 << 20 // bytes of a scan that are walked for its end
+	tailBytes   = 2048      // read to see how a file ends
+)
+
+// Scan finds what a JPEG file holds. The error is a *scan.Error where the file
+// ends or breaks before anything that can be shown, else that of the reader.
+func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
+	s := &scanner{r: r, win: scan.NewReader(r, size), size: size}
+	soi, err := s.win.Peek(0, 2)
+	if err != nil && !errors.Is(err, scan.ErrPastEnd) {
+		return layout.Layout{}, err
+	}
+	if err != nil || soi[0] != 0xFF || soi[1] != mSOI {
+		return layout.Layout{}, &scan.Error{What: "the start marker is missing"}
+	}
+	if err := s.header(); err != nil {
+		return layout.Layout{}, err
+	}
+	if s.data == 0 && len(s.l.Blocks) == 0 && s.l.Width == 0 {
+		return layout.Layout{}, &scan.Error{Offset: s.at, What: s.stop}
+	}
+	if err := s.end(); err != nil {
+		return layout.Layout{}, err
+	}
+	return s.l, nil
+}
+
+type scanner struct {
+	r    io.ReaderAt
+	win  *scan.Reader
+	size int64
+	l    layout.Layout
+
+	at      int64  // how far the header was walked
+	data    int64  // where entropy-coded data begins; 0 where the header ends before
+	stop    string // why the header ended before image data
+	primary int64  // bytes of the main picture by the index of pictures; 0 where there is none
+}
+
+// header walks the segments up to the first scan.
+func (s *scanner) header() error {
+	s.at = 2
+	for range maxSegments {
+		b, err := s.win.Peek(s.at, 4)
+		if errors.Is(err, scan.ErrPastEnd) {
+			s.stop = "the file ends inside its header"
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		marker := b[1]
+		switch {
+		case b[0] != 0xFF:
+			if ok, err := s.skipGarbage(); err != nil || !ok {
+				return err
+			}
+			continue
+		case marker == 0xFF: // fill byte (T.81 B.1.1.2)
+			s.at++
+			continue
+		case marker == mEOI:
+			s.stop = "the picture ends before its image data begins"
+			return nil
+		case marker == mTEM || marker >= mRST0 && marker <= mSOI: // no length
+			s.at += 2
+			continue
+		case marker == 0 || marker < mSOF0:
+			s.stop = "the header is damaged"
+			return nil
+		}
+		length := int64(b[2])<<8 | int64(b[3])
+		if length < 2 {
+			s.stop = "the header is damaged"
+			return nil
+		}
+		end := s.at + 2 + length
+		if end > s.size {
+			// What lies inside may still be read: Exif stands at the front.
+			if err := s.segment(marker, s.at+4, s.size-s.at-4); err != nil {
+				return err
+			}
+			s.stop = "the file ends inside its header"
+			return nil
+		}
+		if marker == mSOS {
+			s.data = end
+			return nil
+		}
+		if err := s.segment(marker, s.at+4, length-2); err != nil {
+			return err
+		}
+		s.at = end
+	}
+	s.stop = "the header has no end"
+	return nil
+}
+
+// skipGarbage goes on to the next marker, as decoders do.
+func (s *scanner) skipGarbage() (bool, error) {
+	b, err := s.win.Peek(s.at, int(min(maxGarbage, s.size-s.at)))
+	if err != nil {
+		return false, err
+	}
+	for i := 0; i+1 < len(b); i++ {
+		if b[i] == 0xFF && b[i+1] >= mSOF0 && b[i+1] != 0xFF {
+			s.problem("JPEG header", s.at, fmt.Sprintf("%d bytes that belong to no segment", i))
+			s.at += int64(i)
+			return true, nil
+		}
+	}
+	s.stop = "the header is damaged"
+	return false, nil
+}
+
+func (s *scanner) problem(where string, at int64, what string) {
+	s.l.Problems = append(s.l.Problems, layout.Problem{Where: where, Offset: at, What: what})
+}
+
+// segment looks at one segment whose content of n bytes begins at off.
+func (s *scanner) segment(marker byte, off, n int64) error {
+	switch {
+	case marker == mAPP1 && n > 6:
+		id, err := s.win.Peek(off, 6)
+		if err != nil {
+			return err
+		}
+		// The sixth byte is a pad; some writers leave something else there.
+		if string(id[:5]) == "Exif\x00" && len(s.l.Blocks) < maxBlocks {
+			s.l.Blocks = append(s.l.Blocks, layout.Block{Role: layout.RoleMain, Offset: off + 6, Length: n - 6})
+		}
+	case marker == mAPP2 && n > 4:
+		id, err := s.win.Peek(off, 4)
+		if err != nil {
+			return err
+		}
+		if string(id) == "MPF\x00" {
+			s.pictures(off+4, n-4)
+		}
+	case isSOF(marker) && n >= 6 && s.l.Width == 0:
+		b, err := s.win.Peek(off, 5)
+		if err != nil {
+			return err
+		}
+		s.l.Height = uint32(b[1])<<8 | uint32(b[2]) // 0 where it follows the first scan (DNL)
+		s.l.Width = uint32(b[3])<<8 | uint32(b[4])
+	}
+	return nil
+}
+
+func isSOF(marker byte) bool {
+	return marker >= mSOF0 && marker <= 0xCF && marker != mDHT && marker != mJPG && marker != mDAC
+}
+
+// The index of pictures: tag 0xB002, 16 bytes a picture (CIPA DC-007 5.2.3.3).
+const (
+	tagMPEntry     = 0xB002
+	mpEntryBytes   = 16
+	typeMask       = 0x00FFFFFF
+	typeLargeThumb = 0x010000 // 0x010001 VGA, 0x010002 full HD, and larger ones later
+)
+
+// pictures reads the index of pictures at off: larger previews stand behind
+// the main picture, which its first entry measures.
+func (s *scanner) pictures(off, n int64) {
+	f, err := ifd.Open(s.r, off, n)
+	if err != nil {
+		s.problem("index of pictures", off, err.Error())
+		return
+	}
+	d, err := f.Dir(f.First, func(tag uint16) bool { return tag == tagMPEntry })
+	if err != nil {
+		s.problem("index of pictures", off, "its directory cannot be read: "+err.Error())
+		return
+	}
+	for _, e := range d.Entries {
+		v, err := f.Value(e)
+		b, ok := v.Bytes()
+		if err != nil || !ok {
+			s.problem("index of pictures", e.At, "the list cannot be read")
+			continue
+		}
+		for i := range min(len(b)/mpEntryBytes, maxPictures) {
+			p := b[i*mpEntryBytes:]
+			kind, length, at := f.Order.Uint32(p), int64(f.Order.Uint32(p[4:])), int64(f.Order.Uint32(p[8:]))
+			if i == 0 {
+				s.primary = length
+				continue
+			}
+			if kind&typeMask&^0xFFFF != typeLargeThumb || length == 0 {
+				continue
+			}
+			if at += off; at > s.size-length {
+				s.problem("index of pictures", e.At, "a preview lies past the end of the file")
+				continue
+			}
+			s.l.Previews = append(s.l.Previews, layout.Preview{Offset: at, Length: length})
+		}
+	}
+}
+
+// end finds out whether the image data is whole, and says so in the layout.
+//
+// Entropy-coded data cannot hold the end marker: each byte FF in it is
+// followed by 00 (T.81 F.1.2.3). So a file whose last bytes are FFD9, padding
+// aside, was written up to the end of a scan, and a file that was cut off is not
+// (but for a cut exactly behind such bytes, in a trailer). That takes one small
+// read; only files that end in something else are walked.
+func (s *scanner) end() error {
+	s.l.Checked = true
+	if s.data == 0 {
+		s.l.Torn = s.stop
+		return nil
+	}
+	last, whole, err := s.tail(s.size)
+	if err != nil || whole {
+		return err
+	}
+	if s.primary > s.data && s.primary < s.size {
+		if _, whole, err := s.tail(s.primary); err != nil || whole {
+			return err
+		}
+	}
+	found, walked, err := s.walk(last)
+	switch {
+	case err != nil:
+		return err
+	case found:
+	case !walked:
+		s.l.Checked = false
+	case last < s.size && s.size-last > 512:
+		// A card that was pulled, or a copy that broke off, leaves the space
+		// it had set aside.
+		s.l.Torn = fmt.Sprintf("the image data breaks off at byte %s of %s; the rest of the file is empty", grouped(last), grouped(s.size))
+	default:
+		s.l.Torn = fmt.Sprintf("the image data breaks off at byte %s, where the file ends; its end marker is missing", grouped(s.size))
+	}
+	return nil
+}
+
+// tail reports where the last byte before end that is no padding (00, FF)
+// stands, as the offset behind it, and whether an end marker is there.
+func (s *scanner) tail(end int64) (last int64, whole bool, err error) {
+	buf := make([]byte, tailBytes)
+	for end > s.data {
+		b := buf[:min(int64(len(buf)), end-s.data)]
+		start := end - int64(len(b))
+		if err := readFull(s.r, b, start); err != nil {
+			return end, false, err
+		}
+		i := len(b) - 1
+		for i >= 0 && (b[i] == 0 || b[i] == 0xFF) {
+			i--
+		}
+		if i >= 0 {
+			last = start + int64(i) + 1
+			if b[i] != mEOI {
+				return last, false, nil
+			}
+			if i > 0 {
+				return last, b[i-1] == 0xFF, nil
+			}
+			if start == s.data {
+				return last, false, nil
+			}
+			var one [1]byte
+			err := readFull(s.r, one[:], start-1)
+			return last, one[0] == 0xFF, err
+		}
+		end = start
+		if len(buf) == tailBytes {
+			buf = make([]byte, 64<<10)
+		}
+	}
+	return s.data, false, nil
+}
+
+// walk goes through the scans up to limit to their end marker. walked is
+// false where they are too long to be walked.
+func (s *scanner) walk(limit int64) (found, walked bool, err error) {
+	n := limit - s.data
+	if n <= 0 {
+		return false, true, nil
+	}
+	r := bufio.NewReaderSize(io.NewSectionReader(s.r, s.data, min(n, maxWalk)), 64<<10)
+	for {
+		if _, err = r.ReadSlice(0xFF); errors.Is(err, bufio.ErrBufferFull) {
+			continue
+		}
+		marker := byte(0xFF)
+		for err == nil && marker == 0xFF {
+			marker, err = r.ReadByte()
+		}
+		if err == nil && marker == mEOI {
+			return true, true, nil
+		}
+		if err == nil && hasLength(marker) { // between the scans of a progressive picture
+			var b []byte
+			if b, err = r.Peek(2); err == nil {
+				_, err = r.Discard(max(2, int(b[0])<<8|int(b[1])))
+			}
+		}
+		if errors.Is(err, io.EOF) || errors.Is(err, scan.ErrPastEnd) {
+			return false, n <= maxWalk, nil
+		}
+		if err != nil {
+			return false, false, err
+		}
+	}
+}
+
+func hasLength(marker byte) bool {
+	switch marker {
+	case mDHT, mDAC, mSOS, mDQT, mDNL, mDRI, mCOM:
+		return true
+	}
+	return marker >= mAPP0 && marker <= mAPP15
+}
+
+// Size returns the pixel size of the embedded picture of length bytes at off,
+// and whether it is one that a picture viewer shows: coding by DCT with 8 bits,
+// not the lossless coding of sensor data.
+func Size(r io.ReaderAt, off, length int64) (width, height int, ok bool) {
+	win := scan.NewReader(r, off+length)
+	at := off
+	for range 64 {
+		b, err := win.Peek(at, 4)
+		if err != nil || b[0] != 0xFF {
+			return 0, 0, false
+		}
+		marker := b[1]
+		switch {
+		case at == off && marker != mSOI:
+			return 0, 0, false
+		case marker == mSOI:
+			at += 2
+			continue
+		case marker == 0xFF:
+			at++
+			continue
+		case marker >= mSOF0 && marker <= 0xC2: // baseline, extended, progressive
+			b, err := win.Peek(at, 9)
+			if err != nil {
+				return 0, 0, false
+			}
+			return int(b[7])<<8 | int(b[8]), int(b[5])<<8 | int(b[6]), true
+		case isSOF(marker), !hasLength(marker), marker == mSOS:
+			return 0, 0, false
+		}
+		n := int64(b[2])<<8 | int64(b[3])
+		if n < 2 {
+			return 0, 0, false
+		}
+		at += 2 + n
+	}
+	return 0, 0, false
+}
+
+func readFull(r io.ReaderAt, b []byte, off int64) error {
+	n, err := r.ReadAt(b, off)
+	switch {
+	case n == len(b):
+		return nil
+	case err == nil || errors.Is(err, io.EOF):
+		return scan.ErrPastEnd
+	}
+	return err
+}
+
+// grouped prints n with a comma after each thousand.
+func grouped(n int64) string {
+	s := fmt.Sprint(n)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	return s
+}
+
+// FirstExif returns the first Exif block of a JPEG file, without a look at how
+// the file ends.
+func FirstExif(r io.ReaderAt, size int64) (b layout.Block, ok bool, err error) {
+	s := &scanner{r: r, win: scan.NewReader(r, size), size: size}
+	if err := s.header(); err != nil || len(s.l.Blocks) == 0 {
+		return b, false, err
+	}
+	return s.l.Blocks[0], true, nil
+}
