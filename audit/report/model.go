@@ -282,17 +282,22 @@ func frameCell(f *audit.Frame, most int) string {
 const mostAlike = 4
 
 // findLines returns the session's findings: what no longer counts first, then
-// by rising severity.
+// by rising severity. Findings of one rule stay together, and those that say
+// the same are told once.
 func findLines(s *audit.Session) []findLine {
 	type group struct {
 		word, rule string
 		order      int
 	}
 	type entry struct {
-		where string
 		text  string
+		where []string
 	}
-	groups := map[group][]entry{}
+	type say struct {
+		group
+		text string
+	}
+	groups, said := map[group][]*entry{}, map[say]*entry{}
 	var order []group
 	add := func(where string, q *audit.Sequence, f *audit.Finding) {
 		g := group{word: f.Severity.String(), rule: f.Rule, order: 2 + int(f.Severity)}
@@ -314,7 +319,15 @@ func findLines(s *audit.Session) []findLine {
 		if groups[g] == nil {
 			order = append(order, g)
 		}
-		groups[g] = append(groups[g], entry{where, text + " [" + f.Rule + "]"})
+		if e := said[say{g, text}]; e != nil {
+			if e.where[len(e.where)-1] != where {
+				e.where = append(e.where, where)
+			}
+			return
+		}
+		e := &entry{text, []string{where}}
+		said[say{g, text}] = e
+		groups[g] = append(groups[g], e)
 	}
 	for _, f := range s.Findings {
 		add(s.ID, nil, f)
@@ -324,36 +337,32 @@ func findLines(s *audit.Session) []findLine {
 			add(q.ID, q, f)
 		}
 	}
-	// Findings of one rule stay together, in the order they were first met.
 	slices.SortStableFunc(order, func(a, b group) int { return a.order - b.order })
 	var lines []findLine
 	for _, g := range order {
-		entries := groups[g]
-		told := entries
-		if len(entries) > mostAlike+1 {
-			told = entries[:mostAlike]
+		told := groups[g]
+		if len(told) > mostAlike+1 {
+			told = told[:mostAlike]
 		}
 		for _, e := range told {
-			lines = append(lines, findLine{g.word, e.where, e.text})
+			text := e.text
+			if len(e.where) > 1 {
+				text += " (the same in " + list(e.where[1:], 6) + ")"
+			}
+			lines = append(lines, findLine{g.word, e.where[0], text + " [" + g.rule + "]"})
 		}
-		if left := entries[len(told):]; len(left) > 0 {
+		if left := groups[g][len(told):]; len(left) > 0 {
 			var where []string
 			for _, e := range left {
-				where = append(where, e.where)
+				where = append(where, e.where...)
 			}
-			where = slices.Compact(where)
-			lines = append(lines, findLine{g.word, "more", fmt.Sprintf("the same kind of finding %s more: in %s [%s]",
-				times(len(left)), list(where, 8), g.rule)})
+			lines = append(lines, findLine{
+				g.word, "more",
+				fmt.Sprintf("%d findings of the same kind, in %s [%s]", len(left), list(slices.Compact(where), 8), g.rule),
+			})
 		}
 	}
 	return lines
-}
-
-func times(n int) string {
-	if n == 1 {
-		return "once"
-	}
-	return strconv.Itoa(n) + " times"
 }
 
 // notJudged groups the reasons for which rules could not decide, those of the
@@ -389,16 +398,14 @@ func notJudged(s *audit.Session) []string {
 	slices.SortStableFunc(reasons, func(a, b *reason) int { return len(b.where) - len(a.where) })
 	var lines []string
 	for _, r := range reasons {
-		where := "in " + list(r.where, 3)
+		where := list(r.where, 3)
 		switch {
-		case len(r.where) == 1 && r.where[0] == "session":
-			where = "in the whole session"
 		case len(r.where) == len(s.Sequences) && len(r.where) > 1:
-			where = "in all sequences"
+			where = "all sequences"
 		case len(r.where) > 4:
-			where = fmt.Sprintf("in %d sequences", len(r.where))
+			where = plural(len(r.where), "sequence")
 		}
-		lines = append(lines, fmt.Sprintf("%s %s (%s)", r.text, where, strings.Join(r.rules, ", ")))
+		lines = append(lines, fmt.Sprintf("%s: %s (%s)", strings.Join(r.rules, ", "), r.text, where))
 	}
 	return lines
 }
@@ -428,7 +435,7 @@ func support(s *audit.Session, declared audit.Support) string {
 // filesLine says what became of every file.
 func filesLine(c *audit.FileCounts, unread int) string {
 	var b strings.Builder
-	b.WriteString(plural(c.Read, "picture file") + " read, " + plural(c.Frames, "frame"))
+	b.WriteString(plural(c.Read, "picture file") + ", " + plural(c.Frames, "frame"))
 	if c.Other > 0 {
 		b.WriteString("; " + plural(c.Other, "other file") + " passed over")
 	}

@@ -43,11 +43,15 @@ func writeTable(b *bytes.Buffer, result *audit.Result, opt *Options) error {
 
 func writeRows(b *bytes.Buffer, s *sessionView, width int, ink ink) error {
 	columns := []Column{
-		{Head: "id"}, {Head: "body"}, {Head: "time"}, {Head: "kind"}, {Head: "frames"},
+		{Head: "id"},
+		{Head: "body"},
+		{Head: "time"},
+		{Head: "kind"},
+		{Head: "frames"},
 		{Head: "count", Short: "n", Right: true},
 		{Head: "focal", Right: true},
 		{Head: "f-number", Short: "f-no", Right: true},
-		{Head: "exposure", Short: "expo", Right: true},
+		{Head: "exposure", Short: "expos.", Right: true},
 		{Head: "ISO", Right: true},
 		{Head: "cadence", Short: "every", Right: true},
 		{Head: "verdict"},
