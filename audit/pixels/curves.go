@@ -1,0 +1,285 @@
+package pixels
+
+import "math"
+
+// A curve is the sharpness of one tile through the run.
+type curve struct {
+	f        []float32 // 0 to 1
+	floor    float64   // the least focus measure, code values²
+	peak     float64   // the largest
+	noise    float64   // deviation, as a share of peak-floor
+	mu       float64   // frame of the peak
+	hw       float64   // half width at half maximum, frames
+	arg      int       // frame of the largest value
+	detail   bool      // shows more than noise at its best
+	textured bool
+}
+
+func (c *curve) interior() bool { return c.arg > 0 && c.arg < len(c.f)-1 }
+
+// curves are the tiles' curves over the frames lo to hi (in the order added).
+type curves struct {
+	lo, n      int
+	tiles      []curve // of the grid; those without data have no f
+	detail     int
+	textured   int
+	interior   int
+	hw         float64 // median over textured interior tiles; 0 where there is none
+	real       []bool  // the frame has a picture that takes part
+	cols, rows int
+}
+
+// curves builds the curves from the frames that are not left out.
+func (s *Sequence) curves(th *Thresholds, lnGain []float64, out []bool) *curves {
+	var use []int
+	for i, f := range s.frames {
+		if !out[i] && f.tiles != nil {
+			use = append(use, i)
+		}
+	}
+	c := &curves{cols: s.grid.cols, rows: s.grid.rows}
+	if len(use) < 3 {
+		return c
+	}
+	c.lo = s.frames[use[0]].index
+	c.n = s.frames[use[len(use)-1]].index - c.lo + 1
+	c.real = make([]bool, c.n)
+	at := make([]int, len(use)) // place of each used frame in the curve
+	scale := make([]float64, len(use))
+	for k, i := range use {
+		at[k] = s.frames[i].index - c.lo
+		c.real[at[k]] = true
+		scale[k] = math.Exp(-2 * lnGain[i])
+	}
+	c.tiles = make([]curve, c.cols*c.rows)
+	raw := make([]float64, c.n)
+	for t := range c.tiles {
+		seen := 0
+		last := -1
+		for k, i := range use {
+			e := float64(s.frames[i].tiles[t].energy)
+			if e < 0 {
+				continue
+			}
+			seen++
+			p := at[k]
+			raw[p] = e * scale[k]
+			for q := last + 1; q < p; q++ { // between samples, or before the first
+				if last < 0 {
+					raw[q] = raw[p]
+				} else {
+					raw[q] = raw[last] + (raw[p]-raw[last])*float64(q-last)/float64(p-last)
+				}
+			}
+			last = p
+		}
+		if seen*4 < len(use)*3 || seen < 3 {
+			continue // out of the picture too often
+		}
+		for q := last + 1; q < c.n; q++ {
+			raw[q] = raw[last]
+		}
+		c.tiles[t].fit(raw, th)
+	}
+	c.markTextured()
+	var hws []float64
+	for i := range c.tiles {
+		t := &c.tiles[i]
+		if t.detail {
+			c.detail++
+		}
+		if t.textured {
+			c.textured++
+			if t.interior() {
+				c.interior++
+				hws = append(hws, t.hw)
+			}
+		}
+	}
+	if len(hws) > 0 {
+		c.hw = median(hws)
+	}
+	return c
+}
+
+// fit fills the curve from the raw focus measures.
+func (c *curve) fit(raw []float64, th *Thresholds) {
+	n := len(raw)
+	c.floor, c.peak = raw[0], raw[0]
+	for i, v := range raw {
+		c.floor = min(c.floor, v)
+		if v > c.peak {
+			c.peak, c.arg = v, i
+		}
+	}
+	c.detail = c.peak >= 2*th.MinEnergy
+	height := c.peak - c.floor
+	c.f = make([]float32, n)
+	if height <= 0 {
+		c.noise = 1
+		return
+	}
+	var rough []float64
+	middle := median(append([]float64(nil), raw...))
+	for i := 1; i+1 < n; i++ {
+		if raw[i] <= middle {
+			rough = append(rough, math.Abs(raw[i]-(raw[i-1]+raw[i+1])/2))
+		}
+	}
+	sigma := 0.0
+	if len(rough) > 0 {
+		sigma = consistent * median(rough) / math.Sqrt(1.5)
+	}
+	c.noise = max(sigma, 0.03*c.floor) / height
+	for i, v := range raw {
+		c.f[i] = float32((v - c.floor) / height)
+	}
+	c.shape()
+	// textured, until the neighbours are asked
+	c.textured = c.peak >= th.MinEnergy && c.peak >= th.MinRise*c.floor && c.noise <= th.MaxNoise
+}
+
+// shape finds the peak and its width: a parabola through ln f over the
+// contiguous samples of half the height and more, weighted by f², which is a
+// Gaussian fit; for narrow peaks the crossings of half the height.
+func (c *curve) shape() {
+	n := len(c.f)
+	lo, hi := c.arg, c.arg
+	for lo > 0 && c.f[lo-1] >= 0.5 {
+		lo--
+	}
+	for hi < n-1 && c.f[hi+1] >= 0.5 {
+		hi++
+	}
+	left, right := math.NaN(), math.NaN()
+	if lo > 0 {
+		a, b := float64(c.f[lo-1]), float64(c.f[lo])
+		left = float64(c.arg) - (float64(lo) - (b-0.5)/(b-a))
+	}
+	if hi < n-1 {
+		a, b := float64(c.f[hi]), float64(c.f[hi+1])
+		right = float64(hi) + (a-0.5)/(a-b) - float64(c.arg)
+	}
+	switch {
+	case !math.IsNaN(left) && !math.IsNaN(right):
+		c.hw = (left + right) / 2
+		c.mu = float64(c.arg) + (right-left)/2
+	case !math.IsNaN(left):
+		c.hw, c.mu = left, float64(c.arg)
+	case !math.IsNaN(right):
+		c.hw, c.mu = right, float64(c.arg)
+	default:
+		c.hw, c.mu = float64(n), float64(c.arg)
+	}
+	if hi-lo < 2 || c.arg == 0 || c.arg == n-1 {
+		return
+	}
+	var s [5]float64 // moments of x
+	var b [3]float64
+	for i := lo; i <= hi; i++ {
+		f := float64(c.f[i])
+		w, x, y := f*f, float64(i-c.arg), math.Log(f)
+		xk := w
+		for k := range s {
+			s[k] += xk
+			if k < 3 {
+				b[k] += xk * y
+			}
+			xk *= x
+		}
+	}
+	// normal equations of y = p + q x + r x², by Cramer's rule
+	det := s[0]*(s[2]*s[4]-s[3]*s[3]) - s[1]*(s[1]*s[4]-s[2]*s[3]) + s[2]*(s[1]*s[3]-s[2]*s[2])
+	q := s[0]*(b[1]*s[4]-s[3]*b[2]) - b[0]*(s[1]*s[4]-s[2]*s[3]) + s[2]*(s[1]*b[2]-b[1]*s[2])
+	r := s[0]*(s[2]*b[2]-b[1]*s[3]) - s[1]*(s[1]*b[2]-b[1]*s[2]) + b[0]*(s[1]*s[3]-s[2]*s[2])
+	if det == 0 || r/det >= 0 {
+		return
+	}
+	mu := -q / (2 * r)
+	if math.Abs(mu) > 1.5 {
+		return // the parabola does not describe this peak
+	}
+	hw := math.Sqrt(2*math.Ln2) * math.Sqrt(-det/(2*r))
+	if hw >= 1.2 {
+		c.hw, c.mu = hw, float64(c.arg)+mu
+	}
+}
+
+// markTextured keeps those tiles of which at least two neighbours are sharpest
+// at about the same frame: noise is not.
+func (c *curves) markTextured() {
+	keep := make([]bool, len(c.tiles))
+	for i := range c.tiles {
+		t := &c.tiles[i]
+		if !t.textured {
+			continue
+		}
+		near := 0
+		for _, j := range c.neighbours(i) {
+			o := &c.tiles[j]
+			if o.textured && math.Abs(float64(o.arg-t.arg)) <= max(1, t.hw/2) {
+				near++
+			}
+		}
+		keep[i] = near >= 2
+	}
+	for i := range c.tiles {
+		c.tiles[i].textured = keep[i]
+	}
+}
+
+// neighbours returns the up to eight tiles around tile i.
+func (c *curves) neighbours(i int) []int {
+	x, y := i%c.cols, i/c.cols
+	var out []int
+	for v := max(0, y-1); v <= min(c.rows-1, y+1); v++ {
+		for u := max(0, x-1); u <= min(c.cols-1, x+1); u++ {
+			if u != x || v != y {
+				out = append(out, v*c.cols+u)
+			}
+		}
+	}
+	return out
+}
+
+// cluster returns the largest connected set among the marked tiles.
+func (c *curves) cluster(marked []bool) []int {
+	seen := make([]bool, len(marked))
+	var best []int
+	for i := range marked {
+		if !marked[i] || seen[i] {
+			continue
+		}
+		seen[i] = true
+		set := []int{i}
+		for k := 0; k < len(set); k++ {
+			for _, j := range c.neighbours(set[k]) {
+				if marked[j] && !seen[j] {
+					seen[j] = true
+					set = append(set, j)
+				}
+			}
+		}
+		if len(set) > len(best) {
+			best = set
+		}
+	}
+	return best
+}
+
+// box returns the box around tiles, in fractions of the picture.
+func (s *Sequence) box(tiles []int) Box {
+	g := &s.grid
+	if len(tiles) == 0 {
+		return Box{}
+	}
+	b := Box{1, 1, 0, 0}
+	w, h := float64(g.width/g.factor), float64(g.height/g.factor)
+	size := float64(g.edge) * g.cellPx
+	for _, t := range tiles {
+		x, y := float64(t%g.cols)*size, float64(t/g.cols)*size
+		b.X0, b.Y0 = min(b.X0, x/w), min(b.Y0, y/h)
+		b.X1, b.Y1 = max(b.X1, min(1, (x+size)/w)), max(b.Y1, min(1, (y+size)/h))
+	}
+	return b
+}

@@ -1,0 +1,850 @@
+package pixels
+
+import (
+	"math"
+	"slices"
+)
+
+// minFrames is the number of frames below which nothing is said about a run.
+const minFrames = 6
+
+// Judge answers what the frames added so far prove. It may be called at any
+// time, and again with other thresholds.
+func (s *Sequence) Judge(th Thresholds) *Judgement {
+	j := &Judgement{Frames: s.n, Width: s.grid.width, Height: s.grid.height, Factor: s.grid.factor, Tiles: s.grid.cols * s.grid.rows}
+	j.PerFrame = make([]FrameSummary, s.n)
+	for _, f := range s.frames {
+		j.PerFrame[f.index] = FrameSummary{Measured: true, Clipped: f.clipped, ShiftX: f.place.ShiftX, ShiftY: f.place.ShiftY, Scale: f.place.Scale}
+	}
+	for i, p := range j.PerFrame {
+		if !p.Measured {
+			j.Unmeasured = append(j.Unmeasured, i)
+		}
+	}
+	for _, f := range s.frames {
+		if f.odd {
+			j.Unrelated = append(j.Unrelated, f.index)
+		}
+	}
+	if len(s.frames) < minFrames {
+		j.cannotTell(ReasonFew)
+		return j
+	}
+	ev, lnGain := s.brightnessPath()
+	dark := s.judgeDark(j, &th, ev)
+	s.judgeBrightness(j, &th, ev, dark)
+
+	leaveOut := make([]bool, len(s.frames))
+	for i, f := range s.frames {
+		leaveOut[i] = f.odd || dark[i]
+	}
+	c := s.curves(&th, lnGain, leaveOut)
+	j.Textured, j.HalfWidth = c.textured, c.hw
+	for i := range c.tiles {
+		if t := &c.tiles[i]; t.textured {
+			j.PerFrame[c.lo+t.arg].Sharpest += 1 / float64(c.textured)
+		}
+	}
+	sg := s.signature(&th)
+	j.Signature = sg.Signature
+	s.judgeWalk(j, c, sg)
+	s.judgeOrder(j, &th, c, sg)
+	s.judgeMoved(j, &th, sg)
+	s.judgeStalls(j, &th, sg)
+	s.judgeJumps(j, &th, sg)
+	s.judgeEdges(j, &th, c)
+	s.judgeStep(j, &th, c)
+	s.judgeSoft(j, &th, c)
+	s.judgeBands(j, &th, c)
+	return j
+}
+
+// cannotTell gives one reason for all checks.
+func (j *Judgement) cannotTell(reason string) {
+	for _, v := range []*Verdict{
+		&j.Walk.Verdict, &j.First.Verdict, &j.Last.Verdict, &j.Step.Verdict, &j.Jumps.Verdict, &j.Stalls.Verdict, &j.Order.Verdict,
+		&j.Moved.Verdict, &j.Brightness.Verdict, &j.Dark.Verdict, &j.Soft.Verdict, &j.Bands.Verdict,
+	} {
+		*v = cannot(reason)
+	}
+}
+
+// brightnessPath sums the links' changes from the first frame on. A frame that
+// shows something else is compared by its whole picture's light.
+func (s *Sequence) brightnessPath() (ev, lnGain []float64) {
+	n := len(s.frames)
+	ev, lnGain = make([]float64, n), make([]float64, n)
+	for i := range ev {
+		ev[i] = math.NaN()
+	}
+	ev[0] = 0
+	for _, l := range s.links {
+		ev[l.to] = ev[l.from] + l.ev
+		lnGain[l.to] = lnGain[l.from] + l.gain
+	}
+	const floor = 1e-4
+	for i := range ev {
+		if math.IsNaN(ev[i]) && i > 0 {
+			ev[i] = ev[i-1] + math.Log2((s.frames[i].light+floor)/(s.frames[i-1].light+floor))
+		}
+	}
+	return ev, lnGain
+}
+
+// judgeDark finds frames far below the upper quarter of their neighbourhood,
+// and, where focus walks and the light should not, of the run.
+func (s *Sequence) judgeDark(j *Judgement, th *Thresholds, ev []float64) []bool {
+	dark := make([]bool, len(ev))
+	mid := median(slices.Clone(ev))
+	for i, v := range ev {
+		j.PerFrame[s.frames[i].index].EV = v - mid
+		near := slices.Clone(ev[max(0, i-5):min(len(ev), i+6)])
+		below := percentile(near, 0.75) - v
+		if below >= th.DarkEV {
+			dark[i] = true
+			j.Dark.Events = append(j.Dark.Events, DarkFrame{Frame: s.frames[i].index, EV: below, Unrelated: s.frames[i].odd})
+		}
+	}
+	j.Dark.Verdict = decided(len(j.Dark.Events) > 0)
+	return dark
+}
+
+// judgeBrightness looks at the changes between neighbours.
+func (s *Sequence) judgeBrightness(j *Judgement, th *Thresholds, ev []float64, dark []bool) {
+	b := &j.Brightness
+	var x []float64 // per link; NaN beside dark frames
+	for _, l := range s.links {
+		v := l.ev / s.span(l)
+		if dark[l.from] || dark[l.to] || !l.motion.Converged {
+			v = math.NaN()
+		}
+		x = append(x, v)
+	}
+	dev := make([]float64, len(x))
+	for i := range x {
+		dev[i] = x[i] - around(x, i, 2)
+	}
+	mad := consistent * median(absolute(dev))
+	limit := max(th.JumpEV, th.JumpMAD*mad)
+	flicker, compared := 0, 0
+	mean := median(known(x))
+	for i, l := range s.links {
+		if math.IsNaN(dev[i]) {
+			continue
+		}
+		compared++
+		// Common to the picture, not a moving shadow: more than the tiles differ.
+		common := math.IsNaN(l.spread) || math.Abs(x[i]) > l.spread
+		if math.Abs(x[i]-mean) > th.FlickerEV && common {
+			flicker++
+		}
+		if math.Abs(dev[i]) > limit && math.Abs(x[i]) > th.JumpEV && common {
+			b.Jumps = append(b.Jumps, Change{s.frames[l.from].index, s.frames[l.to].index, l.ev})
+		}
+	}
+	if compared < 3 {
+		b.Verdict = cannot(ReasonUnrelated)
+		return
+	}
+	b.Typical = median(absolute(x))
+	b.Flicker = float64(flicker) / float64(compared)
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i := range ev {
+		if dark[i] || s.frames[i].odd {
+			continue
+		}
+		var near []float64
+		for k := max(0, i-2); k <= min(len(ev)-1, i+2); k++ {
+			if !dark[k] && !s.frames[k].odd {
+				near = append(near, ev[k])
+			}
+		}
+		m := median(near)
+		lo, hi = min(lo, m), max(hi, m)
+	}
+	b.Drift = max(0, hi-lo)
+	b.Jumping = len(b.Jumps) > 0
+	b.Flickering = flicker >= 3 && b.Flicker > th.FlickerShare
+	b.Drifting = b.Drift > th.DriftEV
+	b.Verdict = decided(b.Jumping || b.Flickering || b.Drifting)
+}
+
+// A signature is the trace of focusing in the motion of the picture.
+type signature struct {
+	Signature
+	v      []float64 // per link and frame; NaN where not registered
+	sigma  float64
+	k, z   []float64 // against the neighbours; NaN where they stand still or nearly
+	sign   float64   // of the regular direction
+	median float64   // of |v|
+}
+
+func (s *Sequence) signature(th *Thresholds) *signature {
+	n := len(s.links)
+	sg := &signature{}
+	scale, tx, ty := make([]float64, n), make([]float64, n), make([]float64, n)
+	for i, l := range s.links {
+		scale[i], tx[i], ty[i] = math.NaN(), math.NaN(), math.NaN()
+		if l.motion.Converged {
+			k := s.span(l)
+			scale[i], tx[i], ty[i] = l.motion.Scale/k, l.motion.ShiftX/k, l.motion.ShiftY/k
+		}
+	}
+	diag := math.Hypot(float64(s.grid.width), float64(s.grid.height)) / float64(s.grid.factor)
+	sg.v = scale
+	sg.sigma = roughness(scale) + 0.01/(0.285*diag)
+	sg.median = median(absolute(scale))
+	if len(known(scale)) < minFrames-1 {
+		return sg
+	}
+	kind := ""
+	if sg.median > th.SignatureRatio*sg.sigma {
+		kind = "scale"
+	} else {
+		mx, my := median(known(tx)), median(known(ty))
+		d := math.Hypot(mx, my)
+		v := make([]float64, n)
+		for i := range v {
+			v[i] = (tx[i]*mx + ty[i]*my) / max(d, 1e-12)
+		}
+		sigma := roughness(v) + 0.01
+		if d > th.SignatureRatio*sigma && d > 0.15 {
+			kind = "drift"
+			sg.v, sg.sigma, sg.median = v, sigma, median(absolute(v))
+		}
+	}
+	sg.Strength = sg.median / sg.sigma
+	if kind == "" {
+		return sg
+	}
+	sg.Kind, sg.PerFrame = kind, sg.median
+	up := 0
+	for _, v := range sg.v {
+		if v > 0.4*sg.median {
+			up++
+		} else if v < -0.4*sg.median {
+			up--
+		}
+	}
+	sg.sign = 1
+	if up < 0 {
+		sg.sign = -1
+	}
+	sg.k, sg.z = make([]float64, n), make([]float64, n)
+	for i, v := range sg.v {
+		sg.k[i], sg.z[i] = math.NaN(), math.NaN()
+		if local := around(sg.v, i, 2); math.Abs(local) > 4*sg.sigma {
+			sg.k[i] = v / local
+			sg.z[i] = (v - local) / sg.sigma
+			if local < 0 {
+				sg.z[i] = -sg.z[i]
+			}
+		}
+	}
+	return sg
+}
+
+// roughness is the robust deviation of values from the median of their
+// neighbours.
+func roughness(v []float64) float64 {
+	d := make([]float64, len(v))
+	for i := range v {
+		d[i] = v[i] - around(v, i, 2)
+	}
+	return consistent * median(absolute(d))
+}
+
+// judgeWalk tells a focus sequence from a standing one.
+func (s *Sequence) judgeWalk(j *Judgement, c *curves, sg *signature) {
+	if s.long {
+		j.Walk.Verdict = cannot(ReasonLong)
+		return
+	}
+	if c.detail < 12 {
+		j.Walk.Verdict = cannot(ReasonTexture)
+		return
+	}
+	var rise []float64
+	strong := 0
+	for i := range c.tiles {
+		t := &c.tiles[i]
+		if !t.detail {
+			continue
+		}
+		r := t.peak / max(t.floor, 0.1)
+		if t.textured {
+			rise = append(rise, r)
+		}
+		if r >= 6 {
+			strong++
+		}
+	}
+	// Where most of all detail comes and goes, focus moves, even where its
+	// steps are too few or too uneven for smooth curves.
+	throughout := 2*strong > c.detail
+	j.Walk.Share = float64(c.textured) / float64(c.detail)
+	if len(rise) > 0 {
+		j.Walk.Rise = median(rise)
+	}
+	switch {
+	case c.textured >= 12 && (j.Walk.Share >= 0.25 || throughout || sg.Kind == "scale" && j.Walk.Share >= 0.1) && j.Walk.Rise >= 2.5:
+		j.Walk.Verdict = Verdict{Answer: Found}
+	case j.Walk.Share < 0.05 && sg.Kind == "":
+		j.Walk.Verdict = Verdict{Answer: Fine}
+	default:
+		j.Walk.Verdict = cannot(ReasonWalk)
+	}
+}
+
+// curvesTell gives the reason why the sharpness curves tell nothing.
+func (s *Sequence) curvesTell(j *Judgement, th *Thresholds, c *curves) (Verdict, bool) {
+	switch {
+	case s.long:
+		return cannot(ReasonLong), false
+	case j.Walk.Answer == Fine:
+		return cannot(ReasonNotFocus), false
+	case c.textured < th.MinTiles:
+		return cannot(ReasonTexture), false
+	case c.n < minFrames:
+		return cannot(ReasonFew), false
+	}
+	return Verdict{}, true
+}
+
+// judgeOrder finds steps against the regular direction.
+func (s *Sequence) judgeOrder(j *Judgement, th *Thresholds, c *curves, sg *signature) {
+	o := &j.Order
+	if j.Walk.Answer == Fine && sg.Kind == "" {
+		o.Verdict = cannot(ReasonNotFocus)
+		return
+	}
+	if sg.Kind != "" {
+		regular := func(i int) bool { return i >= 0 && i < len(sg.v) && sg.v[i]*sg.sign > th.TurnRatio*sg.median }
+		back := func(i int) bool {
+			return sg.v[i]*sg.sign < -max(th.TurnRatio*sg.median, 5*sg.sigma)
+		}
+		for i := 0; i < len(sg.v); i++ {
+			if !back(i) {
+				continue
+			}
+			a := i
+			var sum, most float64
+			for i < len(sg.v) && back(i) {
+				sum += -sg.v[i] * sg.sign * s.span(s.links[i])
+				most = max(most, -sg.v[i]*sg.sign)
+				i++
+			}
+			if !regular(a-1) && !regular(i) {
+				continue
+			}
+			r := Reversal{Kind: Turned, From: s.frames[s.links[a].from].index, To: s.frames[s.links[i-1].to].index, Back: sum / sg.median}
+			if i-a == 1 {
+				large := func(k int) bool { return k >= 0 && k < len(sg.v) && sg.v[k]*sg.sign > 1.5*sg.median }
+				switch {
+				case most > 2.5*sg.median:
+					r.Kind = Restarted
+				case large(a-1) && large(i) || (a == 0 || i == len(sg.v)) && (large(a-1) || large(i)):
+					r.Kind = Swapped
+				}
+			}
+			o.Events = append(o.Events, r)
+		}
+		o.Verdict = decided(len(o.Events) > 0)
+		return
+	}
+	v, ok := s.curvesTell(j, th, c)
+	if !ok || c.hw == 0 {
+		if ok {
+			v = cannot(ReasonInterior)
+		}
+		o.Verdict = v
+		return
+	}
+	if r, found := s.revisit(th, c); found {
+		o.Events = append(o.Events, r)
+		o.Verdict = Verdict{Answer: Found}
+		return
+	}
+	o.Verdict = cannot(ReasonSignature) // short turns and swaps would not be seen
+}
+
+// revisit finds the first frame whose sharp tiles are those of an earlier frame
+// more than two half widths before.
+func (s *Sequence) revisit(th *Thresholds, c *curves) (Reversal, bool) {
+	apart := int(math.Ceil(2 * c.hw))
+	var textured []*curve
+	for i := range c.tiles {
+		if c.tiles[i].textured {
+			textured = append(textured, &c.tiles[i])
+		}
+	}
+	least := max(6, int(0.03*float64(len(textured))))
+	for b := apart + 1; b < c.n; b++ {
+		if !c.real[b] {
+			continue
+		}
+		best, at := math.Inf(1), 0
+		for a := 0; a < b-apart; a++ {
+			if !c.real[a] {
+				continue
+			}
+			var sum float64
+			n := 0
+			for _, t := range textured {
+				p, q := float64(t.f[a]), float64(t.f[b])
+				if p > 0.6 || q > 0.6 {
+					sum += (p - q) * (p - q)
+					n++
+				}
+			}
+			if n >= least {
+				if r := math.Sqrt(sum / float64(n)); r < best {
+					best, at = r, a
+				}
+			}
+		}
+		if best < th.RevisitRMS {
+			return Reversal{Kind: Revisited, From: c.lo + at, To: c.lo + b, Back: float64(b - at)}, true
+		}
+	}
+	return Reversal{}, false
+}
+
+// excess returns by how many px each link's picture jumps beyond its
+// neighbours' drift; NaN where it is not registered.
+func (s *Sequence) excess(sg *signature) []float64 {
+	n := len(s.links)
+	var part [3][]float64 // shift in x and y, and rotation as px half-way to the corner
+	half := 0.285 * math.Hypot(float64(s.grid.width), float64(s.grid.height)) / float64(s.grid.factor)
+	for k := range part {
+		part[k] = make([]float64, n)
+	}
+	for i, l := range s.links {
+		m, span := l.motion, s.span(l)
+		v := [3]float64{m.ShiftX / span, m.ShiftY / span, m.Rotation * half / span}
+		for k := range part {
+			part[k][i] = v[k]
+			if !m.Converged {
+				part[k][i] = math.NaN()
+			}
+		}
+	}
+	out := make([]float64, n)
+	for i := range out {
+		var plain, along float64
+		for k := range part {
+			m := around(part[k], i, 2)
+			d := part[k][i] - m
+			plain += d * d
+			// A gap scales the neighbours' drift: focusing off centre.
+			if sg.Kind != "" && !math.IsNaN(sg.k[i]) {
+				d = part[k][i] - sg.k[i]*m
+			}
+			along += d * d
+		}
+		out[i] = math.Sqrt(min(plain, along)) * s.span(s.links[i])
+	}
+	return out
+}
+
+// judgeMoved finds jumps of the picture.
+func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature) {
+	m := &j.Moved
+	d := s.excess(sg)
+	values := known(d)
+	if len(values) < 3 {
+		m.Verdict = cannot(ReasonUnrelated)
+		return
+	}
+	limit := max(th.MovedPixels, th.MovedSigma*(median(values)/1.18+0.01))
+	var hits []int
+	for i, v := range d {
+		if v > limit && v > 3*s.links[i].motion.Doubt && !j.Order.touches(s.frames[s.links[i].from].index, s.frames[s.links[i].to].index) {
+			hits = append(hits, i)
+		}
+	}
+	for n, i := range hits {
+		l := s.links[i]
+		e := Move{From: s.frames[l.from].index, To: s.frames[l.to].index, Pixels: d[i], Lasting: true}
+		back := func(k int) bool { // do two jumps undo each other?
+			o := s.links[k]
+			return math.Hypot(l.motion.ShiftX+o.motion.ShiftX, l.motion.ShiftY+o.motion.ShiftY) < 0.5*d[i]
+		}
+		if n+1 < len(hits) && hits[n+1]-i <= 3 && back(hits[n+1]) || n > 0 && i-hits[n-1] <= 3 && back(hits[n-1]) {
+			e.Lasting = false
+		}
+		m.Events = append(m.Events, e)
+	}
+	m.Verdict = decided(len(m.Events) > 0)
+}
+
+// touches reports whether a jump back in focus lies between the two frames:
+// focusing off centre then shifts the picture by more than can be told apart.
+func (o *Order) touches(from, to int) bool {
+	for _, e := range o.Events {
+		if e.Kind != Revisited && from <= e.To && to >= e.From {
+			return true
+		}
+	}
+	return false
+}
+
+// judgeStalls finds links over which focus did not move. The run's median is a
+// reference besides the neighbours, or a run that stands from its start would
+// be its own measure.
+func (s *Sequence) judgeStalls(j *Judgement, th *Thresholds, sg *signature) {
+	n := len(s.links)
+	still, same := make([]bool, n), make([]bool, n)
+	change := make([]float64, n)
+	for i, l := range s.links {
+		same[i] = l.same
+		change[i] = l.change
+		if !l.motion.Converged {
+			change[i] = math.NaN()
+		}
+	}
+	focus := j.Walk.Answer != Fine || sg.Kind != ""
+	typical := median(known(change))
+	if focus && sg.Kind != "" {
+		signed := sg.sign * sg.median
+		global := make([]bool, n)
+		for i, v := range sg.v {
+			if math.IsNaN(v) {
+				continue
+			}
+			if math.Abs(sg.k[i]) <= th.StallRatio && sg.z[i] <= -th.StallSigma {
+				still[i] = true
+			}
+			global[i] = math.Abs(v/signed) <= th.StallRatio && math.Abs(signed-v)/sg.sigma >= th.StallSigma
+		}
+		for a := 0; a < n; a++ {
+			if !global[a] {
+				continue
+			}
+			b := a
+			var in []float64
+			for b < n && global[b] {
+				in = append(in, change[b])
+				b++
+			}
+			// A lens whose scale slowly ceases to change has not stalled:
+			// the edge must be abrupt, and the picture must stand too.
+			abrupt := a > 0 && sg.v[a-1]/signed >= 0.6 || b < n && sg.v[b]/signed >= 0.6
+			if abrupt && median(known(in)) < 0.6*typical {
+				for i := a; i < b; i++ {
+					still[i] = true
+				}
+			}
+			a = b
+		}
+	}
+	if focus {
+		for i := range change {
+			if change[i] < th.StallChange*around(change, i, 3) && !s.nearMove(j, i) {
+				still[i] = true
+			}
+		}
+	}
+	for i := 0; i < n; i++ {
+		if !still[i] && !same[i] {
+			continue
+		}
+		a, identical := i, true
+		for i < n && (still[i] || same[i]) {
+			identical = identical && same[i]
+			i++
+		}
+		j.Stalls.Events = append(j.Stalls.Events, Stall{From: s.frames[s.links[a].from].index, To: s.frames[s.links[i-1].to].index, Identical: identical})
+	}
+	switch {
+	case len(j.Stalls.Events) > 0:
+		j.Stalls.Verdict = Verdict{Answer: Found}
+	case !focus:
+		j.Stalls.Verdict = cannot(ReasonNotFocus)
+	case sg.Kind == "":
+		j.Stalls.Verdict = cannot(ReasonSignature)
+	default:
+		j.Stalls.Verdict = Verdict{Answer: Fine}
+	}
+}
+
+// nearMove reports whether a jump of the picture lies within three links.
+func (s *Sequence) nearMove(j *Judgement, i int) bool {
+	from := s.frames[s.links[i].from].index
+	for _, m := range j.Moved.Events {
+		if m.From-from <= 3 && from-m.From <= 3 {
+			return true
+		}
+	}
+	return false
+}
+
+// judgeJumps finds links over which focus moved much farther than around them.
+func (s *Sequence) judgeJumps(j *Judgement, th *Thresholds, sg *signature) {
+	if j.Walk.Answer == Fine && sg.Kind == "" {
+		j.Jumps.Verdict = cannot(ReasonNotFocus)
+		return
+	}
+	if sg.Kind == "" {
+		j.Jumps.Verdict = cannot(ReasonSignature)
+		return
+	}
+	for i, k := range sg.k {
+		if !(k >= th.JumpRatio && sg.z[i] >= th.JumpSigma) {
+			continue
+		}
+		from, to := s.frames[s.links[i].from].index, s.frames[s.links[i].to].index
+		if j.Order.touches(from-2, to+2) || j.Stalls.touches(from-2, to+2) {
+			continue
+		}
+		j.Jumps.Events = append(j.Jumps.Events, Jump{From: from, To: to, Ratio: k, Weak: i < 2 || i >= len(sg.k)-2})
+	}
+	j.Jumps.Verdict = decided(len(j.Jumps.Events) > 0)
+}
+
+func (o *Stalls) touches(from, to int) bool {
+	for _, e := range o.Events {
+		if from < e.To && to > e.From {
+			return true
+		}
+	}
+	return false
+}
+
+// judgeEdges looks for tiles that were still getting sharper in an end frame.
+func (s *Sequence) judgeEdges(j *Judgement, th *Thresholds, c *curves) {
+	v, ok := s.curvesTell(j, th, c)
+	if !ok || j.Walk.Answer != Found {
+		if ok {
+			v = cannot(ReasonWalk)
+		}
+		j.First.Verdict, j.Last.Verdict = v, v
+		return
+	}
+	j.First = s.edge(th, c, func(i int) int { return i })
+	j.First.Frame = c.lo
+	j.Last = s.edge(th, c, func(i int) int { return c.n - 1 - i })
+	j.Last.Frame = c.lo + c.n - 1
+}
+
+// edge looks at the end that at counts from.
+func (s *Sequence) edge(th *Thresholds, c *curves, at func(int) int) Edge {
+	var e Edge
+	marked := make([]bool, len(c.tiles))
+	var beyond []float64
+	hw := c.hw
+	if hw == 0 { // no tile peaks inside: take the one-sided widths
+		var w []float64
+		for i := range c.tiles {
+			if c.tiles[i].textured {
+				w = append(w, c.tiles[i].hw)
+			}
+		}
+		hw = median(w)
+	}
+	for i := range c.tiles {
+		t := &c.tiles[i]
+		if !t.textured || t.arg != at(0) {
+			continue
+		}
+		f0, f1, f2 := float64(t.f[at(0)]), float64(t.f[at(1)]), float64(t.f[at(2)])
+		if !(f0 > f1 && f1 > f2-t.noise && f0-f2 > 4*t.noise) {
+			continue
+		}
+		// distance of the peak of a Gaussian of the run's width
+		s2 := (hw / 1.1774) * (hw / 1.1774)
+		var d float64
+		if hw >= 2 {
+			d = s2*math.Log(f0/max(f2, 0.01))/2 - 1
+		} else {
+			d = s2*math.Log(f0/max(f1, 0.01)) - 0.5
+		}
+		inner := float64(t.f[at(min(c.n-1, int(math.Round(2*hw))))])
+		if d > th.EdgeBeyond && 1-inner > th.EdgeFall {
+			marked[i] = true
+			beyond = append(beyond, d)
+		}
+	}
+	patch := c.cluster(marked)
+	e.Tiles, e.Cluster = len(beyond), len(patch)
+	e.Share = float64(len(beyond)) / float64(c.textured)
+	if len(beyond) > 0 {
+		e.More = median(beyond)
+		e.Box = s.box(patch)
+	}
+	e.Verdict = decided(e.Share >= th.EdgeShare && e.Cluster >= th.EdgeCluster)
+	return e
+}
+
+// blurConstant is the blur disk's growth per frame times the half width, px: a
+// property of the focus measure on the picture binned 2x2. Narrow peaks, of
+// which few samples are left, come out wider than they are.
+func blurConstant(hw float64) float64 {
+	return 3.0 + 2.2*min(0.8, max(0, 1.25-hw))
+}
+
+// judgeStep turns the width of the curves into blur per frame.
+func (s *Sequence) judgeStep(j *Judgement, th *Thresholds, c *curves) {
+	v, ok := s.curvesTell(j, th, c)
+	switch {
+	case !ok:
+		j.Step.Verdict = v
+	case j.Walk.Answer != Found:
+		j.Step.Verdict = cannot(ReasonWalk)
+	case c.interior < th.MinTiles:
+		j.Step.Verdict = cannot(ReasonInterior)
+	default:
+		j.Step.Blur = blurConstant(c.hw) / c.hw
+		j.Step.Verdict = decided(j.Step.Blur > th.StepBlur)
+	}
+}
+
+// judgeSoft compares each frame with the mean of its neighbours.
+func (s *Sequence) judgeSoft(j *Judgement, th *Thresholds, c *curves) {
+	if s.long {
+		j.Soft.Verdict = cannot(ReasonLong)
+		return
+	}
+	walking := j.Walk.Answer == Found
+	if walking && c.textured < th.MinTiles || !walking && c.detail < th.MinTiles {
+		j.Soft.Verdict = cannot(ReasonTexture)
+		return
+	}
+	if j.Walk.Answer == CannotTell {
+		j.Soft.Verdict = cannot(ReasonWalk)
+		return
+	}
+	judged := 0
+	for i := 1; i+1 < c.n; i++ {
+		if !c.real[i-1] || !c.real[i] || !c.real[i+1] {
+			continue
+		}
+		var e []float64
+		for k := range c.tiles {
+			t := &c.tiles[k]
+			if walking && !t.textured || !walking && !t.detail {
+				continue
+			}
+			a, b, d := float64(t.f[i-1]), float64(t.f[i]), float64(t.f[i+1])
+			eps := max(0.03, 3*t.noise)
+			if !walking { // the plain focus measure, over what the run has at least
+				h := t.peak - t.floor
+				a, b, d = t.floor+a*h, t.floor+b*h, t.floor+d*h
+				if min(a, d) < 2*th.MinEnergy {
+					continue
+				}
+				eps = 0
+			} else if (a+d)/2 <= 0.4 || min(a, d) <= 0.25 {
+				continue
+			}
+			e = append(e, math.Log(b+eps)-(math.Log(a+eps)+math.Log(d+eps))/2)
+		}
+		if len(e) < 6 {
+			continue
+		}
+		judged++
+		loss := -median(e)
+		if loss < th.SoftLoss || -percentile(e, 0.8) < th.SoftLossMost {
+			continue
+		}
+		at := c.lo + i
+		if j.Stalls.touches(at-1, at+1) || j.Order.touches(at-1, at+1) || j.Brightness.touches(at-1, at+1) {
+			continue
+		}
+		j.Soft.Events = append(j.Soft.Events, SoftFrame{Frame: at, Loss: 1 - math.Exp(-loss), Tiles: len(e)})
+	}
+	if judged == 0 {
+		j.Soft.Verdict = cannot(ReasonNoNeighbour)
+		return
+	}
+	j.Soft.Verdict = decided(len(j.Soft.Events) > 0)
+}
+
+func (b *Brightness) touches(from, to int) bool {
+	for _, e := range b.Jumps {
+		if from < e.To && to > e.From {
+			return true
+		}
+	}
+	return false
+}
+
+// judgeBands compares the best sharpness, over the gradient energy of the same
+// frame, of the tiles best in focus between two frames with that of their
+// neighbours best in focus on a frame.
+func (s *Sequence) judgeBands(j *Judgement, th *Thresholds, c *curves) {
+	v, ok := s.curvesTell(j, th, c)
+	switch {
+	case !ok:
+		j.Bands.Verdict = v
+		return
+	case j.Walk.Answer != Found:
+		j.Bands.Verdict = cannot(ReasonWalk)
+		return
+	case c.interior < th.MinTiles:
+		j.Bands.Verdict = cannot(ReasonInterior)
+		return
+	}
+	byIndex := map[int]*frame{}
+	for i := range s.frames {
+		byIndex[s.frames[i].index] = &s.frames[i]
+	}
+	fine := make([]float64, len(c.tiles)) // ln of the fineness of the detail at its best
+	for i := range c.tiles {
+		t := &c.tiles[i]
+		fine[i] = math.NaN()
+		if f := byIndex[c.lo+t.arg]; t.textured && t.interior() && f != nil {
+			if g := f.tiles[i].gradient; g > 0 && f.tiles[i].energy > 0 {
+				fine[i] = math.Log(float64(f.tiles[i].energy / g))
+			}
+		}
+	}
+	judged := 0
+	type bandStat struct {
+		loss, sigma float64
+		tiles       []int
+	}
+	stats := make([]bandStat, c.n)
+	var losses []float64
+	for p := 1; p+2 < c.n; p++ {
+		var d []float64
+		var tiles []int
+		for i := range c.tiles {
+			if math.IsNaN(fine[i]) || c.tiles[i].mu < float64(p)+0.2 || c.tiles[i].mu > float64(p)+0.8 {
+				continue
+			}
+			var near []float64
+			for _, k := range c.neighbours(i) {
+				x := c.tiles[k].mu - float64(p) - 0.5
+				if !math.IsNaN(fine[k]) && math.Abs(x) > 0.3 && math.Abs(x) < 2.5 {
+					near = append(near, fine[k])
+				}
+			}
+			if len(near) > 0 {
+				d = append(d, median(near)-fine[i])
+				tiles = append(tiles, i)
+			}
+		}
+		if len(d) < 6 {
+			continue
+		}
+		judged++
+		m := median(d)
+		for i := range d {
+			d[i] = math.Abs(d[i] - m)
+		}
+		stats[p] = bandStat{m, consistent*median(d)*1.25/math.Sqrt(float64(len(d))) + 0.01, tiles}
+		losses = append(losses, m)
+	}
+	if judged < 3 {
+		j.Bands.Verdict = cannot(ReasonNoNeighbour)
+		return
+	}
+	usual := median(losses)
+	for p, st := range stats {
+		if st.tiles != nil && st.loss-usual > th.BandLoss && st.loss-usual > th.BandSigma*st.sigma {
+			j.Bands.Events = append(j.Bands.Events, BandLoss{From: c.lo + p, To: c.lo + p + 1, Loss: 1 - math.Exp(-(st.loss - usual)), Tiles: len(st.tiles), Box: s.box(st.tiles)})
+		}
+	}
+	j.Bands.Verdict = decided(len(j.Bands.Events) > 0)
+}

@@ -1,0 +1,272 @@
+package pixels
+
+// An Answer is what a check can say.
+type Answer uint8
+
+// The answers. The zero Answer is the honest one.
+const (
+	CannotTell Answer = iota
+	Fine
+	Found
+)
+
+// String returns the answer in words.
+func (a Answer) String() string {
+	switch a {
+	case Fine:
+		return "fine"
+	case Found:
+		return "found"
+	}
+	return "cannot tell"
+}
+
+// A Verdict is the outcome of one check.
+type Verdict struct {
+	Answer Answer
+	Reason string // why it cannot tell; empty otherwise
+}
+
+func cannot(reason string) Verdict { return Verdict{Reason: reason} }
+
+func decided(found bool) Verdict {
+	if found {
+		return Verdict{Answer: Found}
+	}
+	return Verdict{Answer: Fine}
+}
+
+// Reasons for not telling.
+const (
+	ReasonFew         = "fewer than 6 frames with a picture"
+	ReasonLong        = "more than 1,000 frames"
+	ReasonTexture     = "too little texture, or too much noise"
+	ReasonInterior    = "too few tiles have their sharpest frame inside the run"
+	ReasonSignature   = "focusing neither scales nor shifts the picture enough"
+	ReasonNotFocus    = "the sharp zone does not walk"
+	ReasonWalk        = "the pictures do not show whether the sharp zone walks"
+	ReasonUnrelated   = "the pictures do not show the same thing"
+	ReasonNoNeighbour = "no frame has a picture and two neighbours with enough texture"
+)
+
+// A Judgement is what the pictures of a run prove. Frames are named by their
+// index in the order they were added, from 0. All values are plain numbers, so
+// that it can be kept as JSON; per frame it takes under 1 KiB.
+type Judgement struct {
+	Frames     int   // added
+	Unmeasured []int // without a picture, or with one of another size
+	// Unrelated are frames that show something else than the frames around
+	// them, such as a hand, a card or nothing. They take part in no check
+	// but Dark and Brightness.
+	Unrelated []int
+
+	Width, Height int // of the pictures given
+	Factor        int // picture pixels to one px
+	Tiles         int // laid over the picture
+	Textured      int // whose sharpness rises and falls, or rises, through the run
+	// HalfWidth is the half width at half maximum of their curves, in frames;
+	// 0 where not known.
+	HalfWidth float64
+
+	Walk       Walk
+	First      Edge // subject beyond the first frame
+	Last       Edge // subject beyond the last frame
+	Step       Step
+	Signature  Signature
+	Jumps      Jumps
+	Stalls     Stalls
+	Order      Order
+	Moved      Moved
+	Brightness Brightness
+	Dark       Dark
+	Soft       Soft
+	Bands      Bands
+
+	PerFrame []FrameSummary // one for each frame added
+}
+
+// FullPixels converts px of the analysed picture into pixels of a picture of the
+// same view that is fullWidth wide (the sensor's picture where the analysed one
+// is a preview). It returns 0 where no frame had a picture.
+func (j *Judgement) FullPixels(px float64, fullWidth int) float64 {
+	if j.Width == 0 {
+		return 0
+	}
+	return px * float64(j.Factor) * float64(fullWidth) / float64(j.Width)
+}
+
+// A FrameSummary is what is kept of a frame once its run is judged.
+type FrameSummary struct {
+	Measured bool
+	EV       float64 // brightness against the run's median frame; 0 where not known
+	Clipped  float64 // share of the picture under 4 or over 250 code values
+	// Sharpest is the share of the textured tiles that are sharpest here.
+	Sharpest float64
+	// ShiftX and ShiftY are px, Scale the change of scale, from the first frame.
+	ShiftX, ShiftY, Scale float64
+}
+
+// Walk tells whether the sharp zone walks through the run: Found means that
+// focus moves (a focus sequence), Fine that it stands (an interval sequence).
+type Walk struct {
+	Verdict
+	Share float64 // textured tiles among those with detail
+	Rise  float64 // median ratio of their sharpest to their softest frame
+}
+
+// An Edge tells about one end of a focus sequence. Found means that part of the
+// textured area was still getting sharper towards the end frame: say that, and
+// not that the subject is not covered. What lies farther beyond the end than
+// some two half widths looks like background and is not seen.
+type Edge struct {
+	Verdict
+	Frame   int     // the end frame
+	Share   float64 // of the textured tiles
+	Tiles   int
+	Cluster int     // tiles in the largest connected patch
+	Box     Box     // around that patch
+	More    float64 // about how many more frames it would take (median)
+}
+
+// Step tells how far focus moves per frame. Found means more than the limit.
+type Step struct {
+	Verdict
+	// Blur is by how much the diameter of the blur disk grows per frame, px;
+	// good to a factor of 2. Half-way between two frames the disk is Blur/2.
+	Blur float64
+}
+
+// Signature tells what registration sees of focusing.
+type Signature struct {
+	// Kind is "scale" or "drift"; empty where focusing shows in neither.
+	Kind string
+	// PerFrame is the typical change per frame: of scale, or px of drift.
+	PerFrame float64
+	// Strength is the ratio of PerFrame to the noise.
+	Strength float64
+}
+
+// Jumps tells of steps much larger than their neighbours. Without a missing
+// file it may be an uneven motor, so it is not a fault alone.
+type Jumps struct {
+	Verdict
+	Events []Jump
+}
+
+// A Jump is one large step.
+type Jump struct {
+	From, To int
+	Ratio    float64 // of the neighbours' step; Ratio-1 frames may be missing
+	Weak     bool    // among the first or last two, where starting motors are uneven
+}
+
+// Stalls tells of steps without movement.
+type Stalls struct {
+	Verdict
+	Events []Stall
+}
+
+// A Stall is a stretch of frames at one focus.
+type Stall struct {
+	From, To  int
+	Identical bool // the pictures are bit-identical: one file twice
+}
+
+// Order tells of focus that goes back.
+type Order struct {
+	Verdict
+	Events []Reversal
+}
+
+// A ReversalKind says how focus went back.
+type ReversalKind string
+
+// The kinds of reversal.
+const (
+	Swapped   ReversalKind = "swapped"   // two neighbours changed places
+	Turned    ReversalKind = "turned"    // focus walked back, frame by frame
+	Restarted ReversalKind = "restarted" // focus jumped back
+	Revisited ReversalKind = "revisited" // a frame repeats the focus of an earlier one; the way there is not seen
+)
+
+// A Reversal is one stretch of frames over which focus goes back.
+type Reversal struct {
+	Kind     ReversalKind
+	From, To int
+	Back     float64 // about how many frames back; for Revisited the exact distance of the two frames
+}
+
+// Moved tells of jumps of the picture beyond the drift of its neighbours.
+type Moved struct {
+	Verdict
+	Events []Move
+}
+
+// A Move is one jump of the picture.
+type Move struct {
+	From, To int
+	Pixels   float64 // px
+	Lasting  bool    // the picture stays where it jumped to
+}
+
+// Brightness tells of light that jumps, flickers or walks. Values in EV assume
+// the sRGB curve; a camera's own curve makes them larger: say "about".
+type Brightness struct {
+	Verdict
+	Jumps   []Change // single jumps between neighbours, without dark frames
+	Flicker float64  // share of neighbours that differ by more than the limit
+	Typical float64  // median difference of neighbours, EV, without sign
+	Drift   float64  // range over which the smoothed brightness walks, EV
+	// Jumping, Flickering and Drifting tell which of the three is over its limit.
+	Jumping, Flickering, Drifting bool
+}
+
+// A Change is a jump of brightness.
+type Change struct {
+	From, To int
+	EV       float64 // positive: brighter
+}
+
+// Dark tells of frames darker than the run.
+type Dark struct {
+	Verdict
+	Events []DarkFrame
+}
+
+// A DarkFrame is one of them.
+type DarkFrame struct {
+	Frame int
+	EV    float64 // below the run, positive
+	// Unrelated tells that nothing of the picture matches its neighbours: a
+	// cap or a hand in front of the lens looks like this too.
+	Unrelated bool
+}
+
+// Soft tells of single frames softer than their neighbours lead to expect: a
+// shaken frame. Shakes under 2.5 px are seldom seen; first and last frames never.
+type Soft struct {
+	Verdict
+	Events []SoftFrame
+}
+
+// A SoftFrame is one of them.
+type SoftFrame struct {
+	Frame int
+	Loss  float64 // of the focus measure, 0 to 1 (median of the tiles)
+	Tiles int
+}
+
+// Bands tells of soft bands: tiles best in focus between two frames that never
+// get as sharp as their neighbours of the same texture.
+type Bands struct {
+	Verdict
+	Events []BandLoss
+}
+
+// A BandLoss is one soft band.
+type BandLoss struct {
+	From, To int // the two frames it lies between
+	Loss     float64
+	Tiles    int
+	Box      Box
+}

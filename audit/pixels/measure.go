@@ -1,0 +1,331 @@
+package pixels
+
+import (
+	"errors"
+	"fmt"
+	"image"
+	"image/color"
+	"math"
+)
+
+const (
+	longSide  = 1600  // px that the analysed picture's long side comes near to
+	smallSide = 256   // px that the small picture's long side comes near to
+	maxCells  = 50000 // bound of the cells kept; the cells grow beyond it
+	minSide   = 64    // px; smaller pictures carry no tiles worth the name
+	unit      = 16    // binned pixels are held in sixteenths of a code value
+)
+
+// ErrTooSmall is returned for pictures with a side under 64 pixels.
+var ErrTooSmall = errors.New("picture under 64 pixels")
+
+// A FrameMeasure is what [Measure] keeps of one picture, under 1 MB.
+type FrameMeasure struct {
+	// Width and Height are the picture's, in its own pixels.
+	Width, Height int
+	// Factor is the whole number of the picture's pixels to one analysed px.
+	Factor int
+	// Luma is the mean luma, 0 to 255; Light the mean linear light, 0 to 1
+	// (inverse of the IEC 61966-2-1 curve, which the picture may not follow).
+	Luma, Light float64
+	// Clipped is the share of the picture under 4 or over 250.
+	Clipped float64
+
+	cells cellMaps
+	small plane
+	// smallPx is the edge, in px, of a pixel of the small picture.
+	smallPx int
+	// print tells two bit-identical pictures from two of the same thing.
+	print uint64
+}
+
+// cellMaps are the averages over cells of edge binned pixels (of 2 px each).
+type cellMaps struct {
+	cols, rows int
+	edge       int       // binned pixels
+	energy     []float32 // squared modified Laplacian, code values²
+	gradient   []float32 // squared gradient, (code values per binned pixel)²
+	luma       []uint16  // code values / 256
+	light      []uint16  // linear light / 65535
+	clipped    []uint8   // share / 255
+}
+
+// A plane is a grey picture.
+type plane struct {
+	w, h int
+	pix  []float32
+}
+
+// lightTable is the inverse of the sRGB curve (IEC 61966-2-1) for code values
+// in sixteenths, scaled to 65535.
+var lightTable = func() (t [255*unit + 1]uint16) {
+	for i := range t {
+		v := float64(i) / (255 * unit)
+		if v <= 0.04045 {
+			v /= 12.92
+		} else {
+			v = math.Pow((v+0.055)/1.055, 2.4)
+		}
+		t[i] = uint16(math.Round(v * 65535))
+	}
+	return t
+}()
+
+// Measure looks at one picture. The luma plane of a YCbCr picture and the
+// values of a grey one are taken as they are; of any other the luma is computed
+// by JFIF's weights. Turned pictures may be given as stored: no measurement
+// depends on it.
+//
+// It returns [ErrTooSmall] for a picture with a side under 64 pixels. The caller
+// bounds the size of the picture before it decodes it.
+func Measure(img image.Image) (*FrameMeasure, error) {
+	b := img.Bounds()
+	if b.Dx() < minSide || b.Dy() < minSide {
+		return nil, fmt.Errorf("%w: %d x %d", ErrTooSmall, b.Dx(), b.Dy())
+	}
+	m := &FrameMeasure{Width: b.Dx(), Height: b.Dy()}
+	m.Factor = max(1, int(math.Round(float64(max(b.Dx(), b.Dy()))/longSide)))
+	bin := 2 * m.Factor
+	bw, bh := b.Dx()/bin, b.Dy()/bin
+	if bw < 8 || bh < 8 { // a very long and narrow picture
+		return nil, fmt.Errorf("%w: %d x %d is too narrow", ErrTooSmall, b.Dx(), b.Dy())
+	}
+	m.measure(lumaRows(img), bin, bw, bh)
+	return m, nil
+}
+
+// lumaRows returns a function that gives the luma of a row, counted from the
+// top of the picture. The slice is valid until the next call.
+func lumaRows(img image.Image) func(y int) []uint8 {
+	b := img.Bounds()
+	w := b.Dx()
+	switch p := img.(type) {
+	case *image.YCbCr:
+		return func(y int) []uint8 {
+			i := p.YOffset(b.Min.X, b.Min.Y+y)
+			return p.Y[i : i+w]
+		}
+	case *image.Gray:
+		return func(y int) []uint8 {
+			i := p.PixOffset(b.Min.X, b.Min.Y+y)
+			return p.Pix[i : i+w]
+		}
+	case *image.RGBA:
+		row := make([]uint8, w)
+		return func(y int) []uint8 {
+			i := p.PixOffset(b.Min.X, b.Min.Y+y)
+			lumaOfQuads(row, p.Pix[i:i+4*w])
+			return row
+		}
+	case *image.NRGBA:
+		row := make([]uint8, w)
+		return func(y int) []uint8 {
+			i := p.PixOffset(b.Min.X, b.Min.Y+y)
+			lumaOfQuads(row, p.Pix[i:i+4*w])
+			return row
+		}
+	}
+	row := make([]uint8, w)
+	return func(y int) []uint8 {
+		for x := range row {
+			row[x] = color.GrayModel.Convert(img.At(b.Min.X+x, b.Min.Y+y)).(color.Gray).Y
+		}
+		return row
+	}
+}
+
+// lumaOfQuads writes JFIF's luma 0.299 R + 0.587 G + 0.114 B, in the integers
+// of the standard library's colour model.
+func lumaOfQuads(dst, quads []uint8) {
+	for x := range dst {
+		q := quads[4*x : 4*x+3 : 4*x+3]
+		dst[x] = uint8((19595*uint32(q[0]) + 38470*uint32(q[1]) + 7471*uint32(q[2]) + 1<<15) >> 16)
+	}
+}
+
+// measure walks down the binned picture, of which it holds three rows.
+func (m *FrameMeasure) measure(luma func(int) []uint8, bin, bw, bh int) {
+	edge := 4
+	for (bw/edge)*(bh/edge) > maxCells {
+		edge++
+	}
+	c := &m.cells
+	*c = cellMaps{cols: bw / edge, rows: bh / edge, edge: edge}
+	n := c.cols * c.rows
+	c.energy, c.gradient = make([]float32, n), make([]float32, n)
+	c.luma, c.light, c.clipped = make([]uint16, n), make([]uint16, n), make([]uint8, n)
+
+	k := max(1, int(math.Round(float64(max(bw, bh))/smallSide)))
+	m.smallPx = 2 * k
+	m.small = plane{w: bw / k, h: bh / k, pix: make([]float32, (bw/k)*(bh/k))}
+
+	rows := [3][]int32{make([]int32, bw), make([]int32, bw), make([]int32, bw)}
+	acc := make([]sums, c.cols)
+	smallAcc := make([]int32, m.small.w)
+	var all sums
+	binRow(rows[0], luma, 0, bin)
+	above, here, below := rows[0], rows[0], rows[1] // the first row is its own neighbour
+	spare := rows[2]
+	for y := range bh {
+		if y+1 < bh {
+			binRow(below, luma, y+1, bin)
+		} else {
+			below = here
+		}
+		if y/edge < c.rows {
+			cellRow(acc, above, here, below, edge)
+			if y%edge == edge-1 {
+				c.store(y/edge, acc, &all)
+			}
+		}
+		if y/k < m.small.h {
+			for x := range smallAcc {
+				var s int32
+				for _, v := range here[x*k : (x+1)*k] {
+					s += v
+				}
+				smallAcc[x] += s
+			}
+			if y%k == k-1 {
+				out := m.small.pix[y/k*m.small.w : (y/k+1)*m.small.w]
+				for x, s := range smallAcc {
+					out[x] = float32(s) / float32(unit*k*k)
+					smallAcc[x] = 0
+				}
+			}
+		}
+		if y == 0 {
+			above, here, below = here, below, spare
+		} else {
+			above, here, below = here, below, above
+		}
+	}
+	px := float64(n * edge * edge)
+	m.Luma = float64(all.luma) / px / unit
+	m.Light = float64(all.light) / px / 65535
+	m.Clipped = float64(all.clipped) / px
+	m.print = c.fingerprint()
+}
+
+// fingerprint is the FNV-1a hash of the sharpness cells: noise alone makes it
+// different for two exposures of the same thing.
+func (c *cellMaps) fingerprint() uint64 {
+	h := uint64(14695981039346656037)
+	for i, e := range c.energy {
+		h = (h ^ uint64(math.Float32bits(e))) * 1099511628211
+		h = (h ^ uint64(c.luma[i])) * 1099511628211
+	}
+	return h
+}
+
+// binRow averages a row of bin x bin squares, in units of a sixteenth.
+func binRow(dst []int32, luma func(int) []uint8, y, bin int) {
+	if bin == 2 { // the usual case, worth its own loop
+		a := luma(2 * y)[:2*len(dst)]
+		for x := range dst {
+			dst[x] = int32(a[2*x]) + int32(a[2*x+1])
+		}
+		a = luma(2*y + 1)[:2*len(dst)]
+		for x := range dst {
+			dst[x] = (dst[x] + int32(a[2*x]) + int32(a[2*x+1])) * (unit / 4)
+		}
+		return
+	}
+	clear(dst)
+	for i := range bin {
+		a := luma(bin*y + i)
+		for x := range dst {
+			var s int32
+			for _, v := range a[x*bin : (x+1)*bin] {
+				s += int32(v)
+			}
+			dst[x] += s
+		}
+	}
+	area := int32(bin * bin)
+	for x, s := range dst {
+		dst[x] = (s*unit + area/2) / area
+	}
+}
+
+// sums over the binned pixels of a cell.
+type sums struct {
+	energy, gradient uint64
+	luma, light      uint64
+	clipped          uint32
+}
+
+func abs32(x int32) int32 {
+	s := x >> 31
+	return (x ^ s) - s
+}
+
+// cellRow adds one row of binned pixels to a row of cells. The picture's border
+// is its own neighbour.
+func cellRow(acc []sums, above, here, below []int32, edge int) {
+	n := len(here)
+	above, below = above[:n], below[:n]
+	for i := range acc {
+		var e, g, lum, lin uint64
+		var clip uint32
+		for x := i * edge; x < (i+1)*edge; x++ {
+			v := here[x]
+			l, r := v, v
+			if x > 0 {
+				l = here[x-1]
+			}
+			if x+1 < n {
+				r = here[x+1]
+			}
+			u, d := above[x], below[x]
+			ml := uint64(uint32(abs32(2*v-l-r) + abs32(2*v-u-d)))
+			e += ml * ml
+			gx, gy := r-l, d-u
+			g += uint64(int64(gx)*int64(gx) + int64(gy)*int64(gy))
+			lum += uint64(uint32(v))
+			lin += uint64(lightTable[v])
+			if v > 250*unit || v < 4*unit {
+				clip++
+			}
+		}
+		a := &acc[i]
+		a.energy += e
+		a.gradient += g
+		a.luma += lum
+		a.light += lin
+		a.clipped += clip
+	}
+}
+
+// store writes a row of cells and empties the sums.
+func (c *cellMaps) store(row int, acc []sums, all *sums) {
+	px := float64(c.edge * c.edge)
+	for i, a := range acc {
+		j := row*c.cols + i
+		c.energy[j] = float32(float64(a.energy) / (px * unit * unit))
+		c.gradient[j] = float32(float64(a.gradient) / (px * unit * unit * 4)) // the difference spans two pixels
+		c.luma[j] = uint16(math.Round(float64(a.luma) / px * 256 / unit))
+		c.light[j] = uint16(math.Round(float64(a.light) / px))
+		c.clipped[j] = uint8(math.Round(float64(a.clipped) / px * 255))
+		all.luma += a.luma
+		all.light += a.light
+		all.clipped += a.clipped
+		acc[i] = sums{}
+	}
+}
+
+// AnalysedWidth returns the width of the analysed picture in px.
+func (m *FrameMeasure) AnalysedWidth() int { return m.Width / m.Factor }
+
+// AnalysedHeight returns the height of the analysed picture in px.
+func (m *FrameMeasure) AnalysedHeight() int { return m.Height / m.Factor }
+
+// Bytes returns the size of what is kept of the picture.
+func (m *FrameMeasure) Bytes() int {
+	return 13*m.cells.cols*m.cells.rows + 4*len(m.small.pix)
+}
+
+// sameGrid reports whether two pictures can be compared cell by cell.
+func (m *FrameMeasure) sameGrid(o *FrameMeasure) bool {
+	return m.Width == o.Width && m.Height == o.Height
+}

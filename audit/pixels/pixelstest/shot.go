@@ -1,0 +1,261 @@
+package pixelstest
+
+import (
+	"bytes"
+	"fmt"
+	"image"
+	"image/jpeg"
+	"math"
+	"math/rand/v2"
+	"slices"
+)
+
+// A Shot is one exposure of a scene.
+type Shot struct {
+	Focus  float64 // 0 at the nearest point of the subject, 1 at the farthest
+	EV     float64 // brighter by this much than the scene is meant to be
+	ShiftX float64 // px by which the camera stands aside
+	ShiftY float64
+	Turn   float64 // radians by which it is rolled
+	Shake  float64 // px of movement during the exposure
+	Angle  float64 // its direction, radians
+	Noise  uint64  // seed of the noise: two shots with the same are bit-identical
+	Cloud  float64 // depth of a soft shadow over the picture, EV; its place moves with CloudAt
+	// CloudAt is the place of the shadow, in picture widths from the left.
+	CloudAt float64
+}
+
+// Run returns n shots whose focus goes evenly from the first to the last, with
+// the motor's relative jitter in each step (its standard deviation).
+func Run(seed uint64, n int, first, last, jitter float64) []Shot {
+	rng := rand.New(rand.NewPCG(seed, 77))
+	shots := make([]Shot, n)
+	step := (last - first) / float64(max(1, n-1))
+	at := first
+	for i := range shots {
+		shots[i] = Shot{Focus: at, Noise: seed*1000 + uint64(i)}
+		at += step * max(0.2, 1+jitter*rng.NormFloat64())
+	}
+	return shots
+}
+
+// The faults. Each returns a new run; the shots given stay as they are.
+
+// Missing takes out n shots from index at on.
+func Missing(s []Shot, at, n int) []Shot {
+	return slices.Delete(slices.Clone(s), at, at+n)
+}
+
+// Stall holds the focus of shot at for n more shots: the motor did not move.
+// Where extra is true the shots are additional ones, else they take the place
+// of the next n.
+func Stall(s []Shot, at, n int, extra bool) []Shot {
+	out := slices.Clone(s)
+	for i := 1; i <= n; i++ {
+		d := out[at]
+		d.Noise += uint64(1_000_000 * i)
+		if extra {
+			out = slices.Insert(out, at+i, d)
+		} else {
+			out[at+i] = d
+		}
+	}
+	return out
+}
+
+// Swap exchanges shots at and at+1.
+func Swap(s []Shot, at int) []Shot {
+	out := slices.Clone(s)
+	out[at], out[at+1] = out[at+1], out[at]
+	return out
+}
+
+// Turn lets the focus go back from index at on, for n shots or to the end.
+func Turn(s []Shot, at, n int) []Shot {
+	out := slices.Clone(s)
+	for i := at + 1; i < len(s) && i <= at+n; i++ {
+		out[i].Focus = s[max(0, 2*at-i)].Focus
+	}
+	return out
+}
+
+// Restart lets the run start over from its first shot at index at.
+func Restart(s []Shot, at int) []Shot {
+	out := slices.Clone(s)
+	for i := at; i < len(s); i++ {
+		out[i].Focus = s[i-at].Focus
+	}
+	return out
+}
+
+// Bump moves the camera by x and y px at index at: for n shots, or for good.
+func Bump(s []Shot, at, n int, x, y float64) []Shot {
+	out := slices.Clone(s)
+	for i := at; i < len(s) && i < at+n; i++ {
+		out[i].ShiftX += x
+		out[i].ShiftY += y
+	}
+	return out
+}
+
+// Brighten changes the exposure of n shots from index at on by ev.
+func Brighten(s []Shot, at, n int, ev float64) []Shot {
+	out := slices.Clone(s)
+	for i := at; i < len(s) && i < at+n; i++ {
+		out[i].EV += ev
+	}
+	return out
+}
+
+// Shake blurs shot at by a movement of px in the given direction.
+func Shake(s []Shot, at int, px, angle float64) []Shot {
+	out := slices.Clone(s)
+	out[at].Shake, out[at].Angle = px, angle
+	return out
+}
+
+var normals = func() (t [1 << 16]float32) {
+	rng := rand.New(rand.NewPCG(5, 11))
+	for i := range t {
+		t[i] = float32(rng.NormFloat64())
+	}
+	return t
+}()
+
+// encodeTable is the sRGB curve (IEC 61966-2-1) over 0 to 1 in 1/16384.
+var encodeTable = func() (t [1<<14 + 1]uint8) {
+	for i := range t {
+		v := float64(i) / (1 << 14)
+		if v <= 0.0031308 {
+			v *= 12.92
+		} else {
+			v = 1.055*math.Pow(v, 1/2.4) - 0.055
+		}
+		t[i] = uint8(math.Round(255 * v))
+	}
+	return t
+}()
+
+// Shoot renders one exposure, before JPEG compression.
+func (b *Built) Shoot(s Shot) *image.Gray {
+	w, h := b.Width, b.Height
+	light := b.expose(s)
+	if s.Shake > 0 {
+		light = smear(light, w, h, s.Shake, s.Angle)
+	}
+	img := image.NewGray(image.Rect(0, 0, w, h))
+	gain := float32(math.Exp2(s.EV))
+	electrons := b.Electrons
+	if electrons == 0 {
+		electrons = 40000
+	}
+	const read = 3 // electrons
+	perE, read2 := float32(1/electrons), float32(read*read/(electrons*electrons))
+	state := s.Noise*0x9E3779B97F4A7C15 + b.Seed + 1
+	for i, v := range light {
+		v *= gain
+		if s.Cloud != 0 {
+			d := (float64(i%w)/float64(w) - s.CloudAt) / 0.25
+			v *= float32(math.Exp2(-s.Cloud * math.Exp(-d*d)))
+		}
+		state ^= state << 13
+		state ^= state >> 7
+		state ^= state << 17
+		v += float32(math.Sqrt(float64(v*perE+read2))) * normals[state>>20&0xFFFF]
+		img.Pix[i] = encodeTable[int(min(1, max(0, v))*(1<<14)+0.5)]
+	}
+	return img
+}
+
+// expose gathers the light of each pixel from the two nearest blurs.
+func (b *Built) expose(s Shot) []float32 {
+	w, h := b.Width, b.Height
+	out := make([]float32, w*h)
+	zoom := 1 / (1 + b.Breathing*(s.Focus-0.5))
+	re, im := zoom*math.Cos(s.Turn), zoom*math.Sin(s.Turn)
+	dx, dy := s.ShiftX+b.DriftX*(s.Focus-0.5), s.ShiftY+b.DriftY*(s.Focus-0.5)
+	var levelOf [64 * 28]uint8 // by blur in 1/64 px
+	for i, l := 0, 0; i < len(levelOf); i++ {
+		for l+2 < len(diameters) && float64(i)/64 >= diameters[l+1] {
+			l++
+		}
+		levelOf[i] = uint8(l)
+	}
+	for y := range h {
+		for x := range w {
+			px, py := float64(x)-b.centreX-dx, float64(y)-b.centreY-dy
+			sx := min(float64(w)-1.001, max(0, re*px-im*py+b.centreX))
+			sy := min(float64(h)-1.001, max(0, im*px+re*py+b.centreY))
+			ix, iy := int(sx), int(sy)
+			j := iy*w + ix
+			blur := b.Depth * math.Abs(float64(b.depth[j])-s.Focus)
+			l := len(diameters) - 2
+			if k := int(blur * 64); k < len(levelOf) {
+				l = int(levelOf[k])
+			}
+			t := float32(min(1, (blur-diameters[l])/(diameters[l+1]-diameters[l])))
+			fx, fy := float32(sx-float64(ix)), float32(sy-float64(iy))
+			a, c := b.levels[l], b.levels[l+1]
+			va := bilinear(a, j, w, fx, fy)
+			vc := bilinear(c, j, w, fx, fy)
+			out[y*w+x] = va + t*(vc-va)
+		}
+	}
+	return out
+}
+
+func bilinear(p []float32, j, w int, fx, fy float32) float32 {
+	top := p[j] + fx*(p[j+1]-p[j])
+	bot := p[j+w] + fx*(p[j+w+1]-p[j+w])
+	return top + fy*(bot-top)
+}
+
+// smear averages along a line of the given length.
+func smear(in []float32, w, h int, length, angle float64) []float32 {
+	out := make([]float32, len(in))
+	n := int(math.Ceil(2*length)) + 1
+	for k := range n {
+		t := length * (float64(k)/float64(n-1) - 0.5)
+		ox, oy := t*math.Cos(angle), t*math.Sin(angle)
+		ix, iy := int(math.Floor(ox)), int(math.Floor(oy))
+		fx, fy := float32(ox-float64(ix)), float32(oy-float64(iy))
+		for y := range h {
+			sy := min(h-2, max(0, y+iy))
+			for x := range w {
+				sx := min(w-2, max(0, x+ix))
+				out[y*w+x] += bilinear(in, sy*w+sx, w, fx, fy) / float32(n)
+			}
+		}
+	}
+	return out
+}
+
+// JPEG renders one exposure as a file.
+func (b *Built) JPEG(s Shot) []byte {
+	data, err := Encode(b.Shoot(s), b.Quality)
+	if err != nil {
+		panic(err) // an in-memory picture of sane size
+	}
+	return data
+}
+
+// Picture renders one exposure, compresses it and decodes it again.
+func (b *Built) Picture(s Shot) image.Image {
+	img, err := jpeg.Decode(bytes.NewReader(b.JPEG(s)))
+	if err != nil {
+		panic(err)
+	}
+	return img
+}
+
+// Encode compresses a picture, at quality 90 where none is given.
+func Encode(img image.Image, quality int) ([]byte, error) {
+	if quality == 0 {
+		quality = 90
+	}
+	var buf bytes.Buffer
+	if err := jpeg.Encode(&buf, img, &jpeg.Options{Quality: quality}); err != nil {
+		return nil, fmt.Errorf("encode the rendered picture: %w", err)
+	}
+	return buf.Bytes(), nil
+}

@@ -1,0 +1,266 @@
+package pixels
+
+import "math"
+
+// maxCurves is the number of frames of which the tiles are kept: 1,000 frames of
+// 50 KB. A longer run is judged without its sharpness curves.
+const maxCurves = 1000
+
+// A Sequence takes the measures of a run's frames, in the order they were made,
+// and answers what they prove. The zero value is ready for use. It is not safe
+// for concurrent use: measure frames on many goroutines, add them on one.
+type Sequence struct {
+	n      int // frames added, with and without a measure
+	grid   tileGrid
+	frames []frame
+	links  []link
+	long   bool // the curves were given up
+
+	// The last frame that stands in the chain, and the one before, for the
+	// case that the last turns out to show something else.
+	last, before anchor
+	scratch      []float64
+}
+
+// An anchor is a frame that the next one is registered with.
+type anchor struct {
+	frame  int // index into frames
+	levels []regLevel
+}
+
+// A frame is what stays of one measured picture.
+type frame struct {
+	index   int    // in the order added
+	place   Motion // from the first frame's picture to this one's
+	tiles   []tile // nil once given up
+	light   float64
+	luma    float64
+	clipped float64
+	print   uint64
+	odd     bool // shows something else than the frames around it
+}
+
+// A tile is the content of one square of the first frame's picture, as seen in
+// another frame.
+type tile struct {
+	energy, gradient float32 // code values²; energy < 0 where the square lies outside
+	luma             float32 // code values
+	light            float32 // 0 to 1
+	clipped          float32 // share
+}
+
+// A link is the way from one frame to the next that shows the same thing.
+type link struct {
+	from, to int // indices into frames
+	motion   Motion
+	ev       float64 // brighter by, EV; NaN where nothing can be compared
+	spread   float64 // deviation of ev over the tiles, EV
+	gain     float64 // ln of the ratio of code values
+	change   float64 // rms change of the tiles' luma without the common gain
+	same     bool    // bit-identical
+}
+
+// span is the number of frames the link goes forward.
+func (s *Sequence) span(l link) float64 {
+	return float64(s.frames[l.to].index - s.frames[l.from].index)
+}
+
+// A tileGrid lays tiles over the first frame's picture.
+type tileGrid struct {
+	width, height int // of the picture, its own pixels
+	factor        int
+	smallPx       int
+	cellPx        float64 // edge of a cell, px
+	edge          int     // cells to a tile
+	cols, rows    int
+	cellCols      int
+	cellRows      int
+	centreX       float64 // cells; the point that motions refer to
+	centreY       float64
+}
+
+func newGrid(m *FrameMeasure) tileGrid {
+	c := &m.cells
+	g := tileGrid{width: m.Width, height: m.Height, factor: m.Factor, smallPx: m.smallPx, cellPx: float64(2 * c.edge), edge: 4, cellCols: c.cols, cellRows: c.rows}
+	if c.cols*c.rows < 4500 {
+		g.edge = 3
+	}
+	g.cols, g.rows = c.cols/g.edge, c.rows/g.edge
+	g.centreX = float64(m.small.w*m.smallPx) / 2 / g.cellPx
+	g.centreY = float64(m.small.h*m.smallPx) / 2 / g.cellPx
+	return g
+}
+
+// Len returns the number of frames added.
+func (s *Sequence) Len() int { return s.n }
+
+// Add takes the next frame. A nil measure, or one of another picture size than
+// the first frame's, keeps the frame's place in the order but is not judged.
+func (s *Sequence) Add(m *FrameMeasure) {
+	index := s.n
+	s.n++
+	if m == nil || s.grid.cols > 0 && (m.Width != s.grid.width || m.Height != s.grid.height) {
+		return
+	}
+	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, print: m.print}
+	now := anchor{frame: len(s.frames), levels: m.pyramid()}
+	if len(s.frames) == 0 {
+		s.grid = newGrid(m)
+		f.tiles = s.read(m, f.place)
+		s.frames = append(s.frames, f)
+		s.last = now
+		return
+	}
+	px := float64(m.smallPx)
+	from := s.last
+	mo := register(from.levels, now.levels, px)
+	if !mo.Converged && s.before.levels != nil {
+		if back := register(s.before.levels, now.levels, px); back.Converged {
+			// The frame between shows something else.
+			s.frames[s.last.frame].odd = true
+			if n := len(s.links); n > 0 && s.links[n-1].to == s.last.frame {
+				s.links = s.links[:n-1]
+			}
+			from, mo = s.before, back
+			s.last = from
+		}
+	}
+	step := mo
+	if !mo.Converged {
+		step = Motion{Gain: 1} // go on from the same place
+	}
+	f.place = s.frames[from.frame].place.then(step)
+	f.tiles = s.read(m, f.place)
+	s.frames = append(s.frames, f)
+	s.links = append(s.links, s.compare(from.frame, now.frame, mo))
+	s.before, s.last = s.last, now
+	if len(s.frames) > maxCurves {
+		s.long = true
+	}
+	if s.long {
+		for i := len(s.frames) - 4; i >= 0 && s.frames[i].tiles != nil; i-- {
+			s.frames[i].tiles = nil
+		}
+	}
+}
+
+// read returns the tiles of the first frame where they lie in this one. Sums
+// over rectangles with fractional bounds come from integral images.
+func (s *Sequence) read(m *FrameMeasure, place Motion) []tile {
+	g, c := &s.grid, &m.cells
+	w := c.cols + 1
+	const maps = 5
+	if len(s.scratch) < maps*w*(c.rows+1) {
+		s.scratch = make([]float64, maps*w*(c.rows+1))
+	}
+	sum := s.scratch // maps interleaved
+	for y := range c.rows {
+		var row [maps]float64
+		up := sum[y*w*maps : (y+1)*w*maps]
+		out := sum[(y+1)*w*maps : (y+2)*w*maps]
+		for x := range c.cols {
+			i := y*c.cols + x
+			row[0] += float64(c.energy[i])
+			row[1] += float64(c.gradient[i])
+			row[2] += float64(c.luma[i])
+			row[3] += float64(c.light[i])
+			row[4] += float64(c.clipped[i])
+			o := out[(x+1)*maps : (x+2)*maps : (x+2)*maps]
+			u := up[(x+1)*maps : (x+2)*maps : (x+2)*maps]
+			for k := range o {
+				o[k] = u[k] + row[k]
+			}
+		}
+	}
+	at := func(x, y float64) (v [maps]float64) {
+		ix, iy := min(int(x), c.cols-1), min(int(y), c.rows-1)
+		fx, fy := x-float64(ix), y-float64(iy)
+		a := sum[(iy*w+ix)*maps : (iy*w+ix+2)*maps]
+		b := sum[((iy+1)*w+ix)*maps : ((iy+1)*w+ix+2)*maps]
+		for k := range v {
+			top := a[k] + fx*(a[k+maps]-a[k])
+			bot := b[k] + fx*(b[k+maps]-b[k])
+			v[k] = top + fy*(bot-top)
+		}
+		return v
+	}
+	out := make([]tile, g.cols*g.rows)
+	size := float64(g.edge) * (1 + place.Scale)
+	for ty := range g.rows {
+		for tx := range g.cols {
+			xc := (float64(tx)+0.5)*float64(g.edge) - g.centreX
+			yc := (float64(ty)+0.5)*float64(g.edge) - g.centreY
+			mx := (1+place.Scale)*xc - place.Rotation*yc + place.ShiftX/g.cellPx + g.centreX
+			my := place.Rotation*xc + (1+place.Scale)*yc + place.ShiftY/g.cellPx + g.centreY
+			x0, y0, x1, y1 := mx-size/2, my-size/2, mx+size/2, my+size/2
+			t := &out[ty*g.cols+tx]
+			// A sliver outside the cells is let go, more is not.
+			const sliver = 0.5
+			if x0 < -sliver || y0 < -sliver || x1 > float64(c.cols)+sliver || y1 > float64(c.rows)+sliver {
+				t.energy = -1
+				continue
+			}
+			x0, y0 = max(0, x0), max(0, y0)
+			x1, y1 = min(float64(c.cols), x1), min(float64(c.rows), y1)
+			area := (x1 - x0) * (y1 - y0)
+			p, q, r, u := at(x0, y0), at(x1, y0), at(x0, y1), at(x1, y1)
+			var v [maps]float64
+			for k := range v {
+				v[k] = (u[k] - q[k] - r[k] + p[k]) / area
+			}
+			*t = tile{float32(v[0]), float32(v[1]), float32(v[2] / 256), float32(v[3] / 65535), float32(v[4] / 255)}
+		}
+	}
+	return out
+}
+
+const (
+	clippedTile = 0.02 // share of clipped pixels above which a tile's brightness is not compared
+	darkTile    = 10   // code values; darker tiles are not compared
+)
+
+// compare makes the link from one frame to the next.
+func (s *Sequence) compare(from, to int, mo Motion) link {
+	a, b := &s.frames[from], &s.frames[to]
+	l := link{from: from, to: to, motion: mo, same: a.print == b.print}
+	var ev, gain []float64
+	for i, p := range a.tiles {
+		q := b.tiles[i]
+		if p.energy < 0 || q.energy < 0 || p.clipped > clippedTile || q.clipped > clippedTile || p.luma < darkTile || q.luma < darkTile {
+			continue
+		}
+		ev = append(ev, math.Log2(float64(q.light/p.light)))
+		gain = append(gain, math.Log(float64(q.luma/p.luma)))
+	}
+	if len(ev) < max(6, len(a.tiles)/20) { // too dark or too bright: the whole picture's light must do
+		const floor = 1e-4
+		l.ev = math.Log2((b.light + floor) / (a.light + floor))
+		l.gain = math.Log((b.luma + 1) / (a.luma + 1))
+		l.spread = math.NaN()
+	} else {
+		l.ev = median(ev)
+		for i, x := range ev {
+			ev[i] = math.Abs(x - l.ev)
+		}
+		l.spread = consistent * median(ev)
+		l.gain = median(gain)
+	}
+	g := float32(math.Exp(l.gain))
+	var diff []float64
+	for i, p := range a.tiles {
+		q := b.tiles[i]
+		if p.energy >= 0 && q.energy >= 0 && p.clipped <= clippedTile && q.clipped <= clippedTile {
+			diff = append(diff, float64(q.luma/g-p.luma))
+		}
+	}
+	l.change = math.NaN()
+	if len(diff) > 0 {
+		m := median(diff)
+		var sum float64
+		for _, d := range diff {
+			sum += (d - m) * (d - m)
+		}
+		l.change = math.Sqrt(sum / float64(len(diff)))
+	}
+	return l
+}

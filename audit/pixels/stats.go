@@ -1,0 +1,65 @@
+package pixels
+
+import (
+	"math"
+	"slices"
+)
+
+// median returns the median of the values, NaN of none. The values are sorted.
+func median(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(v)
+	n := len(v)
+	return (v[(n-1)/2] + v[n/2]) / 2
+}
+
+// percentile returns the value below which the share q of the values lies, NaN
+// of none. The values are sorted.
+func percentile(v []float64, q float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(v)
+	x := q * float64(len(v)-1)
+	i := min(int(x), len(v)-1)
+	j := min(i+1, len(v)-1)
+	return v[i] + (x-float64(i))*(v[j]-v[i])
+}
+
+// consistent scales a median absolute deviation to the standard deviation of a
+// normal distribution.
+const consistent = 1.4826
+
+// around returns the median of the known values at distance 1 to r from i,
+// without i; NaN where none is known.
+func around(v []float64, i, r int) float64 {
+	var near []float64
+	for j := max(0, i-r); j <= min(len(v)-1, i+r); j++ {
+		if j != i && !math.IsNaN(v[j]) {
+			near = append(near, v[j])
+		}
+	}
+	return median(near)
+}
+
+// known returns the values that are numbers.
+func known(v []float64) []float64 {
+	out := make([]float64, 0, len(v))
+	for _, x := range v {
+		if !math.IsNaN(x) {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// absolute returns the absolute values of the known ones.
+func absolute(v []float64) []float64 {
+	out := known(v)
+	for i, x := range out {
+		out[i] = math.Abs(x)
+	}
+	return out
+}
