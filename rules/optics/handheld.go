@@ -26,6 +26,9 @@ const (
 // at 100 %, 1.4 stops less time.
 // Source: derived by geometry.
 func Sharpness(c, diagonal Length) float64 {
+	if !positive(c) {
+		return nan
+	}
 	return float64(c / PrintCoC(diagonal))
 }
 
