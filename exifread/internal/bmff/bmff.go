@@ -219,13 +219,13 @@ func (s *scanner) boxes(start, end int64, parent string) iter.Seq[box] {
 				}
 				long := binary.BigEndian.Uint64(h[8:])
 				if long > math.MaxInt64 {
-					s.problem(parent, at, "box %q states an impossible size", b.kind)
+					s.problem(parent, at, "box %+q states an impossible size", b.kind)
 					return
 				}
 				size, b.body = int64(long), at+16
 			}
 			if size < b.body-at {
-				s.problem(parent, at, "box %q states a size of %d bytes, less than its own header", b.kind, size)
+				s.problem(parent, at, "box %+q states a size of %d bytes, less than its own header", b.kind, size)
 				return
 			}
 			if size > math.MaxInt64-at {
@@ -241,7 +241,7 @@ func (s *scanner) boxes(start, end int64, parent string) iter.Seq[box] {
 				// Data of an unknown kind behind the last box is not the
 				// picture's; image data is checked where it is described.
 				if parent != "file" {
-					s.problem(parent, b.start, "box %q reaches past the end of what holds it", b.kind)
+					s.problem(parent, b.start, "box %+q reaches past the end of what holds it", b.kind)
 				}
 				return
 			}

@@ -4,7 +4,6 @@ import (
 	"encoding/binary"
 
 	"prestrike/exifread/internal/layout"
-	"prestrike/exifread/internal/scan"
 )
 
 // movie reads the moov box: the Exif blocks of a raw file, and its tracks. The
@@ -31,7 +30,7 @@ func (s *scanner) movie(moov box) {
 func (s *scanner) cameraBox(uuid box) {
 	for b := range s.boxes(uuid.body+16, uuid.end, "uuid") {
 		if b.stated > b.end {
-			s.problem(b.kind, b.start, "%s", scan.Cut("box", b.stated-b.end, b.stated-b.body))
+			s.problem("uuid", b.start, "box %+q is cut off", b.kind)
 		}
 		switch b.kind {
 		case "CMT1":

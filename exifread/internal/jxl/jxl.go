@@ -117,13 +117,13 @@ func (s *scanner) container() {
 				long = binary.BigEndian.Uint64(h[8:])
 			}
 			if long > math.MaxInt64 {
-				s.problem("file", at, "box %q states an impossible size", kind)
+				s.problem("file", at, "box %+q states an impossible size", kind)
 				return
 			}
 			length, body = int64(long), at+16
 		}
 		if length < body-at {
-			s.problem("file", at, "box %q states a size of %d bytes, less than its own header", kind, length)
+			s.problem("file", at, "box %+q states a size of %d bytes, less than its own header", kind, length)
 			return
 		}
 		end := size

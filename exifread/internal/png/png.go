@@ -108,7 +108,7 @@ func (s *scanner) chunks() {
 		length, kind, body := int64(binary.BigEndian.Uint32(h)), string(h[4:8]), at+8
 		if length > 1<<31-1 {
 			s.l.Torn = "the image data is damaged: a piece of it states an impossible size"
-			s.problem("PNG", at, "chunk %q states an impossible size", kind)
+			s.problem("PNG", at, "chunk %+q states an impossible size", kind)
 			return
 		}
 		switch kind {
@@ -126,8 +126,8 @@ func (s *scanner) chunks() {
 		case "eXIf":
 			s.exif(body, min(length, size-body))
 		case "zTXt", "tEXt":
-			if length <= maxText && s.text == nil && s.rawProfile(body, length) {
-				s.textExif(body, int(length), kind == "zTXt")
+			if s.text == nil && s.rawProfile(body, length) {
+				s.textExif(body, length, kind == "zTXt")
 			}
 		}
 		at = body + length + 4 // the checksum
@@ -161,13 +161,17 @@ func (s *scanner) rawProfile(body, length int64) bool {
 
 // textExif keeps the TIFF structure of a text chunk: a keyword, then a name, a
 // length and hexadecimal digits in lines. In zTXt the text is compressed.
-func (s *scanner) textExif(body int64, length int, packed bool) {
-	chunk := s.keep(s.r.Load(body, length))
-	_, text, ok := bytes.Cut(chunk, []byte{0})
-	if !ok {
+func (s *scanner) textExif(body, length int64, packed bool) {
+	const where = "text chunk"
+	if length > maxText {
+		s.problem(where, body, "Exif data in a text of %d bytes was not read", length)
 		return
 	}
-	where := "text chunk"
+	chunk := s.keep(s.r.Load(body, int(length)))
+	_, text, ok := bytes.Cut(chunk, []byte{0})
+	if !ok {
+		return // the file ends inside it, as the walk will see
+	}
 	if packed {
 		if len(text) < 1 || text[0] != 0 {
 			s.problem(where, body, "compressed in an unknown way")

@@ -105,8 +105,9 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 		}
 		at = body + length + length&1 // chunks begin at even places
 	}
-	// A missing last byte is the padding of an odd chunk that some writers omit.
-	if l.Torn == "" && 8+riff > size+1 {
+	// Some writers omit the padding of an odd last chunk, or count the header of
+	// the file in: fewer bytes than a chunk's own header hold no image data.
+	if l.Torn == "" && 8+riff > size && (at < size || 8+riff-size > 8) {
 		l.Torn = scan.Missing("content", 8, riff, size)
 	}
 	if !pictured && l.Torn == "" {
