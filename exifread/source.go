@@ -4,6 +4,8 @@ import (
 	"errors"
 	"io"
 	"sync"
+
+	"prestrike/exifread/internal/ifd"
 )
 
 // Headers and directories lie close together, most often at the front, and are
@@ -26,6 +28,7 @@ type source struct {
 	pages [pageCount]page
 	next  int // the page to be replaced next
 
+	memo    ifd.Memo
 	headBuf [headBytes]byte
 	pageBuf [pageCount][pageBytes]byte
 }

@@ -3,6 +3,7 @@ package exifread
 import (
 	"bytes"
 	"cmp"
+	"errors"
 	"io"
 	"math"
 	"slices"
@@ -177,6 +178,7 @@ func readBlock(src *source, m *Metadata, b *layout.Block) {
 		m.problem(Problem{Where: "Exif block", Offset: base, What: "the block cannot be read: " + err.Error()})
 		return
 	}
+	file.Memo = &src.memo
 	dirs := walkDirs(m, file, b.Role)
 	f := facts{m: m}
 	f.takeDirs(file, dirs)
@@ -192,8 +194,9 @@ func readBlock(src *source, m *Metadata, b *layout.Block) {
 		if im.jpegLen <= 0 {
 			continue
 		}
-		if im.jpegAt > length-im.jpegLen {
-			m.problem(Problem{Where: dirs[i].name, Tag: tagJPEGInterchange, Offset: base, What: "the thumbnail lies past the end of the Exif block"})
+		// Some bodies keep a larger preview outside the block.
+		if base+im.jpegAt > src.size-im.jpegLen {
+			m.problem(Problem{Where: dirs[i].name, Tag: tagJPEGInterchange, Offset: base, What: "the thumbnail lies past the end of the file"})
 			continue
 		}
 		m.Previews = append(m.Previews, Preview{Offset: base + im.jpegAt, Length: im.jpegLen})
@@ -225,23 +228,23 @@ const (
 	photometricLinear  = 34892
 )
 
+var errTooHigh = errors.New("a number that is too high")
+
 func readImage(m *Metadata, file *ifd.File, d *directory) image {
 	im := image{name: d.name, role: d.role, photometric: -1}
 	var hasOffsets, hasCounts bool
 	var sensor [4]int64 // top, left, bottom, right
 	rw2 := file.Magic == ifd.MagicRW2
-	number := func(e ifd.Entry, most int64) int64 {
-		v, err := file.Value(e)
+	number := func(e ifd.Entry, most uint64) int64 {
+		n, err := file.Number(e)
+		if err == nil && n > most {
+			err = errTooHigh
+		}
 		if err != nil {
 			m.problem(Problem{Where: d.name, Tag: e.Tag, Offset: e.At, What: err.Error()})
 			return 0
 		}
-		n, ok := v.Int(0)
-		if !ok || n < 0 || n > most {
-			m.problem(Problem{Where: d.name, Tag: e.Tag, Offset: e.At, What: notNumber})
-			return 0
-		}
-		return n
+		return int64(n)
 	}
 	for _, e := range d.Entries {
 		switch e.Tag {
@@ -300,6 +303,7 @@ func readTIFF(src *source, m *Metadata) error {
 	if err != nil {
 		return &FormatError{Format: m.Format, Problem: "the header cannot be read: " + err.Error()}
 	}
+	file.Memo = &src.memo
 	dirs := walkDirs(m, file, layout.RoleMain)
 	if len(dirs) == 0 {
 		return &FormatError{Format: m.Format, Offset: file.First, Problem: "the file ends before its first directory"}

@@ -43,14 +43,13 @@ const (
 	maxBlocks   = 4         // Exif segments
 	maxPictures = 64        // entries of an index of pictures
 	maxWalk     = 256 << 20 // bytes of a scan that are walked for its end
-	tailBytes   = 2048      // read to see how a file ends
 )
 
 // Scan finds what a JPEG file holds. The error is a *scan.Error where the file
 // ends or breaks before anything that can be shown, else that of the reader.
 func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
-	s := &scanner{r: r, win: scan.NewReader(r, size), size: size}
-	soi, err := s.win.Peek(0, 2)
+	s := &scanner{r: r, size: size}
+	soi, err := s.peek(0, 2)
 	if err != nil && !errors.Is(err, scan.ErrPastEnd) {
 		return layout.Layout{}, err
 	}
@@ -71,9 +70,9 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 
 type scanner struct {
 	r    io.ReaderAt
-	win  *scan.Reader
 	size int64
 	l    layout.Layout
+	buf  [64]byte
 
 	at      int64  // how far the header was walked
 	data    int64  // where entropy-coded data begins; 0 where the header ends before
@@ -81,11 +80,20 @@ type scanner struct {
 	primary int64  // bytes of the main picture by the index of pictures; 0 where there is none
 }
 
+// peek returns n bytes at off, at most 64, valid until the next call. The
+// error is scan.ErrPastEnd where the file ends before, else that of the reader.
+func (s *scanner) peek(off int64, n int) ([]byte, error) {
+	if off > s.size-int64(n) {
+		return nil, scan.ErrPastEnd
+	}
+	return s.buf[:n], readFull(s.r, s.buf[:n], off)
+}
+
 // header walks the segments up to the first scan.
 func (s *scanner) header() error {
 	s.at = 2
 	for range maxSegments {
-		b, err := s.win.Peek(s.at, 4)
+		b, err := s.peek(s.at, 4)
 		if errors.Is(err, scan.ErrPastEnd) {
 			s.stop = "the file ends inside its header"
 			return nil
@@ -142,8 +150,8 @@ func (s *scanner) header() error {
 
 // skipGarbage goes on to the next marker, as decoders do.
 func (s *scanner) skipGarbage() (bool, error) {
-	b, err := s.win.Peek(s.at, int(min(maxGarbage, s.size-s.at)))
-	if err != nil {
+	b := make([]byte, min(maxGarbage, s.size-s.at))
+	if err := readFull(s.r, b, s.at); err != nil {
 		return false, err
 	}
 	for i := 0; i+1 < len(b); i++ {
@@ -165,7 +173,7 @@ func (s *scanner) problem(where string, at int64, what string) {
 func (s *scanner) segment(marker byte, off, n int64) error {
 	switch {
 	case marker == mAPP1 && n > 6:
-		id, err := s.win.Peek(off, 6)
+		id, err := s.peek(off, 6)
 		if err != nil {
 			return err
 		}
@@ -174,7 +182,7 @@ func (s *scanner) segment(marker byte, off, n int64) error {
 			s.l.Blocks = append(s.l.Blocks, layout.Block{Role: layout.RoleMain, Offset: off + 6, Length: n - 6})
 		}
 	case marker == mAPP2 && n > 4:
-		id, err := s.win.Peek(off, 4)
+		id, err := s.peek(off, 4)
 		if err != nil {
 			return err
 		}
@@ -182,7 +190,7 @@ func (s *scanner) segment(marker byte, off, n int64) error {
 			s.pictures(off+4, n-4)
 		}
 	case isSOF(marker) && n >= 6 && s.l.Width == 0:
-		b, err := s.win.Peek(off, 5)
+		b, err := s.peek(off, 5)
 		if err != nil {
 			return err
 		}
@@ -285,7 +293,9 @@ func (s *scanner) end() error {
 // tail reports where the last byte before end that is no padding (00, FF)
 // stands, as the offset behind it, and whether an end marker is there.
 func (s *scanner) tail(end int64) (last int64, whole bool, err error) {
-	buf := make([]byte, tailBytes)
+	// Most files end with the marker. Padding is up to a block of a card, and
+	// rarely the whole rest of the file.
+	buf := s.buf[:]
 	for end > s.data {
 		b := buf[:min(int64(len(buf)), end-s.data)]
 		start := end - int64(len(b))
@@ -312,8 +322,8 @@ func (s *scanner) tail(end int64) (last int64, whole bool, err error) {
 			return last, one[0] == 0xFF, err
 		}
 		end = start
-		if len(buf) == tailBytes {
-			buf = make([]byte, 64<<10)
+		if len(buf) < 64<<10 {
+			buf = make([]byte, 32*len(buf))
 		}
 	}
 	return s.data, false, nil
@@ -365,10 +375,10 @@ func hasLength(marker byte) bool {
 // and whether it is one that a picture viewer shows: coding by DCT with 8 bits,
 // not the lossless coding of sensor data.
 func Size(r io.ReaderAt, off, length int64) (width, height int, ok bool) {
-	win := scan.NewReader(r, off+length)
+	s := &scanner{r: r, size: off + length}
 	at := off
 	for range 64 {
-		b, err := win.Peek(at, 4)
+		b, err := s.peek(at, 4)
 		if err != nil || b[0] != 0xFF {
 			return 0, 0, false
 		}
@@ -383,7 +393,7 @@ func Size(r io.ReaderAt, off, length int64) (width, height int, ok bool) {
 			at++
 			continue
 		case marker >= mSOF0 && marker <= 0xC2: // baseline, extended, progressive
-			b, err := win.Peek(at, 9)
+			b, err := s.peek(at, 9)
 			if err != nil {
 				return 0, 0, false
 			}
@@ -423,7 +433,7 @@ func grouped(n int64) string {
 // FirstExif returns the first Exif block of a JPEG file, without a look at how
 // the file ends.
 func FirstExif(r io.ReaderAt, size int64) (b layout.Block, ok bool, err error) {
-	s := &scanner{r: r, win: scan.NewReader(r, size), size: size}
+	s := &scanner{r: r, size: size}
 	if err := s.header(); err != nil || len(s.l.Blocks) == 0 {
 		return b, false, err
 	}
