@@ -59,7 +59,16 @@ func cycles(frames []*Frame, bracket bool) []part {
 	}
 	p := period(ev)
 	if p == 0 && auto*2 < n {
-		return []part{{frames: frames}}
+		if took := frames[n-1].Time.Sub(frames[0].Time); took < time.Duration(n-1)*slowBracket {
+			return []part{{frames: frames}}
+		}
+		// Frames of different exposure that came at about the same pace by
+		// chance.
+		var singles []part
+		for i := range frames {
+			singles = append(singles, part{frames: frames[i : i+1 : i+1]})
+		}
+		return singles
 	}
 	if p == 0 {
 		p = n
@@ -75,6 +84,10 @@ func cycles(frames []*Frame, bracket bool) []part {
 	}
 	return parts
 }
+
+// slowBracket is the time per frame above which frames of different exposure
+// without a pattern are taken for single ones.
+const slowBracket = 2 * time.Second
 
 // period returns the length of the exposure cycle in a run of exposures (EV,
 // against any reference): the smallest of 3 to 9 whose cycles all hold the
@@ -263,7 +276,7 @@ func (s *Sequence) cadence() {
 		c = sum / float64(n)
 	}
 	if c <= 0 {
-		return
+		return // all within one reading of the clock
 	}
 	s.Cadence = exifread.Of(time.Duration(c * float64(time.Second)))
 }
@@ -325,23 +338,21 @@ const (
 	// intervalCadence or more, even to intervalScatter of it.
 	intervalFrames  = 30
 	intervalCadence = 2.0 // s
-	intervalScatter = 0.04
+	intervalScatter = 0.03
 )
 
 // kind says what a sequence that is no bracket was made for.
 func (s *Sequence) kind() Kind {
 	n := len(s.Frames)
-	c, ok := s.Cadence.Get()
-	if n == 2 {
-		if d, ok := s.Steps[0].Elapsed.Get(); ok && d.Seconds() < burstCadence {
-			return Burst
-		}
-	}
-	if n < 3 || !ok {
+	if n < 2 || s.Start().IsZero() {
 		return Single
 	}
 	if s.walks() {
 		return Focus
+	}
+	c, ok := s.Cadence.Get()
+	if !ok {
+		c = s.End().Sub(s.Start()) / time.Duration(n-1)
 	}
 	sec := c.Seconds()
 	switch {
@@ -403,20 +414,26 @@ func (s *Sequence) walks() bool {
 	return max(up, down) >= 3 && max(up, down) >= 3*min(up, down)
 }
 
-// even reports whether the frames keep to a grid of ticks as a timer makes it.
+// even reports whether the frames keep to the beat as a timer makes it. On a
+// coarse clock nearly all gaps must read the same, as those of a whole number
+// of seconds do.
 func (s *Sequence) even() bool {
 	off, n := 0, 0
+	c := s.Cadence.Or(0).Seconds()
 	for _, st := range s.Steps {
 		t, ok := st.Ticks.Get()
 		if !ok {
 			continue
 		}
 		n++
-		if math.Abs(t-math.Round(t)) > intervalScatter+st.Slack {
+		if st.Slack > intervalScatter {
+			t *= c / math.Round(c)
+		}
+		if math.Abs(t-math.Round(t)) > intervalScatter {
 			off++
 		}
 	}
-	return n > 0 && off*20 <= n
+	return n > 0 && off*10 <= n
 }
 
 // sessions gathers sequences into sessions, split where no body shot anything

@@ -29,15 +29,19 @@ const (
 	pSingle  = 0.50
 	pSteady  = 0.40
 	pBracket = 0.10
-	// A slow steady run needs more than a coincidence of two gaps.
-	slowCadence = 2.5 // s
-	pSlowStart  = 0.06
+	// A slow steady run needs more than a coincidence of two gaps: each time
+	// its first gap is e times fastCadence, it is less probable by slowCost.
+	fastCadence = 1.0 // s
+	slowCost    = 1.9 // ln
+	// The next run often has the cadence of the one before.
+	pAgain = 0.25
 	// How runs end.
 	pSteadyEnd  = 1.0 / 30
 	pBracketEnd = 1.0 / 5
 
 	// Pauses between runs are spread log-normally, with a wide floor.
-	pauseMedian, pauseSpread = 16.0, 1.3 // s, ln
+	pauseMedian, pauseSpread = 20.0, 1.3 // s, ln
+	shortSpread              = 0.9       // of pauses shorter than the median
 	pauseFloor               = 0.08      // share of pauses of any length from 1 s to 30 days
 	// First gaps of runs.
 	steadyMedian, steadySpread   = 1.5, 1.7
@@ -48,16 +52,17 @@ const (
 	jitter, jitterWeight     = 0.08, 3.0
 	jitterFloor, jitterLimit = 0.015, 0.30
 	// Odd steps inside a run.
-	pMissing   = 0.012 // frames missing: the gap fits the step of the number
-	pJump      = 0.002 // the number jumps, the cadence runs on
-	pLeftOut   = 0.005 // one or a few ticks left out
-	pPause     = 0.004 // a pause
-	pStall     = 0.006 // the buffer is full: the run goes on more slowly
-	pHurry     = 0.002 // a short gap
-	pBackwards = 1e-6  // the clock runs backwards
-	stallMax   = 1.5   // s; slower runs do not stall
-	pauseSteep = 3.0   // exponent of the tail of pauses inside a run
-	pauseFrom  = 1.2   // cadences; shorter is jitter
+	pMissing      = 0.012 // frames missing: the gap fits the step of the number
+	pMissingFirst = 0.0005
+	pJump         = 0.002 // the number jumps, the cadence runs on
+	pLeftOut      = 0.005 // one or a few ticks left out
+	pPause        = 0.001 // a pause
+	pStall        = 0.006 // the buffer is full: the run goes on more slowly
+	pHurry        = 0.002 // a short gap
+	pBackwards    = 1e-6  // the clock runs backwards
+	stallMax      = 1.5   // s; slower runs do not stall
+	pauseSteep    = 8.0   // exponent of the tail of pauses inside a run
+	pauseFrom     = 1.2   // cadences; shorter is jitter
 
 	// Settings (ISO, exposure time, f-number, white balance, orientation).
 	pChangeInside  = 0.012
@@ -194,6 +199,7 @@ type open struct {
 	varSum     float64
 	changes    int
 	exposure   float64 // of the first frame, seconds
+	before     float64 // cadence of the run before, 0 where there is none
 }
 
 const coarse = 0.25 // a clock is coarse whose step is more than this share of the cadence
@@ -211,10 +217,7 @@ func (o *open) cadence(q float64) float64 {
 		var s [9]float64
 		k := copy(s[:], o.gaps[:min(o.n, len(o.gaps))])
 		slices.Sort(s[:k])
-		c = s[k/2]
-		if k%2 == 0 {
-			c = (s[k/2-1] + s[k/2]) / 2
-		}
+		c = (s[(k-1)/2] + s[k/2]) / 2
 	}
 	return max(c, 0.02)
 }
@@ -225,7 +228,7 @@ func (o *open) scatter() float64 {
 }
 
 // take adds a gap that spans k frame starts and fits the cadence.
-func (o *open) take(gap, k, c float64) {
+func (o *open) take(gap, k, c, q float64) {
 	if k > 0 {
 		o.gaps[o.n%len(o.gaps)] = gap / k
 		o.n++
@@ -236,7 +239,7 @@ func (o *open) take(gap, k, c float64) {
 			if o.n > 30 {
 				o.varSum *= 29.0 / 30
 			}
-			o.varSum += r * r
+			o.varSum += max(r*r-math.Pow(readings*q/c, 2), 0)
 		}
 	}
 }
@@ -290,19 +293,25 @@ func (o *open) step(w *between, a *point, out []open) []open {
 			median, spread = bracketMedian, bracketSpread
 		}
 		g := max(gap/float64(k), w.q/2, 0.03)
-		next.score += logNormal(g, median, spread)
-		if !o.bracket && g > slowCadence {
-			next.score += math.Log(pSlowStart)
+		first := logNormal(g, median, spread)
+		if g > fastCadence && !o.bracket {
+			first -= slowCost * math.Log(g/fastCadence)
 		}
+		if o.before > 0 {
+			first = logSum(math.Log(1-pAgain)+first, math.Log(pAgain)+student(g-o.before, scale(jitter*o.before, w.q)))
+		}
+		next.score += first
 		if k > 1 {
-			next.score += math.Log(pMissing) - 0.3*float64(k-2)
+			// One frame before the hole says little: a test frame or a
+			// marker, and test frames deleted after it, look the same.
+			next.score += math.Log(pMissingFirst) - 0.3*float64(k-2)
 		}
 		next.exposure = a.e
-		next.take(gap, float64(k), 0)
+		next.take(gap, float64(k), 0, w.q)
 		return append(out, next)
 	}
 	c := o.cadence(w.q)
-	s := o.scatter()
+	s := o.scatter() * math.Sqrt(1+1/float64(min(o.n, len(o.gaps))))
 	// best way of reading the gap
 	best, took := math.Inf(-1), 0.0
 	try := func(score, ticks float64) {
@@ -340,11 +349,11 @@ func (o *open) step(w *between, a *point, out []open) []open {
 		stalled := next
 		stalled.n, stalled.sumG, stalled.sumK, stalled.varSum = 0, 0, 0, 0
 		stalled.score += math.Log(pStall) - math.Log(2.5*max(gap, w.q))
-		stalled.take(gap, 1, 0)
+		stalled.take(gap, 1, 0, w.q)
 		out = append(out, stalled)
 	}
 	next.score += best
-	next.take(gap, took, c)
+	next.take(gap, took, c, w.q)
 	return append(out, next)
 }
 
@@ -356,7 +365,7 @@ func cut(w *between) float64 {
 	} else {
 		g := max(w.gap, w.q/2, 0.05)
 		wide := pauseFloor / (g * math.Log(30*24*3600))
-		s += math.Log((1-pauseFloor)*math.Exp(logNormal(g, pauseMedian, pauseSpread)) + wide)
+		s += math.Log((1-pauseFloor)*math.Exp(logPause(g)) + wide)
 	}
 	if w.changed {
 		s += math.Log(pChangeBetween)
@@ -392,18 +401,23 @@ func segment(frames []*Frame) []run {
 		score   float64
 		from    int
 		bracket bool
+		cadence float64
 	}
 	ends := make([]end, n) // best way to cut after frame i
 	var live, next []open
 	start := func(i int, score float64) {
 		// a single frame
-		ends[i] = end{score + math.Log(pSingle), i, false}
+		ends[i] = end{score + math.Log(pSingle), i, false, 0}
+		before := 0.0
+		if i > 0 {
+			before = ends[i-1].cadence
+		}
 		bracket := pBracket
 		if ps[i].auto {
 			bracket = 0.95
 		}
 		live = append(live,
-			open{from: i, score: score + math.Log(pSteady*(1-bracket)/(1-pBracket))},
+			open{from: i, before: before, score: score + math.Log(pSteady*(1-bracket)/(1-pBracket))},
 			open{from: i, bracket: true, score: score + math.Log(bracket)})
 	}
 	start(0, 0)
@@ -428,7 +442,7 @@ func segment(frames []*Frame) []run {
 				p = pBracketEnd
 			}
 			if s := o.score + math.Log(p); s > ends[i].score {
-				ends[i] = end{s, o.from, o.bracket}
+				ends[i] = end{s, o.from, o.bracket, o.cadence(w.q)}
 			}
 			best = max(best, o.score)
 		}
@@ -456,15 +470,37 @@ func segment(frames []*Frame) []run {
 	return runs
 }
 
-// scale joins the scatter of a cadence with the error of two clock readings,
-// each uniform over its resolution q: variance q^2/6.
-func scale(s, q float64) float64 { return max(math.Hypot(s, 0.41*q), 0.004) }
+// readings is the scatter of the difference of two clock readings, in steps of
+// the clock: each is uniform over one step, so the variance is 1/6.
+const readings = 0.41
+
+// scale joins the scatter of a cadence with that of a clock of resolution q.
+func scale(s, q float64) float64 { return max(math.Hypot(s, readings*q), 0.004) }
 
 // student is the logarithm of Student's density with 4 degrees of freedom:
 // like a normal one, but forgiving to outliers.
 func student(r, s float64) float64 {
 	z := r / s
 	return math.Log(0.375) - math.Log(s) - 2.5*math.Log1p(z*z/4)
+}
+
+// logPause is the logarithm of the density of a pause of g seconds.
+func logPause(g float64) float64 {
+	spread := pauseSpread
+	if g < pauseMedian {
+		spread = shortSpread
+	}
+	z := math.Log(g/pauseMedian) / spread
+	// Both halves meet at the median.
+	return -0.5*z*z - math.Log(g*(pauseSpread+shortSpread)/2) - 0.919
+}
+
+// logSum returns ln(e^a + e^b).
+func logSum(a, b float64) float64 {
+	if a < b {
+		a, b = b, a
+	}
+	return a + math.Log1p(math.Exp(b-a))
 }
 
 // logNormal is the logarithm of the log-normal density at g > 0.
