@@ -1,0 +1,80 @@
+// Package watch follows a folder that fills with files, and hands out each
+// file once it is complete: a folder tree in, paths of complete files out.
+//
+// # What it promises
+//
+//   - Every file in the tree is handed out, whether it was there at the start
+//     or came later, was copied slowly, renamed or hard-linked into place, or
+//     arrived inside a folder that did not exist a moment before. Folders may
+//     be made, renamed, removed and put back at any time, the watched folder
+//     itself included.
+//   - A file is complete when its size and modification time have rested for
+//     the settling time, it can be opened, and the caller's check
+//     ([Options.Ready]) reads it. A file that rests but does not read well is
+//     looked at again after 2, 4 and 8 settling times; only then is it handed
+//     out, with the error. Any growth starts the count again, so a file that
+//     is still being copied is not handed out as torn. A file that reads well
+//     later is handed out again, as Changed, without error.
+//   - A file is handed out again only when its size or modification time
+//     differs from what was handed out, or when an error has gone.
+//   - A file is called removed only when its folder could be read and did not
+//     hold it, for at least the settling time. A card that is pulled, a share
+//     that drops, a folder that may no longer be read: that is one FolderLost,
+//     and nothing is removed by it. The watch waits, says FolderBack when the
+//     folder can be read again, and goes on with what has changed meanwhile.
+//   - Nothing is lost when the receiver is slow. What waits is merged by path,
+//     so that it never takes more room than the tree has files.
+//   - Files are only opened for reading, and only once they rest.
+//
+// # How
+//
+// The operating system's events say where to look; what is found there decides.
+// Events can be missed, so three slower looks run in every case: every two
+// seconds each folder is checked for being the same one (a card mounted over a
+// folder makes no event), every [Options.Scan] each folder is listed again, and
+// in the same time each file's size and modification time are read once (a
+// write through a memory map makes no event). When the system drops events, the
+// whole tree is listed again.
+//
+// One goroutine keeps the folders and one the files, which it holds in a map
+// with one timer for all; a small fixed number of goroutines opens files.
+//
+// # What is passed over
+//
+// Names that begin with a dot (files and folders), and files whose name says
+// that they are not finished: ending in ~, .part, .partial, .filepart, .tmp,
+// .temp, .download, .crdownload or .opdownload. They are taken up as soon as
+// they get their final name. [Options.Ignore] adds to these. Devices, pipes and
+// sockets are no files. A symbolic link to a file counts as that file; a
+// symbolic link to a folder is not entered, so no loop can arise. The watched
+// folder itself may be given as a symbolic link.
+//
+// # What cannot work everywhere
+//
+//   - File systems that are shared or emulated (NFS, SMB, FUSE, 9P, and any
+//     other that is not local) report no change made elsewhere. They are
+//     recognised on Linux, macOS, the BSDs and Windows, and listed every
+//     [Options.Poll]; elsewhere every folder is. What the share's client itself
+//     remembers (NFS: file sizes for 3 s or more, folders for 30 s or more)
+//     delays what can be seen; each file is opened before it is handed out,
+//     which makes NFS ask the server.
+//   - Where the limit of watches is reached (Linux: fs.inotify.max_user_watches)
+//     or of open files, the watch says so once, as Polling, and lists the
+//     folders every [Options.Poll] instead. macOS and the BSDs need one open
+//     descriptor for each file of a watched folder, so trees of more than
+//     8,192 files are polled there from the start.
+//   - Windows holds each watched folder open: while it is watched, folders
+//     above it cannot be renamed and the medium cannot be ejected in the
+//     orderly way. Options.Poll avoids both.
+//   - A file that is rewritten with the same size within one tick of the file
+//     system's clock (FAT: 2 s) after it was handed out cannot be told from
+//     the first.
+//   - A folder that disappears from a disk that stays is removed, and so are its
+//     files. Only where the disk itself goes (the folder was on another device
+//     than the one above it, or is the watched folder) is it lost instead. On
+//     Windows devices are not told apart, except that of the watched folder.
+//   - A copy that pauses for more than eight settling times in the middle of a
+//     file is handed out with its error, and again once it is complete. Without
+//     Options.Ready, a copy that pauses for one settling time is handed out,
+//     and again when it has grown.
+package watch

@@ -1,0 +1,16 @@
+//go:build !unix && !windows
+
+package watch
+
+import "io/fs"
+
+// sameDevice reports whether two folders are on one device, which is not known here.
+func sameDevice(_, _ fs.FileInfo) bool { return true }
+
+// inUse reports whether an error says that another program holds the file open
+// for itself, which is not known here.
+func inUse(error) bool { return false }
+
+// atLimit reports whether an error says that the system grants no more watches
+// or open files. No such limit is known here.
+func atLimit(error) bool { return false }
