@@ -265,6 +265,9 @@ func (s *scanner) end() error {
 		return nil
 	}
 	last, whole, err := s.tail(s.size)
+	if err == nil && whole && s.l.Height == 0 {
+		return s.lines(last)
+	}
 	if err != nil || whole {
 		return err
 	}
@@ -288,6 +291,21 @@ func (s *scanner) end() error {
 		s.l.Torn = fmt.Sprintf("the image data breaks off at byte %s, where the file ends; its end marker is missing", grouped(s.size))
 	}
 	return nil
+}
+
+// lines reads the number of lines where the header leaves it to a segment
+// behind the only scan (T.81 B.2.5), which then stands before the end marker
+// that ends at last.
+func (s *scanner) lines(last int64) error {
+	const length = 8 // FFDC 0004 lines FFD9
+	if last < s.data+length {
+		return nil
+	}
+	b, err := s.peek(last-length, 6)
+	if err == nil && b[0] == 0xFF && b[1] == mDNL && b[2] == 0 && b[3] == 4 {
+		s.l.Height = uint32(b[4])<<8 | uint32(b[5])
+	}
+	return err
 }
 
 // tail reports where the last byte before end that is no padding (00, FF)
