@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -148,16 +149,16 @@ func newJSONSequence(q *audit.Sequence) jsonSequence {
 		out.Cadence = new(c.Seconds())
 	}
 	if v, ok := q.Settings.ExposureTime.Get(); ok {
-		out.Settings.ExposureTime = new(v.Float())
+		out.Settings.ExposureTime = FiniteOrNull(v.Float())
 	}
 	if v, ok := q.Settings.FNumber.Get(); ok {
-		out.Settings.FNumber = new(v.Float())
+		out.Settings.FNumber = FiniteOrNull(v.Float())
 	}
 	if v, ok := q.Settings.ISO.Get(); ok {
 		out.Settings.ISO = new(v)
 	}
 	if v, ok := q.Settings.FocalLength.Get(); ok {
-		out.Settings.FocalLength = new(v.Float())
+		out.Settings.FocalLength = FiniteOrNull(v.Float())
 	}
 	if q.SupersededBy != nil {
 		out.SupersededBy = new(q.SupersededBy.ID)
@@ -186,10 +187,10 @@ func newJSONFindings(findings []*audit.Finding) []jsonFinding {
 			out.Frames = append(out.Frames, JSONText(frame.Path()))
 		}
 		if v, ok := f.Measured.Get(); ok {
-			out.Measured = new(v)
+			out.Measured = FiniteOrNull(v)
 		}
 		if v, ok := f.Limit.Get(); ok {
-			out.Limit = new(v)
+			out.Limit = FiniteOrNull(v)
 		}
 		if out.Measured != nil || out.Limit != nil {
 			out.Unit = new(f.Unit)
@@ -264,6 +265,14 @@ func FormatTime(wall time.Time, resolution time.Duration, offset *time.Duration)
 		s += fmt.Sprintf("%c%02d:%02d", sign, minutes/60, minutes%60)
 	}
 	return s
+}
+
+// FiniteOrNull returns v for a JSON number, which can be neither infinite nor NaN.
+func FiniteOrNull(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
 }
 
 func textOrNull(s string) *string {

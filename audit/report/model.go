@@ -446,8 +446,11 @@ func filesLine(c *audit.FileCounts, unread int) string {
 		}
 		b.WriteString("; no picture can be read from " + list(names, 3))
 	}
-	if unread > 0 {
-		b.WriteString("; " + plural(unread, "place") + " could not be read and may hold more frames")
+	switch {
+	case unread == 1:
+		b.WriteString("; 1 folder or file could not be read")
+	case unread > 1:
+		fmt.Fprintf(&b, "; %d folders or files could not be read", unread)
 	}
 	b.WriteString(".")
 	return b.String()

@@ -31,8 +31,8 @@ type Options struct {
 	Brief bool
 	// Support is what the user declared; SupportAuto where each sequence told.
 	Support audit.Support
-	// Unread is how many places could not be read and are told of elsewhere:
-	// folders without permission, files that vanished.
+	// Unread is how many folders and files could not be read and are told of
+	// elsewhere: without permission, or vanished.
 	Unread int
 }
 

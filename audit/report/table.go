@@ -17,7 +17,7 @@ func writeTable(b *bytes.Buffer, result *audit.Result, opt *Options) error {
 	for i := range v.sessions {
 		s := &v.sessions[i]
 		if !opt.Brief {
-			paragraph(b, "", 2, s.heading, width)
+			Paragraph(b, "", 2, s.heading, width)
 			b.WriteByte('\n')
 			if err := writeRows(b, s, width, ink); err != nil {
 				return err
@@ -29,15 +29,15 @@ func writeTable(b *bytes.Buffer, result *audit.Result, opt *Options) error {
 		}
 		if !opt.Brief {
 			writeNotJudged(b, s.notJudged, width)
-			paragraph(b, "", 2, s.support, width)
+			Paragraph(b, "", 2, s.support, width)
 			b.WriteByte('\n')
 		}
 	}
 	if !opt.Brief {
-		paragraph(b, "", 2, v.files, width)
+		Paragraph(b, "", 2, v.files, width)
 	}
 	word := strings.ToUpper(v.verdict.String()) + ": "
-	paragraph(b, ink.mark(v.verdict.String(), word), len(word), v.closing, width)
+	Paragraph(b, ink.mark(v.verdict.String(), word), len(word), v.closing, width)
 	return nil
 }
 
@@ -92,7 +92,7 @@ func writeFindings(b *bytes.Buffer, lines []findLine, width int, ink ink, openOn
 	for _, l := range shown {
 		prefix := ink.mark(l.word, l.word) + strings.Repeat(" ", wordWidth-len(l.word)+2) +
 			l.where + strings.Repeat(" ", whereWidth-len(l.where)+2)
-		paragraph(b, prefix, wordWidth+2+whereWidth+2, l.text, width)
+		Paragraph(b, prefix, wordWidth+2+whereWidth+2, l.text, width)
 	}
 	return len(shown) > 0
 }
@@ -113,7 +113,7 @@ func writeNotJudged(b *bytes.Buffer, reasons []string, width int) {
 			text += " " + plural(left, "more reason") + ", all told by --format json"
 		}
 		if told == 0 || len(wrap(Visible(text+"."), width-2)) <= notJudgedLines {
-			paragraph(b, "", 2, text+".", width)
+			Paragraph(b, "", 2, text+".", width)
 			return
 		}
 	}

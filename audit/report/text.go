@@ -80,10 +80,10 @@ func wrap(text string, width int) []string {
 	return lines
 }
 
-// paragraph writes text behind a first-line prefix, wrapped, with later lines
-// indented. The prefix holds no text from files and may hold colours, so its
-// columns are those of indent.
-func paragraph(b *bytes.Buffer, prefix string, indent int, text string, width int) {
+// Paragraph writes text behind a prefix, wrapped to the width, with its control
+// characters escaped and later lines indented. The prefix holds no text from
+// files and may hold colours; it takes as many columns as indent says.
+func Paragraph(b *bytes.Buffer, prefix string, indent int, text string, width int) {
 	for i, line := range wrap(Visible(text), max(width-indent, narrowest/2)) {
 		if i == 0 {
 			b.WriteString(prefix)

@@ -158,7 +158,7 @@ func (s Session) script() ([]shot, []Fault) {
 	w.bracket(day(10, 32, 0), s.BracketFrames)
 
 	lapse, touched := w.next, s.LapseFrames*2/3
-	w.lapse(day(11, 5, 0), s.LapseFrames, touched)
+	w.lapse(day(11, 5, 10), s.LapseFrames, touched)
 
 	return w.shots, []Fault{
 		{

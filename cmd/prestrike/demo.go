@@ -1,0 +1,74 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"prestrike/cmd/prestrike/internal/demo"
+
+	"github.com/spf13/cobra"
+)
+
+const demoLong = `Demo writes a made-up session to try the program on: a museum lends an ammonite
+for a catalogue, and the courier collects it at 16:00. The folder must be empty
+or not there yet.
+
+What went wrong in the session, and no more than that, is to be found:
+%s
+` + "The exit status is 0 when the session is written, else 3."
+
+func newDemo(c *console) *cobra.Command {
+	var faults strings.Builder
+	for i, f := range demo.Standard().Faults() {
+		fmt.Fprintf(&faults, "  %d. %s\n", i+1, strings.ReplaceAll(f.What, ". ", ".\n     "))
+	}
+	var quiet bool
+	cmd := &cobra.Command{
+		Use:     "demo FOLDER",
+		Short:   "Write a small made-up session to try the program on",
+		Long:    fmt.Sprintf(demoLong, faults.String()),
+		Example: "  prestrike demo tryout\n  prestrike report tryout",
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return &usageError{errors.New("name one folder to write to"), cmd.CommandPath()}
+			}
+			return nil
+		},
+		ValidArgsFunction: func(*cobra.Command, []string, string) ([]cobra.Completion, cobra.ShellCompDirective) {
+			return nil, cobra.ShellCompDirectiveFilterDirs
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runDemo(cmd, c, args[0], quiet)
+		},
+	}
+	cmd.Flags().BoolVarP(&quiet, "quiet", "q", false, "no progress, and nothing is printed when all went well")
+	return cmd
+}
+
+func runDemo(cmd *cobra.Command, c *console, folder string, quiet bool) error {
+	line := c.newProgress(quiet, "writing", "preparing the subject")
+	n, err := demo.Standard().Write(cmd.Context(), folder, line.tell)
+	line.end()
+	switch {
+	case errors.Is(err, demo.ErrNotEmpty):
+		return fmt.Errorf("%s is not empty: name a new folder, so that nothing of yours is mixed up with the demonstration", folder)
+	case err != nil:
+		return fmt.Errorf("cannot write the demonstration: %w", err)
+	case quiet:
+		return nil
+	}
+	_, err = fmt.Fprintf(c.out, "Wrote a made-up session of %d frames to %s. Now try:\n\n  prestrike report %s\n", n, folder, shellWord(folder))
+	return err
+}
+
+// shellWord quotes a word for the command line where it needs it.
+func shellWord(s string) string {
+	plain := func(r rune) bool {
+		return r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune(`-_./\:~`, r)
+	}
+	if s != "" && strings.IndexFunc(s, func(r rune) bool { return !plain(r) }) < 0 {
+		return s
+	}
+	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
+}

@@ -1,0 +1,188 @@
+// Prestrike audits the frames of a photographic capture session while the set
+// still stands: it finds the sequences and says what must be shot again.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"prestrike/audit/report"
+
+	"github.com/spf13/cobra"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
+	os.Exit(run(ctx, os.Args[1:], systemConsole()))
+}
+
+// The exit statuses. The first three are those of audit.Verdict.
+const (
+	statusGood = iota
+	statusCheck
+	statusReshoot
+	statusNotAudited
+)
+
+const statusHelp = `Exit status: 0 good, 1 check, 2 reshoot, 3 could not audit.`
+
+// status is the error of a command that did its work and has said all there is
+// to say; it only carries the exit status.
+type status int
+
+func (s status) Error() string { return fmt.Sprintf("exit status %d", int(s)) }
+
+// usageError is a mistake on the command line.
+type usageError struct {
+	err     error
+	command string // whose help explains
+}
+
+func (e *usageError) Error() string { return e.err.Error() }
+
+// run runs the command line and returns the exit status.
+//
+// What is said goes to two places: results to standard output, everything else
+// to standard error, as "prestrike: " and a sentence without capital or full
+// stop, with what to do behind a colon.
+func run(ctx context.Context, args []string, c *console) int {
+	root := newRoot(c)
+	root.SetArgs(args)
+	root.SetOut(c.out)
+	root.SetErr(c.err)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return statusGood
+	}
+	if s, ok := errors.AsType[status](err); ok {
+		return int(s)
+	}
+	if errors.Is(err, context.Canceled) {
+		c.remark("stopped before the end: nothing was written")
+		return statusNotAudited
+	}
+	for _, e := range parts(err) {
+		c.remark("%s", e)
+	}
+	if u, ok := errors.AsType[*usageError](err); ok {
+		fmt.Fprintf(c.err, "Write \"%s --help\" to see how it is used.\n", u.command)
+	}
+	return statusNotAudited
+}
+
+// parts returns the errors that were joined to one, or the one.
+func parts(err error) []error {
+	if joined, ok := err.(interface{ Unwrap() []error }); ok {
+		return joined.Unwrap()
+	}
+	return []error{err}
+}
+
+func newRoot(c *console) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "prestrike",
+		Short: "Audit the frames of a capture session before the set is struck",
+		Long: `prestrike reads the frames of a capture session, finds the focus sequences,
+brackets, time-lapses and bursts in them, and says whether anything must be shot
+again while the subject is still there. Originals are only read, never touched.`,
+		Example: `  prestrike report /media/card          audit a card
+  prestrike report . --planned-frames 50
+  prestrike demo tryout                 write a made-up session to try it on`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return nil
+			}
+			err := fmt.Errorf("there is no command %q", args[0])
+			if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
+				err = fmt.Errorf("%w: did you mean %s?", err, strings.Join(near, " or "))
+			}
+			return &usageError{err, cmd.CommandPath()}
+		},
+		RunE:                       func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		SuggestionsMinimumDistance: 2,
+		SilenceUsage:               true,
+		SilenceErrors:              true,
+	}
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return &usageError{err, cmd.CommandPath()}
+	})
+	root.AddCommand(newReport(c), newFrames(c), newDemo(c))
+	return root
+}
+
+// atLeastOne refuses a command line without arguments, and says what to name.
+func atLeastOne(what string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) == 0 {
+			return &usageError{errors.New("no " + what + " named"), cmd.CommandPath()}
+		}
+		return nil
+	}
+}
+
+// choice is a flag that takes one of a few words.
+type choice struct {
+	value *string
+	words []cobra.Completion // "word\tdescription"
+}
+
+// addChoice adds the flag to the command, with its completion.
+func addChoice(cmd *cobra.Command, value *string, name, usage string, words ...cobra.Completion) {
+	*value, _, _ = strings.Cut(words[0], "\t")
+	cmd.Flags().Var(&choice{value, words}, name, usage)
+	// The error is for flags that do not exist.
+	_ = cmd.RegisterFlagCompletionFunc(name, cobra.FixedCompletions(words, cobra.ShellCompDirectiveNoFileComp))
+}
+
+func (c *choice) String() string {
+	if c.value == nil {
+		return ""
+	}
+	return *c.value
+}
+
+// Type names the words in help texts.
+func (c *choice) Type() string {
+	var words []string
+	for _, w := range c.words {
+		word, _, _ := strings.Cut(w, "\t")
+		words = append(words, word)
+	}
+	return strings.Join(words, "|")
+}
+
+func (c *choice) Set(s string) error {
+	for _, w := range c.words {
+		if word, _, _ := strings.Cut(w, "\t"); word == s {
+			*c.value = s
+			return nil
+		}
+	}
+	return fmt.Errorf("write one of %s", c.Type())
+}
+
+// output is the flags that all commands with a result have.
+type output struct {
+	format  string
+	file    string
+	quiet   bool
+	noColor bool
+}
+
+// addTo adds the flags to the command.
+func (o *output) addTo(cmd *cobra.Command) {
+	var forms []cobra.Completion
+	for _, f := range report.Forms() {
+		forms = append(forms, cobra.CompletionWithDesc(f.Name, f.Doc))
+	}
+	addChoice(cmd, &o.format, "format", "form of the result", forms...)
+	cmd.Flags().StringVarP(&o.file, "output", "o", "", "write the result to `FILE`, whole or not at all, instead of the screen")
+	cmd.Flags().BoolVarP(&o.quiet, "quiet", "q", false, "no progress and no remarks; of the table only what must be done")
+	cmd.Flags().BoolVar(&o.noColor, "no-color", false, "no colours, as with NO_COLOR set")
+}

@@ -1,0 +1,171 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"strings"
+
+	"prestrike/audit"
+	"prestrike/audit/report"
+	"prestrike/rules"
+
+	"github.com/spf13/cobra"
+)
+
+const reportLong = `Report reads every picture file in the folders and all folders inside them, and
+prints one table per session: a row for each sequence, below it what was found,
+the most urgent last, and as the very last line what to do now.
+
+Verdicts:
+  good     nothing found
+  check    look at it before you go on
+  reshoot  shoot it again while the subject is here
+  retaken  it was faulty, and the sequence named below is its retake
+
+A dash in the table stands for what the files do not record. What a rule could
+not decide is listed as not judged; it is not good.
+
+` + statusHelp + `
+With --fail-on reshoot, check ends with 0; with --fail-on never, so does reshoot.`
+
+const reportExamples = `  prestrike report /media/card
+  prestrike report . --planned-frames 50     focus sequences should have 50 frames
+  prestrike report monday tuesday            two cards or folders as one shoot
+  prestrike report . --quiet                 only what must be done
+  prestrike report . --format json -o report.json`
+
+// reportFlags is the command line of prestrike report.
+type reportFlags struct {
+	output
+	failOn        string
+	support       string
+	plannedFrames int
+}
+
+func newReport(c *console) *cobra.Command {
+	var f reportFlags
+	cmd := &cobra.Command{
+		Use:     "report FOLDER...",
+		Short:   "Audit all frames in folders and say what must be shot again",
+		Long:    reportLong,
+		Example: reportExamples,
+		Args:    atLeastOne("folder"),
+		ValidArgsFunction: func(*cobra.Command, []string, string) ([]cobra.Completion, cobra.ShellCompDirective) {
+			return nil, cobra.ShellCompDirectiveFilterDirs
+		},
+		RunE: func(cmd *cobra.Command, folders []string) error {
+			if f.plannedFrames < 0 {
+				return &usageError{fmt.Errorf("--planned-frames %d: write how many frames a sequence should have", f.plannedFrames), cmd.CommandPath()}
+			}
+			return runReport(cmd, c, &f, folders)
+		},
+	}
+	f.addTo(cmd)
+	addChoice(cmd, &f.failOn, "fail-on", "the verdict from which the exit status is not 0",
+		"check\tcheck ends with 1, reshoot with 2", "reshoot\tonly reshoot ends with 2", "never\tboth end with 0")
+	addChoice(cmd, &f.support, "support", "what held the camera",
+		"auto\teach sequence tells", "tripod\tall frames were made on a tripod", "handheld\tall frames were made by hand")
+	cmd.Flags().IntVar(&f.plannedFrames, "planned-frames", 0, "how many frames, `N`, each focus sequence or time-lapse should have")
+	cmd.Flags().SortFlags = false
+	return cmd
+}
+
+func (f *reportFlags) supportValue() audit.Support {
+	switch f.support {
+	case "tripod":
+		return audit.Tripod
+	case "handheld":
+		return audit.Handheld
+	default:
+		return audit.SupportAuto
+	}
+}
+
+// exitStatus returns the exit status for a verdict.
+func (f *reportFlags) exitStatus(v audit.Verdict) status {
+	switch {
+	case f.failOn == "never", f.failOn == "reshoot" && v < audit.VerdictReshoot:
+		return statusGood
+	default:
+		return status(v)
+	}
+}
+
+func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string) error {
+	form, err := report.ParseForm(f.format)
+	if err != nil {
+		return err
+	}
+	target, err := openTarget(c, f.file)
+	if err != nil {
+		return err
+	}
+
+	line := c.newProgress(f.quiet, "reading", "looking for frames")
+	collection, err := audit.Collect(cmd.Context(), folders, line.tell)
+	line.end()
+	if err != nil {
+		return err
+	}
+	for _, problem := range collection.Problems {
+		c.remark("%s", problem)
+	}
+	if len(collection.Files) == 0 {
+		return nothingToRead(folders, collection)
+	}
+	var read []string
+	for _, file := range collection.Files {
+		read = append(read, file.Abs)
+	}
+	if err := target.protect(read); err != nil {
+		return err
+	}
+
+	result, ruleErr := audit.Judge(collection.Files, &audit.Options{
+		Rules:         rules.All(),
+		PlannedFrames: f.plannedFrames,
+		Support:       f.supportValue(),
+	})
+	if ruleErr != nil {
+		c.remark("not everything was judged: %s", ruleErr)
+	}
+	result.Files.Other = collection.Other
+
+	var text bytes.Buffer
+	err = form.Write(&text, result, &report.Options{
+		Width:   c.textWidth(f.file != ""),
+		Colour:  c.outTerminal && !c.plain && !f.noColor && f.file == "",
+		Brief:   f.quiet,
+		Support: f.supportValue(),
+		Unread:  len(collection.Problems),
+	})
+	if err != nil {
+		return err
+	}
+	if err := cmd.Context().Err(); err != nil {
+		return err
+	}
+	if err := target.write(text.Bytes()); err != nil {
+		return err
+	}
+	if s := f.exitStatus(result.Verdict); s != statusGood {
+		return s
+	}
+	if ruleErr != nil {
+		return status(statusNotAudited)
+	}
+	return nil
+}
+
+// nothingToRead says what to do where no picture file was found.
+func nothingToRead(folders []string, c *audit.Collection) error {
+	what := "no picture files in " + strings.Join(folders, ", ")
+	if c.Other > 0 {
+		what += fmt.Sprintf(" (%d other files)", c.Other)
+	}
+	if len(c.Problems) > 0 {
+		return errors.New("nothing was read: see above")
+	}
+	return errors.New(what + ": name the folder that the frames are in, or one above it, such as the card's")
+}
