@@ -198,7 +198,7 @@ func ShortName(name string) string {
 		return name
 	}
 	r := []rune(name)
-	return string(r[:longestName/2]) + "…" + string(r[len(r)-longestName/2+1:])
+	return string(r[:longestName/2]) + "..." + string(r[len(r)-longestName/2+3:])
 }
 
 // FrameRange names a run of frames: "frame 0118", "frames 0118 to 0157".

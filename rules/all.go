@@ -1,0 +1,30 @@
+// Package rules holds the checks, one rule a file with its test beside it.
+package rules
+
+import "prestrike/audit"
+
+// All returns every rule, in the order of the report.
+func All() []*audit.Rule {
+	return []*audit.Rule{
+		missingFrame,
+		numberJump,
+		intervalGap,
+		cadenceBreak,
+		shortSequence,
+		isoDrift,
+		exposureDrift,
+		apertureDrift,
+		whiteBalance,
+		focalLengthDrift,
+		frameTurn,
+		sizeChange,
+		autoExposure,
+		unreadableFile,
+		tornFile,
+		noExif,
+		lonePair,
+		repeatedFrame,
+		numberReuse,
+		clockStep,
+	}
+}

@@ -1,0 +1,79 @@
+package rules
+
+import (
+	"fmt"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var cadenceBreak = &audit.Rule{
+	ID:       "cadence-break",
+	Title:    "a pause inside a run",
+	Severity: audit.Check,
+	Doc: `Finds a pause inside a run that goes on with the same settings afterwards, while
+the file numbers run on.
+
+Whoever stopped the run may have touched the camera, the set or the focus: the
+frames before and after the pause may not fit each other.
+
+Compare the frame before the pause with the one after it. If anything moved, shoot
+the sequence again.
+
+It is wrong where the camera merely waited: for a flash to recycle, or for a full
+buffer. Short pauses, and runs with many of them, are therefore left alone.`,
+	Source: "common practice",
+	Params: []audit.Param{
+		pause, shortestPause,
+		{
+			Name: "share", Doc: "runs with more pauses than this share of their frames, and more than two, are uneven by nature",
+			Default: 0.05, Min: 0, Max: 1,
+		},
+	},
+	Check: checkCadenceBreak,
+}
+
+func checkCadenceBreak(v *audit.Review) error {
+	q := v.Sequence
+	if q.Kind == audit.Interval || q.Kind == audit.Burst {
+		return nil
+	}
+	all := gaps(v)
+	for _, g := range all {
+		if g.reading == unclear && g.count <= 1 {
+			v.Unjudged(g.why)
+		}
+	}
+	list := readAs(all, paused)
+	if len(list) == 0 {
+		return nil
+	}
+	const few = 2
+	if len(list) > few && float64(len(list)) > v.Param("share")*float64(len(q.Frames)) {
+		v.Unjudged("the cadence is uneven: the camera seems to wait for its buffer or a flash")
+		return nil
+	}
+	worst := longest(list)
+	numbers := "the numbers run on"
+	for _, g := range list {
+		switch {
+		case g.count > 1:
+			numbers = "and numbers are left out, but not as many as fit the time"
+		case g.count == 0:
+			numbers = "without file numbers nobody can tell whether frames are missing"
+		}
+	}
+	found := audit.Finding{
+		Message: fmt.Sprintf("the run pauses for %s between %s and %s, where a frame comes %s; %s",
+			audit.FormatDuration(worst.elapsed), worst.from.Label(), worst.to.Label(), cadence(q), numbers),
+		Action:   "compare the frames before and after the pause; if anything moved, shoot this sequence again",
+		Frames:   ends(list),
+		Measured: exifread.Of(worst.ticks), Limit: exifread.Of(v.Param("pause")), Unit: "cadences",
+	}
+	if n := len(list); n > 1 {
+		found.Message = fmt.Sprintf("the run pauses %d times, longest for %s between %s and %s, where a frame comes %s; %s",
+			n, audit.FormatDuration(worst.elapsed), worst.from.Label(), worst.to.Label(), cadence(q), numbers)
+	}
+	v.Found(found)
+	return nil
+}

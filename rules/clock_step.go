@@ -1,0 +1,149 @@
+package rules
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var clockStep = &audit.Rule{
+	ID:       "clock-step",
+	Title:    "the camera's clock is wrong",
+	Severity: audit.Check,
+	Doc: `Finds frames whose clock ran back although their numbers run on, and frames from
+before 2001: the clock was set in between, or lost its time with the battery.
+
+Frames are put in order by their clock. Around the step sequences may be cut or mixed
+wrongly, and frames of two cameras do not line up.
+
+Set the camera's clock. Look at the sequences around the step by hand.
+
+It is wrong for frames really made before 2001, and where files were numbered anew in
+another order than that of time. Where numbers hardly follow time at all it does not
+judge.`,
+	Source: "CIPA DC-008 (Exif), DateTimeOriginal; CIPA DC-009 (DCF) file numbers; common practice",
+	Params: []audit.Param{
+		{
+			Name: "back", Unit: "s",
+			Doc:     "a smaller step back is a clock that was corrected",
+			Default: 2, Min: 0, Max: 86400,
+		},
+		{
+			Name: "apart", Unit: "numbers",
+			Doc:     "the numbers around the step lie at most this far apart",
+			Default: 3, Min: 1, Max: 100,
+		},
+		{
+			Name: "year", Unit: "",
+			Doc:     "an earlier year is a clock that was never set",
+			Default: 2001, Min: 1970, Max: 2100,
+		},
+	},
+	CheckSession: checkClockStep,
+}
+
+func checkClockStep(v *audit.Review) error {
+	for _, body := range v.Session.Bodies {
+		frames := framesOf(v.Session, body)
+		if !checkYear(v, body, frames) {
+			checkBackwards(v, body, frames)
+		}
+	}
+	return nil
+}
+
+// checkYear reports frames made before any of today's cameras, and whether there are any.
+func checkYear(v *audit.Review, body *audit.Body, frames []*audit.Frame) bool {
+	var old []*audit.Frame
+	for _, f := range frames {
+		if f.Timed() && float64(f.Time.Year()) < v.Param("year") {
+			old = append(old, f)
+		}
+	}
+	if len(old) == 0 {
+		return false
+	}
+	v.Found(audit.Finding{
+		Message: fmt.Sprintf("the clock%s showed %s at %s",
+			ofBody(v.Session, body), old[0].Time.Format("2 January 2006"), audit.FrameRanges(frames, old)),
+		Action:   "set the camera's clock",
+		Frames:   old,
+		Measured: exifread.Of(float64(old[0].Time.Year())), Limit: exifread.Of(v.Param("year")), Unit: "year",
+	})
+	return true
+}
+
+// checkBackwards compares neighbours by number.
+func checkBackwards(v *audit.Review, body *audit.Body, frames []*audit.Frame) {
+	var numbered []*audit.Frame
+	for _, f := range frames {
+		if f.Timed() && f.Number.Known {
+			numbered = append(numbered, f)
+		}
+	}
+	slices.SortStableFunc(numbered, func(a, b *audit.Frame) int {
+		return cmp.Or(strings.Compare(series(a), series(b)), cmp.Compare(a.Number.N, b.Number.N), a.Time.Compare(b.Time))
+	})
+	// Numbers that were used twice tell nothing about the order.
+	same := func(i, j int) bool {
+		return i >= 0 && j < len(numbered) && series(numbered[i]) == series(numbered[j]) && numbered[i].Number.N == numbered[j].Number.N
+	}
+	var once []*audit.Frame
+	for i, f := range numbered {
+		if !same(i-1, i) && !same(i, i+1) {
+			once = append(once, f)
+		}
+	}
+	var steps [][2]*audit.Frame
+	neighbours := 0
+	var furthest time.Duration
+	for i := 1; i < len(once); i++ {
+		a, b := once[i-1], once[i]
+		if series(a) != series(b) || float64(b.Number.N-a.Number.N) > v.Param("apart") {
+			continue
+		}
+		neighbours++
+		if back := a.Time.Sub(b.Time); back.Seconds() > v.Param("back") {
+			steps = append(steps, [2]*audit.Frame{a, b})
+			furthest = max(furthest, back)
+		}
+	}
+	if len(steps) == 0 {
+		return
+	}
+	// A clock is set once or twice. Files renamed in another order jump all the time.
+	const most, share = 3, 50
+	if n := len(steps); n > most && n*share > neighbours {
+		v.Unjudged("file numbers do not follow time")
+		return
+	}
+	a, b := steps[0][0], steps[0][1]
+	message := fmt.Sprintf("the clock%s went back by %s between frames %s and %s",
+		ofBody(v.Session, body), audit.FormatDuration(a.Time.Sub(b.Time)), a.Label(), b.Label())
+	if n := len(steps); n > 1 {
+		message = fmt.Sprintf("the clock%s went back %d times, first by %s between frames %s and %s",
+			ofBody(v.Session, body), n, audit.FormatDuration(a.Time.Sub(b.Time)), a.Label(), b.Label())
+	}
+	var around []*audit.Frame
+	for _, s := range steps {
+		around = append(around, s[0], s[1])
+	}
+	v.Found(audit.Finding{
+		Message:  message,
+		Action:   "set the camera's clock; look at the sequences around these frames by hand",
+		Frames:   around,
+		Measured: exifread.Of(furthest.Seconds()), Limit: exifread.Of(v.Param("back")), Unit: "s",
+	})
+}
+
+// series names the run of names a frame belongs to, whether or not its
+// counter was set back.
+func series(f *audit.Frame) string {
+	name, _, _ := strings.Cut(f.Number.Series, "\x00")
+	return name
+}

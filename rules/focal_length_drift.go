@@ -1,0 +1,57 @@
+package rules
+
+import (
+	"math"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var focalLengthDrift = &audit.Rule{
+	ID:       "focal-length-drift",
+	Title:    "focal length changes within a run",
+	Severity: audit.Check,
+	Doc: `Finds frames of a focus sequence, time-lapse or exposure bracket with another focal
+length than the rest of their run.
+
+The subject changes its size from frame to frame, and the edges are lost in merging.
+A zoom ring creeps when the camera looks down.
+
+Fix the zoom ring with tape and shoot this sequence again.
+
+It is wrong where the zoom was meant, or where a lens reports a focal length that
+changes with focus: differences under the limit are left alone for that.`,
+	Source: "CIPA DC-008 (Exif), FocalLength; common practice",
+	Params: []audit.Param{{
+		Name: "change", Unit: "%",
+		Doc:     "a smaller change is the rounding of the lens",
+		Default: 1, Min: 0, Max: 50,
+	}},
+	Check: checkFocalLengthDrift,
+}
+
+func checkFocalLengthDrift(v *audit.Review) error {
+	q := v.Sequence
+	if !q.Kind.Steady() && q.Kind != audit.Exposure {
+		return nil
+	}
+	const percent = 100
+	s := setting[exifread.Rational]{
+		read:   func(m *exifread.Metadata) exifread.Value[exifread.Rational] { return exact(m.FocalLength) },
+		write:  audit.FormatFocalLength,
+		scale:  func(f exifread.Rational) float64 { return percent * math.Log(f.Float()) },
+		within: percent * math.Log1p(v.Param("change")/percent),
+	}
+	d := s.of(q.Frames)
+	d.unjudged(v, "no focal length recorded")
+	if len(d.odd) == 0 {
+		return nil
+	}
+	v.Found(audit.Finding{
+		Message:  d.say(s, "the focal length", q.Frames),
+		Action:   "fix the zoom ring and shoot this sequence again",
+		Frames:   d.about(),
+		Measured: exifread.Of(percent * math.Expm1(d.most/percent)), Limit: exifread.Of(v.Param("change")), Unit: "%",
+	})
+	return nil
+}

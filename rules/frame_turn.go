@@ -1,0 +1,67 @@
+package rules
+
+import (
+	"fmt"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var frameTurn = &audit.Rule{
+	ID:       "frame-turn",
+	Title:    "frames of a run are turned",
+	Severity: audit.Check,
+	Doc: `Finds frames of a focus sequence, time-lapse or exposure bracket that are marked as
+turned otherwise than the rest of their run.
+
+Either the camera was moved, and the frames do not fit each other, or it looks
+straight down and its sensor cannot tell what is up: then programs turn some frames
+and not the others.
+
+Look at a turned frame. If the camera stood still, turn the frames back before
+merging and switch automatic rotation off; else shoot this sequence again.
+
+It is wrong where the camera was turned on purpose.`,
+	Source: "CIPA DC-008 (Exif), Orientation; common practice",
+	Check:  checkFrameTurn,
+}
+
+// A stand is how a picture stands: its Orientation, and whether its pixels are
+// stored upright or lying.
+type stand struct {
+	orientation uint16
+	upright     bool
+}
+
+func checkFrameTurn(v *audit.Review) error {
+	q := v.Sequence
+	if !q.Kind.Steady() && q.Kind != audit.Exposure {
+		return nil
+	}
+	s := setting[stand]{
+		read: func(m *exifread.Metadata) exifread.Value[stand] {
+			o, ok := m.Orientation.Get()
+			if !ok {
+				return exifread.Value[stand]{}
+			}
+			w, okW := m.Width.Get()
+			h, okH := m.Height.Get()
+			return exifread.Of(stand{o, okW && okH && h > w})
+		},
+	}
+	d := s.of(q.Frames)
+	d.unjudged(v, "no orientation recorded")
+	if len(d.odd) == 0 {
+		return nil
+	}
+	are := "are"
+	if len(d.odd) == 1 {
+		are = "is"
+	}
+	v.Found(audit.Finding{
+		Message: fmt.Sprintf("%s %s turned against the rest", audit.FrameRanges(q.Frames, d.odd), are),
+		Action:  "if the camera stood still, turn these frames back before merging; if it moved, shoot this sequence again",
+		Frames:  d.odd,
+	})
+	return nil
+}

@@ -1,0 +1,388 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"prestrike/audit"
+)
+
+// The four rules on what lies between frames (missing-frame, number-jump,
+// interval-gap and cadence-break) read each step in one way, so that one step
+// never gives two findings.
+
+// A reading says what the way from one timed frame to the next is.
+type reading uint8
+
+const (
+	plain   reading = iota // the next frame
+	missing                // numbers are missing, and the time agrees
+	jumped                 // numbers jump, the time says the next frame
+	paused                 // more time than the frames need
+	unclear                // cannot be told
+)
+
+// A gap is the way from one timed frame to the next; frames without a time may
+// stand in between.
+type gap struct {
+	from, to *audit.Frame
+	elapsed  time.Duration // 0 where not known
+	// count is the step of the number, 0 where not known; holes are the
+	// steps between frames in which numbers are left out.
+	count int
+	holes []audit.Step
+	// ticks is the elapsed time in cadences and slack its uncertainty; NaN
+	// where not known.
+	ticks, slack float64
+
+	reading reading
+	why     string // it is unclear
+}
+
+// agreement is shared by the rules on gaps, so it is read under the name of
+// missing-frame by all of them.
+var agreement = audit.Param{
+	Name: "agreement", Unit: "cadences",
+	Doc:     "how far the time may lie from that of the frames it should hold, for one frame; it grows with the square root of their number",
+	Default: 0.3, Min: 0.05, Max: 0.45,
+}
+
+// leftOut and pause are where time between frames is too long, in cadences.
+var (
+	leftOut = audit.Param{
+		Name: "ticks", Unit: "cadences",
+		Doc:     "the shortest time between two frames that leaves a tick out",
+		Default: 1.5, Min: 1.2, Max: 10,
+	}
+	pause = audit.Param{
+		Name: "pause", Unit: "cadences",
+		Doc:     "the shortest time between two frames that is a pause",
+		Default: 3, Min: 1.5, Max: 100,
+	}
+	shortestPause = audit.Param{
+		Name: "shortest", Unit: "s",
+		Doc:     "a shorter pause is a full buffer or a flash that recycles",
+		Default: 2, Min: 0, Max: 60,
+	}
+)
+
+// gaps reads every step of the review's sequence. Sequences without a steady
+// run have none.
+func gaps(v *audit.Review) []gap {
+	q := v.Sequence
+	if q.Kind == audit.Single || len(q.Frames) < 3 {
+		return nil
+	}
+	list := links(q)
+	limit := paramOf(v, "cadence-break", pause)
+	shortest := paramOf(v, "cadence-break", shortestPause)
+	if q.Kind == audit.Interval {
+		limit, shortest = paramOf(v, "interval-gap", leftOut), 0
+	}
+	if c, ok := q.Cadence.Get(); ok {
+		limit = max(limit, shortest/c.Seconds())
+	}
+	agree := paramOf(v, "missing-frame", agreement)
+	for i := range list {
+		g := &list[i]
+		if g.slack > coarseSlack && (g.count > 1 || g.ticks >= leftOut.Min) {
+			refine(list, i)
+		}
+		g.read(agree, limit)
+		if q.Kind == audit.Exposure && (g.reading == unclear || g.reading == paused) && g.count > 1 && bracketLacks(q.Frames, g.count-1) {
+			g.reading = missing
+		}
+	}
+	return list
+}
+
+// links joins the steps of a sequence from timed frame to timed frame. Where
+// no frame records a time, each step stands for itself.
+func links(q *audit.Sequence) []gap {
+	timed := 0
+	for _, f := range q.Frames {
+		if f.Timed() {
+			timed++
+		}
+	}
+	var list []gap
+	var g gap
+	known, first := true, true
+	for _, s := range q.Steps {
+		if first {
+			g = gap{from: s.From, ticks: math.NaN()}
+			known = true
+		}
+		n, ok := s.Count.Get()
+		known = known && ok
+		g.count += n
+		if ok && n > 1 {
+			g.holes = append(g.holes, s)
+		}
+		g.to = s.To
+		if timed > 0 && !s.To.Timed() {
+			first = false
+			continue
+		}
+		if !known {
+			g.count, g.holes = 0, nil
+		}
+		if d, ok := s.Elapsed.Get(); ok && first {
+			g.elapsed = d
+			if ticks, ok := s.Ticks.Get(); ok {
+				g.ticks, g.slack = ticks, s.Slack
+			}
+		} else if c, ok := q.Cadence.Get(); ok && g.from.Timed() && g.to.Timed() {
+			g.elapsed = g.to.Time.Sub(g.from.Time)
+			g.ticks = g.elapsed.Seconds() / c.Seconds()
+			g.slack = max(g.from.Resolution, g.to.Resolution).Seconds() / c.Seconds()
+		}
+		list = append(list, g)
+		first = true
+	}
+	if !first { // untimed frames at the end
+		if !known {
+			g.count, g.holes = 0, nil
+		}
+		list = append(list, g)
+	}
+	return list
+}
+
+// read decides what the gap is. Missing frames need two signs: the number says
+// so, and the time fits that number of frames and not the next frame alone.
+func (g *gap) read(agree, limit float64) {
+	c := float64(g.count)
+	fit := agree * math.Sqrt(max(c, 1))
+	switch {
+	case math.IsNaN(g.ticks):
+		if g.count > 1 {
+			g.reading, g.why = unclear, "no capture time or no steady cadence to compare the file numbers with"
+		}
+	case g.count > 1 && math.Abs(g.ticks-c) <= fit+g.slack && g.ticks-g.slack >= 1+agree:
+		g.reading = missing
+	case (g.count > 1 || g.count < 0) && math.Abs(g.ticks-1) <= agree+g.slack && (g.count < 0 || c-g.ticks-g.slack > fit):
+		g.reading = jumped
+	case g.ticks-g.slack >= limit:
+		g.reading = paused
+	case g.count > 1 && g.slack > agree:
+		g.reading, g.why = unclear, "the clock is too coarse for this cadence"
+	case g.count > 1:
+		g.reading, g.why = unclear, "file numbers are left out, but the time fits neither lost frames nor a jump"
+	case g.ticks >= limit && g.slack > agree:
+		g.reading, g.why = unclear, "the clock is too coarse for this cadence"
+	}
+}
+
+const (
+	// A clock this coarse, in cadences, is helped by the frames around.
+	coarseSlack = 0.15
+	// So many frames on either side help; more would not be the same run.
+	mostAround = 40
+)
+
+// refine finds how long a gap is on a coarse clock: two straight lines of time
+// over frames with one slope, one before the gap and one behind it. How far
+// they are apart is known better than any two readings of the clock
+// (analysis of covariance; standard error of the adjusted difference).
+func refine(list []gap, at int) {
+	g := &list[at]
+	quiet := func(i int) bool {
+		n := &list[i]
+		return (n.count == 1 || n.count == 0) && !math.IsNaN(n.ticks) && n.ticks-n.slack < leftOut.Min
+	}
+	from, to := at, at
+	for from > 0 && at-from < mostAround && quiet(from-1) {
+		from--
+	}
+	for to < len(list)-1 && to-at < mostAround && quiet(to+1) {
+		to++
+	}
+	origin := list[from].from.Time
+	var before, behind line
+	x := 0.0
+	before.add(x, 0)
+	for i := from; i <= to; i++ {
+		x++
+		side := &before
+		if i >= at {
+			side = &behind
+		}
+		side.add(x, list[i].to.Time.Sub(origin).Seconds())
+	}
+	n := before.n + behind.n
+	sxx := before.sxx() + behind.sxx()
+	if n < 5 || sxx == 0 {
+		return
+	}
+	slope := (before.sxy() + behind.sxy()) / sxx
+	if slope <= 0 {
+		return
+	}
+	step := behind.y/behind.n - before.y/before.n - slope*(behind.x/behind.n-before.x/before.n)
+	residual := before.syy() + behind.syy() - slope*slope*sxx
+	q := max(g.from.Resolution, g.to.Resolution).Seconds()
+	deviation := max(math.Sqrt(max(residual, 0)/(n-3)), q/math.Sqrt(12))
+	apart := behind.x/behind.n - before.x/before.n
+	err := deviation * math.Sqrt(1/before.n+1/behind.n+apart*apart/sxx)
+	if slack := 2 * err / slope; slack < g.slack {
+		g.ticks, g.slack = 1+step/slope, slack
+	}
+}
+
+// line gathers the sums of points (x, y).
+type line struct{ n, x, y, xx, xy, yy float64 }
+
+func (l *line) add(x, y float64) {
+	l.n++
+	l.x += x
+	l.y += y
+	l.xx += x * x
+	l.xy += x * y
+	l.yy += y * y
+}
+
+func (l *line) sxx() float64 { return l.xx - l.x*l.x/l.n }
+func (l *line) sxy() float64 { return l.xy - l.x*l.y/l.n }
+func (l *line) syy() float64 { return l.yy - l.y*l.y/l.n }
+
+// bracketLacks reports whether the exposures of a bracket, of one or several
+// cycles, lack just so many frames for even steps with equally many frames each.
+func bracketLacks(frames []*audit.Frame, lost int) bool {
+	var levels []float64
+	var counts []int
+	for _, f := range frames {
+		ev, ok := exposure(f.Meta())
+		if !ok {
+			return false
+		}
+		i := 0
+		for i < len(levels) && levels[i] < ev-tolerance.Default {
+			i++
+		}
+		if i < len(levels) && math.Abs(levels[i]-ev) < tolerance.Default {
+			counts[i]++
+			continue
+		}
+		if len(levels) == mostLevels {
+			return false
+		}
+		levels = append(levels[:i], append([]float64{ev}, levels[i:]...)...)
+		counts = append(counts[:i], append([]int{1}, counts[i:]...)...)
+	}
+	if len(levels) < 2 {
+		return false
+	}
+	step, most := math.Inf(1), 0
+	for i, n := range counts {
+		most = max(most, n)
+		if i > 0 {
+			step = min(step, levels[i]-levels[i-1])
+		}
+	}
+	lacks := 0
+	for i, n := range counts {
+		lacks += most - n
+		if i > 0 {
+			steps := (levels[i] - levels[i-1]) / step
+			if math.Abs(steps-math.Round(steps)) > 0.25 {
+				return false
+			}
+			lacks += most * (int(math.Round(steps)) - 1)
+		}
+	}
+	return lacks == lost
+}
+
+// mostLevels is more exposures than any bracket has.
+const mostLevels = 16
+
+// missingNumbers names the numbers left out in a hole: "0020" or "0020 to 0023".
+func missingNumbers(hole audit.Step) string {
+	n, _ := hole.Count.Get()
+	first, last := hole.From.Number, hole.To.Number
+	first.N = next(first, 1)
+	last.N, last.Digits = next(hole.From.Number, n-1), first.Digits
+	if n == 2 {
+		return first.Label()
+	}
+	return first.Label() + " to " + last.Label()
+}
+
+// next returns the number so many frames on; after 9999 of a DCF name comes 1.
+func next(n audit.Number, by int) int {
+	const lastDCF = 9999
+	if n.Digits == 4 && n.N+by > lastDCF {
+		return n.N + by - lastDCF
+	}
+	return n.N + by
+}
+
+// ends returns the frames on both sides of the gaps, in order.
+func ends(list []gap) []*audit.Frame {
+	var frames []*audit.Frame
+	for _, g := range list {
+		if n := len(frames); n == 0 || frames[n-1] != g.from {
+			frames = append(frames, g.from)
+		}
+		frames = append(frames, g.to)
+	}
+	return frames
+}
+
+// readAs returns the gaps of one reading.
+func readAs(list []gap, r reading) []gap {
+	var out []gap
+	for _, g := range list {
+		if g.reading == r {
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+// longest returns the gap with the most ticks.
+func longest(list []gap) gap {
+	best := list[0]
+	for _, g := range list {
+		if g.ticks > best.ticks {
+			best = g
+		}
+	}
+	return best
+}
+
+// mostNamed is how many things a sentence names before it counts the rest.
+const mostNamed = 3
+
+// listed joins the first few words of a list: "a", "a and b", "a, b, c and 4 more".
+func listed(words []string) string {
+	n := len(words)
+	switch {
+	case n == 1:
+		return words[0]
+	case n <= mostNamed:
+		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
+	default:
+		return strings.Join(words[:mostNamed], ", ") + fmt.Sprintf(" and %d more", n-mostNamed)
+	}
+}
+
+// cadence writes the sequence's cadence.
+func cadence(q *audit.Sequence) string {
+	c, ok := q.Cadence.Get()
+	if !ok {
+		return "at no steady cadence"
+	}
+	return "every " + audit.FormatDuration(c)
+}
+
+// paramOf returns the value in force of another rule's parameter.
+func paramOf(v *audit.Review, rule string, p audit.Param) float64 {
+	if set, ok := v.Options.Params[rule][p.Name]; ok {
+		return set
+	}
+	return p.Default
+}

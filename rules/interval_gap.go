@@ -1,0 +1,72 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var intervalGap = &audit.Rule{
+	ID:       "interval-gap",
+	Title:    "a tick of a time-lapse is left out",
+	Severity: audit.Check,
+	Doc: `Finds intervals of a time-lapse that are too long by a tick or more while the
+file numbers run on: the camera did not release, or came too late.
+
+The clip jumps there. The interval is often too short for the exposure time and
+the time the camera needs to write.
+
+Look whether the jump can be seen. Lengthen the interval, or shorten the exposure
+time, before the clip is shot again.
+
+It is wrong where the pause was meant. On a clock that shows whole seconds only
+what is certain is told.`,
+	Source: "gap of 1.5 times the median interval: common practice",
+	Params: []audit.Param{leftOut},
+	Check:  checkIntervalGap,
+}
+
+func checkIntervalGap(v *audit.Review) error {
+	q := v.Sequence
+	if q.Kind != audit.Interval {
+		return nil
+	}
+	all := gaps(v)
+	for _, g := range all {
+		if g.reading == unclear && g.count <= 1 {
+			v.Unjudged(g.why)
+		}
+	}
+	list := readAs(all, paused)
+	if len(list) == 0 {
+		return nil
+	}
+	ticks := 0
+	for _, g := range list {
+		ticks += max(1, int(math.Round(g.ticks))-1)
+	}
+	worst := longest(list)
+	found := audit.Finding{
+		Message: fmt.Sprintf("%s left out between %s and %s: %s passed, where a frame comes %s",
+			many(ticks, "tick was", "ticks were"), worst.from.Label(), worst.to.Label(), audit.FormatDuration(worst.elapsed), cadence(q)),
+		Action:   "look whether the jump shows in the clip; a longer interval or a shorter exposure time avoids it",
+		Frames:   ends(list),
+		Measured: exifread.Of(worst.ticks), Limit: exifread.Of(v.Param("ticks")), Unit: "cadences",
+	}
+	if n := len(list); n > 1 {
+		found.Message = fmt.Sprintf("%s left out in %d places; the longest is %s from %s to %s, where a frame comes %s",
+			many(ticks, "tick was", "ticks were"), n, audit.FormatDuration(worst.elapsed), worst.from.Label(), worst.to.Label(), cadence(q))
+	}
+	v.Found(found)
+	return nil
+}
+
+// many writes a count with its word: "1 frame", "3 frames".
+func many(n int, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, more)
+}

@@ -1,0 +1,74 @@
+package rules
+
+import (
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var isoDrift = &audit.Rule{
+	ID:       "iso-drift",
+	Title:    "ISO changes within a run",
+	Severity: audit.Check,
+	Doc: `Finds frames of a focus sequence or time-lapse whose ISO differs from that of the
+rest of their run.
+
+Such frames are noisier and, at the same exposure time and f-number, brighter or
+darker than their neighbours: merged pictures get patches, clips flicker.
+
+Turn automatic ISO off and shoot this sequence again.
+
+It is wrong where the change is meant. Values are compared within one kind of
+sensitivity only, because bodies do not record them alike.`,
+	Source: "CIPA DC-008 (Exif), PhotographicSensitivity and SensitivityType; tolerance of half a third-stop step: common practice",
+	Params: []audit.Param{tolerance},
+	Check:  checkISODrift,
+}
+
+func checkISODrift(v *audit.Review) error {
+	q := v.Sequence
+	if !q.Kind.Steady() {
+		return nil
+	}
+	s := sensitivity(v.Param("tolerance"))
+	frames, others := oneSensitivityType(q.Frames)
+	if len(others) > 0 {
+		v.Unjudged("another kind of sensitivity is recorded than in most frames", others...)
+	}
+	d := s.of(frames)
+	d.unjudged(v, "no ISO recorded")
+	if len(d.odd) == 0 {
+		return nil
+	}
+	v.Found(audit.Finding{
+		Message:  d.say(s, "ISO", q.Frames),
+		Action:   "turn automatic ISO off and shoot this sequence again",
+		Frames:   d.about(),
+		Measured: exifread.Of(d.most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",
+	})
+	return nil
+}
+
+// oneSensitivityType splits off the frames that record another
+// SensitivityType than most.
+func oneSensitivityType(frames []*audit.Frame) (same, others []*audit.Frame) {
+	counts := map[exifread.Value[exifread.SensitivityType]]int{}
+	var usual exifread.Value[exifread.SensitivityType]
+	for _, f := range frames {
+		if !f.Meta().Sensitivity.Known() {
+			continue
+		}
+		kind := f.Meta().SensitivityType
+		counts[kind]++
+		if counts[kind] > counts[usual] {
+			usual = kind
+		}
+	}
+	for _, f := range frames {
+		if f.Meta().Sensitivity.Known() && f.Meta().SensitivityType != usual {
+			others = append(others, f)
+			continue
+		}
+		same = append(same, f)
+	}
+	return same, others
+}

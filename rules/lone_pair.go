@@ -1,0 +1,121 @@
+package rules
+
+import (
+	"fmt"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var lonePair = &audit.Rule{
+	ID:       "lone-pair",
+	Title:    "a file lacks its partner where a session has pairs",
+	Severity: audit.Check,
+	Doc: `Finds raw files without their JPEG (or HEIF) and the reverse, where nearly all frames
+of the camera in this session have both.
+
+A partner that is not there was not copied, or the camera was switched off while it
+still wrote.
+
+Look for the file on the card before it is formatted, and copy it again.
+
+It is wrong where you sorted out one of the two. From a frame on without raw files is
+told by size-change.`,
+	Source: "CIPA DC-009 (DCF): files of one number are one object; common practice",
+	Params: []audit.Param{
+		{
+			Name:    "habit",
+			Doc:     "share of the camera's frames that must have both files",
+			Default: 0.8, Min: 0.5, Max: 1,
+		},
+		{
+			Name: "pairs", Unit: "frames",
+			Doc:     "so many frames must have both files",
+			Default: 5, Min: 1, Max: 1000,
+		},
+	},
+	CheckSession: checkLonePair,
+}
+
+func checkLonePair(v *audit.Review) error {
+	for _, body := range v.Session.Bodies {
+		frames := framesOf(v.Session, body)
+		pairs := 0
+		for _, f := range frames {
+			if f.HasRaw() && hasPicture(f) {
+				pairs++
+			}
+		}
+		if float64(pairs) < v.Param("pairs") || float64(pairs) < v.Param("habit")*float64(len(frames)) {
+			continue
+		}
+		told := map[*audit.Frame]bool{} // by size-change
+		for _, q := range v.Session.Sequences {
+			if q.Body != body || q.Kind == audit.Single {
+				continue
+			}
+			lacking, _ := fileChange(q, paramOf(v, "size-change", block))
+			for _, f := range lacking {
+				told[f] = true
+			}
+		}
+		var noRaw, noPicture []*audit.Frame
+		for _, f := range frames {
+			switch {
+			case told[f]:
+			case !f.HasRaw():
+				noRaw = append(noRaw, f)
+			case !hasPicture(f):
+				noPicture = append(noPicture, f)
+			}
+		}
+		for _, lone := range []struct {
+			frames []*audit.Frame
+			what   string
+		}{{noRaw, "raw file"}, {noPicture, "JPEG or HEIF"}} {
+			n := len(lone.frames)
+			if n == 0 {
+				continue
+			}
+			have := "has"
+			if n > 1 {
+				have = "have"
+			}
+			v.Found(audit.Finding{
+				Message: fmt.Sprintf("%s%s %s no %s; %d of %d frames have both",
+					audit.FrameRanges(frames, lone.frames), ofBody(v.Session, body), have, lone.what, pairs, len(frames)),
+				Action:   "look for the missing files on the card and copy them before it is formatted",
+				Frames:   lone.frames,
+				Measured: exifread.Of(float64(pairs) / float64(len(frames))), Limit: exifread.Of(v.Param("habit")),
+			})
+		}
+	}
+	return nil
+}
+
+// framesOf returns the frames of a body in the order of its sequences.
+func framesOf(session *audit.Session, body *audit.Body) []*audit.Frame {
+	var frames []*audit.Frame
+	for _, q := range session.Sequences {
+		if q.Body == body {
+			frames = append(frames, q.Frames...)
+		}
+	}
+	return frames
+}
+
+// ofBody names the body where the session has several: " of the BX-1".
+func ofBody(session *audit.Session, body *audit.Body) string {
+	if len(session.Bodies) < 2 || body.Model == "" {
+		return ""
+	}
+	name := audit.ShortName(body.Model)
+	if body.Serial != "" {
+		for _, other := range session.Bodies {
+			if other != body && other.Model == body.Model {
+				return " of the " + name + " number " + audit.ShortName(body.Serial)
+			}
+		}
+	}
+	return " of the " + name
+}

@@ -1,0 +1,86 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var missingFrame = &audit.Rule{
+	ID:       "missing-frame",
+	Title:    "frames are missing inside a sequence",
+	Severity: audit.Reshoot,
+	Doc: `Finds file numbers that are left out inside a sequence where the time between
+the frames around them also fits the lost frames. Both signs are needed. In an
+exposure bracket an exposure that its steps lack counts as the second sign.
+
+A focus sequence with a hole has a soft band that no program can fill; a
+bracket with a hole jumps; a clip stutters.
+
+Copy the frames from the card again. If they are not on it, shoot this sequence
+again while the subject is still there. In a handheld burst, where frames are
+often thrown away in the camera, it only asks to look.
+
+It is wrong where you deleted these frames in the camera on purpose.`,
+	Source: "CIPA DC-009 (DCF) file numbers; two signs and the tolerance: common practice",
+	Params: []audit.Param{agreement},
+	Check:  checkMissingFrame,
+}
+
+func checkMissingFrame(v *audit.Review) error {
+	q := v.Sequence
+	all := gaps(v)
+	numbered := len(all) == 0
+	for _, g := range all {
+		numbered = numbered || g.count != 0
+		if g.reading == unclear && g.count > 1 {
+			v.Unjudged(g.why)
+		}
+		if g.reading == paused && g.count > 1 && q.Kind == audit.Burst {
+			v.Unjudged("file numbers are left out in a pause")
+		}
+	}
+	if !numbered {
+		v.Unjudged("no file numbers that count up")
+		return nil
+	}
+	list := readAs(all, missing)
+	if len(list) == 0 {
+		return nil
+	}
+	var numbers []string
+	lost := 0
+	for _, g := range list {
+		for _, hole := range g.holes {
+			n, _ := hole.Count.Get()
+			lost += n - 1
+			numbers = append(numbers, missingNumbers(hole))
+		}
+	}
+	frames, are := "frames ", "are"
+	if lost == 1 {
+		frames, are = "frame ", "is"
+	}
+	worst := longest(list)
+	found := audit.Finding{
+		Message: fmt.Sprintf("%s%s %s missing: numbers and time agree", frames, listed(numbers), are),
+		Action:  "copy what is missing from the card; if it is not there, shoot this sequence again",
+		Frames:  ends(list),
+		Limit:   exifread.Of(1.0), Unit: "cadences",
+	}
+	if !math.IsNaN(worst.ticks) {
+		found.Measured = exifread.Of(worst.ticks)
+		if len(list) == 1 && q.Kind != audit.Exposure {
+			found.Message = fmt.Sprintf("%s%s %s missing: %s to %s took %s, where a frame comes %s",
+				frames, listed(numbers), are, worst.from.Label(), worst.to.Label(), audit.FormatDuration(worst.elapsed), cadence(q))
+		}
+	}
+	if q.Kind == audit.Burst {
+		found.Severity = audit.Check
+		found.Action = "copy what is missing from the card, unless you deleted it"
+	}
+	v.Found(found)
+	return nil
+}

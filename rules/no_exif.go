@@ -1,0 +1,47 @@
+package rules
+
+import (
+	"fmt"
+
+	"prestrike/audit"
+)
+
+var noExif = &audit.Rule{
+	ID:       "no-exif",
+	Title:    "a picture without capture data",
+	Severity: audit.Check,
+	Doc: `Finds pictures that record nothing of how and when they were made.
+
+Nearly every check needs that data: without it a frame cannot be placed in time, and
+no change of settings would be seen. Edited, exported and messaged copies lose it.
+
+Look whether these are the files the camera wrote. If the originals are on the card,
+copy them.
+
+It is wrong for pictures that no camera made, such as drawings kept with the frames.`,
+	Source: "CIPA DC-008 (Exif); common practice",
+	Check:  checkNoExif,
+}
+
+func checkNoExif(v *audit.Review) error {
+	q := v.Sequence
+	var bare []*audit.Frame
+	for _, f := range q.Frames {
+		if f.Readable() && !f.Meta().HasExif {
+			bare = append(bare, f)
+		}
+	}
+	if len(bare) == 0 {
+		return nil
+	}
+	have := "has"
+	if len(bare) > 1 {
+		have = "have"
+	}
+	v.Found(audit.Finding{
+		Message: fmt.Sprintf("%s %s no capture data", audit.FrameRanges(q.Frames, bare), have),
+		Action:  "look whether these are the camera's own files; if not, copy the originals from the card",
+		Frames:  bare,
+	})
+	return nil
+}

@@ -1,0 +1,49 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var numberJump = &audit.Rule{
+	ID:       "number-jump",
+	Title:    "file numbers jump, but no time is missing",
+	Severity: audit.Note,
+	Doc: `Finds file numbers that jump inside a sequence while its cadence runs on: by
+the clock there was no time for the frames left out.
+
+It matters little on the set: a card from another camera, a second body that
+shares the numbers, or frames that were sorted out in even steps make such jumps.
+
+Nothing needs to be shot again. Look only if you know that there were frames in
+between.
+
+It is wrong where frames were lost while the camera's clock was set back by just
+their time. It decides by the agreement of missing-frame.`,
+	Source: "CIPA DC-009 (DCF) file numbers; common practice",
+	Check:  checkNumberJump,
+}
+
+func checkNumberJump(v *audit.Review) error {
+	list := readAs(gaps(v), jumped)
+	if len(list) == 0 {
+		return nil
+	}
+	first := list[0]
+	found := audit.Finding{
+		Message: fmt.Sprintf("file numbers jump from %s to %s, but no time is missing", first.from.Label(), first.to.Label()),
+		Action:  "nothing to do, unless you know of frames in between",
+		Frames:  ends(list),
+	}
+	if n := len(list); n > 1 {
+		found.Message = fmt.Sprintf("file numbers jump %d times, first from %s to %s, but no time is missing", n, first.from.Label(), first.to.Label())
+	}
+	if worst := longest(list); !math.IsNaN(worst.ticks) {
+		found.Measured, found.Limit, found.Unit = exifread.Of(worst.ticks), exifread.Of(1+paramOf(v, "missing-frame", agreement)), "cadences"
+	}
+	v.Found(found)
+	return nil
+}

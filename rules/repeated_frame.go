@@ -1,0 +1,105 @@
+package rules
+
+import (
+	"fmt"
+	"path"
+	"time"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var repeatedFrame = &audit.Rule{
+	ID:       "repeated-frame",
+	Title:    "the same frame twice",
+	Severity: audit.Note,
+	Doc: `Finds frames that are there twice: made by one camera at one time, with the same
+number, or with files of the same size at a time known to a hundredth of a second.
+
+One card was copied twice, perhaps in place of another one. Copies also make
+sequences look longer than they are.
+
+Leave one copy out of what you audit and merge, and look whether every card was
+copied.
+
+It is wrong where two exposures of one number were made within one reading of a
+whole-second clock.`,
+	Source: "CIPA DC-009 (DCF) file numbers; common practice",
+	Params: []audit.Param{{
+		Name: "clock", Unit: "s",
+		Doc:     "where file names differ, the clock must be read at least this finely",
+		Default: 0.01, Min: 0, Max: 1,
+	}},
+	CheckSession: checkRepeatedFrame,
+}
+
+func checkRepeatedFrame(v *audit.Review) error {
+	var first, second []*audit.Frame
+	for _, body := range v.Session.Bodies {
+		for _, p := range repeats(framesOf(v.Session, body), v.Param("clock")) {
+			first, second = append(first, p[0]), append(second, p[1])
+		}
+	}
+	n := len(second)
+	if n == 0 {
+		return nil
+	}
+	a, b := first[0], second[0]
+	where := audit.ShortName(a.Name()) + " and " + audit.ShortName(b.Name())
+	if x, y := path.Dir(a.Path()), path.Dir(b.Path()); x != y {
+		where = audit.ShortName(x) + " and " + audit.ShortName(y)
+	}
+	message := fmt.Sprintf("frame %s is there twice: in %s", b.Label(), where)
+	if n > 1 {
+		message = fmt.Sprintf("%d frames are there twice, %s to %s: the first in %s", n, b.Label(), second[n-1].Label(), where)
+	}
+	v.Found(audit.Finding{
+		Message: message,
+		Action:  "leave one copy out; look whether every card was copied",
+		Frames:  second,
+	})
+	return nil
+}
+
+// repeats returns the frames of one body that repeat an earlier one, with that one.
+func repeats(frames []*audit.Frame, finest float64) [][2]*audit.Frame {
+	type byNumber struct {
+		number int
+		at     time.Time
+		raw    bool
+	}
+	type bySize struct {
+		size   int64
+		at     time.Time
+		format exifread.Format
+	}
+	numbers := map[byNumber]*audit.Frame{}
+	sizes := map[bySize]*audit.Frame{}
+	var out [][2]*audit.Frame
+	for _, f := range frames {
+		if !f.Timed() {
+			continue
+		}
+		var twin *audit.Frame
+		n := byNumber{f.Number.N, f.Time, f.HasRaw()}
+		if f.Number.Known {
+			twin = numbers[n]
+		}
+		s := bySize{f.Files[0].Size, f.Time, f.Meta().Format}
+		fine := f.Resolution.Seconds() <= finest
+		if twin == nil && fine {
+			twin = sizes[s]
+		}
+		if twin != nil {
+			out = append(out, [2]*audit.Frame{twin, f})
+			continue
+		}
+		if f.Number.Known {
+			numbers[n] = f
+		}
+		if fine {
+			sizes[s] = f
+		}
+	}
+	return out
+}

@@ -1,0 +1,165 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var tornFile = &audit.Rule{
+	ID:       "torn-file",
+	Title:    "the image data of a file ends early",
+	Severity: audit.Reshoot,
+	Doc: `Finds files whose picture is not all there: the image data ends before the picture
+does, or lies beyond the end of the file. Where the format does not tell, a file under
+half the size of at least five neighbours of the same format, pixel size and exposure
+is a sign, but only one: then it asks to look.
+
+Part of the picture is grey or wrong. It happens when the card is pulled out, or the
+battery dies, while the camera still writes, and when a copy breaks off.
+
+Copy the file again from the card. If that does not help, shoot again.
+
+It is wrong, where only the size speaks, for black or blank frames.`,
+	Source: "structure: ITU-T T.81 (JPEG) and TIFF 6.0; size: common practice",
+	Params: []audit.Param{
+		{
+			Name:    "size",
+			Doc:     "share of its neighbours' median size under which a file is suspicious",
+			Default: 0.5, Min: 0, Max: 1,
+		},
+		{
+			Name: "neighbours", Unit: "files",
+			Doc:     "so many neighbours must be there to compare sizes with",
+			Default: 5, Min: 3, Max: 10,
+		},
+		{
+			Name: "alike", Unit: "EV",
+			Doc:     "neighbours with a larger difference of exposure time, f-number or ISO are not compared",
+			Default: 1, Min: 0, Max: 10,
+		},
+	},
+	Check: checkTornFile,
+}
+
+func checkTornFile(v *audit.Review) error {
+	q := v.Sequence
+	var list trouble
+	for _, f := range q.Frames {
+		for i, file := range f.Files {
+			if file.Err != nil || file.Meta.Integrity.State != exifread.IntegrityTorn {
+				continue
+			}
+			r := remark{frame: f, file: file, severity: audit.Reshoot, reason: file.Meta.Integrity.Reason, action: copyAgain(q)}
+			if i > 0 && f.HasRaw() && f.Files[0].Err == nil && f.Files[0].Meta.Integrity.State != exifread.IntegrityTorn {
+				r.severity = audit.Check
+				r.action = "copy the file from the card again; the raw file of the frame is there"
+			}
+			list.add(r)
+		}
+	}
+	list.report(v, "not complete")
+	reportSmall(v)
+	return nil
+}
+
+// reportSmall looks for files of a format that does not tell whether it is
+// complete and that are far smaller than their neighbours.
+func reportSmall(v *audit.Review) {
+	type class struct {
+		format        exifread.Format
+		width, height uint32
+	}
+	type entry struct {
+		at   int // in the sequence
+		file *audit.File
+	}
+	classes := map[class][]entry{}
+	var order []class
+	for at, f := range v.Sequence.Frames {
+		for _, file := range f.Files {
+			if file.Err != nil || file.Meta.Integrity.State == exifread.IntegrityTorn {
+				continue
+			}
+			c := class{file.Meta.Format, file.Meta.Width.Or(0), file.Meta.Height.Or(0)}
+			if classes[c] == nil {
+				order = append(order, c)
+			}
+			classes[c] = append(classes[c], entry{at, file})
+		}
+	}
+	var small []entry
+	worst := math.Inf(1)
+	for _, c := range order {
+		files := classes[c]
+		for i, e := range files {
+			if e.file.Meta.Integrity.State != exifread.IntegrityUnchecked {
+				continue
+			}
+			var sizes []int64
+			for j := max(0, i-sizeReach); j < min(len(files), i+1+sizeReach); j++ {
+				if j != i && exposedAlike(e.file.Meta, files[j].file.Meta, v.Param("alike")) {
+					sizes = append(sizes, files[j].file.Size)
+				}
+			}
+			if float64(len(sizes)) < v.Param("neighbours") {
+				continue
+			}
+			slices.Sort(sizes)
+			median := sizes[len(sizes)/2]
+			if median <= 0 {
+				continue
+			}
+			if share := float64(e.file.Size) / float64(median); share < v.Param("size") {
+				worst = min(worst, share)
+				small = append(small, e)
+			}
+		}
+	}
+	if len(small) == 0 {
+		return
+	}
+	slices.SortStableFunc(small, func(a, b entry) int { return a.at - b.at })
+	var frames []*audit.Frame
+	var names []string
+	for _, e := range small {
+		names = append(names, audit.ShortName(e.file.Name()))
+		if f := v.Sequence.Frames[e.at]; len(frames) == 0 || frames[len(frames)-1] != f {
+			frames = append(frames, f)
+		}
+	}
+	are := "is"
+	if len(small) > 1 {
+		are = "are"
+	}
+	v.Found(audit.Finding{
+		Severity: audit.Check,
+		Message:  fmt.Sprintf("%s %s under half the size of neighbouring frames", listed(names), are),
+		Action:   "look at the whole picture; if part of it is missing, copy it again or shoot again",
+		Frames:   frames,
+		Measured: exifread.Of(worst), Limit: exifread.Of(v.Param("size")),
+	})
+}
+
+// sizeReach is how many files on either side are neighbours: the size of
+// compressed pictures changes through a sequence as focus moves.
+const sizeReach = 5
+
+// exposedAlike reports whether two pictures were exposed alike, so that their
+// compressed sizes may be compared: noise and darkness change them.
+func exposedAlike(a, b *exifread.Metadata, limit float64) bool {
+	for _, s := range []setting[exifread.Rational]{exposureTime(limit), fNumber(limit)} {
+		x, okX := s.read(a).Get()
+		y, okY := s.read(b).Get()
+		if okX && okY && s.differ(x, y) {
+			return false
+		}
+	}
+	iso := sensitivity(limit)
+	x, okX := iso.read(a).Get()
+	y, okY := iso.read(b).Get()
+	return !okX || !okY || !iso.differ(x, y)
+}

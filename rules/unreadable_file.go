@@ -1,0 +1,136 @@
+package rules
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var unreadableFile = &audit.Rule{
+	ID:       "unreadable-file",
+	Title:    "no picture can be read from a file",
+	Severity: audit.Reshoot,
+	Doc: `Finds files with the name of a picture from which no picture can be read: empty,
+overwritten, or cut off before the picture begins.
+
+Cards and readers fail without a word, and small pictures on the camera's screen can
+look right although the file is gone.
+
+Copy the file again from the card, with another reader if there is one. If it still
+cannot be read, shoot again. Where the other file of a raw and JPEG pair is sound and
+only the JPEG is lost, looking is enough.
+
+It is wrong where the file never was a picture, or where the folder cannot be read;
+then it asks to look only.`,
+	Source: "common practice",
+	Check:  checkUnreadableFile,
+}
+
+func checkUnreadableFile(v *audit.Review) error {
+	var list trouble
+	for _, f := range v.Sequence.Frames {
+		for i, file := range f.Files {
+			if file.Err == nil {
+				continue
+			}
+			t := remark{frame: f, file: file, severity: audit.Reshoot, reason: file.Err.Error(), action: copyAgain(v.Sequence)}
+			// The place in the file differs from file to file of one fault.
+			if e, ok := errors.AsType[*exifread.FormatError](file.Err); ok {
+				t.reason = e.Problem
+			}
+			if e, ok := errors.AsType[*fs.PathError](file.Err); ok {
+				t.severity, t.reason, t.action = audit.Check, e.Err.Error(), "make the file readable and look again"
+			} else if _, ok := errors.AsType[*exifread.UnsupportedError](file.Err); ok {
+				t.severity, t.action = audit.Check, "look at the file with another program"
+			} else if i > 0 && f.HasRaw() && f.Files[0].Err == nil {
+				t.severity, t.action = audit.Check, "copy the file from the card again; the raw file of the frame can be read"
+			}
+			list.add(t)
+		}
+	}
+	list.report(v, "cannot be read")
+	return nil
+}
+
+// copyAgain says what helps against a damaged file.
+func copyAgain(q *audit.Sequence) string {
+	if q.Kind == audit.Single {
+		return "copy the file from the card again; if that does not help, shoot this frame again"
+	}
+	return "copy the file from the card again; if that does not help, shoot this sequence again"
+}
+
+// A remark is what is wrong with one file.
+type remark struct {
+	frame          *audit.Frame
+	file           *audit.File
+	severity       audit.Severity
+	reason, action string
+}
+
+// trouble gathers remarks that say the same.
+type trouble struct {
+	groups []group
+	index  map[cause]int
+}
+
+type cause struct {
+	severity       audit.Severity
+	reason, action string
+}
+
+type group struct {
+	cause
+	files  []string
+	frames []*audit.Frame
+}
+
+func (t *trouble) add(r remark) {
+	key := cause{r.severity, r.reason, r.action}
+	if t.index == nil {
+		t.index = map[cause]int{}
+	}
+	i, ok := t.index[key]
+	if !ok {
+		i = len(t.groups)
+		// A sequence with more than a few kinds of damage has one finding for the rest.
+		if i == mostCauses {
+			i--
+			t.groups[i].reason = "damaged in different ways"
+			t.groups[i].severity = max(t.groups[i].severity, r.severity)
+		} else {
+			t.groups = append(t.groups, group{cause: key})
+		}
+		t.index[key] = i
+	}
+	g := &t.groups[i]
+	g.files = append(g.files, audit.ShortName(r.file.Name()))
+	if n := len(g.frames); n == 0 || g.frames[n-1] != r.frame {
+		g.frames = append(g.frames, r.frame)
+	}
+}
+
+// mostCauses bounds the findings of one sequence.
+const mostCauses = 4
+
+func (t *trouble) report(v *audit.Review, what string) {
+	for _, g := range t.groups {
+		message := fmt.Sprintf("%s %s: %s", listed(g.files), what, shortReason(g.reason))
+		if n := len(g.files); n > mostNamed {
+			message = fmt.Sprintf("%d files %s: %s (%s)", n, what, shortReason(g.reason), listed(g.files))
+		}
+		v.Found(audit.Finding{Severity: g.severity, Message: message, Action: g.action, Frames: g.frames})
+	}
+}
+
+// shortReason cuts a reason that would not fit a sentence.
+func shortReason(s string) string {
+	const longest = 120
+	if r := []rune(s); len(r) > longest {
+		return string(r[:longest]) + "..."
+	}
+	return s
+}

@@ -1,0 +1,71 @@
+package rules
+
+import (
+	"fmt"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var whiteBalance = &audit.Rule{
+	ID:       "white-balance",
+	Title:    "automatic white balance within a run",
+	Severity: audit.Check,
+	Doc: `Finds automatic white balance in a focus sequence or time-lapse.
+
+The camera may choose another colour for every frame: merged pictures get coloured
+patches, clips change colour.
+
+With raw files for every frame one white balance can be given to all of them
+afterwards, so that it is only a note. Without, set the white balance by hand and
+shoot this sequence again if the colours differ.
+
+It is wrong where the camera chose the same for all frames: what it chose is not
+recorded in a standard way.`,
+	Source: "CIPA DC-008 (Exif), WhiteBalance; common practice",
+	Check:  checkWhiteBalance,
+}
+
+func checkWhiteBalance(v *audit.Review) error {
+	q := v.Sequence
+	if !q.Kind.Steady() {
+		return nil
+	}
+	var automatic, known, unknown []*audit.Frame
+	raw := true
+	for _, f := range q.Frames {
+		if !f.Meta().HasExif {
+			continue
+		}
+		raw = raw && f.HasRaw()
+		wb, ok := f.Meta().WhiteBalance.Get()
+		if !ok {
+			unknown = append(unknown, f)
+			continue
+		}
+		known = append(known, f)
+		if wb == exifread.WhiteBalanceAuto {
+			automatic = append(automatic, f)
+		}
+	}
+	if len(unknown) > 0 {
+		v.Unjudged("no white balance recorded", unknown...)
+	}
+	if len(automatic) == 0 {
+		return nil
+	}
+	found := audit.Finding{
+		Message: "white balance was automatic",
+		Action:  "compare the colours of the first and last frames; set white balance by hand before you shoot again",
+		Frames:  automatic,
+	}
+	if len(automatic) < len(known) {
+		found.Message = fmt.Sprintf("white balance was automatic in %s, fixed in the rest", audit.FrameRanges(q.Frames, automatic))
+	}
+	if raw {
+		found.Severity = audit.Note
+		found.Action = "give all frames one white balance when you develop the raw files"
+	}
+	v.Found(found)
+	return nil
+}
