@@ -50,6 +50,9 @@ func Collect(ctx context.Context, folders []string, progress func(done, total in
 		front := ""
 		if len(folders) > 1 {
 			front = folderName(dir)
+			if slices.ContainsFunc(folders, func(o string) bool { return o != dir && folderName(o) == front }) {
+				front = filepath.ToSlash(filepath.Clean(dir))
+			}
 		}
 		if err := w.walk(ctx, dir, front); err != nil {
 			return nil, err
@@ -239,4 +242,3 @@ func ReadFile(abs, rel string) *File {
 	}
 	return &File{Path: filepath.ToSlash(rel), Abs: abs, Size: m.Size, Meta: m, Err: err}
 }
-

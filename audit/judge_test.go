@@ -1,0 +1,155 @@
+package audit_test
+
+import (
+	"errors"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"prestrike/audit"
+	"prestrike/audit/audittest"
+	"prestrike/exifread"
+)
+
+// isoRule finds frames whose ISO differs from that of most: enough of a rule
+// to judge with.
+var isoRule = &audit.Rule{
+	ID: "iso", Title: "ISO differs", Severity: audit.Check, Doc: "ISO differs.", Source: "common practice",
+	Params: []audit.Param{{Name: "most", Unit: "frames", Doc: "frames that may differ", Default: 0, Min: 0, Max: 10}},
+	Check: func(v *audit.Review) error {
+		most, ok := v.Sequence.Settings.ISO.Get()
+		if !ok {
+			v.Unjudged("no ISO recorded", v.Sequence.Frames...)
+			return nil
+		}
+		var odd []*audit.Frame
+		for _, f := range v.Sequence.Frames {
+			if iso, ok := f.Meta().Sensitivity.Get(); ok && iso != most {
+				odd = append(odd, f)
+			}
+		}
+		if float64(len(odd)) > v.Param("most") {
+			v.Found(audit.Finding{Message: "ISO differs", Action: "shoot again", Frames: odd, Measured: exifread.Of(float64(len(odd)))})
+		}
+		return nil
+	},
+}
+
+func judge(t *testing.T, text string, change func(*audit.Options)) *audit.Result {
+	t.Helper()
+	session, err := audittest.Read(strings.NewReader(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	opt := session.Options
+	opt.Rules = []*audit.Rule{isoRule}
+	if change != nil {
+		change(&opt)
+	}
+	result, err := audit.Judge(session.Files, &opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return result
+}
+
+const faulty = "DCIM/100BXCAM/BX1_0001..0019.NEF every 1.3s time=2026-03-04T10:11:12.34+01:00 t=1/60 f=8 iso=100 mm=90\n" +
+	"DCIM/100BXCAM/BX1_0020..0024.NEF iso=800\n"
+
+func TestVerdicts(t *testing.T) {
+	tests := []struct {
+		name, text string
+		change     func(*audit.Options)
+		want       audit.Verdict
+		superseded []string // sequences and their retakes
+	}{
+		{name: "clean", text: "DCIM/100BXCAM/BX1_0001..0024.NEF every 1.3s time=2026-03-04T10:11:12.34+01:00 t=1/60 f=8 iso=100 mm=90", want: audit.VerdictGood},
+		{name: "faulty", text: faulty, want: audit.VerdictCheck},
+		{name: "a retake soon after makes it good", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", want: audit.VerdictGood, superseded: []string{"1.1 by 1.2"}},
+		{name: "two tries, then a good one", text: faulty + "DCIM/100BXCAM/BX1_0025..0043.NEF after 60s iso=100\nDCIM/100BXCAM/BX1_0044..0048.NEF iso=400\n" +
+			"DCIM/100BXCAM/BX1_0049..0072.NEF after 60s iso=100", want: audit.VerdictGood, superseded: []string{"1.1 by 1.3", "1.2 by 1.3"}},
+		{name: "too few frames are no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0040.NEF after 60s iso=100", want: audit.VerdictCheck},
+		{name: "another f-number is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 f=11", want: audit.VerdictCheck},
+		{name: "another focal length is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 mm=60", want: audit.VerdictCheck},
+		{name: "sixteen minutes later is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 16m iso=100", want: audit.VerdictCheck},
+		{name: "another body is no retake", text: faulty + "b/DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 body=BX-2", want: audit.VerdictCheck},
+		{name: "severity from the options", text: faulty, change: func(o *audit.Options) { o.Severities = map[string]audit.Severity{"iso": audit.Reshoot} }, want: audit.VerdictReshoot},
+		{name: "parameter from the options", text: faulty, change: func(o *audit.Options) { o.Params = map[string]map[string]float64{"iso": {"most": 5}} }, want: audit.VerdictGood},
+		{name: "rule off", text: faulty, change: func(o *audit.Options) { o.Off = map[string]bool{"iso": true} }, want: audit.VerdictGood},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			result := judge(t, tt.text, tt.change)
+			if result.Verdict != tt.want {
+				t.Errorf("verdict %v, want %v", result.Verdict, tt.want)
+			}
+			var superseded []string
+			for _, s := range result.Sessions {
+				for _, q := range s.Sequences {
+					if q.SupersededBy != nil {
+						superseded = append(superseded, q.ID+" by "+q.SupersededBy.ID)
+					}
+				}
+			}
+			if diff := cmp.Diff(tt.superseded, superseded); diff != "" {
+				t.Errorf("superseded (-want +got):\n%s", diff)
+			}
+		})
+	}
+}
+
+func TestNotJudgedIsCounted(t *testing.T) {
+	result := judge(t, "DCIM/100BXCAM/BX1_0001..0024.NEF every 1.3s time=2026-03-04T10:11:12.34+01:00 t=1/60 f=8 mm=90", nil)
+	want := []audit.NotJudged{{Rule: "iso", Reason: "no ISO recorded", Frames: 24}}
+	if diff := cmp.Diff(want, result.Sessions[0].Sequences[0].NotJudged); diff != "" {
+		t.Errorf("not judged (-want +got):\n%s", diff)
+	}
+}
+
+func TestFailedRuleIsAnError(t *testing.T) {
+	broken := *isoRule
+	broken.Check = func(*audit.Review) error { return errors.New("broken") }
+	session, err := audittest.Read(strings.NewReader(faulty))
+	if err != nil {
+		t.Fatal(err)
+	}
+	result, err := audit.Judge(session.Files, &audit.Options{Rules: []*audit.Rule{&broken}})
+	if err == nil || result == nil || result.Files.Frames != 24 {
+		t.Errorf("Judge with a broken rule: %v, %v; want a result and an error", result, err)
+	}
+}
+
+func TestValidate(t *testing.T) {
+	good := func(change func(*audit.Rule)) *audit.Rule {
+		r := *isoRule
+		change(&r)
+		return &r
+	}
+	tests := []struct {
+		name  string
+		rules []*audit.Rule
+		want  string // part of the error; empty for none
+	}{
+		{"good", []*audit.Rule{isoRule}, ""},
+		{"twice", []*audit.Rule{isoRule, isoRule}, "used twice"},
+		{"ID", []*audit.Rule{good(func(r *audit.Rule) { r.ID = "Iso Rule" })}, "small words"},
+		{"title", []*audit.Rule{good(func(r *audit.Rule) { r.Title = "Ends." })}, "title"},
+		{"doc", []*audit.Rule{good(func(r *audit.Rule) { r.Doc = "" })}, "doc and source"},
+		{"severity", []*audit.Rule{good(func(r *audit.Rule) { r.Severity = 0 })}, "severity"},
+		{"no check", []*audit.Rule{good(func(r *audit.Rule) { r.Check = nil })}, "exactly one"},
+		{"two checks", []*audit.Rule{good(func(r *audit.Rule) { r.CheckSession = r.Check })}, "exactly one"},
+		{"default outside", []*audit.Rule{good(func(r *audit.Rule) {
+			r.Params = []audit.Param{{Name: "most", Doc: "d", Default: 2, Min: 0, Max: 1}}
+		})}, "between minimum and maximum"},
+	}
+	for _, tt := range tests {
+		err := audit.Validate(tt.rules)
+		switch {
+		case tt.want == "" && err != nil:
+			t.Errorf("%s: %v", tt.name, err)
+		case tt.want != "" && (err == nil || !strings.Contains(err.Error(), tt.want)):
+			t.Errorf("%s: got %v, want an error about %q", tt.name, err, tt.want)
+		}
+	}
+}
