@@ -56,10 +56,7 @@ func checkCadenceBreak(v *audit.Review) error {
 	worst := longest(list)
 	numbers := "the numbers run on"
 	for _, g := range list {
-		switch {
-		case g.count > 1:
-			numbers = "and numbers are left out, but not as many as fit the time"
-		case g.count == 0:
+		if g.count == 0 {
 			numbers = "without file numbers nobody can tell whether frames are missing"
 		}
 	}

@@ -3,6 +3,7 @@ package rules
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -33,8 +34,9 @@ type gap struct {
 	// steps between frames in which numbers are left out.
 	count int
 	holes []audit.Step
-	// ticks is the elapsed time in cadences and slack its uncertainty; NaN
-	// where not known.
+	// ticks is the elapsed time in cadences, NaN where not known, and slack
+	// its uncertainty. Frames without a time in between are taken out of
+	// count and ticks.
 	ticks, slack float64
 
 	reading reading
@@ -45,7 +47,7 @@ type gap struct {
 // missing-frame by all of them.
 var agreement = audit.Param{
 	Name: "agreement", Unit: "cadences",
-	Doc:     "how far the time may lie from that of the frames it should hold, for one frame; it grows with the square root of their number",
+	Doc:     "how far the time may lie from that of the frames it should hold; more is allowed for the scatter of the run",
 	Default: 0.3, Min: 0.05, Max: 0.45,
 }
 
@@ -85,13 +87,17 @@ func gaps(v *audit.Review) []gap {
 		limit = max(limit, shortest/c.Seconds())
 	}
 	agree := paramOf(v, "missing-frame", agreement)
+	spread := scatterOf(list)
 	for i := range list {
 		g := &list[i]
+		if i > 0 && list[i-1].count < 0 || i < len(list)-1 && list[i+1].count < 0 {
+			continue // out of order, not left out
+		}
 		if g.slack > coarseSlack && (g.count > 1 || g.ticks >= leftOut.Min) {
 			refine(list, i)
 		}
-		g.read(agree, limit)
-		if q.Kind == audit.Exposure && (g.reading == unclear || g.reading == paused) && g.count > 1 && bracketLacks(q.Frames, g.count-1) {
+		g.read(agree, limit, spread)
+		if q.Kind == audit.Exposure && g.reading == unclear && g.count > 1 && bracketLacks(q.Frames, g.count-1) {
 			g.reading = missing
 		}
 	}
@@ -101,61 +107,52 @@ func gaps(v *audit.Review) []gap {
 // links joins the steps of a sequence from timed frame to timed frame. Where
 // no frame records a time, each step stands for itself.
 func links(q *audit.Sequence) []gap {
-	timed := 0
-	for _, f := range q.Frames {
-		if f.Timed() {
-			timed++
-		}
-	}
+	timed := slices.ContainsFunc(q.Frames, (*audit.Frame).Timed)
 	var list []gap
 	var g gap
-	known, first := true, true
-	for _, s := range q.Steps {
-		if first {
+	known, between := true, 0
+	for i, s := range q.Steps {
+		if between == 0 {
 			g = gap{from: s.From, ticks: math.NaN()}
 			known = true
 		}
 		n, ok := s.Count.Get()
 		known = known && ok
 		g.count += n
-		if ok && n > 1 {
+		if n > 1 {
 			g.holes = append(g.holes, s)
 		}
 		g.to = s.To
-		if timed > 0 && !s.To.Timed() {
-			first = false
+		if timed && !s.To.Timed() && i < len(q.Steps)-1 {
+			between++
 			continue
 		}
 		if !known {
 			g.count, g.holes = 0, nil
+		} else {
+			g.count -= between
 		}
-		if d, ok := s.Elapsed.Get(); ok && first {
+		if d, ok := s.Elapsed.Get(); ok && between == 0 {
 			g.elapsed = d
 			if ticks, ok := s.Ticks.Get(); ok {
 				g.ticks, g.slack = ticks, s.Slack
 			}
 		} else if c, ok := q.Cadence.Get(); ok && g.from.Timed() && g.to.Timed() {
 			g.elapsed = g.to.Time.Sub(g.from.Time)
-			g.ticks = g.elapsed.Seconds() / c.Seconds()
+			g.ticks = g.elapsed.Seconds()/c.Seconds() - float64(between)
 			g.slack = max(g.from.Resolution, g.to.Resolution).Seconds() / c.Seconds()
 		}
 		list = append(list, g)
-		first = true
-	}
-	if !first { // untimed frames at the end
-		if !known {
-			g.count, g.holes = 0, nil
-		}
-		list = append(list, g)
+		between = 0
 	}
 	return list
 }
 
 // read decides what the gap is. Missing frames need two signs: the number says
 // so, and the time fits that number of frames and not the next frame alone.
-func (g *gap) read(agree, limit float64) {
+func (g *gap) read(agree, limit float64, scatter scatter) {
 	c := float64(g.count)
-	fit := agree * math.Sqrt(max(c, 1))
+	fit := agree + scatter.over(c)
 	switch {
 	case math.IsNaN(g.ticks):
 		if g.count > 1 {
@@ -163,8 +160,10 @@ func (g *gap) read(agree, limit float64) {
 		}
 	case g.count > 1 && math.Abs(g.ticks-c) <= fit+g.slack && g.ticks-g.slack >= 1+agree:
 		g.reading = missing
-	case (g.count > 1 || g.count < 0) && math.Abs(g.ticks-1) <= agree+g.slack && (g.count < 0 || c-g.ticks-g.slack > fit):
+	case g.count > 1 && math.Abs(g.ticks-1) <= agree+g.slack && c-g.ticks-g.slack > fit:
 		g.reading = jumped
+	case g.count > 1 && g.ticks-g.slack >= limit:
+		g.reading, g.why = unclear, "file numbers are left out in a pause that is longer or shorter than they would take"
 	case g.ticks-g.slack >= limit:
 		g.reading = paused
 	case g.count > 1 && g.slack > agree:
@@ -174,6 +173,38 @@ func (g *gap) read(agree, limit float64) {
 	case g.ticks >= limit && g.slack > agree:
 		g.reading, g.why = unclear, "the clock is too coarse for this cadence"
 	}
+}
+
+// A scatter is how unevenly the frames of a run come.
+type scatter struct {
+	deviation float64 // of single steps, in cadences
+	steps     float64 // that it was taken from
+}
+
+// scatterOf measures the scatter by the median deviation of the steps from one
+// cadence; 1.4826 makes it that of a normal distribution.
+func scatterOf(list []gap) scatter {
+	var off []float64
+	for _, g := range list {
+		if g.count <= 1 && !math.IsNaN(g.ticks) && g.slack <= coarseSlack {
+			off = append(off, math.Abs(g.ticks-1))
+		}
+	}
+	if len(off) == 0 {
+		return scatter{}
+	}
+	slices.Sort(off)
+	return scatter{1.4826 * off[len(off)/2], float64(len(off))}
+}
+
+// over returns how far the time of n frames may be off for the scatter of its
+// steps and of the cadence itself: two standard deviations.
+func (s scatter) over(n float64) float64 {
+	if s.steps == 0 {
+		return 0
+	}
+	const medianError = 1.2533 // of a median against a mean, for a normal distribution
+	return 2 * s.deviation * math.Sqrt(n+medianError*medianError*n*n/s.steps)
 }
 
 const (

@@ -38,9 +38,6 @@ func checkMissingFrame(v *audit.Review) error {
 		if g.reading == unclear && g.count > 1 {
 			v.Unjudged(g.why)
 		}
-		if g.reading == paused && g.count > 1 && q.Kind == audit.Burst {
-			v.Unjudged("file numbers are left out in a pause")
-		}
 	}
 	if !numbered {
 		v.Unjudged("no file numbers that count up")

@@ -91,6 +91,9 @@ func repeats(frames []*audit.Frame, finest float64) [][2]*audit.Frame {
 			twin = sizes[s]
 		}
 		if twin != nil {
+			if f.Number.Known && !twin.Number.Known {
+				twin, f = f, twin // the one with the camera's name is the original
+			}
 			out = append(out, [2]*audit.Frame{twin, f})
 			continue
 		}

@@ -1,0 +1,104 @@
+package rules
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"prestrike/audit"
+	"prestrike/audit/audittest"
+)
+
+const sessionFolder = "../testdata/sessions"
+
+// judge runs all rules over a session written as text.
+func judge(t *testing.T, text *audittest.Text) *audit.Result {
+	t.Helper()
+	text.Options.Rules = All()
+	result, err := audit.Judge(text.Files, &text.Options)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return result
+}
+
+// judgeText is judge for a session in the test itself.
+func judgeText(t *testing.T, session string) *audit.Result {
+	t.Helper()
+	text, err := audittest.Read(strings.NewReader(session))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return judge(t, text)
+}
+
+// Every rule has four sessions at least: nothing wrong, something wrong, on the
+// limit, and with what it needs missing. All rules run over each of them, so
+// that they are also held to say nothing where they have nothing to say.
+func TestSessions(t *testing.T) {
+	known := map[string]bool{}
+	for _, rule := range All() {
+		known[rule.ID] = true
+		for _, name := range []string{"clean", "fault", "limit", "missing"} {
+			if _, err := os.Stat(filepath.Join(sessionFolder, rule.ID, name+".txt")); err != nil {
+				t.Errorf("rule %s has no session %q: %v", rule.ID, name, err)
+			}
+		}
+	}
+	files, err := filepath.Glob(filepath.Join(sessionFolder, "*", "*.txt"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, file := range files {
+		id := filepath.Base(filepath.Dir(file))
+		t.Run(id+"/"+strings.TrimSuffix(filepath.Base(file), ".txt"), func(t *testing.T) {
+			text, err := audittest.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var about []string
+			if known[id] {
+				about = append(about, id)
+				wanted(t, text, id, strings.TrimSuffix(filepath.Base(file), ".txt"))
+			}
+			for _, w := range text.NotJudged {
+				about = append(about, w.Rule)
+			}
+			result := judge(t, text)
+			bad := text.Mismatches(result, about...)
+			for _, m := range bad {
+				t.Error(m)
+			}
+			if len(bad) > 0 {
+				for _, session := range result.Sessions {
+					for _, q := range session.Sequences {
+						t.Logf("sequence %s: %v, %d frames, %s to %s, cadence %v", q.ID, q.Kind, len(q.Frames),
+							q.Frames[0].Label(), q.Frames[len(q.Frames)-1].Label(), q.Cadence)
+					}
+				}
+			}
+		})
+	}
+}
+
+// wanted holds the names of the sessions to what is in them.
+func wanted(t *testing.T, text *audittest.Text, id, name string) {
+	t.Helper()
+	found := false
+	for _, w := range text.Wants {
+		found = found || w.Rule == id
+	}
+	if name == "clean" && found {
+		t.Errorf("a clean session wants a finding of %s", id)
+	}
+	if name == "fault" && !found {
+		t.Errorf("a session with a fault wants no finding of %s", id)
+	}
+}
+
+func TestRulesAreValid(t *testing.T) {
+	if err := audit.Validate(All()); err != nil {
+		t.Error(err)
+	}
+}
