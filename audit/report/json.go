@@ -3,7 +3,9 @@ package report
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io/fs"
 	"math"
 	"strconv"
 	"strings"
@@ -111,13 +113,21 @@ func writeJSON(b *bytes.Buffer, r *audit.Result, _ *Options) error {
 		out.Sessions = append(out.Sessions, newJSONSession(s))
 	}
 	for _, f := range r.Files.Unreadable {
-		u := jsonUnreadable{Path: JSONText(f.Path)}
-		if f.Err != nil {
-			u.Reason = JSONText(f.Err.Error())
-		}
-		out.Files.Unreadable = append(out.Files.Unreadable, u)
+		out.Files.Unreadable = append(out.Files.Unreadable, jsonUnreadable{JSONText(f.Path), JSONText(reason(f))})
 	}
 	return EncodeJSON(b, out)
+}
+
+// reason says why a file cannot be read, without the path that it was opened
+// by: a report must not depend on where the folder lies.
+func reason(f *audit.File) string {
+	if f.Err == nil {
+		return ""
+	}
+	if e, ok := errors.AsType[*fs.PathError](f.Err); ok {
+		return e.Err.Error()
+	}
+	return strings.TrimPrefix(f.Err.Error(), "read "+f.Abs+": ")
 }
 
 func newJSONSession(s *audit.Session) jsonSession {

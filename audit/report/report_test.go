@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -276,6 +277,24 @@ func TestJSONOfNothing(t *testing.T) {
 		if strings.Contains(out, fmt.Sprintf("%q: null", key)) {
 			t.Errorf("%s is null", key)
 		}
+	}
+}
+
+// TestReasonsHoldNoPlace holds that a report does not say where the folder lies.
+func TestReasonsHoldNoPlace(t *testing.T) {
+	r := &audit.Result{}
+	r.Files.Unreadable = []*audit.File{
+		{Path: "a.NEF", Abs: "/cards/1/a.NEF", Err: fmt.Errorf("read /cards/1/a.NEF: %w", errors.New("the file is empty"))},
+		{Path: "b.NEF", Abs: "/cards/1/b.NEF", Err: &fs.PathError{Op: "open", Path: "/cards/1/b.NEF", Err: fs.ErrPermission}},
+	}
+	out := string(write(t, "json", r, nil))
+	for _, want := range []string{`"reason": "the file is empty"`, fmt.Sprintf(`"reason": %q`, fs.ErrPermission)} {
+		if !strings.Contains(out, want) {
+			t.Errorf("no %s in\n%s", want, out)
+		}
+	}
+	if strings.Contains(out, "/cards") {
+		t.Errorf("the place of the folder in\n%s", out)
 	}
 }
 

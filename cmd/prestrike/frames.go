@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 	"strings"
 
@@ -153,6 +154,9 @@ func plainError(err error) string {
 	}
 	if u, ok := errors.AsType[*exifread.UnsupportedError](err); ok {
 		return u.Error()
+	}
+	if p, ok := errors.AsType[*fs.PathError](err); ok {
+		return p.Err.Error()
 	}
 	if errors.Is(err, exifread.ErrNotPicture) {
 		return exifread.ErrNotPicture.Error()
