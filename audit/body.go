@@ -172,7 +172,7 @@ func (b *bodyFrames) split() []*bodyFrames {
 	}
 	if b.body.Serial != "" {
 		slices.SortStableFunc(streams, func(x, y *stream) int {
-			if !overlaps[[2]*stream{x, y}] && !overlaps[[2]*stream{y, x}] {
+			if !slices.Contains(overlaps[x], y) {
 				return x.frames[0].Time.Compare(y.frames[0].Time)
 			}
 			return cmp.Compare(x.frames[0].Number.N, y.frames[0].Number.N)
@@ -192,18 +192,21 @@ func (b *bodyFrames) split() []*bodyFrames {
 	}
 	// Each stream goes to the body that it does not run beside and whose
 	// number and folder it continues best.
-	var bodies [][]*stream
+	var last []*stream // of each body
+	for _, s := range streams {
+		s.body = -1
+	}
 	for _, s := range streams {
 		best, bestGap := -1, 0
-		for i, own := range bodies {
-			if slices.ContainsFunc(own, func(o *stream) bool { return overlaps[[2]*stream{o, s}] }) {
+		for i, l := range last {
+			if slices.ContainsFunc(overlaps[s], func(o *stream) bool { return o.body == i }) {
 				continue
 			}
-			gap := s.frames[0].Number.N - own[len(own)-1].last().Number.N
+			gap := s.frames[0].Number.N - l.last().Number.N
 			if gap < 0 {
 				gap += 9999
 			}
-			if folder(s.frames[0].Path()) != folder(own[len(own)-1].last().Path()) {
+			if folder(s.frames[0].Path()) != folder(l.last().Path()) {
 				gap += 9999
 			}
 			if best < 0 || gap < bestGap {
@@ -211,11 +214,10 @@ func (b *bodyFrames) split() []*bodyFrames {
 			}
 		}
 		if best < 0 {
-			bodies = append(bodies, nil)
-			best = len(bodies) - 1
+			last = append(last, nil)
+			best = len(last) - 1
 		}
-		s.body = best
-		bodies[best] = append(bodies[best], s)
+		s.body, last[best] = best, s
 	}
 	owner := map[*Frame]int{}
 	for _, s := range streams {
@@ -223,18 +225,18 @@ func (b *bodyFrames) split() []*bodyFrames {
 			owner[f] = s.body
 		}
 	}
-	out := make([]*bodyFrames, len(bodies))
+	out := make([]*bodyFrames, len(last))
 	for i := range out {
 		body := *b.body
 		body.Index = i + 1
 		out[i] = &bodyFrames{body: &body}
 	}
-	last := 0
+	latest := 0
 	for _, f := range b.frames {
 		if i, ok := owner[f]; ok {
-			last = i
+			latest = i
 		}
-		out[last].frames = append(out[last].frames, f)
+		out[latest].frames = append(out[latest].frames, f)
 	}
 	return out
 }
@@ -273,13 +275,13 @@ func (b *bodyFrames) streams() []*stream {
 	return streams
 }
 
-// overlapping returns the pairs of streams that took turns in time.
-func overlapping(streams []*stream) map[[2]*stream]bool {
+// overlapping returns, for each stream, those that it took turns with in time.
+func overlapping(streams []*stream) map[*stream][]*stream {
 	type turn struct {
 		at time.Time
 		s  *stream
 	}
-	var out map[[2]*stream]bool
+	out := map[*stream][]*stream{}
 	for i, a := range streams {
 		for _, b := range streams[i+1:] {
 			if !b.frames[0].Time.Before(a.last().Time) {
@@ -300,11 +302,8 @@ func overlapping(streams []*stream) map[[2]*stream]bool {
 				}
 			}
 			if switches >= interleaved {
-				if out == nil {
-					out = map[[2]*stream]bool{}
-				}
-				out[[2]*stream{a, b}] = true
-				out[[2]*stream{b, a}] = true
+				out[a] = append(out[a], b)
+				out[b] = append(out[b], a)
 			}
 		}
 	}

@@ -40,9 +40,11 @@ const (
 	pBracketEnd = 1.0 / 5
 
 	// Pauses between runs are spread log-normally, with a wide floor.
-	pauseMedian, pauseSpread = 20.0, 1.3 // s, ln
-	shortSpread              = 0.9       // of pauses shorter than the median
-	pauseFloor               = 0.08      // share of pauses of any length from 1 s to 30 days
+	pauseMedian, pauseSpread = 20.0, 1.3        // s, ln
+	shortSpread              = 0.9              // of pauses shorter than the median
+	pauseFloor               = 0.08             // share of pauses of any length up to pauseLongest
+	pauseLongest             = 30 * 24 * 3600.0 // s
+	pClockBack               = 1e-3             // the clock runs backwards between runs
 	// First gaps of runs.
 	steadyMedian, steadySpread   = 1.5, 1.7
 	bracketMedian, bracketSpread = 0.6, 1.5
@@ -52,17 +54,20 @@ const (
 	jitter, jitterWeight     = 0.08, 3.0
 	jitterFloor, jitterLimit = 0.015, 0.30
 	// Odd steps inside a run.
-	pMissing      = 0.012 // frames missing: the gap fits the step of the number
-	pMissingFirst = 0.0005
-	pJump         = 0.002 // the number jumps, the cadence runs on
-	pLeftOut      = 0.005 // one or a few ticks left out
-	pPause        = 0.001 // a pause
-	pStall        = 0.006 // the buffer is full: the run goes on more slowly
-	pHurry        = 0.002 // a short gap
-	pBackwards    = 1e-6  // the clock runs backwards
-	stallMax      = 1.5   // s; slower runs do not stall
-	pauseSteep    = 8.0   // exponent of the tail of pauses inside a run
-	pauseFrom     = 1.2   // cadences; shorter is jitter
+	pMissing      = 0.012  // frames missing: the gap fits the step of the number
+	pMissingFirst = 0.0005 // the same, behind the first frame of a run
+	pJump         = 0.002  // the number jumps, the cadence runs on
+	pLeftOut      = 0.005  // one or a few ticks left out
+	pPause        = 0.001  // a pause
+	pStall        = 0.006  // the buffer is full: the run goes on more slowly
+	pHurry        = 0.002  // a short gap
+	pBackwards    = 1e-6   // the clock runs backwards
+	pNumberBack   = 1e-4   // the number falls
+	pNumberSame   = 1e-3   // the number stays
+	pBracketStep  = 0.92   // the exposure changes from frame to frame of a bracket
+	stallMax      = 1.5    // s; slower runs do not stall
+	pauseSteep    = 8.0    // exponent of the tail of pauses inside a run
+	pauseFrom     = 1.2    // cadences; shorter is jitter
 
 	// Settings (ISO, exposure time, f-number, white balance, orientation).
 	pChangeInside  = 0.012
@@ -76,8 +81,40 @@ const (
 	pSkipBetween  = 0.10 // some frames deleted
 	pOtherBetween = 0.02 // another series, or back
 
-	beamWidth = 24   // open runs followed
-	beamDepth = 30.0 // how much worse than the best a followed run may be, in ln
+	beamWidth = 16   // open runs followed
+	beamDepth = 16.0 // how much worse than the best a followed run may be, in ln
+)
+
+// The logarithms of the model's probabilities.
+var (
+	lnSingle           = math.Log(pSingle)
+	lnMissing          = math.Log(pMissing)
+	lnMissingFirst     = math.Log(pMissingFirst)
+	lnJump             = math.Log(pJump)
+	lnLeftOut          = math.Log(pLeftOut)
+	lnPause            = math.Log(pPause)
+	lnStall            = math.Log(pStall)
+	lnHurry            = math.Log(pHurry)
+	lnBackwards        = math.Log(pBackwards)
+	lnNotSteadyEnd     = math.Log(1 - pSteadyEnd)
+	lnNotBracketEnd    = math.Log(1 - pBracketEnd)
+	lnSetupInside      = math.Log(pSetupInside)
+	lnSetupBetween     = math.Log(pSetupBetween)
+	lnNotSetupBetween  = math.Log(1 - pSetupBetween)
+	lnChangeBetween    = math.Log(pChangeBetween)
+	lnNotChangeBetween = math.Log(1 - pChangeBetween)
+	lnNextBetween      = math.Log(pNextBetween)
+	lnSkipBetween      = math.Log(pSkipBetween)
+	lnOtherBetween     = math.Log(pOtherBetween)
+	lnAgain            = math.Log(pAgain)
+	lnBracketStep      = math.Log(pBracketStep)
+	lnBracketSame      = math.Log(1 - pBracketStep)
+	lnNumberBack       = math.Log(pNumberBack)
+	lnNumberSame       = math.Log(pNumberSame)
+	lnClockBack        = math.Log(pClockBack)
+	lnPauseRange       = math.Log(pauseLongest)
+	lnStudent          = math.Log(0.375)
+	lnNotAgain         = math.Log(1 - pAgain)
 )
 
 // point is what segmentation looks at in a frame.
@@ -239,7 +276,8 @@ func (o *open) take(gap, k, c, q float64) {
 			if o.n > 30 {
 				o.varSum *= 29.0 / 30
 			}
-			o.varSum += max(r*r-math.Pow(readings*q/c, 2), 0)
+			noise := readings * q / c
+			o.varSum += max(r*r-noise*noise, 0)
 		}
 	}
 }
@@ -251,28 +289,28 @@ func (o *open) step(w *between, a *point, out []open) []open {
 	switch {
 	case o.bracket:
 		if w.exposureToo {
-			next.score += math.Log(0.92)
+			next.score += lnBracketStep
 		} else {
-			next.score += math.Log(0.08)
+			next.score += lnBracketSame
 		}
-		next.score += math.Log(1 - pBracketEnd)
+		next.score += lnNotBracketEnd
 	case w.changed:
 		next.changes++
 		p := pChangeInside
 		if o.changes > 0 {
 			p = min(0.08*float64(o.changes), 0.4)
 		}
-		next.score += math.Log(p) + math.Log(1-pSteadyEnd)
+		next.score += math.Log(p) + lnNotSteadyEnd
 	default:
-		next.score += math.Log(1 - pSteadyEnd)
+		next.score += lnNotSteadyEnd
 	}
 	if w.setup {
-		next.score += math.Log(pSetupInside)
+		next.score += lnSetupInside
 	}
 	if w.countKnown && w.count < 0 {
-		next.score += math.Log(1e-4)
+		next.score += lnNumberBack
 	} else if w.countKnown && w.count == 0 {
-		next.score += math.Log(1e-3)
+		next.score += lnNumberSame
 	}
 	gap := w.gap
 	k := 1
@@ -280,7 +318,7 @@ func (o *open) step(w *between, a *point, out []open) []open {
 		k = w.count
 	}
 	if gap < -w.q {
-		next.score += math.Log(pBackwards)
+		next.score += lnBackwards
 		return append(out, next)
 	}
 	gap = max(gap, 0)
@@ -298,13 +336,13 @@ func (o *open) step(w *between, a *point, out []open) []open {
 			first -= slowCost * math.Log(g/fastCadence)
 		}
 		if o.before > 0 {
-			first = logSum(math.Log(1-pAgain)+first, math.Log(pAgain)+student(g-o.before, scale(jitter*o.before, w.q)))
+			first = logSum(lnNotAgain+first, lnAgain+student(g-o.before, scale(jitter*o.before, w.q)))
 		}
 		next.score += first
 		if k > 1 {
 			// One frame before the hole says little: a test frame or a
 			// marker, and test frames deleted after it, look the same.
-			next.score += math.Log(pMissingFirst) - 0.3*float64(k-2)
+			next.score += lnMissingFirst - 0.3*float64(k-2)
 		}
 		next.exposure = a.e
 		next.take(gap, float64(k), 0, w.q)
@@ -329,26 +367,26 @@ func (o *open) step(w *between, a *point, out []open) []open {
 		return d
 	}
 	if k > 1 {
-		try(math.Log(pMissing)-0.3*float64(min(k, 20)-2)+fits(float64(k)), float64(k))
-		try(math.Log(pJump)+fits(1), 1)
+		try(lnMissing-0.3*float64(min(k, 20)-2)+fits(float64(k)), float64(k))
+		try(lnJump+fits(1), 1)
 	} else {
 		try(fits(1), 1)
 		for m := 2.0; m <= 4; m++ {
-			try(math.Log(pLeftOut)-0.9*(m-2)+fits(m), m)
+			try(lnLeftOut-0.9*(m-2)+fits(m), m)
 		}
 	}
 	if c > 0 && gap > pauseFrom*c {
 		rho := gap / c
-		f := pauseSteep / pauseFrom * math.Pow(rho/pauseFrom, -pauseSteep-1)
-		try(math.Log(pPause)+math.Log(f/c), 0)
+		f := math.Log(pauseSteep/pauseFrom) - (pauseSteep+1)*math.Log(rho/pauseFrom)
+		try(lnPause+f-math.Log(c), 0)
 	}
 	if gap < c {
-		try(math.Log(pHurry)-math.Log(max(c, w.q)), 0)
+		try(lnHurry-math.Log(max(c, w.q)), 0)
 	}
 	if !o.bracket && k == 1 && c < stallMax && gap > 1.4*c && gap < 3 && !w.changed && !w.setup && o.n >= 3 {
 		stalled := next
 		stalled.n, stalled.sumG, stalled.sumK, stalled.varSum = 0, 0, 0, 0
-		stalled.score += math.Log(pStall) - math.Log(2.5*max(gap, w.q))
+		stalled.score += lnStall - math.Log(2.5*max(gap, w.q))
 		stalled.take(gap, 1, 0, w.q)
 		out = append(out, stalled)
 	}
@@ -361,30 +399,30 @@ func (o *open) step(w *between, a *point, out []open) []open {
 func cut(w *between) float64 {
 	s := 0.0
 	if w.gap < -w.q {
-		s += math.Log(1e-3)
+		s += lnClockBack
 	} else {
 		g := max(w.gap, w.q/2, 0.05)
-		wide := pauseFloor / (g * math.Log(30*24*3600))
+		wide := pauseFloor / (g * lnPauseRange)
 		s += math.Log((1-pauseFloor)*math.Exp(logPause(g)) + wide)
 	}
 	if w.changed {
-		s += math.Log(pChangeBetween)
+		s += lnChangeBetween
 	} else {
-		s += math.Log(1 - pChangeBetween)
+		s += lnNotChangeBetween
 	}
 	if w.setup {
-		s += math.Log(pSetupBetween)
+		s += lnSetupBetween
 	} else {
-		s += math.Log(1 - pSetupBetween)
+		s += lnNotSetupBetween
 	}
 	if w.countKnown {
 		switch {
 		case w.count == 1:
-			s += math.Log(pNextBetween)
+			s += lnNextBetween
 		case w.count > 1:
-			s += math.Log(pSkipBetween) - 0.1*math.Log(float64(w.count))
+			s += lnSkipBetween - 0.1*math.Log(float64(w.count))
 		default:
-			s += math.Log(pOtherBetween)
+			s += lnOtherBetween
 		}
 	}
 	return s
@@ -407,7 +445,7 @@ func segment(frames []*Frame) []run {
 	var live, next []open
 	start := func(i int, score float64) {
 		// a single frame
-		ends[i] = end{score + math.Log(pSingle), i, false, 0}
+		ends[i] = end{score + lnSingle, i, false, 0}
 		before := 0.0
 		if i > 0 {
 			before = ends[i-1].cadence
@@ -481,7 +519,8 @@ func scale(s, q float64) float64 { return max(math.Hypot(s, readings*q), 0.004) 
 // like a normal one, but forgiving to outliers.
 func student(r, s float64) float64 {
 	z := r / s
-	return math.Log(0.375) - math.Log(s) - 2.5*math.Log1p(z*z/4)
+	x := 1 + z*z/4
+	return lnStudent - math.Log(s*x*x*math.Sqrt(x))
 }
 
 // logPause is the logarithm of the density of a pause of g seconds.
