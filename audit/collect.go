@@ -240,5 +240,13 @@ func ReadFile(abs, rel string) *File {
 	if m == nil {
 		m = &exifread.Metadata{}
 	}
+	// Reports name the file themselves.
+	if damaged, ok := errors.AsType[*exifread.FormatError](err); ok {
+		err = damaged
+	} else if unsupported, ok := errors.AsType[*exifread.UnsupportedError](err); ok {
+		err = unsupported
+	} else if errors.Is(err, exifread.ErrNotPicture) {
+		err = exifread.ErrNotPicture
+	}
 	return &File{Path: filepath.ToSlash(rel), Abs: abs, Size: m.Size, Meta: m, Err: err}
 }

@@ -16,6 +16,7 @@ func Judge(files []*File, opt *Options) (*Result, error) {
 	var errs []error
 	for _, session := range r.Sessions {
 		errs = append(errs, review(session, opt))
+		accept(session, opt.Accept)
 		retakes(session)
 		session.settle()
 		r.Verdict = max(r.Verdict, session.Verdict)
@@ -77,6 +78,31 @@ func review(session *Session, opt *Options) error {
 		}
 	}
 	return errors.Join(errs...)
+}
+
+// accept marks the findings that the user declared as meant. A declaration
+// holds for the sequence that begins with its frame, and for findings of the
+// whole session that name its frame first.
+func accept(session *Session, list []Acceptance) {
+	mark := func(findings []*Finding, first string) {
+		for _, f := range findings {
+			for _, a := range list {
+				if a.Rule == f.Rule && (a.Frame == "" || a.Frame == first) {
+					f.Accepted, f.Reason = true, a.Reason
+				}
+			}
+		}
+	}
+	for _, s := range session.Sequences {
+		mark(s.Findings, s.Frames[0].Name())
+	}
+	for _, f := range session.Findings {
+		first := ""
+		if len(f.Frames) > 0 {
+			first = f.Frames[0].Name()
+		}
+		mark([]*Finding{f}, first)
+	}
 }
 
 func oneOwner(f *Finding, owner map[*Frame]*Sequence) *Sequence {

@@ -76,6 +76,15 @@ func TestVerdicts(t *testing.T) {
 		{name: "another body is no retake", text: faulty + "b/DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 body=BX-2", want: audit.VerdictCheck},
 		{name: "severity from the options", text: faulty, change: func(o *audit.Options) { o.Severities = map[string]audit.Severity{"iso": audit.Reshoot} }, want: audit.VerdictReshoot},
 		{name: "parameter from the options", text: faulty, change: func(o *audit.Options) { o.Params = map[string]map[string]float64{"iso": {"most": 5}} }, want: audit.VerdictGood},
+		{name: "accepted for this sequence", text: faulty, change: func(o *audit.Options) {
+			o.Accept = []audit.Acceptance{{Rule: "iso", Frame: "BX1_0001.NEF", Reason: "meant"}}
+		}, want: audit.VerdictGood},
+		{name: "accepted for another sequence", text: faulty, change: func(o *audit.Options) {
+			o.Accept = []audit.Acceptance{{Rule: "iso", Frame: "BX1_0002.NEF", Reason: "meant"}}
+		}, want: audit.VerdictCheck},
+		{name: "another rule accepted", text: faulty, change: func(o *audit.Options) {
+			o.Accept = []audit.Acceptance{{Rule: "size-change", Reason: "meant"}}
+		}, want: audit.VerdictCheck},
 		{name: "rule off", text: faulty, change: func(o *audit.Options) { o.Off = map[string]bool{"iso": true} }, want: audit.VerdictGood},
 	}
 	for _, tt := range tests {

@@ -22,6 +22,82 @@ type Options struct {
 	Severities map[string]Severity
 	// Off are the rules not to be run.
 	Off map[string]bool
+
+	// Magnification is that of the whole shoot, where declared; 0 otherwise.
+	Magnification float64
+	// FieldWidth is the width of what the frame shows, in mm, where declared;
+	// 0 otherwise. With the sensor's width it gives the magnification.
+	FieldWidth float64
+	// Light is the light of the shoot, where declared.
+	Light Light
+	// Bodies and Lenses are facts that frames do not record, declared by the
+	// user.
+	Bodies []BodyFacts
+	Lenses []LensFacts
+	// Accept are the findings declared as meant.
+	Accept []Acceptance
+}
+
+// A Light is what lit the subject.
+type Light uint8
+
+// The kinds of light. LightUnknown is no declaration.
+const (
+	LightUnknown Light = iota
+	Mains50            // lamps on 50 Hz mains
+	Mains60            // lamps on 60 Hz mains
+	FlashLight
+	Daylight
+)
+
+var lightNames = [...]string{LightUnknown: "unknown", Mains50: "mains50", Mains60: "mains60", FlashLight: "flash", Daylight: "daylight"}
+
+// String returns the word for the light on the command line.
+func (l Light) String() string { return lightNames[l] }
+
+// BodyFacts are facts of a camera model that its frames do not record, or not
+// rightly. A zero field is not declared.
+type BodyFacts struct {
+	Make, Model string  // compared with the frame's without regard to case; an empty Make fits any
+	SensorWidth float64 // mm
+	PixelWidth  int     // pixels of a full-size frame along the sensor's width
+	FNumbers    FNumbers
+}
+
+// LensFacts are facts of a lens. A zero field is not declared.
+type LensFacts struct {
+	Model                string  // LensModel, compared without regard to case
+	ClosestFocus         float64 // mm, from the subject to the sensor
+	LargestMagnification float64 // at closest focus
+	PupilMagnification   float64 // exit pupil over entrance pupil diameter
+	Stabilisation        float64 // stops, as rated
+	FNumbers             FNumbers
+}
+
+// FNumbers says what a body with a lens records as f-number close up: the one
+// that is set (nominal), or the one that the sensor sees (effective).
+type FNumbers uint8
+
+// What FNumber may hold. FNumbersUnknown is no declaration.
+const (
+	FNumbersUnknown FNumbers = iota
+	FNumbersNominal
+	FNumbersEffective
+)
+
+var fNumbersNames = [...]string{FNumbersUnknown: "unknown", FNumbersNominal: "nominal", FNumbersEffective: "effective"}
+
+// String returns the word for it in configuration.
+func (f FNumbers) String() string { return fNumbersNames[f] }
+
+// An Acceptance declares a finding as meant.
+type Acceptance struct {
+	Rule string // the rule's ID
+	// Frame is the base name of the first frame's first file in the
+	// sequence that the finding belongs to; empty accepts the rule's findings
+	// everywhere.
+	Frame  string
+	Reason string // shown in the report
 }
 
 // DefaultSessionGap is long enough for a lunch and a light change, and shorter
