@@ -54,20 +54,20 @@ const (
 	jitter, jitterWeight     = 0.08, 3.0
 	jitterFloor, jitterLimit = 0.015, 0.30
 	// Odd steps inside a run.
-	pMissing      = 0.012  // frames missing: the gap fits the step of the number
-	pMissingFirst = 0.0005 // the same, behind the first frame of a run
-	pJump         = 0.002  // the number jumps, the cadence runs on
-	pLeftOut      = 0.005  // one or a few ticks left out
-	pPause        = 0.001  // a pause
-	pStall        = 0.006  // the buffer is full: the run goes on more slowly
-	pHurry        = 0.002  // a short gap
-	pBackwards    = 1e-6   // the clock runs backwards
-	pNumberBack   = 1e-4   // the number falls
-	pNumberSame   = 1e-3   // the number stays
-	pBracketStep  = 0.92   // the exposure changes from frame to frame of a bracket
-	stallMax      = 1.5    // s; slower runs do not stall
-	pauseSteep    = 8.0    // exponent of the tail of pauses inside a run
-	pauseFrom     = 1.2    // cadences; shorter is jitter
+	pMissing     = 0.012 // frames missing: the gap fits the step of the number
+	pMissingEdge = 1e-6  // the same, with one frame before or behind
+	pJump        = 0.002 // the number jumps, the cadence runs on
+	pLeftOut     = 0.005 // one or a few ticks left out
+	pPause       = 0.001 // a pause
+	pStall       = 0.006 // the buffer is full: the run goes on more slowly
+	pHurry       = 0.002 // a short gap
+	pBackwards   = 1e-6  // the clock runs backwards
+	pNumberBack  = 1e-4  // the number falls
+	pNumberSame  = 1e-3  // the number stays
+	pBracketStep = 0.92  // the exposure changes from frame to frame of a bracket
+	stallMax     = 1.5   // s; slower runs do not stall
+	pauseSteep   = 8.0   // exponent of the tail of pauses inside a run
+	pauseFrom    = 1.2   // cadences; shorter is jitter
 
 	// Settings (ISO, exposure time, f-number, white balance, orientation).
 	pChangeInside  = 0.012
@@ -89,7 +89,7 @@ const (
 var (
 	lnSingle           = math.Log(pSingle)
 	lnMissing          = math.Log(pMissing)
-	lnMissingFirst     = math.Log(pMissingFirst)
+	lnMissingEdge      = math.Log(pMissingEdge)
 	lnJump             = math.Log(pJump)
 	lnLeftOut          = math.Log(pLeftOut)
 	lnPause            = math.Log(pPause)
@@ -237,6 +237,7 @@ type open struct {
 	changes    int
 	exposure   float64 // of the first frame, seconds
 	before     float64 // cadence of the run before, 0 where there is none
+	hole       bool    // the latest gap is read as missing frames
 }
 
 const coarse = 0.25 // a clock is coarse whose step is more than this share of the cadence
@@ -285,6 +286,7 @@ func (o *open) take(gap, k, c, q float64) {
 // step returns the ways in which the run can go on to frame i.
 func (o *open) step(w *between, a *point, out []open) []open {
 	next := *o
+	next.hole = false
 	// Settings.
 	switch {
 	case o.bracket:
@@ -340,9 +342,9 @@ func (o *open) step(w *between, a *point, out []open) []open {
 		}
 		next.score += first
 		if k > 1 {
-			// One frame before the hole says little: a test frame or a
-			// marker, and test frames deleted after it, look the same.
-			next.score += lnMissingFirst - 0.3*float64(k-2)
+			// One frame beyond a hole says little: a test frame or a
+			// marker, and test frames deleted beside it, look the same.
+			next.score += lnMissingEdge - 0.3*float64(k-2)
 		}
 		next.exposure = a.e
 		next.take(gap, float64(k), 0, w.q)
@@ -391,6 +393,7 @@ func (o *open) step(w *between, a *point, out []open) []open {
 		out = append(out, stalled)
 	}
 	next.score += best
+	next.hole = took > 1 && k > 1
 	next.take(gap, took, c, w.q)
 	return append(out, next)
 }
@@ -479,7 +482,11 @@ func segment(frames []*Frame) []run {
 			if o.bracket {
 				p = pBracketEnd
 			}
-			if s := o.score + math.Log(p); s > ends[i].score {
+			s := o.score + math.Log(p)
+			if o.hole {
+				s += lnMissingEdge - lnMissing
+			}
+			if s > ends[i].score {
 				ends[i] = end{s, o.from, o.bracket, o.cadence(w.q)}
 			}
 			best = max(best, o.score)

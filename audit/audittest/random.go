@@ -18,6 +18,8 @@ type Shoot struct {
 	Sequences []TrueSequence
 	// Clean tells that nothing is wrong with the shoot.
 	Clean bool
+
+	byStem map[string][]*audit.File
 }
 
 // A TrueSequence is a run as it was made.

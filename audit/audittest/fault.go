@@ -1,0 +1,138 @@
+package audittest
+
+import (
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+// A Fault is what was done to a made-up shoot, and the rule that is to find it.
+type Fault struct {
+	Rule     string
+	Sequence []string // the frames of the faulty sequence, without lost ones
+	What     string
+}
+
+// Faults are the kinds of fault that Break knows, by the rule that finds them.
+var Faults = []string{
+	"missing-frame", "iso-drift", "exposure-drift", "aperture-drift", "focal-length-drift", "frame-turn", "size-change",
+	"torn-file", "unreadable-file", "interval-gap",
+}
+
+// Break does one fault of the given kind to a clean shoot, in a focus or
+// time-lapse run. It reports false where the shoot has no run that could have it.
+func (s *Shoot) Break(kind string, seed uint64) (Fault, bool) {
+	r := rand.New(rand.NewPCG(seed, 0x6661756c74))
+	var fit []int
+	for i, q := range s.Sequences {
+		long := q.Kind.Steady() && len(q.Frames) >= 10
+		if kind == "interval-gap" {
+			long = long && q.Kind == audit.Interval
+		}
+		if long {
+			fit = append(fit, i)
+		}
+	}
+	if len(fit) == 0 {
+		return Fault{}, false
+	}
+	q := &s.Sequences[fit[r.IntN(len(fit))]]
+	n := len(q.Frames)
+	at := 4 + r.IntN(n-8) // well inside
+	fault := Fault{Rule: kind, What: q.What}
+	each := func(from, to int, do func(*audit.File)) {
+		for _, p := range q.Frames[from:to] {
+			for _, f := range s.frame(p) {
+				do(f)
+			}
+		}
+	}
+	switch kind {
+	case "missing-frame":
+		lost := 1 + r.IntN(min(3, n-at-3))
+		each(at, at+lost, func(f *audit.File) {
+			s.Files = slices.DeleteFunc(s.Files, func(o *audit.File) bool { return o == f })
+		})
+		q.Frames = slices.Delete(slices.Clone(q.Frames), at, at+lost)
+	case "iso-drift":
+		each(at, n, func(f *audit.File) { f.Meta.Sensitivity = exifread.Of(f.Meta.Sensitivity.Or(100) * 4) })
+	case "exposure-drift":
+		each(at, n, func(f *audit.File) {
+			t := f.Meta.ExposureTime.Or(exifread.Rational{Num: 1, Den: 60})
+			t.Den *= 2
+			f.Meta.ExposureTime = exifread.Of(t)
+		})
+	case "aperture-drift":
+		each(at, n, func(f *audit.File) {
+			f.Meta.FNumber = exifread.Of(exifread.Rational{Num: 16, Den: 1})
+		})
+	case "focal-length-drift":
+		each(at, n, func(f *audit.File) { f.Meta.FocalLength = exifread.Of(exifread.Rational{Num: 70, Den: 1}) })
+	case "frame-turn":
+		each(at, n, func(f *audit.File) { f.Meta.Orientation = exifread.Of[uint16](8) })
+	case "size-change":
+		each(at, n, func(f *audit.File) {
+			f.Meta.Width, f.Meta.Height = exifread.Of[uint32](6192), exifread.Of[uint32](4128)
+		})
+	case "torn-file":
+		each(at, at+1, func(f *audit.File) {
+			f.Meta.Integrity = exifread.Integrity{State: exifread.IntegrityTorn, Reason: "the image data ends early"}
+		})
+	case "unreadable-file":
+		each(at, at+1, func(f *audit.File) {
+			f.Meta = &exifread.Metadata{}
+			f.Err = &exifread.FormatError{Problem: "the file is empty"}
+		})
+	case "interval-gap":
+		first := s.frame(q.Frames[0])[0].Meta.Captured.Or(exifread.Timestamp{})
+		last := s.frame(q.Frames[n-1])[0].Meta.Captured.Or(exifread.Timestamp{})
+		tick := last.Wall.Sub(first.Wall) / time.Duration(n-1)
+		body := s.frame(q.Frames[0])[0].Meta
+		from := s.frame(q.Frames[at])[0].Meta.Captured.Or(exifread.Timestamp{}).Wall
+		// Everything that this body makes from here on comes a tick later.
+		for _, f := range s.Files {
+			c, ok := f.Meta.Captured.Get()
+			if ok && !c.Wall.Before(from) && f.Meta.Model == body.Model && f.Meta.BodySerial == body.BodySerial && folderOf(f.Path) == folderOf(q.Frames[0]) {
+				c.Wall = c.Wall.Add(tick).Truncate(c.Resolution)
+				f.Meta.Captured = exifread.Of(c)
+			}
+		}
+	}
+	fault.Sequence = q.Frames
+	s.Clean = false
+	return fault, true
+}
+
+// folderOf returns the card of a path: what two twin bodies do not share,
+// unless they were copied into one folder.
+func folderOf(p string) string {
+	for i := range p {
+		if p[i] == '/' {
+			return p[:i]
+		}
+	}
+	return ""
+}
+
+// frame returns the files of the frame whose first file has the path.
+func (s *Shoot) frame(path string) []*audit.File {
+	if s.byStem == nil {
+		s.byStem = map[string][]*audit.File{}
+		for _, f := range s.Files {
+			s.byStem[stem(f.Path)] = append(s.byStem[stem(f.Path)], f)
+		}
+	}
+	return s.byStem[stem(path)]
+}
+
+func stem(p string) string {
+	for i := len(p) - 1; i >= 0; i-- {
+		if p[i] == '.' {
+			return p[:i]
+		}
+	}
+	return p
+}

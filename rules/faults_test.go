@@ -1,0 +1,67 @@
+package rules
+
+import (
+	"slices"
+	"testing"
+
+	"prestrike/audit"
+	"prestrike/audit/audittest"
+)
+
+// Every fault done to a made-up shoot is to be found in its sequence, and by
+// no other rule and nowhere else.
+func TestFaultsAreFound(t *testing.T) {
+	n := *seeds / 3
+	if testing.Short() {
+		n /= 10
+	}
+	for _, kind := range audittest.Faults {
+		t.Run(kind, func(t *testing.T) {
+			done, found, split, elsewhere := 0, 0, 0, map[string]int{}
+			for seed := *seedsAt; seed < *seedsAt+uint64(n); seed++ {
+				shoot := audittest.Random(seed)
+				if !shoot.Clean {
+					continue
+				}
+				fault, ok := shoot.Break(kind, seed)
+				if !ok {
+					continue
+				}
+				done++
+				result, err := audit.Judge(shoot.Files, &audit.Options{Rules: All()})
+				if err != nil {
+					t.Fatal(err)
+				}
+				hit, whole := false, false
+				for _, session := range result.Sessions {
+					for _, q := range session.Sequences {
+						var paths []string
+						for _, f := range q.Frames {
+							paths = append(paths, f.Path())
+						}
+						own := slices.Contains(fault.Sequence, paths[0])
+						whole = whole || slices.Equal(paths, fault.Sequence)
+						for _, f := range q.Findings {
+							switch {
+							case own && f.Rule == fault.Rule && f.Severity > audit.Note:
+								hit = true
+							case f.Severity > audit.Note:
+								elsewhere[f.Rule]++
+								t.Logf("seed %d: %s in %s: %s", seed, f.Rule, q.ID, f.Message)
+							}
+						}
+					}
+				}
+				if hit {
+					found++
+				} else {
+					t.Logf("seed %d: not found in %s, %d frames from %s, whole %v", seed, fault.What, len(fault.Sequence), fault.Sequence[0], whole)
+				}
+				if !whole {
+					split++
+				}
+			}
+			t.Logf("%d done, %d found, %d not grouped exactly, other rules: %v", done, found, split, elsewhere)
+		})
+	}
+}
