@@ -1,0 +1,542 @@
+package audit
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/pelletier/go-toml/v2"
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+// ConfigName is the name of configuration files.
+const ConfigName = "prestrike.toml"
+
+// A ConfigError is a mistake in a configuration file.
+type ConfigError struct {
+	File string
+	Line int // 0 where the whole file is meant
+	Text string
+}
+
+// Error writes file, line and what is wrong.
+func (e *ConfigError) Error() string {
+	if e.Line == 0 {
+		return fmt.Sprintf("%s: %s", e.File, e.Text)
+	}
+	return fmt.Sprintf("%s:%d: %s", e.File, e.Line, e.Text)
+}
+
+// A Setting is one value of the configuration in force.
+type Setting struct {
+	Key    string // as in the file: "shoot.support", "rule.iso-drift.tolerance"
+	Value  string // as in the file
+	Origin string // file and line, or the words of whoever set it
+}
+
+// FindConfig returns the configuration file that holds for a folder: the
+// nearest of that name in the folder or the folders above it; empty where
+// there is none.
+func FindConfig(folder string) (string, error) {
+	dir, err := filepath.Abs(folder)
+	if err != nil {
+		return "", err
+	}
+	for {
+		name := filepath.Join(dir, ConfigName)
+		switch info, err := os.Stat(name); {
+		case err == nil && info.Mode().IsRegular():
+			return name, nil
+		case err != nil && !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, fs.ErrPermission):
+			return "", err
+		}
+		parent := filepath.Dir(dir)
+		if parent == dir {
+			return "", nil
+		}
+		dir = parent
+	}
+}
+
+// UserConfig returns the user's own configuration file, which holds where that
+// of the folder says nothing; empty where there is none.
+func UserConfig() string {
+	dir, err := os.UserConfigDir()
+	if err != nil {
+		return ""
+	}
+	name := filepath.Join(dir, "prestrike", ConfigName)
+	if info, err := os.Stat(name); err != nil || !info.Mode().IsRegular() {
+		return ""
+	}
+	return name
+}
+
+// config is the file's form.
+type config struct {
+	Shoot struct {
+		Support       *string  `toml:"support"`
+		PlannedFrames *int     `toml:"planned-frames"`
+		SessionGap    *string  `toml:"session-gap"`
+		Magnification *float64 `toml:"magnification"`
+		FieldWidth    *float64 `toml:"field-width-mm"`
+		Light         *string  `toml:"light"`
+	} `toml:"shoot"`
+	Body []struct {
+		Make        string  `toml:"make"`
+		Model       string  `toml:"model"`
+		SensorWidth float64 `toml:"sensor-width-mm"`
+		PixelWidth  int     `toml:"pixel-width"`
+		FNumbers    string  `toml:"f-numbers"`
+	} `toml:"body"`
+	Lens []struct {
+		Model                string  `toml:"model"`
+		ClosestFocus         float64 `toml:"closest-focus-mm"`
+		LargestMagnification float64 `toml:"largest-magnification"`
+		PupilMagnification   float64 `toml:"pupil-magnification"`
+		Stabilisation        float64 `toml:"stabilisation-stops"`
+		FNumbers             string  `toml:"f-numbers"`
+	} `toml:"lens"`
+	Rule   map[string]map[string]any `toml:"rule"`
+	Accept []struct {
+		Rule   string `toml:"rule"`
+		Frame  string `toml:"frame"`
+		Reason string `toml:"reason"`
+	} `toml:"accept"`
+}
+
+// ReadConfig reads a configuration file over the options, which must hold the
+// rules already, and returns the settings that it made. Mistakes are all told
+// at once, each a *[ConfigError].
+func (o *Options) ReadConfig(file string) ([]Setting, error) {
+	data, err := os.ReadFile(file)
+	if err != nil {
+		return nil, err
+	}
+	return o.readConfig(file, data)
+}
+
+func (o *Options) readConfig(file string, data []byte) ([]Setting, error) {
+	r := configReader{o: o, file: file}
+	dec := toml.NewDecoder(bytes.NewReader(data))
+	dec.DisallowUnknownFields()
+	var c config
+	if err := dec.Decode(&c); err != nil {
+		return nil, r.decodeError(err)
+	}
+	var err error
+	if r.lines, err = keyLines(data); err != nil {
+		return nil, r.decodeError(err)
+	}
+	r.shoot(&c)
+	r.bodies(&c)
+	r.lenses(&c)
+	r.rules(&c)
+	r.accept(&c)
+	if len(r.errs) > 0 {
+		return nil, errors.Join(r.errs...)
+	}
+	return r.settings, nil
+}
+
+type configReader struct {
+	o        *Options
+	file     string
+	lines    map[string]int
+	settings []Setting
+	errs     []error
+}
+
+func (r *configReader) fail(key, format string, args ...any) {
+	r.errs = append(r.errs, &ConfigError{r.file, r.lines[key], fmt.Sprintf(format, args...)})
+}
+
+func (r *configReader) set(key, value string) {
+	r.settings = append(r.settings, Setting{key, value, fmt.Sprintf("%s:%d", r.file, r.lines[key])})
+}
+
+func (r *configReader) decodeError(err error) error {
+	if strict, ok := errors.AsType[*toml.StrictMissingError](err); ok {
+		var errs []error
+		for _, e := range strict.Errors {
+			line, _ := e.Position()
+			key := strings.Join(e.Key(), ".")
+			text := fmt.Sprintf("there is no key %q", key)
+			if near := nearest(key, knownKeys); near != "" {
+				text += fmt.Sprintf(": did you mean %q?", near)
+			}
+			errs = append(errs, &ConfigError{r.file, line, text})
+		}
+		return errors.Join(errs...)
+	}
+	if e, ok := errors.AsType[*toml.DecodeError](err); ok {
+		line, _ := e.Position()
+		return &ConfigError{r.file, line, strings.TrimPrefix(e.Error(), "toml: ")}
+	}
+	return &ConfigError{r.file, 0, err.Error()}
+}
+
+// knownKeys are the keys of the file, for suggestions.
+var knownKeys = []string{
+	"shoot", "shoot.support", "shoot.planned-frames", "shoot.session-gap", "shoot.magnification", "shoot.field-width-mm", "shoot.light",
+	"body", "body.make", "body.model", "body.sensor-width-mm", "body.pixel-width", "body.f-numbers",
+	"lens", "lens.model", "lens.closest-focus-mm", "lens.largest-magnification", "lens.pupil-magnification", "lens.stabilisation-stops", "lens.f-numbers",
+	"rule", "accept", "accept.rule", "accept.frame", "accept.reason",
+}
+
+func (r *configReader) shoot(c *config) {
+	s := &c.Shoot
+	if s.Support != nil {
+		support, err := ParseSupport(*s.Support)
+		if err != nil {
+			r.fail("shoot.support", "%v", err)
+		}
+		r.o.Support = support
+		r.set("shoot.support", strconv.Quote(*s.Support))
+	}
+	if s.PlannedFrames != nil {
+		if *s.PlannedFrames < 0 || *s.PlannedFrames > 100_000 {
+			r.fail("shoot.planned-frames", "planned-frames is %d: write 0 to 100000", *s.PlannedFrames)
+		}
+		r.o.PlannedFrames = *s.PlannedFrames
+		r.set("shoot.planned-frames", strconv.Itoa(*s.PlannedFrames))
+	}
+	if s.SessionGap != nil {
+		gap, err := time.ParseDuration(*s.SessionGap)
+		if err != nil || gap < time.Minute {
+			r.fail("shoot.session-gap", `session-gap is %q: write a time of a minute or more, such as "90m" or "3h"`, *s.SessionGap)
+		}
+		r.o.SessionGap = gap
+		r.set("shoot.session-gap", strconv.Quote(*s.SessionGap))
+	}
+	number := func(key string, v *float64, limit Range, to *float64) {
+		if v == nil {
+			return
+		}
+		if !limit.holds(*v) {
+			r.fail("shoot."+key, "%s is %v: write %s", key, *v, limit)
+		}
+		*to = *v
+		r.set("shoot."+key, fmt.Sprint(*v))
+	}
+	number("magnification", s.Magnification, MagnificationRange, &r.o.Magnification)
+	number("field-width-mm", s.FieldWidth, FieldWidthRange, &r.o.FieldWidth)
+	if s.Light != nil {
+		light, err := ParseLight(*s.Light)
+		if err != nil {
+			r.fail("shoot.light", "%v", err)
+		}
+		r.o.Light = light
+		r.set("shoot.light", strconv.Quote(*s.Light))
+	}
+}
+
+// A Range is the valid range of a number, both ends included.
+type Range struct {
+	Min, Max float64
+	Unit     string
+}
+
+func (r Range) holds(v float64) bool { return v >= r.Min && v <= r.Max }
+
+// Check returns an error that names the value and the range where v lies
+// outside it.
+func (r Range) Check(v float64) error {
+	if r.holds(v) {
+		return nil
+	}
+	return fmt.Errorf("%v is out of range: write %s", v, r)
+}
+
+// String writes the range in words: "0.001 to 100".
+func (r Range) String() string {
+	s := fmt.Sprintf("%v to %v", r.Min, r.Max)
+	if r.Unit != "" {
+		s += " " + r.Unit
+	}
+	return s
+}
+
+// The valid ranges of what users declare.
+var (
+	MagnificationRange = Range{0.001, 100, ""}
+	FieldWidthRange    = Range{0.1, 100_000, "mm"}
+	sensorWidthRange   = Range{3, 100, "mm"}
+	pixelWidthRange    = Range{100, 100_000, "pixels"}
+	closestFocusRange  = Range{10, 100_000, "mm"}
+	pupilRange         = Range{0.1, 10, ""}
+	stabilisationRange = Range{0, 10, "stops"}
+)
+
+// optional checks a number of a table where it is declared.
+func (r *configReader) optional(table, key string, v float64, limit Range) {
+	full := table + "." + key
+	if _, declared := r.lines[full]; !declared {
+		return
+	}
+	if !limit.holds(v) {
+		r.fail(full, "%s is %v: write %s", key, v, limit)
+	}
+	r.set(full, fmt.Sprint(v))
+}
+
+func (r *configReader) bodies(c *config) {
+	for i, b := range c.Body {
+		table := fmt.Sprintf("body[%d]", i)
+		if b.Model == "" {
+			r.fail(table, "a body needs its model, as prestrike frames shows it")
+		}
+		r.set(table, strconv.Quote(strings.TrimSpace(b.Make+" "+b.Model)))
+		r.optional(table, "sensor-width-mm", b.SensorWidth, sensorWidthRange)
+		r.optional(table, "pixel-width", float64(b.PixelWidth), pixelWidthRange)
+		facts := BodyFacts{Make: b.Make, Model: b.Model, SensorWidth: b.SensorWidth, PixelWidth: b.PixelWidth, FNumbers: r.fNumbers(table, b.FNumbers)}
+		r.o.Bodies = append(slices.DeleteFunc(r.o.Bodies, func(o BodyFacts) bool {
+			return strings.EqualFold(o.Model, b.Model) && strings.EqualFold(o.Make, b.Make)
+		}), facts)
+	}
+}
+
+func (r *configReader) lenses(c *config) {
+	for i, l := range c.Lens {
+		table := fmt.Sprintf("lens[%d]", i)
+		if l.Model == "" {
+			r.fail(table, "a lens needs its model, as prestrike frames shows it")
+		}
+		r.set(table, strconv.Quote(l.Model))
+		r.optional(table, "closest-focus-mm", l.ClosestFocus, closestFocusRange)
+		r.optional(table, "largest-magnification", l.LargestMagnification, MagnificationRange)
+		r.optional(table, "pupil-magnification", l.PupilMagnification, pupilRange)
+		r.optional(table, "stabilisation-stops", l.Stabilisation, stabilisationRange)
+		facts := LensFacts{
+			Model: l.Model, ClosestFocus: l.ClosestFocus, LargestMagnification: l.LargestMagnification,
+			PupilMagnification: l.PupilMagnification, Stabilisation: l.Stabilisation, FNumbers: r.fNumbers(table, l.FNumbers),
+		}
+		r.o.Lenses = append(slices.DeleteFunc(r.o.Lenses, func(o LensFacts) bool { return strings.EqualFold(o.Model, l.Model) }), facts)
+	}
+}
+
+func (r *configReader) fNumbers(table, word string) FNumbers {
+	key := table + ".f-numbers"
+	switch word {
+	case "":
+		return FNumbersUnknown
+	case "nominal", "effective":
+		r.set(key, strconv.Quote(word))
+		if word == "nominal" {
+			return FNumbersNominal
+		}
+		return FNumbersEffective
+	}
+	r.fail(key, `f-numbers is %q: write "nominal" or "effective"`, word)
+	return FNumbersUnknown
+}
+
+func (r *configReader) rules(c *config) {
+	ids := make([]string, len(r.o.Rules))
+	for i, rule := range r.o.Rules {
+		ids[i] = rule.ID
+	}
+	for _, id := range slices.Sorted(maps.Keys(c.Rule)) {
+		table := "rule." + id
+		at := slices.Index(ids, id)
+		if at < 0 {
+			text := fmt.Sprintf("there is no rule %q", id)
+			if near := nearest(id, ids); near != "" {
+				text += fmt.Sprintf(": did you mean %q?", near)
+			}
+			r.fail(table, "%s", text)
+			continue
+		}
+		for _, key := range slices.Sorted(maps.Keys(c.Rule[id])) {
+			r.ruleKey(r.o.Rules[at], table+"."+key, key, c.Rule[id][key])
+		}
+	}
+}
+
+func (r *configReader) ruleKey(rule *Rule, full, key string, value any) {
+	switch key {
+	case "severity":
+		word, ok := value.(string)
+		s, err := ParseSeverity(word)
+		if !ok || err != nil {
+			r.fail(full, `severity is %v: write "note", "check" or "reshoot"`, value)
+			return
+		}
+		if r.o.Severities == nil {
+			r.o.Severities = map[string]Severity{}
+		}
+		r.o.Severities[rule.ID] = s
+		r.set(full, strconv.Quote(word))
+		return
+	case "off":
+		off, ok := value.(bool)
+		if !ok {
+			r.fail(full, "off is %v: write true or false", value)
+			return
+		}
+		if r.o.Off == nil {
+			r.o.Off = map[string]bool{}
+		}
+		r.o.Off[rule.ID] = off
+		r.set(full, strconv.FormatBool(off))
+		return
+	}
+	names := []string{"severity", "off"}
+	for _, p := range rule.Params {
+		names = append(names, p.Name)
+		if p.Name != key {
+			continue
+		}
+		var v float64
+		switch n := value.(type) {
+		case int64:
+			v = float64(n)
+		case float64:
+			v = n
+		default:
+			v = math.NaN()
+		}
+		if limit := (Range{p.Min, p.Max, p.Unit}); !limit.holds(v) {
+			r.fail(full, "%s is %v: write %s", key, value, limit)
+			return
+		}
+		if r.o.Params == nil {
+			r.o.Params = map[string]map[string]float64{}
+		}
+		if r.o.Params[rule.ID] == nil {
+			r.o.Params[rule.ID] = map[string]float64{}
+		}
+		r.o.Params[rule.ID][key] = v
+		r.set(full, fmt.Sprint(v))
+		return
+	}
+	text := fmt.Sprintf("rule %s has no key %q", rule.ID, key)
+	if near := nearest(key, names); near != "" {
+		text += fmt.Sprintf(": did you mean %q?", near)
+	}
+	r.fail(full, "%s", text)
+}
+
+func (r *configReader) accept(c *config) {
+	for i, a := range c.Accept {
+		table := fmt.Sprintf("accept[%d]", i)
+		if !slices.ContainsFunc(r.o.Rules, func(rule *Rule) bool { return rule.ID == a.Rule }) {
+			ids := make([]string, len(r.o.Rules))
+			for j, rule := range r.o.Rules {
+				ids[j] = rule.ID
+			}
+			text := fmt.Sprintf("there is no rule %q", a.Rule)
+			if near := nearest(a.Rule, ids); near != "" {
+				text += fmt.Sprintf(": did you mean %q?", near)
+			}
+			r.fail(table+".rule", "%s", text)
+		}
+		if strings.TrimSpace(a.Reason) == "" {
+			r.fail(table, "accept needs a reason: it is shown in the report")
+		}
+		r.o.Accept = append(r.o.Accept, Acceptance{Rule: a.Rule, Frame: a.Frame, Reason: a.Reason})
+		value := a.Rule
+		if a.Frame != "" {
+			value += " from " + a.Frame
+		}
+		r.set(table, strconv.Quote(value+": "+a.Reason))
+	}
+}
+
+// keyLines returns the line of every key and table of a TOML document, by its
+// name with dots, array tables counted from 0: "accept[0].rule".
+func keyLines(data []byte) (map[string]int, error) {
+	lines := map[string]int{}
+	counts := map[string]int{}
+	var p unstable.Parser
+	p.Reset(data)
+	table := ""
+	for p.NextExpression() {
+		e := p.Expression()
+		var parts []string
+		line := 0
+		for it := e.Key(); it.Next(); {
+			n := it.Node()
+			parts = append(parts, string(n.Data))
+			if line == 0 {
+				line = p.Shape(n.Raw).Start.Line
+			}
+		}
+		key := strings.Join(parts, ".")
+		switch e.Kind {
+		case unstable.Table:
+			table = key
+			lines[table] = line
+		case unstable.ArrayTable:
+			table = fmt.Sprintf("%s[%d]", key, counts[key])
+			counts[key]++
+			lines[table] = line
+		case unstable.KeyValue:
+			full := key
+			if table != "" {
+				full = table + "." + key
+			}
+			lines[full] = line
+		}
+	}
+	return lines, p.Error()
+}
+
+// nearest returns the known word that is most like word, or none where no word
+// is like it.
+func nearest(word string, known []string) string {
+	best, distance := "", 1+max(2, len(word)/3)
+	for _, k := range known {
+		if d := editDistance(word, k); d < distance {
+			best, distance = k, d
+		}
+	}
+	return best
+}
+
+// editDistance is the number of letters to put in, take out or change that
+// makes b of a (Levenshtein).
+func editDistance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			d := diagonal
+			if a[i] != b[j] {
+				d = 1 + min(diagonal, row[j], row[j+1])
+			}
+			diagonal, row[j+1] = row[j+1], d
+		}
+	}
+	return row[len(b)]
+}
+
+// ParseSupport returns the support of a word: auto, tripod or handheld.
+func ParseSupport(word string) (Support, error) {
+	if i := slices.Index(supportNames[:], word); i >= 0 {
+		return Support(i), nil
+	}
+	return 0, fmt.Errorf("%q is no support: write auto, tripod or handheld", word)
+}
+
+// ParseLight returns the light of a word: unknown, mains50, mains60, flash or
+// daylight.
+func ParseLight(word string) (Light, error) {
+	if i := slices.Index(lightNames[:], word); i >= 0 {
+		return Light(i), nil
+	}
+	return 0, fmt.Errorf("%q is no light: write mains50, mains60, flash or daylight", word)
+}

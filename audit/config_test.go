@@ -1,0 +1,138 @@
+package audit
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+var configRule = &Rule{
+	ID: "iso-drift", Title: "ISO differs", Severity: Check, Doc: "d", Source: "s",
+	Params: []Param{{Name: "tolerance", Unit: "EV", Doc: "d", Default: 0.1, Min: 0, Max: 2}},
+	Check:  func(*Review) error { return nil },
+}
+
+func TestReadConfig(t *testing.T) {
+	const text = `# The catalogue shoot.
+[shoot]
+support = "tripod"
+planned-frames = 50
+session-gap = "90m"
+magnification = 1
+field-width-mm = 36.5
+light = "mains50"
+
+[[body]]
+make = "Borealis"
+model = "BX-1"
+sensor-width-mm = 35.9
+pixel-width = 8256
+f-numbers = "effective"
+
+[[lens]]
+model = "Borealis 90 mm macro"
+closest-focus-mm = 290
+largest-magnification = 1.0
+pupil-magnification = 0.8
+stabilisation-stops = 4
+f-numbers = "nominal"
+
+[rule.iso-drift]
+severity = "reshoot"
+tolerance = 0.5
+off = false
+
+[[accept]]
+rule = "iso-drift"
+frame = "BX1_0118.NEF"
+reason = "the second light was moved on purpose"
+`
+	o := Options{Rules: []*Rule{configRule}}
+	settings, err := o.readConfig("prestrike.toml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	o.Rules = nil
+	want := Options{
+		Support: Tripod, PlannedFrames: 50, SessionGap: 90 * 60e9, Magnification: 1, FieldWidth: 36.5, Light: Mains50,
+		Bodies:     []BodyFacts{{Make: "Borealis", Model: "BX-1", SensorWidth: 35.9, PixelWidth: 8256, FNumbers: FNumbersEffective}},
+		Lenses:     []LensFacts{{Model: "Borealis 90 mm macro", ClosestFocus: 290, LargestMagnification: 1, PupilMagnification: 0.8, Stabilisation: 4, FNumbers: FNumbersNominal}},
+		Severities: map[string]Severity{"iso-drift": Reshoot},
+		Params:     map[string]map[string]float64{"iso-drift": {"tolerance": 0.5}},
+		Off:        map[string]bool{"iso-drift": false},
+		Accept:     []Acceptance{{Rule: "iso-drift", Frame: "BX1_0118.NEF", Reason: "the second light was moved on purpose"}},
+	}
+	if diff := cmp.Diff(want, o); diff != "" {
+		t.Errorf("options (-want +got):\n%s", diff)
+	}
+	for _, s := range []Setting{
+		{"shoot.support", `"tripod"`, "prestrike.toml:3"},
+		{"rule.iso-drift.tolerance", "0.5", "prestrike.toml:27"},
+		{"accept[0]", `"iso-drift from BX1_0118.NEF: the second light was moved on purpose"`, "prestrike.toml:30"},
+	} {
+		found := false
+		for _, got := range settings {
+			found = found || got == s
+		}
+		if !found {
+			t.Errorf("setting %v is not among %v", s, settings)
+		}
+	}
+}
+
+func TestReadConfigMistakes(t *testing.T) {
+	tests := []struct{ name, text, want string }{
+		{"unknown key", "[shoot]\nsuport = \"tripod\"", `prestrike.toml:2: there is no key "shoot.suport": did you mean "shoot.support"?`},
+		{"unknown table", "\n[shot]\n", `prestrike.toml:2: there is no key "shot": did you mean "shoot"?`},
+		{"unknown rule", "[rule.iso-drifts]\ntolerance = 1", `prestrike.toml:1: there is no rule "iso-drifts": did you mean "iso-drift"?`},
+		{"unknown parameter", "[rule.iso-drift]\n\ntolerence = 1", `prestrike.toml:3: rule iso-drift has no key "tolerence": did you mean "tolerance"?`},
+		{"parameter out of range", "[rule.iso-drift]\ntolerance = 3", "prestrike.toml:2: tolerance is 3: write 0 to 2 EV"},
+		{"parameter of another kind", "[rule.iso-drift]\ntolerance = \"much\"", "prestrike.toml:2: tolerance is much: write 0 to 2 EV"},
+		{"parameter is no number", "[rule.iso-drift]\ntolerance = nan", "prestrike.toml:2: tolerance is NaN: write 0 to 2 EV"},
+		{"severity", "[rule.iso-drift]\nseverity = \"bad\"", `prestrike.toml:2: severity is bad: write "note", "check" or "reshoot"`},
+		{"support", "[shoot]\nsupport = \"hand\"", `prestrike.toml:2: "hand" is no support: write auto, tripod or handheld`},
+		{"light", "[shoot]\nlight = \"sun\"", `prestrike.toml:2: "sun" is no light`},
+		{"session gap", "[shoot]\nsession-gap = \"3\"", `prestrike.toml:2: session-gap is "3": write a time`},
+		{"magnification", "[shoot]\nmagnification = 0", "prestrike.toml:2: magnification is 0: write 0.001 to 100"},
+		{"field width", "[shoot]\nfield-width-mm = -1.0", "prestrike.toml:2: field-width-mm is -1: write 0.1 to 100000 mm"},
+		{"sensor width", "[[body]]\nmodel = \"BX-1\"\nsensor-width-mm = 360.0", "prestrike.toml:3: sensor-width-mm is 360: write 3 to 100 mm"},
+		{"body without model", "[[body]]\nsensor-width-mm = 36.0", "prestrike.toml:1: a body needs its model"},
+		{"second body", "[[body]]\nmodel = \"BX-1\"\n[[body]]\nmodel = \"BX-2\"\npixel-width = 1", "prestrike.toml:5: pixel-width is 1"},
+		{"f-numbers", "[[lens]]\nmodel = \"L\"\nf-numbers = \"real\"", `prestrike.toml:3: f-numbers is "real"`},
+		{"accept without reason", "[[accept]]\nrule = \"iso-drift\"", "prestrike.toml:1: accept needs a reason"},
+		{"accept of an unknown rule", "[[accept]]\nrule = \"iso\"\nreason = \"r\"", `prestrike.toml:2: there is no rule "iso"`},
+		{"no TOML", "[shoot\nsupport", "prestrike.toml:1: "},
+		{"kind of value", "[shoot]\nplanned-frames = \"fifty\"", "prestrike.toml:2: "},
+		{"two at once", "[shoot]\nlight = \"sun\"\nsupport = \"hand\"", "prestrike.toml:3: "},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			o := Options{Rules: []*Rule{configRule}}
+			_, err := o.readConfig("prestrike.toml", []byte(tt.text))
+			if err == nil || !strings.Contains(err.Error(), tt.want) {
+				t.Errorf("got %v\nwant %s", err, tt.want)
+			}
+		})
+	}
+}
+
+func TestFindConfigLooksUp(t *testing.T) {
+	dir := t.TempDir()
+	inner := filepath.Join(dir, "shoot", "DCIM", "100BXCAM")
+	if err := os.MkdirAll(inner, 0o777); err != nil {
+		t.Fatal(err)
+	}
+	name := filepath.Join(dir, "shoot", ConfigName)
+	if err := os.WriteFile(name, nil, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if got, err := FindConfig(inner); err != nil || got != name {
+		t.Errorf("FindConfig below %s: %q, %v", name, got, err)
+	}
+	if got, err := FindConfig(dir); err != nil || strings.HasPrefix(got, dir) {
+		t.Errorf("FindConfig above it: %q, %v", got, err)
+	}
+}
