@@ -48,8 +48,9 @@ type settler struct {
 	looked  time.Time      // when the last round of looks ended
 	queue   []job          // resting files, to be opened
 	outbox  outbox
-	sweep   []*file // those not yet looked at in this round
-	mark    uint32  // of the listing being compared
+	sweep   []*file             // those not yet looked at in this round
+	retry   map[*file]time.Time // when to open those again that read badly
+	mark    uint32              // of the listing being compared
 
 	waiting  int  // files found at the start that CaughtUp waits for
 	walked   bool // the first walk of the tree has ended
@@ -63,7 +64,7 @@ type folder struct {
 	lost  bool
 }
 
-// A file is small, for there are many; what only matters while it is not at
+// A file is kept small, for there are many; what only matters while it is not at
 // rest is in its activity.
 type file struct {
 	folder *folder
@@ -125,7 +126,7 @@ const (
 )
 
 func (s *settler) run(ctx context.Context) {
-	s.folders, s.active = map[string]*folder{}, map[*file]bool{}
+	s.folders, s.active, s.retry = map[string]*folder{}, map[*file]bool{}, map[*file]time.Time{}
 	jobs, results := make(chan job), make(chan job)
 	var wg sync.WaitGroup
 	defer wg.Wait()
@@ -341,6 +342,7 @@ func (s *settler) rest(f *file) {
 func (s *settler) forget(f *file) {
 	f.gone = true
 	delete(s.active, f)
+	delete(s.retry, f)
 	delete(f.folder.files, f.name)
 	s.files--
 	s.settled(f)
@@ -474,6 +476,7 @@ func (s *settler) judge(j job, now time.Time) {
 		s.settled(f)
 		s.lookAt(f, now.Add(s.settle))
 	case f.handed && f.bad != nil && j.got == f.told: // as bad as it was
+		s.retry[f] = now.Add(s.scan)
 		s.rest(f)
 	case f.looks+1 < patience:
 		f.looks++
@@ -499,6 +502,10 @@ func (s *settler) hand(f *file, st stamp, err error, now time.Time) {
 	f.told, f.bad, f.handed, f.looks = st, err, true, 0
 	s.outbox.push(e)
 	s.settled(f)
+	delete(s.retry, f)
+	if err != nil {
+		s.retry[f] = now.Add(s.scan)
+	}
 	if err != nil || now.Sub(e.ModTime) > longRest {
 		s.rest(f)
 		return
@@ -528,7 +535,10 @@ func (s *settler) sweepSome(now time.Time) {
 			continue
 		}
 		st, err := s.stat(f.path())
-		if err != nil || st != f.told || f.bad != nil {
+		if err != nil && !notThere(err) {
+			st = unknown
+		}
+		if st != f.told || f.bad != nil && now.After(s.retry[f]) {
 			s.touch(f, now)
 		}
 	}
