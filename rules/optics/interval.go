@@ -34,10 +34,10 @@ const (
 // Source: counting.
 func IntervalFrames(span, interval Seconds) (int, error) {
 	if !notNegative(span) {
-		return 0, fmt.Errorf("time span %v: it must be 0 s or more", span)
+		return 0, fmt.Errorf("time span %v: must be 0 s or more", span)
 	}
 	if !positive(interval) {
-		return 0, fmt.Errorf("interval %v: it must be above 0 s", interval)
+		return 0, fmt.Errorf("interval %v: must be above 0 s", interval)
 	}
 	ticks := math.Floor(float64(span/interval) * (1 + 1e-9))
 	if ticks >= MaxFrames {
@@ -138,10 +138,10 @@ func Overruns(t, interval Seconds) bool {
 // Source: counting.
 func MissingTicks(gap, interval Seconds) (int, error) {
 	if !notNegative(gap) {
-		return 0, fmt.Errorf("gap %v: it must be 0 s or more", gap)
+		return 0, fmt.Errorf("gap %v: must be 0 s or more", gap)
 	}
 	if !positive(interval) {
-		return 0, fmt.Errorf("interval %v: it must be above 0 s", interval)
+		return 0, fmt.Errorf("interval %v: must be above 0 s", interval)
 	}
 	ticks := float64(gap / interval)
 	switch {

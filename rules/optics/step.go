@@ -59,10 +59,10 @@ const MaxFrames = 1_000_000
 // Source: counting.
 func FramesToCover(depth, step Length) (int, error) {
 	if !positive(depth) {
-		return 0, fmt.Errorf("depth %v: it must be above 0", depth)
+		return 0, fmt.Errorf("depth %v: must be above 0", depth)
 	}
 	if !positive(step) {
-		return 0, fmt.Errorf("focus step %v: it must be above 0", step)
+		return 0, fmt.Errorf("focus step %v: must be above 0", step)
 	}
 	steps := math.Ceil(float64(depth/step) * (1 - 1e-9))
 	if steps >= MaxFrames {
