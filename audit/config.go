@@ -341,25 +341,25 @@ func (r *configReader) fNumbers(table, word string) FNumbers {
 }
 
 func (r *configReader) rules(c *config) {
-	ids := make([]string, len(r.o.Rules))
-	for i, rule := range r.o.Rules {
-		ids[i] = rule.ID
-	}
 	for _, id := range slices.Sorted(maps.Keys(c.Rule)) {
 		table := "rule." + id
-		at := slices.Index(ids, id)
+		at := slices.IndexFunc(r.o.Rules, func(rule *Rule) bool { return rule.ID == id })
 		if at < 0 {
-			text := fmt.Sprintf("there is no rule %q", id)
-			if near := nearest(id, ids); near != "" {
-				text += fmt.Sprintf(": did you mean %q?", near)
-			}
-			r.fail(table, "%s", text)
+			r.noRule(table, id)
 			continue
 		}
 		for _, key := range slices.Sorted(maps.Keys(c.Rule[id])) {
 			r.ruleKey(r.o.Rules[at], table+"."+key, key, c.Rule[id][key])
 		}
 	}
+}
+
+func (r *configReader) noRule(key, id string) {
+	text := fmt.Sprintf("there is no rule %q", id)
+	if near := NearestRule(r.o.Rules, id); near != "" {
+		text += fmt.Sprintf(": did you mean %q?", near)
+	}
+	r.fail(key, "%s", text)
 }
 
 func (r *configReader) ruleKey(rule *Rule, full, key string, value any) {
@@ -430,15 +430,7 @@ func (r *configReader) accept(c *config) {
 	for i, a := range c.Accept {
 		table := fmt.Sprintf("accept[%d]", i)
 		if !slices.ContainsFunc(r.o.Rules, func(rule *Rule) bool { return rule.ID == a.Rule }) {
-			ids := make([]string, len(r.o.Rules))
-			for j, rule := range r.o.Rules {
-				ids[j] = rule.ID
-			}
-			text := fmt.Sprintf("there is no rule %q", a.Rule)
-			if near := nearest(a.Rule, ids); near != "" {
-				text += fmt.Sprintf(": did you mean %q?", near)
-			}
-			r.fail(table+".rule", "%s", text)
+			r.noRule(table+".rule", a.Rule)
 		}
 		if strings.TrimSpace(a.Reason) == "" {
 			r.fail(table, "accept needs a reason: it is shown in the report")
@@ -489,6 +481,16 @@ func keyLines(data []byte) (map[string]int, error) {
 		}
 	}
 	return lines, p.Error()
+}
+
+// NearestRule returns the ID of the rule whose name is most like word; empty
+// where none is like it.
+func NearestRule(rules []*Rule, word string) string {
+	ids := make([]string, len(rules))
+	for i, r := range rules {
+		ids[i] = r.ID
+	}
+	return nearest(word, ids)
 }
 
 // nearest returns the known word that is most like word, or none where no word

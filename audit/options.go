@@ -38,6 +38,14 @@ type Options struct {
 	Accept []Acceptance
 }
 
+// Param returns the value in force of a rule's parameter.
+func (o *Options) Param(r *Rule, p Param) float64 {
+	if set, ok := o.Params[r.ID][p.Name]; ok {
+		return set
+	}
+	return p.Default
+}
+
 // A Light is what lit the subject.
 type Light uint8
 

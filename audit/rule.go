@@ -159,10 +159,7 @@ type Review struct {
 func (v *Review) Param(name string) float64 {
 	for _, p := range v.rule.Params {
 		if p.Name == name {
-			if set, ok := v.Options.Params[v.rule.ID][name]; ok {
-				return set
-			}
-			return p.Default
+			return v.Options.Param(v.rule, p)
 		}
 	}
 	panic(fmt.Sprintf("rule %s has no parameter %q", v.rule.ID, name))

@@ -8,7 +8,6 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/report"
-	"prestrike/rules"
 
 	"github.com/spf13/cobra"
 )
@@ -38,9 +37,8 @@ const reportExamples = `  prestrike report /media/card
 // reportFlags is the command line of prestrike report.
 type reportFlags struct {
 	output
-	failOn        string
-	support       string
-	plannedFrames int
+	failOn string
+	shoot  shootFlags
 }
 
 func newReport(c *console) *cobra.Command {
@@ -55,31 +53,15 @@ func newReport(c *console) *cobra.Command {
 			return nil, cobra.ShellCompDirectiveFilterDirs
 		},
 		RunE: func(cmd *cobra.Command, folders []string) error {
-			if f.plannedFrames < 0 {
-				return &usageError{fmt.Errorf("--planned-frames %d: write how many frames a sequence should have", f.plannedFrames), cmd.CommandPath()}
-			}
 			return runReport(cmd, c, &f, folders)
 		},
 	}
 	f.addTo(cmd)
 	addChoice(cmd, &f.failOn, "fail-on", "the verdict from which the exit status is not 0",
 		"check\tcheck ends with 1, reshoot with 2", "reshoot\tonly reshoot ends with 2", "never\tboth end with 0")
-	addChoice(cmd, &f.support, "support", "what held the camera",
-		"auto\teach sequence tells", "tripod\tall frames were made on a tripod", "handheld\tall frames were made by hand")
-	cmd.Flags().IntVar(&f.plannedFrames, "planned-frames", 0, "how many frames, `N`, each focus sequence or time-lapse should have")
+	f.shoot.addTo(cmd)
 	cmd.Flags().SortFlags = false
 	return cmd
-}
-
-func (f *reportFlags) supportValue() audit.Support {
-	switch f.support {
-	case "tripod":
-		return audit.Tripod
-	case "handheld":
-		return audit.Handheld
-	default:
-		return audit.SupportAuto
-	}
 }
 
 // exitStatus returns the exit status for a verdict.
@@ -94,6 +76,10 @@ func (f *reportFlags) exitStatus(v audit.Verdict) status {
 
 func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string) error {
 	form, err := report.ParseForm(f.format)
+	if err != nil {
+		return err
+	}
+	opt, _, err := f.shoot.options(cmd, folders)
 	if err != nil {
 		return err
 	}
@@ -122,11 +108,7 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		return err
 	}
 
-	result, ruleErr := audit.Judge(collection.Files, &audit.Options{
-		Rules:         rules.All(),
-		PlannedFrames: f.plannedFrames,
-		Support:       f.supportValue(),
-	})
+	result, ruleErr := audit.Judge(collection.Files, opt)
 	if ruleErr != nil {
 		c.remark("not everything was judged: %s", ruleErr)
 	}
@@ -137,7 +119,7 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		Width:   c.textWidth(f.file != ""),
 		Colour:  c.outTerminal && !c.plain && !f.noColor && f.file == "",
 		Brief:   f.quiet,
-		Support: f.supportValue(),
+		Support: opt.Support,
 		Unread:  len(collection.Problems),
 	})
 	if err != nil {

@@ -1,0 +1,219 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"prestrike/audit"
+	"prestrike/audit/report"
+
+	"github.com/spf13/cobra"
+)
+
+const configLong = `Config shows the settings that hold for a folder, each with where it comes from:
+a file and line, the command line, or the default.
+
+prestrike.toml is looked for in the folder and in the folders above it; what it
+does not say is taken from prestrike.toml in your own configuration folder:
+%s. Nothing needs to be configured before first use.
+
+With --write it writes a starting file, with every key in it as a comment, to
+the folder; a file that is there already is left alone.`
+
+const configExamples = `  prestrike config                 what holds here
+  prestrike config /media/card
+  prestrike config --write .       write a starting file to fill in`
+
+func newConfig(c *console) *cobra.Command {
+	var shoot shootFlags
+	var write bool
+	var format string
+	own := "none on this system"
+	if dir, err := os.UserConfigDir(); err == nil {
+		own = filepath.Join(dir, "prestrike")
+	}
+	cmd := &cobra.Command{
+		Use:     "config [FOLDER]",
+		Short:   "Show the settings that hold for a folder, or write a starting file",
+		Long:    fmt.Sprintf(configLong, own),
+		Example: configExamples,
+		Args:    cobra.MaximumNArgs(1),
+		ValidArgsFunction: func(*cobra.Command, []string, string) ([]cobra.Completion, cobra.ShellCompDirective) {
+			return nil, cobra.ShellCompDirectiveFilterDirs
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			folder := "."
+			if len(args) == 1 {
+				folder = args[0]
+			}
+			if info, err := os.Stat(folder); err != nil || !info.IsDir() {
+				return fmt.Errorf("%s: no such folder", folder)
+			}
+			if write {
+				return writeStartingFile(c, folder)
+			}
+			_, settings, err := shoot.options(cmd, []string{folder})
+			if err != nil {
+				return err
+			}
+			settings = inForce(settings)
+			var text bytes.Buffer
+			if format == "json" {
+				err = writeSettingsJSON(&text, settings)
+			} else {
+				err = showSettings(&text, settings, c.textWidth(false))
+			}
+			if err != nil {
+				return err
+			}
+			_, err = c.out.Write(text.Bytes())
+			return err
+		},
+	}
+	addChoice(cmd, &format, "format", "form of the result", "table\ta table for people", "json\tJSON for programs")
+	cmd.Flags().BoolVar(&write, "write", false, "write a starting file to the folder")
+	shoot.addTo(cmd)
+	cmd.Flags().SortFlags = false
+	return cmd
+}
+
+// defaults are the settings that hold where nothing is said.
+var defaults = []audit.Setting{
+	{Key: "shoot.support", Value: `"auto"`, Origin: "default"},
+	{Key: "shoot.planned-frames", Value: "not planned", Origin: "default"},
+	{Key: "shoot.session-gap", Value: `"3h"`, Origin: "default"},
+	{Key: "shoot.magnification", Value: "not declared", Origin: "default"},
+	{Key: "shoot.field-width-mm", Value: "not declared", Origin: "default"},
+	{Key: "shoot.light", Value: `"unknown"`, Origin: "default"},
+}
+
+// inForce returns the settings that hold: of several of one key the last. The
+// entries of lists all hold.
+func inForce(made []audit.Setting) []audit.Setting {
+	var out []audit.Setting
+	at := map[string]int{}
+	for _, s := range append(append([]audit.Setting(nil), defaults...), made...) {
+		key := s.Key
+		if bytes.ContainsRune([]byte(key), '[') { // entries of lists count from 0 in each file
+			key = s.Origin + s.Key
+		}
+		if i, ok := at[key]; ok {
+			out[i] = s
+			continue
+		}
+		at[key] = len(out)
+		out = append(out, s)
+	}
+	return out
+}
+
+func showSettings(b *bytes.Buffer, settings []audit.Setting, width int) error {
+	rows := make([][]string, len(settings))
+	for i, s := range settings {
+		rows[i] = []string{report.Visible(s.Key), report.Visible(s.Value), report.Visible(s.Origin)}
+	}
+	if err := report.Grid(b, []report.Column{{Head: "setting"}, {Head: "value"}, {Head: "from"}}, rows, width, nil); err != nil {
+		return err
+	}
+	b.WriteString("\nAll else is as built in: prestrike rules lists the numbers of the rules.\n")
+	return nil
+}
+
+func writeSettingsJSON(b *bytes.Buffer, settings []audit.Setting) error {
+	type setting struct {
+		Key    string `json:"key"`
+		Value  string `json:"value"`
+		Origin string `json:"origin"`
+	}
+	out := struct {
+		Format   string    `json:"format"`
+		Version  int       `json:"version"`
+		Settings []setting `json:"settings"`
+	}{"prestrike-config", 1, []setting{}}
+	for _, s := range settings {
+		out.Settings = append(out.Settings, setting(s))
+	}
+	e := json.NewEncoder(b)
+	e.SetIndent("", "  ")
+	return e.Encode(out)
+}
+
+func writeStartingFile(c *console, folder string) error {
+	name := filepath.Join(folder, audit.ConfigName)
+	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	if os.IsExist(err) {
+		return fmt.Errorf("%s is there already and is left alone", name)
+	}
+	if err != nil {
+		return fmt.Errorf("cannot write %s: %w", name, err)
+	}
+	_, err = f.Write(startingFile())
+	if closed := f.Close(); err == nil {
+		err = closed
+	}
+	if err != nil {
+		return fmt.Errorf("cannot write %s: %w", name, err)
+	}
+	_, err = fmt.Fprintf(c.out, "Wrote %s. Take away the # before what you want to set.\n", report.Visible(name))
+	return err
+}
+
+// startingFile returns a configuration file in which every key is a comment.
+func startingFile() []byte {
+	var b bytes.Buffer
+	b.WriteString(`# Configuration of prestrike for this folder and those below it.
+# Take away the # before what you want to set.
+
+[shoot]
+# support = "tripod"            # auto, tripod or handheld
+# planned-frames = 50           # frames of each focus sequence or time-lapse
+# session-gap = "3h"            # time without a frame that ends a session
+# magnification = 1.0           # 1 for 1:1, 0.5 for 1:2
+# field-width-mm = 36.0         # or the width of what the frame shows
+# light = "mains50"             # mains50, mains60, flash or daylight
+
+# A body, as prestrike frames shows it.
+# [[body]]
+# make = "Borealis"
+# model = "BX-1"
+# sensor-width-mm = 36.0
+# pixel-width = 8256            # of a full-size frame
+# f-numbers = "nominal"         # or "effective": what it records close up
+
+# A lens.
+# [[lens]]
+# model = "Borealis 90 mm macro"
+# closest-focus-mm = 290.0      # from the subject to the sensor
+# largest-magnification = 1.0
+# pupil-magnification = 1.0
+# stabilisation-stops = 0.0
+# f-numbers = "nominal"
+
+# This is meant: the finding stays in the report with your reason, and no longer
+# counts. Name the first frame of the sequence, so that it holds for that one.
+# [[accept]]
+# rule = "iso-drift"
+# frame = "BX1_0118.NEF"
+# reason = "the second half is lit by hand"
+
+# The rules, with what they decide by now. Any rule takes severity = "note",
+# "check" or "reshoot", and off = true.
+`)
+	for _, r := range ruleList() {
+		fmt.Fprintf(&b, "\n# %s\n# [rule.%s]\n# severity = %q\n", r.Title, r.ID, r.Severity)
+		for _, p := range r.Params {
+			fmt.Fprintf(&b, "# %s = %.3g   # %v to %v%s: %s\n", p.Name, p.Default, p.Min, p.Max, unitOf(p), p.Doc)
+		}
+	}
+	return b.Bytes()
+}
+
+func unitOf(p audit.Param) string {
+	if p.Unit == "" {
+		return ""
+	}
+	return " " + p.Unit
+}
