@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"io/fs"
 	"maps"
 	"math"
 	"os"
@@ -53,11 +52,8 @@ func FindConfig(folder string) (string, error) {
 	}
 	for {
 		name := filepath.Join(dir, ConfigName)
-		switch info, err := os.Stat(name); {
-		case err == nil && info.Mode().IsRegular():
+		if info, err := os.Stat(name); err == nil && info.Mode().IsRegular() {
 			return name, nil
-		case err != nil && !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, fs.ErrPermission):
-			return "", err
 		}
 		parent := filepath.Dir(dir)
 		if parent == dir {

@@ -314,7 +314,7 @@ func findLines(s *audit.Session) []findLine {
 			}
 		case q != nil && q.SupersededBy != nil:
 			g.word, g.order = wordRetaken, 0
-			text = f.Message + ": shot again as " + q.SupersededBy.ID + ", no longer counts"
+			text = f.Message + ": " + q.SupersededBy.ID + " looks like its retake; if that shows another view, shoot " + q.ID + " again"
 		}
 		if groups[g] == nil {
 			order = append(order, g)

@@ -1,0 +1,129 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"testing"
+	"time"
+
+	"prestrike/cmd/prestrike/internal/demo"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"prestrike": main})
+}
+
+// TestScripts runs the scripts of testdata/script; UPDATE=1 rewrites what they
+// compare with.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir:                 filepath.Join("..", "..", "testdata", "script"),
+		RequireExplicitExec: true,
+		RequireUniqueNames:  true,
+		UpdateScripts:       os.Getenv("UPDATE") != "",
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("TZ", "UTC")
+			e.Setenv("LC_ALL", "C")
+			e.Setenv("NO_COLOR", "1")
+			return nil
+		},
+		Condition: func(cond string) (bool, error) {
+			if cond == "root" { // whom no permission stops
+				return os.Geteuid() == 0, nil
+			}
+			return false, fmt.Errorf("unknown condition %q", cond)
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"status": scriptStatus, "card": scriptCard, "lose": scriptLose,
+			"cut": scriptCut, "mvquoted": scriptMove, "waitfor": scriptWaitFor,
+		},
+	})
+}
+
+// scriptStatus is "status N COMMAND...": runs the command and wants the exit status.
+func scriptStatus(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: status N COMMAND...")
+	}
+	want, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	got := 0
+	if err := ts.Exec(args[1], args[2:]...); err != nil {
+		exit, ok := errors.AsType[*exec.ExitError](err)
+		if !ok {
+			ts.Fatalf("%v", err)
+		}
+		got = exit.ExitCode()
+	}
+	if got != want {
+		ts.Fatalf("exit status %d, want %d", got, want)
+	}
+}
+
+// scriptCard is "card FOLDER": writes a small demonstration session.
+func scriptCard(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: card FOLDER")
+	}
+	_, err := demo.Small().Write(context.Background(), ts.MkAbs(args[0]), nil)
+	ts.Check(err)
+}
+
+// scriptLose is "lose FOLDER FIRST LAST": removes frames from such a session.
+func scriptLose(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: lose FOLDER FIRST LAST")
+	}
+	first, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	last, err := strconv.Atoi(args[2])
+	ts.Check(err)
+	for n := first; n <= last; n++ {
+		ts.Check(os.Remove(ts.MkAbs(filepath.Join(args[0], "DCIM", "100BXCAM", fmt.Sprintf("BX1_%04d.JPG", n)))))
+	}
+}
+
+// scriptCut is "cut FILE BYTES": leaves the first bytes of a file.
+func scriptCut(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: cut FILE BYTES")
+	}
+	n, err := strconv.ParseInt(args[1], 10, 64)
+	ts.Check(err)
+	ts.Check(os.Truncate(ts.MkAbs(args[0]), n))
+}
+
+// scriptMove is "mvquoted FILE NAME": renames a file in its folder, to a name
+// with the escapes of Go, so that it may hold any byte.
+func scriptMove(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: mvquoted FILE NAME")
+	}
+	name, err := strconv.Unquote(`"` + args[1] + `"`)
+	ts.Check(err)
+	from := ts.MkAbs(args[0])
+	ts.Check(os.Rename(from, filepath.Join(filepath.Dir(from), name)))
+}
+
+// scriptWaitFor is "waitfor PATTERN": waits until a file is there.
+func scriptWaitFor(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: waitfor PATTERN")
+	}
+	for range 1000 {
+		found, err := filepath.Glob(ts.MkAbs(args[0]))
+		ts.Check(err)
+		if len(found) > 0 {
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	ts.Fatalf("no %s after 10 s", args[0])
+}
