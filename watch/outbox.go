@@ -28,14 +28,14 @@ func (o *outbox) push(e Event) {
 		}
 		o.files[e.Path] = &e
 	default:
-		if o.remarks[remark{e.Kind, e.Path}] != nil {
-			return
-		}
 		// Back and lost again: the receiver knows of a loss, or will by the
 		// one that waits before it.
 		if back := (remark{FolderBack, e.Path}); e.Kind == FolderLost && o.remarks[back] != nil {
 			o.cancel(o.remarks[back])
 			delete(o.remarks, back)
+			return
+		}
+		if o.remarks[remark{e.Kind, e.Path}] != nil {
 			return
 		}
 		o.remarks[remark{e.Kind, e.Path}] = &e

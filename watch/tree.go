@@ -369,9 +369,9 @@ func (t *tree) findSilent(path string, d *dir) {
 			return
 		}
 	}
-	name := t.sys.silent(path)
+	name, was := t.sys.silent(path), d.silent
 	d.silent = name != ""
-	if d.silent && !t.deaf {
+	if d.silent && !was && !t.deaf {
 		t.tell(news{
 			kind: newsRemark, remark: Polling, path: path,
 			err: fmt.Errorf("%s does not report every change", name),

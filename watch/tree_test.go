@@ -35,8 +35,10 @@ type receiver struct {
 // fast are options that keep a test short; its machine may be busy, so the
 // settling time is not as short as it could be.
 func fast() Options {
-	return Options{Settle: 150 * time.Millisecond, Scan: time.Hour}
+	return Options{Settle: fastSettle, Scan: time.Hour}
 }
+
+const fastSettle = 250 * time.Millisecond
 
 // follow watches root until the test ends or done is called.
 func follow(t *testing.T, root string, opts Options, adapt func(*system)) *receiver {
@@ -162,8 +164,9 @@ func (r *receiver) count(k Kind) int {
 	return n
 }
 
-// steady lets pass twice the time in which anything would be told.
-func (r *receiver) steady() { time.Sleep(2 * 3 * 150 * time.Millisecond) }
+// steady lets pass the time in which anything wrong would be told: a removal
+// takes little over one settling time.
+func (r *receiver) steady() { time.Sleep(3 * fastSettle) }
 
 // history is what was told of a file.
 func (r *receiver) history(name string) []Kind {
@@ -189,6 +192,7 @@ func write(t *testing.T, n int, elem ...string) {
 
 // waysToWatch runs a test with events and by polling, which must agree.
 func waysToWatch(t *testing.T, test func(t *testing.T, opts Options)) {
+	t.Parallel()
 	t.Run("events", func(t *testing.T) {
 		t.Parallel()
 		test(t, fast())
@@ -405,6 +409,7 @@ func TestRelativeRoot(t *testing.T) {
 // A write through a memory map makes no event, a restored time makes one that
 // says little: the scan finds both.
 func TestScanFindsWhatNoEventTold(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	write(t, 10, dir, "a.NEF")
 	old := time.Now().Add(-time.Hour)
