@@ -410,6 +410,11 @@ func (s *Sequence) revisit(th *Thresholds, c *curves) (Reversal, bool) {
 	return Reversal{}, false
 }
 
+// movedUnexplained is the share of variance that the motion may leave where it
+// is to prove a moved camera: blur that changes much from frame to frame draws
+// the picture aside as well.
+const movedUnexplained = 0.03
+
 // excess returns by how many px each link's picture jumps beyond its
 // neighbours' drift; NaN where it is not registered.
 func (s *Sequence) excess(sg *signature) []float64 {
@@ -424,7 +429,7 @@ func (s *Sequence) excess(sg *signature) []float64 {
 		v := [3]float64{m.ShiftX / span, m.ShiftY / span, m.Rotation * half / span}
 		for k := range part {
 			part[k][i] = v[k]
-			if !m.Converged {
+			if !m.Converged || m.Unexplained > movedUnexplained {
 				part[k][i] = math.NaN()
 			}
 		}
@@ -456,7 +461,8 @@ func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature) {
 		m.Verdict = cannot(ReasonUnrelated)
 		return
 	}
-	limit := max(th.MovedPixels, th.MovedSigma*(median(values)/1.18+0.01))
+	px := float64(max(s.grid.width, s.grid.height)/s.grid.factor) / longSide
+	limit := max(th.MovedPixels*px, th.MovedSigma*(median(values)/1.18+0.01))
 	var hits []int
 	for i, v := range d {
 		if v > limit && v > 3*s.links[i].motion.Doubt && !j.Order.touches(s.frames[s.links[i].from].index, s.frames[s.links[i].to].index) {

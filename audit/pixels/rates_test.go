@@ -3,59 +3,390 @@ package pixels_test
 import (
 	"flag"
 	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"sync"
 	"testing"
 
 	"prestrike/audit/pixels"
 	"prestrike/audit/pixels/pixelstest"
 )
 
-var seedCount = flag.Int("seeds", 3, "rendered scenes to measure")
-var seedFirst = flag.Uint64("first", 1001, "first seed")
-var seedStep = flag.Uint64("step", 2, "step")
+// Even seeds are for choosing thresholds, odd ones from 1001 on for stating
+// what they do.
+var (
+	seedCount = flag.Int("seeds", 6, "number of rendered scenes")
+	seedFirst = flag.Uint64("first", 1001, "seed of the first; the others follow in steps of 2")
+	showAll   = flag.Bool("misses", false, "log each missed fault and each false alarm")
+)
 
+// A studio photographs one scene and keeps what it measured.
 type studio struct {
 	built *pixelstest.Built
 	kept  map[pixelstest.Shot]*pixels.FrameMeasure
 }
 
-func (st *studio) measure(sh pixelstest.Shot) *pixels.FrameMeasure {
-	if m := st.kept[sh]; m != nil {
-		return m
-	}
-	m, err := pixels.Measure(st.built.Picture(sh))
-	if err != nil {
-		panic(err)
-	}
-	st.kept[sh] = m
-	return m
-}
-
 func (st *studio) judge(shots []pixelstest.Shot) *pixels.Judgement {
 	var s pixels.Sequence
 	for _, sh := range shots {
-		s.Add(st.measure(sh))
+		m := st.kept[sh]
+		if m == nil {
+			var err error
+			if m, err = pixels.Measure(st.built.Picture(sh)); err != nil {
+				panic(err)
+			}
+			st.kept[sh] = m
+		}
+		s.Add(m)
 	}
 	return s.Judge(pixels.DefaultThresholds())
 }
 
+// A row counts one kind of fault, or of clean runs, in one check.
+type row struct {
+	runs, cannot, found int
+}
+
+// A tally is the table of rates. Rows are made in the order they are met.
+type tally struct {
+	mu    sync.Mutex
+	names []string
+	rows  map[string]*row
+	notes []string
+}
+
+func (ta *tally) count(name string, a pixels.Answer, hit bool) {
+	ta.mu.Lock()
+	defer ta.mu.Unlock()
+	r := ta.rows[name]
+	if r == nil {
+		r = &row{}
+		ta.rows[name] = r
+		ta.names = append(ta.names, name)
+	}
+	r.runs++
+	switch {
+	case hit:
+		r.found++
+	case a == pixels.CannotTell:
+		r.cannot++
+	}
+}
+
+func (ta *tally) note(format string, args ...any) {
+	ta.mu.Lock()
+	defer ta.mu.Unlock()
+	ta.notes = append(ta.notes, fmt.Sprintf(format, args...))
+}
+
+// wilson is the 95 % score interval of k among n (Wilson, J. Am. Stat. Assoc.
+// 22(158), 1927).
+func wilson(k, n int) (lo, hi float64) {
+	if n == 0 {
+		return 0, 1
+	}
+	const z = 1.959964
+	p, m := float64(k)/float64(n), float64(n)
+	mid := (p + z*z/(2*m)) / (1 + z*z/m)
+	half := z / (1 + z*z/m) * math.Sqrt(p*(1-p)/m+z*z/(4*m*m))
+	return max(0, mid-half), min(1, mid+half)
+}
+
+func (ta *tally) String() string {
+	var b strings.Builder
+	b.WriteString("| check, runs | runs | cannot tell | found, where it can tell | 95 % interval |\n|---|---|---|---|---|\n")
+	slices.Sort(ta.names)
+	for _, name := range ta.names {
+		r := ta.rows[name]
+		n := r.runs - r.cannot
+		lo, hi := wilson(r.found, n)
+		share := 0.0
+		if n > 0 {
+			share = float64(r.found) / float64(n)
+		}
+		fmt.Fprintf(&b, "| %s | %d | %d | %d of %d = %.1f %% | %.1f to %.1f %% |\n", name, r.runs, r.cannot, r.found, n, 100*share, 100*lo, 100*hi)
+	}
+	return b.String()
+}
+
+// The checks by name.
+func verdicts(j *pixels.Judgement) map[string]pixels.Verdict {
+	return map[string]pixels.Verdict{
+		"first edge": j.First.Verdict, "last edge": j.Last.Verdict, "step": j.Step.Verdict, "jump": j.Jumps.Verdict, "stall": j.Stalls.Verdict, "order": j.Order.Verdict,
+		"moved": j.Moved.Verdict, "brightness": j.Brightness.Verdict, "dark": j.Dark.Verdict, "soft": j.Soft.Verdict, "band": j.Bands.Verdict,
+	}
+}
+
+// foreign counts the checks that find what is not there.
+func (ta *tally) foreign(st, what string, j *pixels.Judgement, allowed ...string) {
+	kind := "foreign fault"
+	if what == "clean" {
+		kind = "clean"
+	}
+	any := false
+	for name, v := range verdicts(j) {
+		if slices.Contains(allowed, name) {
+			continue
+		}
+		hit := v.Answer == pixels.Found
+		any = any || hit && name != "step" && name != "band"
+		ta.count("A "+name+" | "+kind, v.Answer, hit)
+		if hit {
+			ta.note("%s: %s found in %s", st, name, what)
+			ta.note("    %s", summary(j))
+		}
+	}
+	if what == "clean" {
+		ta.count("A any but step and band | clean", pixels.Fine, any)
+	}
+}
+
+func (ta *tally) fault(st, name string, v pixels.Verdict, hit bool, j *pixels.Judgement) {
+	ta.count("B "+name, v.Answer, hit)
+	if !hit && v.Answer != pixels.CannotTell {
+		ta.note("%s: missed %s", st, name)
+		ta.note("    %s", summary(j))
+	}
+}
+
+// scene measures one drawn scene, clean and with each fault.
+func (ta *tally) scene(seed uint64) {
+	d := pixelstest.Random(seed)
+	b := d.Build()
+	st := &studio{b, map[pixelstest.Shot]*pixels.FrameMeasure{}}
+	shots := d.Shots()
+	n := len(shots)
+	rng := rand.New(rand.NewPCG(seed, 4))
+	name := fmt.Sprintf("seed %d (%v, %d frames, %.2f px)", seed, d.Shape, n, d.CoC)
+	inside := func() int { return 4 + rng.IntN(n-8) }
+
+	j := st.judge(shots)
+	ta.foreign(name, "clean", j)
+	ta.count("B walk | focus runs", j.Walk.Answer, j.Walk.Answer == pixels.Found)
+	if d.CoC <= 2 {
+		ta.count("A step | true blur up to 2 px", j.Step.Answer, j.Step.Answer == pixels.Found)
+	}
+	if j.Step.Blur > 0 {
+		r := j.Step.Blur / d.CoC
+		ta.count("B step | within a factor of 2", pixels.Fine, r > 0.5 && r < 2)
+		ta.note("ratio %.3f coc %.2f hw %.2f", r, d.CoC, j.HalfWidth)
+	}
+	for _, k := range []int{2, 3, 4} { // every k-th frame
+		c := d.CoC * float64(k)
+		if c < 4 || n/k < 7 {
+			continue
+		}
+		var thin []pixelstest.Shot
+		for i := 0; i < n; i += k {
+			thin = append(thin, shots[i])
+		}
+		j := st.judge(thin)
+		ta.fault(name, "step | true blur 4 px and more", j.Step.Verdict, j.Step.Answer == pixels.Found, j)
+		if j.Step.Blur > 0 {
+			ta.note("ratio %.3f coc %.2f hw %.2f", j.Step.Blur/c, c, j.HalfWidth)
+		}
+	}
+
+	for m := 1; m <= 2; m++ {
+		at := inside()
+		j := st.judge(pixelstest.Missing(shots, at, m))
+		hit := slices.ContainsFunc(j.Jumps.Events, func(e pixels.Jump) bool { return e.From == at-1 })
+		ta.fault(name, fmt.Sprintf("jump | %d missing, located", m), j.Jumps.Verdict, hit, j)
+		ta.foreign(name, fmt.Sprint(m, " missing at ", at), j, "jump", "band", "step")
+		if m == 1 {
+			band := slices.ContainsFunc(j.Bands.Events, func(e pixels.BandLoss) bool { return e.From == at-1 })
+			ta.fault(name, "band | 1 missing, located", j.Bands.Verdict, band, j)
+		}
+	}
+
+	for _, where := range []string{"middle", "end"} {
+		at := inside()
+		if where == "end" {
+			at = n - 1
+		}
+		j := st.judge(pixelstest.Stall(shots, at, 1, true))
+		hit := slices.ContainsFunc(j.Stalls.Events, func(e pixels.Stall) bool { return e.From == at })
+		ta.fault(name, "stall | one frame twice, "+where, j.Stalls.Verdict, hit, j)
+		ta.foreign(name, "stall "+where, j, "stall", "first edge", "last edge", "step")
+	}
+	{
+		s := pixelstest.Stall(shots, 0, 3, true)
+		j := st.judge(s)
+		hit := slices.ContainsFunc(j.Stalls.Events, func(e pixels.Stall) bool { return e.From == 0 })
+		ta.fault(name, "stall | start stands for 3 frames", j.Stalls.Verdict, hit, j)
+		ta.foreign(name, "stalled start", j, "stall", "first edge", "step")
+	}
+	{
+		at := inside()
+		s := slices.Insert(slices.Clone(shots), at, shots[at])
+		j := st.judge(s)
+		hit := slices.ContainsFunc(j.Stalls.Events, func(e pixels.Stall) bool { return e.From == at })
+		ta.fault(name, "stall | the same file twice", j.Stalls.Verdict, hit, j)
+	}
+	{
+		at := inside()
+		j := st.judge(pixelstest.Swap(shots, at))
+		hit := slices.ContainsFunc(j.Order.Events, func(e pixels.Reversal) bool { return e.From <= at+1 && e.To >= at })
+		ta.fault(name, "order | two swapped", j.Order.Verdict, hit, j)
+		ta.foreign(name, fmt.Sprint("swap at ", at), j, "order", "step")
+		at = n/2 + rng.IntN(n/3)
+		j = st.judge(pixelstest.Restart(shots, at))
+		hit = slices.ContainsFunc(j.Order.Events, func(e pixels.Reversal) bool { return e.To >= at })
+		ta.fault(name, "order | restarted", j.Order.Verdict, hit, j)
+		ta.foreign(name, fmt.Sprint("restart at ", at), j, "order", "step", "last edge")
+		at = n/2 + rng.IntN(n/4)
+		j = st.judge(pixelstest.Turn(shots, at, n))
+		hit = slices.ContainsFunc(j.Order.Events, func(e pixels.Reversal) bool { return e.To >= at })
+		ta.fault(name, fmt.Sprintf("order | turned back for good"), j.Order.Verdict, hit, j)
+		ta.foreign(name, fmt.Sprint("turn at ", at), j, "order", "step", "last edge", "first edge")
+	}
+	for _, last := range []int{1, n} {
+		at := inside()
+		ang := rng.Float64() * 2 * math.Pi
+		px := 2 * float64(d.Width) / 1600
+		j := st.judge(pixelstest.Bump(shots, at, last, px*math.Cos(ang), px*math.Sin(ang)))
+		hit := slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at && e.Lasting == (last > 1) })
+		ta.fault(name, map[bool]string{true: "moved | 2 px at 1,600, one frame", false: "moved | 2 px at 1,600, for good"}[last == 1], j.Moved.Verdict, hit, j)
+		ta.foreign(name, fmt.Sprint("bump at ", at), j, "moved", "step")
+		px = 5 + 25*rng.Float64()
+		j = st.judge(pixelstest.Bump(shots, at, last, px*math.Cos(ang), px*math.Sin(ang)))
+		hit = slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at })
+		ta.fault(name, "moved | 5 to 30 px", j.Moved.Verdict, hit, j)
+	}
+	{
+		at := rng.IntN(n)
+		ev := -1.2 - 3*rng.Float64()
+		j := st.judge(pixelstest.Brighten(shots, at, 1, ev))
+		hit := len(j.Dark.Events) == 1 && j.Dark.Events[0].Frame == at
+		ta.fault(name, "dark | 1.2 to 4.2 EV", j.Dark.Verdict, hit, j)
+		ta.foreign(name, fmt.Sprint("dark at ", at), j, "dark", "step", "first edge", "last edge")
+		j = st.judge(pixelstest.Brighten(shots, at, 1, -12))
+		hit = len(j.Dark.Events) == 1 && j.Dark.Events[0].Frame == at
+		ta.fault(name, "dark | black", j.Dark.Verdict, hit, j)
+		ta.foreign(name, fmt.Sprint("black at ", at), j, "dark", "step", "first edge", "last edge")
+		j = st.judge(pixelstest.Brighten(shots, at, 1, -0.7))
+		ta.count("A dark | 0.7 EV below", j.Dark.Answer, j.Dark.Answer == pixels.Found)
+	}
+	for _, last := range []int{1, n} {
+		at := 1 + inside()
+		ev := 0.15 + 0.3*rng.Float64()
+		if rng.IntN(2) == 0 {
+			ev = -ev
+		}
+		j := st.judge(pixelstest.Brighten(shots, at, last, ev))
+		hit := slices.ContainsFunc(j.Brightness.Jumps, func(e pixels.Change) bool { return e.To == at })
+		ta.fault(name, "brightness | jump of 0.15 to 0.45 EV", j.Brightness.Verdict, hit, j)
+		ta.foreign(name, fmt.Sprintf("jump of %.2f EV at %d", ev, at), j, "brightness", "step")
+	}
+	for _, px := range []float64{2.5 + 1.5*rng.Float64(), 4 + 3*rng.Float64()} {
+		at := inside()
+		j := st.judge(pixelstest.Shake(shots, at, px, rng.Float64()*math.Pi))
+		hit := slices.ContainsFunc(j.Soft.Events, func(e pixels.SoftFrame) bool { return e.Frame == at })
+		ta.fault(name, map[bool]string{true: "soft | shake of 2.5 to 4 px", false: "soft | shake of 4 to 7 px"}[px < 4], j.Soft.Verdict, hit, j)
+		ta.foreign(name, fmt.Sprint("shake at ", at), j, "soft", "step")
+	}
+	for _, share := range [][2]float64{{0.03, 0.10}, {0.12, 0.35}} {
+		q := share[0] + (share[1]-share[0])*rng.Float64()
+		label := fmt.Sprintf("lost %.0f to %.0f %%", 100*share[0], 100*share[1])
+		for _, first := range []bool{true, false} {
+			var cut []pixelstest.Shot
+			var lost float64
+			if first {
+				f := b.FocusAt(q)
+				i := slices.IndexFunc(shots, func(s pixelstest.Shot) bool { return s.Focus >= f })
+				cut = shots[i:]
+				lost = b.LostBefore(cut[0].Focus)
+			} else {
+				f := b.FocusAt(1 - q)
+				i := slices.IndexFunc(shots, func(s pixelstest.Shot) bool { return s.Focus > f })
+				cut = shots[:i]
+				lost = b.LostBehind(cut[i-1].Focus)
+			}
+			if len(cut) < 6 || lost < share[0]*0.8 || lost > share[1]*1.3 { // steps and terraces jump
+				continue
+			}
+			j := st.judge(cut)
+			if first {
+				ta.fault(name, "first edge | "+label, j.First.Verdict, j.First.Answer == pixels.Found, j)
+				ta.foreign(name, "cut first", j, "first edge", "step", "band")
+			} else {
+				ta.fault(name, "last edge | "+label, j.Last.Verdict, j.Last.Answer == pixels.Found, j)
+				ta.foreign(name, "cut last", j, "last edge", "step", "band")
+			}
+		}
+	}
+	ta.interval(st, name, d, rng)
+}
+
+// interval measures the scene as a time-lapse would show it: focus stands.
+func (ta *tally) interval(st *studio, name string, d pixelstest.Draw, rng *rand.Rand) {
+	n := 16
+	focus := 0.2 + 0.6*rng.Float64()
+	shots := pixelstest.Run(d.Seed+500, n, focus, focus, 0)
+	for i := range shots {
+		shots[i].EV += 0.006 * rng.NormFloat64()
+		if d.Seed/2%2 == 0 { // a soft shadow crosses
+			shots[i].Cloud = 0.5
+			shots[i].CloudAt = -0.2 + 1.4*float64(i)/float64(n-1)
+		}
+	}
+	j := st.judge(shots)
+	ta.count("B walk | standing runs", j.Walk.Answer, j.Walk.Answer == pixels.Fine)
+	ta.count("A walk | standing runs taken for focus", j.Walk.Answer, j.Walk.Answer == pixels.Found)
+	if j.Walk.Answer == pixels.Found {
+		ta.note("%s: standing taken for focus\n    %s", name, summary(j))
+	}
+	ta.foreign(name, "clean", j)
+	flick := slices.Clone(shots)
+	for i := range flick {
+		flick[i].EV += 0.18 * rng.NormFloat64()
+	}
+	j = st.judge(flick)
+	ta.fault(name, "brightness | flicker of 0.18 EV (deviation)", j.Brightness.Verdict, j.Brightness.Answer == pixels.Found, j)
+	at := 3 + rng.IntN(n-6)
+	j = st.judge(pixelstest.Shake(shots, at, 5, rng.Float64()*math.Pi))
+	hit := slices.ContainsFunc(j.Soft.Events, func(e pixels.SoftFrame) bool { return e.Frame == at })
+	ta.fault(name, "soft | standing run, shake of 5 px", j.Soft.Verdict, hit, j)
+	j = st.judge(pixelstest.Bump(shots, at, n, 2*float64(d.Width)/1600, 0))
+	hit = slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at })
+	ta.fault(name, "moved | standing run, 2 px at 1,600", j.Moved.Verdict, hit, j)
+}
+
+// TestRates prints the table of RATES.md:
+//
+//	go test ./audit/pixels -run TestRates -v -seeds 100
+func TestRates(t *testing.T) {
+	ta := &tally{rows: map[string]*row{}}
+	var wg sync.WaitGroup
+	seeds := make(chan uint64)
+	for range 2 {
+		wg.Go(func() {
+			for s := range seeds {
+				ta.scene(s)
+			}
+		})
+	}
+	for i := range *seedCount {
+		seeds <- *seedFirst + 2*uint64(i)
+	}
+	close(seeds)
+	wg.Wait()
+	if *showAll {
+		for _, n := range ta.notes {
+			t.Log(n)
+		}
+	}
+	t.Logf("\n%s", ta)
+}
+
 func summary(j *pixels.Judgement) string {
 	f := func(v pixels.Verdict) string {
-		if v.Answer == pixels.CannotTell {
-			return "?"
-		}
-		return map[pixels.Answer]string{pixels.Fine: ".", pixels.Found: "X"}[v.Answer]
+		return map[pixels.Answer]string{pixels.Fine: ".", pixels.Found: "X", pixels.CannotTell: "?"}[v.Answer]
 	}
 	return fmt.Sprintf("n=%d T=%d tex=%d hw=%.2f walk%s %.2f rise %.1f first%s %.2f/%d last%s %.2f/%d step%s %.2f sig %s %.5f x%.1f jump%s %v stall%s %v order%s %v moved%s %v bright%s %v fl %.2f ty %.3f dr %.2f dark%s %v soft%s %v band%s %v unrel %v",
 		j.Frames, j.Tiles, j.Textured, j.HalfWidth, f(j.Walk.Verdict), j.Walk.Share, j.Walk.Rise, f(j.First.Verdict), j.First.Share, j.First.Cluster, f(j.Last.Verdict), j.Last.Share, j.Last.Cluster,
 		f(j.Step.Verdict), j.Step.Blur, j.Signature.Kind, j.Signature.PerFrame, j.Signature.Strength, f(j.Jumps.Verdict), j.Jumps.Events, f(j.Stalls.Verdict), j.Stalls.Events, f(j.Order.Verdict), j.Order.Events,
 		f(j.Moved.Verdict), j.Moved.Events, f(j.Brightness.Verdict), j.Brightness.Jumps, j.Brightness.Flicker, j.Brightness.Typical, j.Brightness.Drift, f(j.Dark.Verdict), j.Dark.Events, f(j.Soft.Verdict), j.Soft.Events, f(j.Bands.Verdict), j.Bands.Events, j.Unrelated)
-}
-
-func TestClean(t *testing.T) {
-	for k := range *seedCount {
-		d := pixelstest.Random(*seedFirst + *seedStep*uint64(k))
-		st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}}
-		j := st.judge(d.Shots())
-		t.Logf("%d %v %dx%d n%d coc %.2f contrast %.2f plain %.2f e %.0f br %.4f drift %.0f bg %v\n   %s", d.Seed, d.Shape, d.Width, d.Height, d.Frames, d.CoC, d.Contrast, d.Plain, d.Electrons, d.Breathing, d.DriftX, d.Background, summary(j))
-	}
 }

@@ -19,6 +19,8 @@ type Motion struct {
 	// Residual is the mean absolute difference that remains, in code values,
 	// on the small pictures.
 	Residual float64
+	// Unexplained is the share of the first picture's variance that remains.
+	Unexplained float64
 	// Doubt is by how many px, half-way to the corner, the motions there and
 	// back disagree; 0 where the pictures match so well that it was not asked.
 	Doubt float64
@@ -131,9 +133,9 @@ func Register(a, b *FrameMeasure) Motion {
 
 // register aligns two pyramids; px is the size of a small picture's pixel.
 func register(a, b []regLevel, px float64) Motion {
-	mo, unexplained := align(a, b)
-	if mo.Converged && unexplained > askUnexplained {
-		back, _ := align(b, a)
+	mo := align(a, b)
+	if mo.Converged && mo.Unexplained > askUnexplained {
+		back := align(b, a)
 		round := mo.then(back)
 		half := math.Hypot(float64(a[0].img.w), float64(a[0].img.h)) / 4
 		d := math.Hypot(round.ShiftX, round.ShiftY) + half*math.Hypot(round.Scale, round.Rotation)
@@ -145,10 +147,9 @@ func register(a, b []regLevel, px float64) Motion {
 	return mo
 }
 
-// align finds the motion in pixels of the small picture, and the share of a's
-// variance that it leaves.
-func align(a, b []regLevel) (mo Motion, unexplained float64) {
-	mo = Motion{Gain: 1}
+// align finds the motion in pixels of the small picture.
+func align(a, b []regLevel) Motion {
+	mo := Motion{Gain: 1}
 	last := len(a) - 1
 	for l := last; l >= 0; l-- {
 		// Pixels of a level's picture are averages of 2^l ones: the middle
@@ -174,7 +175,7 @@ func align(a, b []regLevel) (mo Motion, unexplained float64) {
 			}
 		}
 		if !ok {
-			return Motion{Gain: 1}, 1
+			return Motion{Gain: 1, Unexplained: 1}
 		}
 		mo = s.mo
 		mo.ShiftX *= f
@@ -182,10 +183,10 @@ func align(a, b []regLevel) (mo Motion, unexplained float64) {
 		if l == 0 {
 			mo.Residual = s.meanAbs
 			mo.Converged = moved < 0.05 && s.unexplained < maxUnexplained && s.contrast > minContrast && s.overlap > 0.5
-			unexplained = s.unexplained
+			mo.Unexplained = s.unexplained
 		}
 	}
-	return mo, unexplained
+	return mo
 }
 
 // A solver holds the state of the Gauss-Newton iteration on one level.

@@ -61,8 +61,10 @@ type Thresholds struct {
 
 	// Camera and light.
 
-	// MovedPixels is the least jump of the picture, px: 1; MovedSigma its
-	// distance in noise deviations: 7.
+	// MovedPixels is the least jump of the picture, in px of a picture with a
+	// long side of 1,600: 1. Lenses themselves shift the picture by some 0.7
+	// when their motor starts. MovedSigma is its distance in noise
+	// deviations: 7.
 	MovedPixels, MovedSigma float64
 	// JumpEV is the least jump of brightness between neighbours, EV: 0.10;
 	// JumpMAD its distance in median deviations: 6.
