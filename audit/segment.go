@@ -72,6 +72,8 @@ const (
 	// Settings (ISO, exposure time, f-number, white balance, orientation).
 	pChangeInside  = 0.012
 	pChangeBetween = 0.45
+	// The first or last frame alone is other than the rest: rather a test frame.
+	pChangeEdge = 0.03
 	// What a photographer changes between set-ups only: lens, focal length, picture size.
 	pSetupInside  = 0.001
 	pSetupBetween = 0.20
@@ -89,6 +91,7 @@ const (
 var (
 	lnSingle           = math.Log(pSingle)
 	lnMissing          = math.Log(pMissing)
+	lnChangeEdge       = math.Log(pChangeEdge)
 	lnMissingEdge      = math.Log(pMissingEdge)
 	lnJump             = math.Log(pJump)
 	lnLeftOut          = math.Log(pLeftOut)
@@ -238,6 +241,7 @@ type open struct {
 	exposure   float64 // of the first frame, seconds
 	before     float64 // cadence of the run before, 0 where there is none
 	hole       bool    // the latest gap is read as missing frames
+	odd        bool    // the latest frame has other settings than the one before
 }
 
 const coarse = 0.25 // a clock is coarse whose step is more than this share of the cadence
@@ -286,7 +290,7 @@ func (o *open) take(gap, k, c, q float64) {
 // step returns the ways in which the run can go on to frame i.
 func (o *open) step(w *between, a *point, out []open) []open {
 	next := *o
-	next.hole = false
+	next.hole, next.odd = false, w.changed && !o.bracket
 	// Settings.
 	switch {
 	case o.bracket:
@@ -298,6 +302,9 @@ func (o *open) step(w *between, a *point, out []open) []open {
 		next.score += lnNotBracketEnd
 	case w.changed:
 		next.changes++
+		if o.n == 0 {
+			next.score += lnChangeEdge
+		}
 		p := pChangeInside
 		if o.changes > 0 {
 			p = min(0.08*float64(o.changes), 0.4)
@@ -485,6 +492,9 @@ func segment(frames []*Frame) []run {
 			s := o.score + math.Log(p)
 			if o.hole {
 				s += lnMissingEdge - lnMissing
+			}
+			if o.odd {
+				s += lnChangeEdge
 			}
 			if s > ends[i].score {
 				ends[i] = end{s, o.from, o.bracket, o.cadence(w.q)}

@@ -35,7 +35,7 @@ buffer. Short pauses, and runs with many of them, are therefore left alone.`,
 
 func checkCadenceBreak(v *audit.Review) error {
 	q := v.Sequence
-	if q.Kind == audit.Interval || q.Kind == audit.Burst {
+	if q.Kind == audit.Interval || q.Kind == audit.Burst || q.Kind == audit.Exposure {
 		return nil
 	}
 	all := gaps(v)

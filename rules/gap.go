@@ -93,15 +93,45 @@ func gaps(v *audit.Review) []gap {
 		if i > 0 && list[i-1].count < 0 || i < len(list)-1 && list[i+1].count < 0 {
 			continue // out of order, not left out
 		}
-		if g.slack > coarseSlack && (g.count > 1 || g.ticks >= leftOut.Min) {
+		slow := slower(list, i)
+		// One slope for both sides of the gap, or none to refine by.
+		if q.Kind != audit.Exposure && slow < oneSlope && g.slack > coarseSlack && (g.count > 1 || g.ticks >= leftOut.Min) {
 			refine(list, i)
 		}
-		g.read(agree, limit, spread)
+		g.read(agree, limit*slow, spread)
+		if g.reading == paused && (i < edge || i > len(list)-1-edge) {
+			// So few frames beyond a pause may be test frames or a marker.
+			g.reading = plain
+		}
 		if q.Kind == audit.Exposure && g.reading == unclear && g.count > 1 && bracketLacks(q.Frames, g.count-1) {
 			g.reading = missing
 		}
 	}
 	return list
+}
+
+// edge is how many steps from its ends a run may pause without a word.
+const edge = 2
+
+// slower returns how much slower than its cadence the run goes just before or
+// just behind a gap, 1 or more: where a buffer is full, frames come at longer
+// steps from there on.
+func slower(list []gap, at int) float64 {
+	const around = 6
+	mean := func(from, to int) float64 {
+		sum, n := 0.0, 0.0
+		for i := max(0, from); i < min(len(list), to); i++ {
+			if t := list[i].ticks; !math.IsNaN(t) && list[i].count <= 1 {
+				sum += t
+				n++
+			}
+		}
+		if n < around/2 {
+			return 1
+		}
+		return sum / n
+	}
+	return max(1, mean(at-around, at), mean(at+1, at+1+around))
 }
 
 // links joins the steps of a sequence from timed frame to timed frame. Where
@@ -210,6 +240,8 @@ func (s scatter) over(n float64) float64 {
 const (
 	// A clock this coarse, in cadences, is helped by the frames around.
 	coarseSlack = 0.15
+	// A run that goes so many times slower on one side has no one cadence.
+	oneSlope = 1.25
 	// So many frames on either side help; more would not be the same run.
 	mostAround = 40
 )

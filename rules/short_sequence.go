@@ -63,6 +63,9 @@ func checkShortSequence(v *audit.Review) error {
 		}
 		return nil
 	}
+	if q.Kind == audit.Exposure && have%2 == 1 && !bracketLacks(q.Frames, 1) && !bracketLacks(q.Frames, 2) {
+		return nil // a whole bracket of another size
+	}
 	usual, alike, all := siblingFrames(v.Session.Sequences, q)
 	if float64(alike) < v.Param("siblings") || float64(alike) < v.Param("share")*float64(all) || have >= usual {
 		return nil

@@ -1,0 +1,55 @@
+package rules
+
+import (
+	"flag"
+	"testing"
+
+	"prestrike/audit"
+	"prestrike/audit/audittest"
+)
+
+var (
+	seeds   = flag.Int("seeds", 300, "made-up shoots to judge")
+	seedsAt = flag.Uint64("seeds-at", 2_000_000, "first seed")
+)
+
+// A shoot without faults must have no finding that asks for anything but those
+// that a retake settles: whoever is called back for nothing switches the
+// program off.
+func TestCleanShootsRaiseNoAlarm(t *testing.T) {
+	n := *seeds
+	if testing.Short() {
+		n /= 10
+	}
+	clean, alarms := 0, map[string]int{}
+	for seed := *seedsAt; seed < *seedsAt+uint64(n); seed++ {
+		shoot := audittest.Random(seed)
+		if !shoot.Clean {
+			continue
+		}
+		clean++
+		opt := &audit.Options{Rules: All()}
+		result, err := audit.Judge(shoot.Files, opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		report := func(q *audit.Sequence, findings []*audit.Finding) {
+			for _, f := range findings {
+				if f.Severity > audit.Note && (q == nil || q.SupersededBy == nil) {
+					alarms[f.Rule]++
+					t.Errorf("seed %d: %s: %s (%v)", seed, f.Rule, f.Message, f.Severity)
+				}
+			}
+		}
+		for _, session := range result.Sessions {
+			report(nil, session.Findings)
+			for _, q := range session.Sequences {
+				report(q, q.Findings)
+			}
+		}
+	}
+	if clean == 0 {
+		t.Fatal("no made-up shoot is clean")
+	}
+	t.Logf("%d clean shoots, alarms: %v", clean, alarms)
+}
