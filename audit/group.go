@@ -62,13 +62,10 @@ func cycles(frames []*Frame, bracket bool) []part {
 		if took := frames[n-1].Time.Sub(frames[0].Time); took < time.Duration(n-1)*slowBracket {
 			return []part{{frames: frames}}
 		}
-		// Frames of different exposure that came at about the same pace by
-		// chance.
-		var singles []part
-		for i := range frames {
-			singles = append(singles, part{frames: frames[i : i+1 : i+1]})
-		}
-		return singles
+		return apart(frames)
+	}
+	if turned := func(f *Frame) bool { return f.meta.Orientation != frames[0].meta.Orientation }; auto*2 < n && slices.ContainsFunc(frames, turned) {
+		return apart(frames)
 	}
 	if p == 0 {
 		p = n
@@ -83,6 +80,16 @@ func cycles(frames []*Frame, bracket bool) []part {
 		at = to
 	}
 	return parts
+}
+
+// apart returns frames as single ones, which came at about the same pace by
+// chance.
+func apart(frames []*Frame) []part {
+	var singles []part
+	for i := range frames {
+		singles = append(singles, part{frames: frames[i : i+1 : i+1]})
+	}
+	return singles
 }
 
 // slowBracket is the time per frame above which frames of different exposure
