@@ -2,7 +2,6 @@ package exifread_test
 
 import (
 	"bytes"
-	"encoding/binary"
 	"image"
 	"image/jpeg"
 	"os"
@@ -118,9 +117,3 @@ func writeFrame(t testing.TB, name string, b []byte) string {
 	}
 	return path
 }
-
-func readBytes(b []byte) (*exifread.Metadata, error) {
-	return exifread.Read(bytes.NewReader(b), int64(len(b)))
-}
-
-var bothOrders = map[string]binary.AppendByteOrder{"II": binary.LittleEndian, "MM": binary.BigEndian}

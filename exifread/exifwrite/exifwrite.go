@@ -262,7 +262,7 @@ func InsertJPEG(jpeg, exif []byte) ([]byte, error) {
 	}
 	length := 2 + len(exifIntro) + len(exif)
 	if length > math.MaxUint16 {
-		return nil, fmt.Errorf("Exif segment of %d bytes: %w", length, ErrTooLong)
+		return nil, fmt.Errorf("segment of %d bytes for Exif: %w", length, ErrTooLong)
 	}
 	out := make([]byte, 0, len(jpeg)+2+length)
 	out = append(out, 0xFF, 0xD8, 0xFF, 0xE1)
