@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 
 	"prestrike/audit"
 	"prestrike/exifread"
@@ -44,7 +45,7 @@ func checkCadenceBreak(v *audit.Review) error {
 			v.Unjudged(g.why)
 		}
 	}
-	list := readAs(all, paused)
+	list := slices.DeleteFunc(readAs(all, paused), func(g gap) bool { return !sameLook(g.from, g.to) })
 	if len(list) == 0 {
 		return nil
 	}
@@ -73,4 +74,10 @@ func checkCadenceBreak(v *audit.Review) error {
 	}
 	v.Found(found)
 	return nil
+}
+
+// sameLook reports whether two frames were exposed alike and stand alike, so
+// that the second can go on where the first left off.
+func sameLook(a, b *audit.Frame) bool {
+	return exposedAlike(a.Meta(), b.Meta(), tolerance.Default) && a.Meta().Orientation == b.Meta().Orientation
 }

@@ -251,3 +251,31 @@ func exposure(m *exifread.Metadata) (float64, bool) {
 	}
 	return ev, true
 }
+
+// newSetUp is why a change at a pause is not judged.
+const newSetUp = "the change comes at a pause: another set-up rather than a fault"
+
+// atPause reports whether the odd frames are all of the run on one side of a
+// pause of two cadences or more: they rather belong to another run with its own
+// settings, however near it came.
+func atPause(q *audit.Sequence, odd []*audit.Frame) bool {
+	n := len(q.Frames)
+	first := slices.Index(q.Frames, odd[0])
+	last := slices.Index(q.Frames, odd[len(odd)-1])
+	if first < 0 || last-first+1 != len(odd) {
+		return false
+	}
+	var step audit.Step
+	switch {
+	case first == 0 && last < n-1:
+		step = q.Steps[last]
+	case first > 0 && last == n-1:
+		step = q.Steps[first-1]
+	default:
+		return false
+	}
+	const pause = 2
+	ticks, ok := step.Ticks.Get()
+	count := step.Count.Or(1)
+	return ok && count <= 1 && ticks-step.Slack >= pause
+}

@@ -54,6 +54,10 @@ func checkFrameTurn(v *audit.Review) error {
 	if len(d.odd) == 0 {
 		return nil
 	}
+	if atPause(q, d.odd) {
+		v.Unjudged(newSetUp, d.odd...)
+		return nil
+	}
 	are := "are"
 	if len(d.odd) == 1 {
 		are = "is"

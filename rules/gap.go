@@ -285,14 +285,30 @@ func refine(list []gap, at int) {
 		return
 	}
 	step := behind.y/behind.n - before.y/before.n - slope*(behind.x/behind.n-before.x/before.n)
-	residual := before.syy() + behind.syy() - slope*slope*sxx
 	q := max(g.from.Resolution, g.to.Resolution).Seconds()
+	if !averages(slope/q, min(before.n, behind.n)) {
+		return
+	}
+	residual := before.syy() + behind.syy() - slope*slope*sxx
 	deviation := max(math.Sqrt(max(residual, 0)/(n-3)), q/math.Sqrt(12))
 	apart := behind.x/behind.n - before.x/before.n
 	err := deviation * math.Sqrt(1/before.n+1/behind.n+apart*apart/sxx)
 	if slack := 2 * err / slope; slack < g.slack {
 		g.ticks, g.slack = 1+step/slope, slack
 	}
+}
+
+// averages reports whether the rounding of the clock averages out over so many
+// frames at a cadence of so many clock steps. It does not where the cadence is
+// a whole number of steps, or nearly so, or of halves or thirds: then many
+// frames in a row are rounded alike.
+func averages(cadence, frames float64) bool {
+	for m := 1.0; m <= 3; m++ {
+		if off := math.Abs(cadence*m - math.Round(cadence*m)); off*frames < 1 {
+			return false
+		}
+	}
+	return true
 }
 
 // line gathers the sums of points (x, y).

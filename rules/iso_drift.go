@@ -39,6 +39,10 @@ func checkISODrift(v *audit.Review) error {
 	if len(d.odd) == 0 {
 		return nil
 	}
+	if atPause(q, d.odd) {
+		v.Unjudged(newSetUp, d.odd...)
+		return nil
+	}
 	v.Found(audit.Finding{
 		Message:  d.say(s, "ISO", q.Frames),
 		Action:   "turn automatic ISO off and shoot this sequence again",
