@@ -23,16 +23,6 @@ func judge(t *testing.T, text *audittest.Text) *audit.Result {
 	return result
 }
 
-// judgeText is judge for a session in the test itself.
-func judgeText(t *testing.T, session string) *audit.Result {
-	t.Helper()
-	text, err := audittest.Read(strings.NewReader(session))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return judge(t, text)
-}
-
 // Every rule has four sessions at least: nothing wrong, something wrong, on the
 // limit, and with what it needs missing. All rules run over each of them, so
 // that they are also held to say nothing where they have nothing to say.

@@ -26,7 +26,8 @@ func TestOutboxMerges(t *testing.T) {
 		{"a remark is told once", []Event{e(Overflow, "", 0), e(Overflow, "", 0)}, []Event{e(Overflow, "", 0)}},
 		{"lost and back", []Event{e(FolderLost, "d", 0), e(FolderBack, "d", 0)}, []Event{e(FolderLost, "d", 0), e(FolderBack, "d", 0)}},
 		{
-			"lost, back, lost", []Event{e(FolderLost, "d", 0), e(FolderBack, "d", 0), e(FolderLost, "d", 0)},
+			"lost, back, lost",
+			[]Event{e(FolderLost, "d", 0), e(FolderBack, "d", 0), e(FolderLost, "d", 0)},
 			[]Event{e(FolderLost, "d", 0)},
 		},
 		{"back, lost", []Event{e(FolderBack, "d", 0), e(FolderLost, "d", 0)}, nil},

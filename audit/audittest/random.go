@@ -119,8 +119,23 @@ type look struct {
 }
 
 var shutter = []exifread.Rational{
-	{Num: 1, Den: 1000}, {Num: 1, Den: 500}, {Num: 1, Den: 250}, {Num: 1, Den: 200}, {Num: 1, Den: 160}, {Num: 1, Den: 125}, {Num: 1, Den: 60},
-	{Num: 1, Den: 30}, {Num: 1, Den: 15}, {Num: 1, Den: 8}, {Num: 1, Den: 4}, {Num: 1, Den: 2}, {Num: 1, Den: 1}, {Num: 2, Den: 1}, {Num: 4, Den: 1}, {Num: 8, Den: 1}, {Num: 15, Den: 1},
+	{Num: 1, Den: 1000},
+	{Num: 1, Den: 500},
+	{Num: 1, Den: 250},
+	{Num: 1, Den: 200},
+	{Num: 1, Den: 160},
+	{Num: 1, Den: 125},
+	{Num: 1, Den: 60},
+	{Num: 1, Den: 30},
+	{Num: 1, Den: 15},
+	{Num: 1, Den: 8},
+	{Num: 1, Den: 4},
+	{Num: 1, Den: 2},
+	{Num: 1, Den: 1},
+	{Num: 2, Den: 1},
+	{Num: 4, Den: 1},
+	{Num: 8, Den: 1},
+	{Num: 15, Den: 1},
 }
 
 func (b *randomBody) base() {

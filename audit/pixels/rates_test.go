@@ -239,7 +239,7 @@ func (ta *tally) scene(seed uint64) {
 		at = n/2 + rng.IntN(n/4)
 		j = st.judge(pixelstest.Turn(shots, at, n))
 		hit = slices.ContainsFunc(j.Order.Events, func(e pixels.Reversal) bool { return e.To >= at })
-		ta.fault(name, fmt.Sprintf("order | turned back for good"), j.Order.Verdict, hit, j)
+		ta.fault(name, "order | turned back for good", j.Order.Verdict, hit, j)
 		ta.foreign(name, fmt.Sprint("turn at ", at), j, "order", "step", "last edge", "first edge")
 	}
 	for _, last := range []int{1, n} {
