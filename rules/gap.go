@@ -294,7 +294,9 @@ func refine(list []gap, at int) {
 	apart := behind.x/behind.n - before.x/before.n
 	err := deviation * math.Sqrt(1/before.n+1/behind.n+apart*apart/sxx)
 	if slack := 2 * err / slope; slack < g.slack {
-		g.ticks, g.slack = 1+step/slope, slack
+		// What the two readings themselves allow holds in any case.
+		g.ticks = min(max(1+step/slope, g.ticks-g.slack), g.ticks+g.slack)
+		g.slack = slack
 	}
 }
 

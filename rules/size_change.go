@@ -50,7 +50,7 @@ func checkSizeChange(v *audit.Review) error {
 		}
 		found := audit.Finding{
 			Severity: severity,
-			Message:  fmt.Sprintf("%s %s no %s, the rest of the run does", audit.FrameRanges(q.Frames, lacking), have, what),
+			Message:  fmt.Sprintf("%s %s no %s, the others of the run have one", audit.FrameRanges(q.Frames, lacking), have, what),
 			Action:   "switch raw on again and shoot this sequence again",
 			Frames:   lacking,
 		}

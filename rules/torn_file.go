@@ -56,12 +56,12 @@ func checkTornFile(v *audit.Review) error {
 			r := remark{frame: f, file: file, severity: audit.Reshoot, reason: file.Meta.Integrity.Reason, action: copyAgain(q)}
 			if i > 0 && f.HasRaw() && f.Files[0].Err == nil && f.Files[0].Meta.Integrity.State != exifread.IntegrityTorn {
 				r.severity = audit.Check
-				r.action = "copy the file from the card again; the raw file of the frame is there"
+				r.action = "copy it from the card again; the raw file of the frame is there"
 			}
 			list.add(r)
 		}
 	}
-	list.report(v, "not complete")
+	list.report(v, "is not complete", "are not complete")
 	reportSmall(v)
 	return nil
 }

@@ -46,21 +46,21 @@ func checkUnreadableFile(v *audit.Review) error {
 			} else if _, ok := errors.AsType[*exifread.UnsupportedError](file.Err); ok {
 				t.severity, t.action = audit.Check, "look at the file with another program"
 			} else if i > 0 && f.HasRaw() && f.Files[0].Err == nil {
-				t.severity, t.action = audit.Check, "copy the file from the card again; the raw file of the frame can be read"
+				t.severity, t.action = audit.Check, "copy it from the card again; the raw file of the frame can be read"
 			}
 			list.add(t)
 		}
 	}
-	list.report(v, "cannot be read")
+	list.report(v, "cannot be read", "cannot be read")
 	return nil
 }
 
 // copyAgain says what helps against a damaged file.
 func copyAgain(q *audit.Sequence) string {
 	if q.Kind == audit.Single {
-		return "copy the file from the card again; if that does not help, shoot this frame again"
+		return "copy what is damaged from the card again; if that does not help, shoot again"
 	}
-	return "copy the file from the card again; if that does not help, shoot this sequence again"
+	return "copy what is damaged from the card again; if that does not help, shoot this sequence again"
 }
 
 // A remark is what is wrong with one file.
@@ -116,8 +116,12 @@ func (t *trouble) add(r remark) {
 // mostCauses bounds the findings of one sequence.
 const mostCauses = 4
 
-func (t *trouble) report(v *audit.Review, what string) {
+func (t *trouble) report(v *audit.Review, one, more string) {
 	for _, g := range t.groups {
+		what := more
+		if len(g.files) == 1 {
+			what = one
+		}
 		message := fmt.Sprintf("%s %s: %s", listed(g.files), what, shortReason(g.reason))
 		if n := len(g.files); n > mostNamed {
 			message = fmt.Sprintf("%d files %s: %s (%s)", n, what, shortReason(g.reason), listed(g.files))

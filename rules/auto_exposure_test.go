@@ -1,0 +1,8 @@
+package rules
+
+import "testing"
+
+func TestAutoExposure(t *testing.T) {
+	says(t, autoExposure, "fault",
+		"the camera was on aperture priority; the exposure held this time: set the exposure by hand before the next sequence")
+}

@@ -1,0 +1,9 @@
+package rules
+
+import "testing"
+
+func TestFocalLengthDrift(t *testing.T) {
+	says(t, focalLengthDrift, "fault",
+		"frames 0021 to 0030 are at 86 mm to 88 mm, the rest at 90 mm: fix the zoom ring and shoot this sequence again")
+	measured(t, focalLengthDrift, "limit", 1.111, 1, 0.001, "%")
+}
