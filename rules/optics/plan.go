@@ -46,14 +46,14 @@ func firstError(errs ...error) error {
 // A Sensor is what planning needs to know of a body.
 type Sensor struct {
 	Width                   Length // of the long side, 4 to 60 mm
-	PixelWidth, PixelHeight int    // along the long and the short side, 100 to 100000
+	PixelWidth, PixelHeight int    // along the long and the short side, 16 to 100000
 }
 
 func (s Sensor) validate() error {
 	return firstError(
 		within("sensor width", s.Width, NarrowestSensor, WidestSensor, "mm"),
-		within("pixels across", s.PixelWidth, 100, 100_000, ""),
-		within("pixels down", s.PixelHeight, 100, 100_000, ""),
+		within("pixels across", s.PixelWidth, 16, 100_000, ""),
+		within("pixels down", s.PixelHeight, 16, 100_000, ""),
 	)
 }
 
@@ -307,20 +307,20 @@ func (p *FocusPlan) recommend() {
 			best = i
 		}
 	}
+	p.Recommended = max(best, 0)
+	r := p.Rows[p.Recommended]
+	keeps := fmt.Sprintf("keeps all %s MP", megapixels(p.Megapixels))
 	if best < 0 {
-		least := p.Rows[0]
-		p.Recommended = 0
-		p.Why = fmt.Sprintf("every f-number here loses detail to diffraction; %s works as %s and loses least, about %s of %s MP remain",
-			fStop(least.FNumber), fStop(least.Working), megapixels(least.MegapixelsLeft), megapixels(p.Megapixels))
-		return
+		keeps = fmt.Sprintf("loses detail to diffraction, about %s of %s MP remain", megapixels(r.MegapixelsLeft), megapixels(p.Megapixels))
+		if len(p.Rows) > 1 {
+			keeps += " and fewer at the others"
+		}
 	}
-	p.Recommended = best
-	r := p.Rows[best]
-	frames := "one frame holds it"
+	frames := "one frame holds the depth"
 	if r.Frames > 1 {
 		frames = fmt.Sprintf("%d frames at a focus step of %v", r.Frames, r.Step)
 	}
-	p.Why = fmt.Sprintf("%s works as %s and keeps all %s MP: %s", fStop(r.FNumber), fStop(r.Working), megapixels(p.Megapixels), frames)
+	p.Why = fmt.Sprintf("%s works as %s and %s: %s", fStop(r.FNumber), fStop(r.Working), keeps, frames)
 }
 
 // InOneFrame says whether one stopped-down frame can hold the depth, and what
@@ -401,7 +401,7 @@ func (t HandheldTask) Plan() (*HandheldPlan, error) {
 	p := &HandheldPlan{
 		Equivalent: t.Focal * Length(CropFactor(width, height)),
 		PrintBlur:  PrintCoC(Diagonal(width, height)),
-		PixelBlur:  PixelCoC(t.Sensor.Pitch()),
+		PixelBlur:  min(PixelCoC(t.Sensor.Pitch()), PrintCoC(Diagonal(width, height))), // large pixels hide what a print shows
 		CloseUp:    t.Magnification >= CloseUp,
 	}
 	at := func(sharpness float64, pixels bool) HandheldTime {
@@ -411,8 +411,7 @@ func (t HandheldTask) Plan() (*HandheldPlan, error) {
 		return h
 	}
 	p.Print = at(LooksSharp, false)
-	// A sensor of few pixels shows less at 100 % than a print would.
-	p.Pixels = at(min(LooksSharp, Sharpness(p.PixelBlur, Diagonal(width, height))), true)
+	p.Pixels = at(Sharpness(p.PixelBlur, Diagonal(width, height)), true)
 	return p, nil
 }
 
