@@ -6,6 +6,7 @@ import "math"
 type curve struct {
 	f        []float32 // 0 to 1
 	floor    float64   // the least focus measure, code values²
+	rise     float64   // ratio of the largest to the second least: one shaken frame is no rise
 	peak     float64   // the largest
 	noise    float64   // deviation, as a share of peak-floor
 	mu       float64   // frame of the peak
@@ -112,6 +113,16 @@ func (c *curve) fit(raw []float64, th *Thresholds) {
 			c.peak, c.arg = v, i
 		}
 	}
+	second := math.Inf(1)
+	least := -1
+	for i, v := range raw {
+		if v == c.floor && least < 0 {
+			least = i
+		} else {
+			second = min(second, v)
+		}
+	}
+	c.rise = c.peak / max(second, 0.1)
 	c.detail = c.peak >= 2*th.MinEnergy
 	height := c.peak - c.floor
 	c.f = make([]float32, n)

@@ -47,10 +47,10 @@ func (s *Sequence) Judge(th Thresholds) *Judgement {
 	}
 	sg := s.signature(&th)
 	j.Signature = sg.Signature
-	s.judgeWalk(j, c, sg)
+	s.judgeWalk(j, &th, c, sg)
 	s.judgeOrder(j, &th, c, sg)
 	s.judgeMoved(j, &th, sg)
-	s.judgeStalls(j, &th, sg)
+	s.judgeStalls(j, &th, sg, dark)
 	s.judgeJumps(j, &th, sg)
 	s.judgeEdges(j, &th, c)
 	s.judgeStep(j, &th, c)
@@ -176,6 +176,7 @@ type signature struct {
 	sigma  float64
 	k, z   []float64 // against the neighbours; NaN where they stand still or nearly
 	sign   float64   // of the regular direction
+	bump   []bool    // the camera moved, which a drift must not be told from; nil without drift
 	median float64   // of |v|
 }
 
@@ -213,6 +214,9 @@ func (s *Sequence) signature(th *Thresholds) *signature {
 			sg.v, sg.sigma, sg.median = v, sigma, median(absolute(v))
 		}
 	}
+	if kind == "drift" {
+		s.setBumpsAside(sg)
+	}
 	sg.Strength = sg.median / sg.sigma
 	if kind == "" {
 		return sg
@@ -244,6 +248,38 @@ func (s *Sequence) signature(th *Thresholds) *signature {
 	return sg
 }
 
+// setBumpsAside takes jumps of the picture out of a drift that are no focus
+// steps: those that the next link takes back, and large ones over which the
+// picture changes no more than over its neighbours.
+func (s *Sequence) setBumpsAside(sg *signature) {
+	n := len(sg.v)
+	sg.bump = make([]bool, n)
+	change := make([]float64, n)
+	for i, l := range s.links {
+		change[i] = l.change
+	}
+	off := make([]float64, n) // from the neighbours, in steps
+	for i := range off {
+		off[i] = (sg.v[i] - around(sg.v, i, 2)) / sg.median
+	}
+	for i := range off {
+		if math.Abs(off[i]) > 2 && change[i] < 1.4*around(change, i, 3) {
+			sg.bump[i] = true
+		}
+		if i+1 < n && math.Abs(off[i]) > 0.75 && math.Abs(off[i+1]) > 0.75 {
+			pair := (sg.v[i]+sg.v[i+1])/2 - around(sg.v, i, 3)
+			if math.Abs(pair) < 0.25*math.Abs(off[i])*sg.median {
+				sg.bump[i], sg.bump[i+1] = true, true
+			}
+		}
+	}
+	for i, b := range sg.bump {
+		if b {
+			sg.v[i] = math.NaN()
+		}
+	}
+}
+
 // roughness is the robust deviation of values from the median of their
 // neighbours.
 func roughness(v []float64) float64 {
@@ -255,7 +291,7 @@ func roughness(v []float64) float64 {
 }
 
 // judgeWalk tells a focus sequence from a standing one.
-func (s *Sequence) judgeWalk(j *Judgement, c *curves, sg *signature) {
+func (s *Sequence) judgeWalk(j *Judgement, th *Thresholds, c *curves, sg *signature) {
 	if s.long {
 		j.Walk.Verdict = cannot(ReasonLong)
 		return
@@ -265,29 +301,29 @@ func (s *Sequence) judgeWalk(j *Judgement, c *curves, sg *signature) {
 		return
 	}
 	var rise []float64
-	strong := 0
+	strong, walking := 0, 0
 	for i := range c.tiles {
 		t := &c.tiles[i]
 		if !t.detail {
 			continue
 		}
-		r := t.peak / max(t.floor, 0.1)
-		if t.textured {
-			rise = append(rise, r)
+		if t.textured && t.rise >= th.MinRise {
+			walking++
+			rise = append(rise, t.rise)
 		}
-		if r >= 6 {
+		if t.rise >= 6 {
 			strong++
 		}
 	}
 	// Where most of all detail comes and goes, focus moves, even where its
 	// steps are too few or too uneven for smooth curves.
 	throughout := 2*strong > c.detail
-	j.Walk.Share = float64(c.textured) / float64(c.detail)
+	j.Walk.Share = float64(walking) / float64(c.detail)
 	if len(rise) > 0 {
 		j.Walk.Rise = median(rise)
 	}
 	switch {
-	case c.textured >= 12 && (j.Walk.Share >= 0.25 || throughout || sg.Kind == "scale" && j.Walk.Share >= 0.1) && j.Walk.Rise >= 2.5:
+	case walking >= 12 && (j.Walk.Share >= 0.25 || throughout || sg.Kind == "scale" && j.Walk.Share >= 0.1) && j.Walk.Rise >= 2.5:
 		j.Walk.Verdict = Verdict{Answer: Found}
 	case j.Walk.Share < 0.05 && sg.Kind == "":
 		j.Walk.Verdict = Verdict{Answer: Fine}
@@ -410,11 +446,6 @@ func (s *Sequence) revisit(th *Thresholds, c *curves) (Reversal, bool) {
 	return Reversal{}, false
 }
 
-// movedUnexplained is the share of variance that the motion may leave where it
-// is to prove a moved camera: blur that changes much from frame to frame draws
-// the picture aside as well.
-const movedUnexplained = 0.03
-
 // excess returns by how many px each link's picture jumps beyond its
 // neighbours' drift; NaN where it is not registered.
 func (s *Sequence) excess(sg *signature) []float64 {
@@ -429,7 +460,7 @@ func (s *Sequence) excess(sg *signature) []float64 {
 		v := [3]float64{m.ShiftX / span, m.ShiftY / span, m.Rotation * half / span}
 		for k := range part {
 			part[k][i] = v[k]
-			if !m.Converged || m.Unexplained > movedUnexplained {
+			if !m.Converged {
 				part[k][i] = math.NaN()
 			}
 		}
@@ -442,7 +473,7 @@ func (s *Sequence) excess(sg *signature) []float64 {
 			d := part[k][i] - m
 			plain += d * d
 			// A gap scales the neighbours' drift: focusing off centre.
-			if sg.Kind != "" && !math.IsNaN(sg.k[i]) {
+			if sg.Kind != "" && !math.IsNaN(sg.k[i]) { // not of a bump that was set aside
 				d = part[k][i] - sg.k[i]*m
 			}
 			along += d * d
@@ -458,6 +489,7 @@ func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature) {
 	d := s.excess(sg)
 	values := known(d)
 	if len(values) < 3 {
+		m.Doubtful = len(d)
 		m.Verdict = cannot(ReasonUnrelated)
 		return
 	}
@@ -465,7 +497,11 @@ func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature) {
 	limit := max(th.MovedPixels*px, th.MovedSigma*(median(values)/1.18+0.01))
 	var hits []int
 	for i, v := range d {
-		if v > limit && v > 3*s.links[i].motion.Doubt && !j.Order.touches(s.frames[s.links[i].from].index, s.frames[s.links[i].to].index) {
+		doubtful := v <= 3*s.links[i].motion.Doubt
+		if doubtful && 3*s.links[i].motion.Doubt > limit || math.IsNaN(v) {
+			m.Doubtful++
+		}
+		if v > limit && !doubtful && !j.Order.touches(s.frames[s.links[i].from].index, s.frames[s.links[i].to].index) {
 			hits = append(hits, i)
 		}
 	}
@@ -481,7 +517,9 @@ func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature) {
 		}
 		m.Events = append(m.Events, e)
 	}
-	m.Verdict = decided(len(m.Events) > 0)
+	if m.Verdict = decided(len(m.Events) > 0); m.Answer == Fine && 2*m.Doubtful > len(d) {
+		m.Verdict = cannot(ReasonUnrelated)
+	}
 }
 
 // touches reports whether a jump back in focus lies between the two frames:
@@ -498,14 +536,14 @@ func (o *Order) touches(from, to int) bool {
 // judgeStalls finds links over which focus did not move. The run's median is a
 // reference besides the neighbours, or a run that stands from its start would
 // be its own measure.
-func (s *Sequence) judgeStalls(j *Judgement, th *Thresholds, sg *signature) {
+func (s *Sequence) judgeStalls(j *Judgement, th *Thresholds, sg *signature, dark []bool) {
 	n := len(s.links)
 	still, same := make([]bool, n), make([]bool, n)
 	change := make([]float64, n)
 	for i, l := range s.links {
 		same[i] = l.same
 		change[i] = l.change
-		if !l.motion.Converged {
+		if !l.motion.Converged || dark[l.from] || dark[l.to] {
 			change[i] = math.NaN()
 		}
 	}
@@ -534,9 +572,10 @@ func (s *Sequence) judgeStalls(j *Judgement, th *Thresholds, sg *signature) {
 				b++
 			}
 			// A lens whose scale slowly ceases to change has not stalled:
-			// the edge must be abrupt, and the picture must stand too.
+			// the edge must be abrupt, and the picture must change no
+			// more than elsewhere.
 			abrupt := a > 0 && sg.v[a-1]/signed >= 0.6 || b < n && sg.v[b]/signed >= 0.6
-			if abrupt && median(known(in)) < 0.6*typical {
+			if abrupt && median(known(in)) < 1.1*typical {
 				for i := a; i < b; i++ {
 					still[i] = true
 				}
@@ -686,7 +725,7 @@ func (s *Sequence) edge(th *Thresholds, c *curves, at func(int) int) Edge {
 // property of the focus measure on the picture binned 2x2. Narrow peaks, of
 // which few samples are left, come out wider than they are.
 func blurConstant(hw float64) float64 {
-	return 3.0 + 2.2*min(0.8, max(0, 1.25-hw))
+	return 3.2 + 2.2*min(0.8, max(0, 1.25-hw))
 }
 
 // judgeStep turns the width of the curves into blur per frame.
@@ -721,6 +760,11 @@ func (s *Sequence) judgeSoft(j *Judgement, th *Thresholds, c *curves) {
 		return
 	}
 	judged := 0
+	type state struct {
+		at, tiles  int
+		loss, most float64
+	}
+	var states []state
 	for i := 1; i+1 < c.n; i++ {
 		if !c.real[i-1] || !c.real[i] || !c.real[i+1] {
 			continue
@@ -749,15 +793,26 @@ func (s *Sequence) judgeSoft(j *Judgement, th *Thresholds, c *curves) {
 			continue
 		}
 		judged++
-		loss := -median(e)
-		if loss < th.SoftLoss || -percentile(e, 0.8) < th.SoftLossMost {
+		states = append(states, state{c.lo + i, len(e), -median(e), -percentile(e, 0.8)})
+	}
+	limit, most := th.SoftLoss, th.SoftLossMost
+	if !walking {
+		// Sharpness stands, so less of a loss is telling.
+		var all []float64
+		for _, f := range states {
+			all = append(all, math.Abs(f.loss))
+		}
+		limit, most = max(th.SoftLossStanding, 6*consistent*median(all)), th.SoftLossMost/2
+	}
+	for _, f := range states {
+		at := f.at
+		if f.loss < limit || f.most < most {
 			continue
 		}
-		at := c.lo + i
 		if j.Stalls.touches(at-1, at+1) || j.Order.touches(at-1, at+1) || j.Brightness.touches(at-1, at+1) {
 			continue
 		}
-		j.Soft.Events = append(j.Soft.Events, SoftFrame{Frame: at, Loss: 1 - math.Exp(-loss), Tiles: len(e)})
+		j.Soft.Events = append(j.Soft.Events, SoftFrame{Frame: at, Loss: 1 - math.Exp(-f.loss), Tiles: f.tiles})
 	}
 	if judged == 0 {
 		j.Soft.Verdict = cannot(ReasonNoNeighbour)

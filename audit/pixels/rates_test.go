@@ -26,10 +26,12 @@ var (
 type studio struct {
 	built *pixelstest.Built
 	kept  map[pixelstest.Shot]*pixels.FrameMeasure
+	memo  pixels.Memo
 }
 
 func (st *studio) judge(shots []pixelstest.Shot) *pixels.Judgement {
 	var s pixels.Sequence
+	s.UseMemo(st.memo)
 	for _, sh := range shots {
 		m := st.kept[sh]
 		if m == nil {
@@ -155,7 +157,7 @@ func (ta *tally) fault(st, name string, v pixels.Verdict, hit bool, j *pixels.Ju
 func (ta *tally) scene(seed uint64) {
 	d := pixelstest.Random(seed)
 	b := d.Build()
-	st := &studio{b, map[pixelstest.Shot]*pixels.FrameMeasure{}}
+	st := &studio{b, map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
 	shots := d.Shots()
 	n := len(shots)
 	rng := rand.New(rand.NewPCG(seed, 4))

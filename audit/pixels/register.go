@@ -21,8 +21,10 @@ type Motion struct {
 	Residual float64
 	// Unexplained is the share of the first picture's variance that remains.
 	Unexplained float64
-	// Doubt is by how many px, half-way to the corner, the motions there and
-	// back disagree; 0 where the pictures match so well that it was not asked.
+	// Doubt is by how many px the quarters of the picture, each for itself,
+	// want to lie elsewhere (median): a passing shadow or a moving subject is
+	// not a moved camera. Where the pictures match badly it is at least the
+	// disagreement of the motions there and back.
 	Doubt float64
 	// Converged tells that the pictures show the same thing and that the
 	// numbers above stand still; without it they mean nothing.
@@ -140,8 +142,9 @@ func register(a, b []regLevel, px float64) Motion {
 		half := math.Hypot(float64(a[0].img.w), float64(a[0].img.h)) / 4
 		d := math.Hypot(round.ShiftX, round.ShiftY) + half*math.Hypot(round.Scale, round.Rotation)
 		mo.Converged = back.Converged && d < maxDisagree
-		mo.Doubt = d * px
+		mo.Doubt = max(mo.Doubt, d)
 	}
+	mo.Doubt *= px
 	mo.ShiftX *= px
 	mo.ShiftY *= px
 	return mo
@@ -184,6 +187,7 @@ func align(a, b []regLevel) Motion {
 			mo.Residual = s.meanAbs
 			mo.Converged = moved < 0.05 && s.unexplained < maxUnexplained && s.contrast > minContrast && s.overlap > 0.5
 			mo.Unexplained = s.unexplained
+			mo.Doubt = s.quarters()
 		}
 	}
 	return mo
@@ -305,6 +309,76 @@ func (s *solver) step() (moved float64, ok bool) {
 	moved = math.Hypot(d[2], d[3]) + half*math.Hypot(d[0], d[1])
 	sane := math.Abs(s.mo.Scale) < 0.2 && math.Abs(s.mo.Rotation) < 0.2 && s.mo.Gain > 0.01 && s.mo.Gain < 100
 	return moved, sane && !math.IsNaN(moved)
+}
+
+// quarters solves shift, gain and offset once more for each quarter of the
+// picture and returns the median distance from what the whole says. Quarters
+// without contrast have no say; without two of them there is no doubt to tell.
+func (s *solver) quarters() float64 {
+	A, B := s.a.img, s.b.img
+	w, ht := A.w, A.h
+	cx, cy := float64(w-1)/2, float64(ht-1)/2
+	p, q := 1+s.mo.Scale, s.mo.Rotation
+	gain, offset := s.mo.Gain, s.mo.Offset
+	c := 1.5*s.meanAbs + 0.2
+	invC2 := 1 / (c * c)
+	var h [4][6][6]float64
+	var g [4][6]float64
+	for y := 1; y < ht-1; y++ {
+		yc := float64(y) - cy
+		bx := p*(1-cx) - q*yc + s.mo.ShiftX + cx
+		by := q*(1-cx) + p*yc + s.mo.ShiftY + cy
+		row := y * w
+		for x := 1; x < w-1; x, bx, by = x+1, bx+p, by+q {
+			if bx < 1 || by < 1 || bx >= float64(w-2) || by >= float64(ht-2) {
+				continue
+			}
+			ix, iy := int(bx), int(by)
+			fx, fy := float32(bx)-float32(ix), float32(by)-float32(iy)
+			j := iy*w + ix
+			top := B.pix[j] + fx*(B.pix[j+1]-B.pix[j])
+			bot := B.pix[j+w] + fx*(B.pix[j+w+1]-B.pix[j+w])
+			va := float64(A.pix[row+x])
+			r := float64(top+fy*(bot-top)) - gain*va - offset
+			gx := 0.5 * (gain*float64(s.a.gx.pix[row+x]) + float64(s.b.gx.pix[j]))
+			gy := 0.5 * (gain*float64(s.a.gy.pix[row+x]) + float64(s.b.gy.pix[j]))
+			wt := 1 / (1 + r*r*invC2)
+			k := 0
+			if 2*x >= w {
+				k = 1
+			}
+			if 2*y >= ht {
+				k += 2
+			}
+			m, n := &h[k], &g[k]
+			wx, wy, wa := wt*gx, wt*gy, wt*va
+			m[0][0] += wx * gx
+			m[0][1] += wx * gy
+			m[0][2] -= wx * va
+			m[0][3] -= wx
+			m[1][1] += wy * gy
+			m[1][2] -= wy * va
+			m[1][3] -= wy
+			m[2][2] += wa * va
+			m[2][3] += wa
+			m[3][3] += wt
+			n[0] -= wx * r
+			n[1] -= wy * r
+			n[2] += wa * r
+			n[3] += wt * r
+		}
+	}
+	var d []float64
+	for k := range h {
+		h[k][4][4], h[k][5][5] = 1, 1 // unknowns that are not asked
+		if v, ok := solve(h[k], g[k]); ok {
+			d = append(d, math.Hypot(v[0], v[1]))
+		}
+	}
+	if len(d) < 2 {
+		return 0
+	}
+	return median(d)
 }
 
 // solve solves the symmetric positive equations h d = g, of which the upper half

@@ -20,12 +20,15 @@ type Sequence struct {
 	// case that the last turns out to show something else.
 	last, before anchor
 	scratch      []float64
+
+	memo map[[2]uint64]Motion // tests keep registrations of pictures they use again
 }
 
 // An anchor is a frame that the next one is registered with.
 type anchor struct {
 	frame  int // index into frames
 	levels []regLevel
+	print  uint64
 }
 
 // A frame is what stays of one measured picture.
@@ -103,7 +106,7 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		return
 	}
 	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, print: m.print}
-	now := anchor{frame: len(s.frames), levels: m.pyramid()}
+	now := anchor{frame: len(s.frames), levels: m.pyramid(), print: m.print}
 	if len(s.frames) == 0 {
 		s.grid = newGrid(m)
 		f.tiles = s.read(m, f.place)
@@ -113,9 +116,9 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	}
 	px := float64(m.smallPx)
 	from := s.last
-	mo := register(from.levels, now.levels, px)
+	mo := s.register(from, now, px)
 	if !mo.Converged && s.before.levels != nil {
-		if back := register(s.before.levels, now.levels, px); back.Converged {
+		if back := s.register(s.before, now, px); back.Converged {
 			// The frame between shows something else.
 			s.frames[s.last.frame].odd = true
 			if n := len(s.links); n > 0 && s.links[n-1].to == s.last.frame {
@@ -142,6 +145,18 @@ func (s *Sequence) Add(m *FrameMeasure) {
 			s.frames[i].tiles = nil
 		}
 	}
+}
+
+func (s *Sequence) register(a, b anchor, px float64) Motion {
+	pair := [2]uint64{a.print, b.print}
+	if mo, ok := s.memo[pair]; ok {
+		return mo
+	}
+	mo := register(a.levels, b.levels, px)
+	if s.memo != nil {
+		s.memo[pair] = mo
+	}
+	return mo
 }
 
 // read returns the tiles of the first frame where they lie in this one. Sums

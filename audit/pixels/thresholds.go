@@ -83,6 +83,8 @@ type Thresholds struct {
 	// SoftLoss is the median loss of sharpness of a soft frame against its
 	// neighbours, in ln: 0.35; SoftLossMost that of the 80th percentile: 0.10.
 	SoftLoss, SoftLossMost float64
+	// SoftLossStanding takes the place of SoftLoss where focus stands: 0.2.
+	SoftLossStanding float64
 	// BandLoss is the loss of best sharpness, in ln, of the tiles between two
 	// frames against their neighbours of the same texture: 0.25; BandSigma
 	// its distance in deviations: 4.
@@ -100,7 +102,7 @@ func DefaultThresholds() Thresholds {
 		TurnRatio: 0.4, RevisitRMS: 0.18,
 		MovedPixels: 1, MovedSigma: 7,
 		JumpEV: 0.10, JumpMAD: 6, FlickerEV: 0.10, FlickerShare: 0.10, DriftEV: 0.3, DarkEV: 1,
-		SoftLoss: 0.35, SoftLossMost: 0.10,
+		SoftLoss: 0.35, SoftLossMost: 0.10, SoftLossStanding: 0.2,
 		BandLoss: 0.25, BandSigma: 4,
 	}
 }
