@@ -27,6 +27,8 @@
 //	flash=        fired or off
 //	orient= size=WxH
 //	dist=         SubjectDistance: metres, inf or unknown; a..b walks through the line
+//	plane=        FocalPlaneXResolution and FocalPlaneYResolution, pixels to the cm: 2293x2293
+//	widest=       smallest f-number of LensSpecification
 //	bytes=        size of each file
 //	unreadable="reason" torn="reason" unchecked noexif    hold for this line only
 //
@@ -36,6 +38,11 @@
 //	# planned 50
 //	# support handheld
 //	# param iso-drift tolerance 0.5
+//	# magnification 0.5
+//	# field-width 36                      mm
+//	# light mains50
+//	# body BX-1 width=36 pixels=8256 f-numbers=effective
+//	# lens "Borealis 90 mm macro" closest=310 largest=1 pupil=0.8 stops=3 f-numbers=nominal
 //	# want RULE SEVERITY FIRST-LAST       a finding, by its first and last frame
 //	# want-not-judged RULE REASON         part of the reason is enough
 //	# want-verdict reshoot                of the whole audit
@@ -164,7 +171,11 @@ func (p *parser) read(text string, n int) error {
 	case text == "" || strings.HasPrefix(text, "##"):
 		return nil
 	case strings.HasPrefix(text, "#"):
-		return p.directive(strings.Fields(text[1:]))
+		words, err := split(text[1:])
+		if err != nil {
+			return err
+		}
+		return p.directive(words)
 	}
 	words, err := split(text)
 	if err != nil {
@@ -219,6 +230,32 @@ func (p *parser) directive(words []string) error {
 		}
 		opt.Params[args[0]][args[1]] = v
 		return err
+	case name == "magnification" && len(args) == 1:
+		m, err := strconv.ParseFloat(args[0], 64)
+		opt.Magnification = m
+		return err
+	case name == "field-width" && len(args) == 1:
+		w, err := strconv.ParseFloat(args[0], 64)
+		opt.FieldWidth = w
+		return err
+	case name == "light" && len(args) == 1:
+		light, err := audit.ParseLight(args[0])
+		opt.Light = light
+		return err
+	case name == "body" && len(args) > 1:
+		b := audit.BodyFacts{Model: args[0]}
+		pixels := 0.0
+		err := facts(args[1:], map[string]*float64{"width": &b.SensorWidth, "pixels": &pixels}, &b.FNumbers)
+		b.PixelWidth = int(pixels)
+		opt.Bodies = append(opt.Bodies, b)
+		return err
+	case name == "lens" && len(args) > 1:
+		l := audit.LensFacts{Model: args[0]}
+		err := facts(args[1:], map[string]*float64{
+			"closest": &l.ClosestFocus, "largest": &l.LargestMagnification, "pupil": &l.PupilMagnification, "stops": &l.Stabilisation,
+		}, &l.FNumbers)
+		opt.Lenses = append(opt.Lenses, l)
+		return err
 	case name == "want" && len(args) == 3:
 		w := Want{Rule: args[0], Severity: args[1], First: args[2], Last: args[2]}
 		if first, last, ok := strings.Cut(args[2], "-"); ok {
@@ -238,6 +275,34 @@ func (p *parser) directive(words []string) error {
 	default:
 		return fmt.Errorf("%q is no directive with %d values; comments begin with ##", name, len(args))
 	}
+}
+
+// facts reads what is declared of a body or a lens.
+func facts(pairs []string, numbers map[string]*float64, kind *audit.FNumbers) error {
+	for _, pair := range pairs {
+		key, value, _ := strings.Cut(pair, "=")
+		if key == "f-numbers" {
+			for k := audit.FNumbersUnknown; k <= audit.FNumbersEffective; k++ {
+				if k.String() == value {
+					*kind = k
+				}
+			}
+			if kind.String() != value {
+				return fmt.Errorf("%q: f-numbers are nominal, effective or unknown", value)
+			}
+			continue
+		}
+		to := numbers[key]
+		if to == nil {
+			return fmt.Errorf("%q is no fact", key)
+		}
+		v, err := strconv.ParseFloat(value, 64)
+		if err != nil {
+			return err
+		}
+		*to = v
+	}
+	return nil
 }
 
 // split cuts a line at spaces outside double quotes, and takes the quotes off.
@@ -364,6 +429,23 @@ func (l *line) set(key, value string) (err error) {
 		err = errors.Join(err, errH)
 	case "dist":
 		err = l.setDistance(value)
+	case "plane":
+		x, y, _ := strings.Cut(value, "x")
+		if value == "-" {
+			x, y = "-", "-"
+		}
+		var errY error
+		m.FocalPlaneXResolution, err = rational(x)
+		m.FocalPlaneYResolution, errY = rational(y)
+		m.FocalPlaneResolutionUnit = exifread.Of[uint16](3)
+		err = errors.Join(err, errY)
+	case "widest":
+		m.LensSpecification = exifread.Value[exifread.LensSpecification]{}
+		if value != "-" {
+			var n float64
+			n, err = strconv.ParseFloat(value, 64)
+			m.LensSpecification = exifread.Of(exifread.LensSpecification{MinFNumberMinFocal: exifread.Of(n)})
+		}
 	case "bytes":
 		l.bytes, err = strconv.ParseInt(value, 10, 64)
 	case "unreadable":

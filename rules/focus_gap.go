@@ -1,0 +1,262 @@
+package rules
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+	"prestrike/rules/optics"
+)
+
+var focusGap = &audit.Rule{
+	ID:       "focus-gap",
+	Title:    "focus steps are wider than the depth of field",
+	Severity: audit.Check,
+	Doc: `Finds focus sequences whose focus steps, as the recorded focus distances tell, are
+wider than the depth of field: between two frames a band of the subject is sharp in
+neither.
+
+The band is seen when the frames are merged, days later.
+
+Shoot this sequence again with steps no wider than the one named, or stop down.
+
+Depth of field is reckoned for sharpness at 100 %, by geometry and by diffraction. A
+step past 0.7 of the greater is a note, past the greater a check, past both together
+certain. Reshoot takes a magnification that was declared, or follows from a declared
+lens. Distances come on a coarse scale: a step counts by what it is at least, and
+where the scale cannot show the steps, nothing is judged. It is wrong where the
+distances of the lens are.`,
+	Source: "Wikipedia, Depth of field, and photomacrography.net viewtopic.php?t=41247 (quarter-wave depth); notice at 0.7 of it: common practice (photomacrography.net viewtopic.php?t=43953); certain limit derived",
+	Params: []audit.Param{
+		{
+			Name: "note-share", Doc: "share of the depth of field from which a focus step is a note",
+			Default: optics.StepRatio, Min: 0.05, Max: 5,
+		},
+		{
+			Name: "check-share", Doc: "share of the depth of field from which a focus step is a check",
+			Default: 1, Min: 0.05, Max: 5,
+		},
+		{
+			Name: "certain-share", Doc: "share of both depths of field together from which a gap is certain",
+			Default: 1, Min: 0.05, Max: 5,
+		},
+		{
+			Name: "blur", Unit: "pixels", Doc: "the blur still called sharp",
+			Default: optics.PixelsOfBlur, Min: 1, Max: 50,
+		},
+		{
+			Name: "edge", Unit: "frames", Doc: "so many frames at each end are no part of the run where they lie far off: test frames",
+			Default: 2, Min: 0, Max: 100,
+		},
+		{
+			Name: "far-off", Unit: "focus steps", Doc: "how far from the run such frames lie",
+			Default: 4, Min: 2, Max: 100,
+		},
+	},
+	Check: checkFocusGap,
+}
+
+// A plane is where one frame is focused, with the focus steps allowed there.
+type plane struct {
+	frame *audit.Frame
+	at    float64 // mm from the sensor
+	open  opening
+	// The limits of focus steps, mm.
+	note, check, certain float64
+}
+
+func checkFocusGap(v *audit.Review) error {
+	q := v.Sequence
+	w, why, ok := walkOf(q)
+	if !ok {
+		if why != "" {
+			v.Unjudged(why)
+		}
+		return nil
+	}
+	s := sensors(v, q.Body)[q.Body]
+	pitch := s.pitchOf(q)
+	if !known(pitch) {
+		v.Unjudged(noSensor)
+		return nil
+	}
+	planes, why := w.planes(v, s, pitch)
+	if why != "" {
+		v.Unjudged(why)
+		return nil
+	}
+	planes = trim(planes, int(v.Param("edge")), v.Param("far-off")*w.step)
+	worst, ok := widestStep(planes, w.scale)
+	if !ok {
+		// A step of the scale may hide a gap.
+		if slices.ContainsFunc(planes, func(p plane) bool { return w.scale > p.check }) {
+			v.Unjudged("the recorded focus distance is too coarse for these focus steps")
+		}
+		return nil
+	}
+	v.Found(worst.say(q, planes))
+	return nil
+}
+
+// planes returns the focus planes from near to far: however focus went, they
+// cover the subject together.
+func (w walk) planes(v *audit.Review, s sensor, pitch optics.Length) (planes []plane, why string) {
+	q := v.Sequence
+	list, unknown := openings(v, q, s, reportsWorking(v, q))
+	if len(unknown) > 0 || len(list) != len(w.frames) {
+		return nil, noFNumber
+	}
+	c := optics.Length(v.Param("blur")) * pitch
+	for i, o := range list {
+		focal := optics.Length(number(o.frame.Meta().FocalLength)) * optics.Millimetre
+		at := optics.Length(w.at[i]) * optics.Millimetre
+		switch {
+		case !known(o.m.m):
+			return nil, noMagnification
+		case !fits(at, focal, o.m.m):
+			return nil, "the recorded focus distance does not fit the magnification"
+		}
+		depth := optics.DepthOfField(c, optics.Wavelength, o.working, o.m.m)
+		if focal > 0 {
+			p := pupil(lensFacts(v.Options, o.frame.Meta()))
+			depth.Geometric = optics.GeometricDepthExact(focal, c, optics.MarkedFNumber(o.working, o.m.m, p), o.m.m, p)
+		}
+		planes = append(planes, plane{
+			frame: o.frame, at: w.at[i], open: o,
+			note:    v.Param("note-share") * depth.Larger().Millimetres(),
+			check:   v.Param("check-share") * depth.Larger().Millimetres(),
+			certain: v.Param("certain-share") * depth.Sum().Millimetres(),
+		})
+	}
+	slices.SortStableFunc(planes, func(a, b plane) int { return cmp.Compare(a.at, b.at) })
+	return planes, ""
+}
+
+// fits reports whether a distance can be that of a magnification. Lenses
+// shorten as they focus, so that it may differ by much, but not as one in
+// another unit does.
+func fits(d, focal optics.Length, m float64) bool {
+	const apart = 3
+	thin := optics.FocusDistance(focal, m)
+	return !known(thin) || d <= apart*thin && thin <= apart*d
+}
+
+// trim drops the few planes at either end that lie far off from the rest.
+func trim(planes []plane, edge int, far float64) []plane {
+	for n := edge; n >= 1; n-- {
+		if len(planes) > 3*n && planes[n].at-planes[n-1].at > far {
+			planes = planes[n:]
+			break
+		}
+	}
+	for n := edge; n >= 1; n-- {
+		if end := len(planes) - n; len(planes) > 3*n && planes[end].at-planes[end-1].at > far {
+			planes = planes[:end]
+			break
+		}
+	}
+	return planes
+}
+
+// A wideStep is a way over one or more planes whose steps are too wide.
+type wideStep struct {
+	from, to int // planes
+	step     float64
+	limit    float64 // mm
+	severity audit.Severity
+}
+
+// widestStep finds the steps that are too wide by what they are at least: the
+// way from one plane to another is known to a step of the scale, and one step
+// on it is at least the mean of them all.
+func widestStep(planes []plane, scale float64) (wideStep, bool) {
+	var worst wideStep
+	for steps := 1; ; steps *= 2 {
+		steps = min(steps, len(planes)-1)
+		if steps < 1 {
+			break
+		}
+		for from := 0; from+steps < len(planes); from++ {
+			near, far := planes[from], planes[from+steps]
+			step := (far.at - near.at - scale) / float64(steps)
+			found := wideStep{from: from, to: from + steps, step: step}
+			// The depth of field is greatest where it is farthest.
+			switch note, check, certain := max(near.note, far.note), max(near.check, far.check), max(near.certain, far.certain); {
+			case step > certain && near.open.m.sure && far.open.m.sure:
+				found.severity, found.limit = audit.Reshoot, certain
+			case step > check:
+				found.severity, found.limit = audit.Check, check
+			case step > note:
+				found.severity, found.limit = audit.Note, note
+			default:
+				continue
+			}
+			if found.severity > worst.severity || found.severity == worst.severity && found.step/found.limit > worst.step/worst.limit {
+				worst = found
+			}
+		}
+		if steps == len(planes)-1 {
+			break
+		}
+	}
+	return worst, worst.severity > 0
+}
+
+// say makes the finding.
+func (s wideStep) say(q *audit.Sequence, planes []plane) audit.Finding {
+	var frames []*audit.Frame
+	for _, p := range planes[s.from : s.to+1] {
+		frames = append(frames, p.frame)
+	}
+	frames = inOrder(q, frames)
+	o := planes[s.to].open
+	at := writeFNumber(o.marked) + " and "
+	if !o.m.sure {
+		at += "about "
+	}
+	at += ratio(o.m.m)
+	where := "between " + frames[0].Label() + " and " + frames[len(frames)-1].Label()
+	if len(frames) == len(q.Frames) {
+		where = "on average"
+	}
+	f := audit.Finding{
+		Message: fmt.Sprintf("focus steps of at least %s %s, where the depth of field at %s is %s",
+			writeMillimetres(s.step), where, at, writeMillimetres(planes[s.to].check)),
+		Action:   fmt.Sprintf("shoot this sequence again in steps of %s or less", writeMillimetres(planes[s.to].note)),
+		Severity: s.severity,
+		Frames:   frames,
+		Measured: exifread.Of(s.step), Limit: exifread.Of(s.limit), Unit: "mm",
+	}
+	switch s.severity {
+	case audit.Note:
+		f.Message += ": little overlap is left"
+		f.Action = fmt.Sprintf("make the steps of the next sequence %s or less", writeMillimetres(planes[s.to].note))
+	case audit.Check:
+		f.Message += ": bands between the frames may be soft"
+	default:
+		f.Message += ": bands between the frames are soft"
+	}
+	return f
+}
+
+// writeMillimetres writes a length in mm: "0.56 mm".
+func writeMillimetres(mm float64) string {
+	if math.IsInf(mm, 0) {
+		return "infinite"
+	}
+	return twoFigures(mm) + " mm"
+}
+
+// writeMetres writes a distance in mm as the scale of a lens shows it: "0.314 m".
+func writeMetres(mm float64) string {
+	digits := 4
+	if mm >= 1000 {
+		digits = 3
+	}
+	m, _ := strconv.ParseFloat(strconv.FormatFloat(mm/1000, 'g', digits, 64), 64)
+	return strconv.FormatFloat(m, 'f', -1, 64) + " m"
+}

@@ -1,0 +1,97 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+)
+
+var highISO = &audit.Rule{
+	ID:       "high-iso",
+	Title:    "ISO is higher than it needs to be on a tripod",
+	Severity: audit.Note,
+	Doc: `Finds sequences on a tripod at more than twice the lowest ISO that the same body was
+set to in the session.
+
+ISO is often left high after a few frames by hand. On a tripod a longer exposure, or
+more flash, gives the same brightness with less noise.
+
+Set ISO down before the next sequence, and look whether the noise of this one matters.
+
+It is wrong where the subject moves, or where the exposure cannot be longer, as for
+stars. A session at one high ISO throughout is not found.`,
+	Source: "common practice: more than twice the base ISO; CIPA DC-008 (Exif), PhotographicSensitivity and SensitivityType",
+	Params: []audit.Param{
+		{
+			Name: "times", Doc: "how many times the body's lowest ISO of the session is still low",
+			Default: 2, Min: 1, Max: 1000,
+		},
+		tolerance,
+	},
+	CheckSession: checkHighISO,
+}
+
+func checkHighISO(v *audit.Review) error {
+	// Values are compared within one body and one kind of sensitivity only.
+	type kind struct {
+		body *audit.Body
+		of   exifread.Value[exifread.SensitivityType]
+	}
+	lowest := map[kind]uint32{}
+	for _, q := range v.Session.Sequences {
+		for _, f := range q.Frames {
+			iso, ok := f.Meta().Sensitivity.Get()
+			if !ok || iso == 0 {
+				continue
+			}
+			k := kind{q.Body, f.Meta().SensitivityType}
+			if have, ok := lowest[k]; !ok || iso < have {
+				lowest[k] = iso
+			}
+		}
+	}
+	for _, q := range v.Session.Sequences {
+		if q.Support != audit.Tripod {
+			continue
+		}
+		var high, unknown []*audit.Frame
+		top, base := uint32(0), uint32(0)
+		judged := 0
+		for _, f := range q.Frames {
+			if !f.Meta().HasExif {
+				continue
+			}
+			iso, ok := f.Meta().Sensitivity.Get()
+			if !ok || iso == 0 {
+				unknown = append(unknown, f)
+				continue
+			}
+			judged++
+			low := lowest[kind{q.Body, f.Meta().SensitivityType}]
+			if longer(float64(iso), v.Param("times")*float64(low), v.Param("tolerance")) {
+				high = append(high, f)
+				if iso > top {
+					top, base = iso, low
+				}
+			}
+		}
+		if len(unknown) > 0 {
+			v.Unjudged("no ISO recorded", unknown...)
+		}
+		// Where a few frames only are high, iso-drift tells.
+		if 2*len(high) <= judged {
+			continue
+		}
+		stops := math.Log2(float64(top) / float64(base))
+		v.Found(audit.Finding{
+			Message: fmt.Sprintf("%s on a tripod, %s stops above the %s that this body was at in the session",
+				audit.FormatISO(top), twoFigures(stops), audit.FormatISO(base)),
+			Action:   fmt.Sprintf("set %s and a longer exposure, or more flash, before the next sequence", audit.FormatISO(base)),
+			Frames:   high,
+			Measured: exifread.Of(float64(top)), Limit: exifread.Of(v.Param("times") * float64(base)), Unit: "ISO",
+		})
+	}
+	return nil
+}

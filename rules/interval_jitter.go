@@ -1,0 +1,86 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"prestrike/audit"
+	"prestrike/exifread"
+	"prestrike/rules/optics"
+)
+
+var intervalJitter = &audit.Rule{
+	ID:       "interval-jitter",
+	Title:    "the interval of a time-lapse is uneven",
+	Severity: audit.Note,
+	Doc: `Finds frames of a time-lapse that come early or late by more than a tenth of the
+interval, though none is left out.
+
+Even movement stutters a little there in the clip. The camera was busy: writing,
+measuring or focusing.
+
+Set exposure and focus by hand, and leave more of the interval to the camera, before
+the next clip. Nothing needs to be shot again.
+
+Where a whole tick is left out, interval-gap tells. On a clock that shows whole seconds
+only what the clock can tell is judged, and nothing at short intervals.`,
+	Source: "a tenth of the interval: common practice",
+	Params: []audit.Param{{
+		Name: "jitter", Unit: "cadences", Doc: "a frame that is off by more is uneven",
+		Default: optics.JitterFraction, Min: 0.01, Max: 0.5,
+	}},
+	Check: checkIntervalJitter,
+}
+
+// coarsest is the coarsest clock, as a share of the interval, that single
+// intervals can be judged on: whole seconds at 5 s.
+const coarsest = 0.2
+
+func checkIntervalJitter(v *audit.Review) error {
+	q := v.Sequence
+	if q.Kind != audit.Interval {
+		return nil
+	}
+	gap := paramOf(v, "interval-gap", leftOut)
+	var frames []*audit.Frame
+	most, count := 0.0, 0
+	var worst time.Duration
+	for _, s := range q.Steps {
+		ticks, ok := s.Ticks.Get()
+		if !ok {
+			continue
+		}
+		if s.Slack > coarsest {
+			v.Unjudged("the clock is too coarse for this cadence")
+			return nil
+		}
+		if n, ok := s.Count.Get(); ok && n != 1 || ticks >= gap {
+			continue // missing-frame, number-jump or interval-gap tells
+		}
+		off := math.Abs(ticks - 1)
+		if off <= max(v.Param("jitter"), s.Slack)+1e-9 {
+			continue
+		}
+		count++
+		if n := len(frames); n == 0 || frames[n-1] != s.From {
+			frames = append(frames, s.From)
+		}
+		frames = append(frames, s.To)
+		if off > most {
+			most = off
+			worst, _ = s.Elapsed.Get()
+		}
+	}
+	if count == 0 {
+		return nil
+	}
+	v.Found(audit.Finding{
+		Message: fmt.Sprintf("%s off the beat, by up to %.0f %%: %s passed, where a frame comes %s",
+			many(count, "interval is", "intervals are"), 100*most, audit.FormatDuration(worst), cadence(q)),
+		Action:   "leave the camera more of the interval before the next clip; nothing needs to be shot again",
+		Frames:   frames,
+		Measured: exifread.Of(most), Limit: exifread.Of(v.Param("jitter")), Unit: "cadences",
+	})
+	return nil
+}
