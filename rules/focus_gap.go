@@ -90,15 +90,15 @@ func checkFocusGap(v *audit.Review) error {
 		return nil
 	}
 	planes = trim(planes, int(v.Param("edge")), v.Param("far-off")*w.step)
-	worst, ok := widestStep(planes, w.scale)
-	if !ok {
+	worst, like := widestSteps(planes, w.scale)
+	if len(like) == 0 {
 		// A step of the scale may hide a gap.
 		if slices.ContainsFunc(planes, func(p plane) bool { return w.scale > p.check }) {
 			v.Unjudged("the recorded focus distance is too coarse for these focus steps")
 		}
 		return nil
 	}
-	v.Found(worst.say(q, planes))
+	v.Found(worst.say(q, planes, like))
 	return nil
 }
 
@@ -164,79 +164,96 @@ func trim(planes []plane, edge int, far float64) []plane {
 
 // A wideStep is a way over one or more planes whose steps are too wide.
 type wideStep struct {
-	from, to int // planes
-	step     float64
+	from, to int     // planes
+	step     float64 // at least, mm
 	limit    float64 // mm
 	severity audit.Severity
 }
 
-// widestStep finds the steps that are too wide by what they are at least: the
-// way from one plane to another is known to a step of the scale, and one step
-// on it is at least the mean of them all.
-func widestStep(planes []plane, scale float64) (wideStep, bool) {
-	var worst wideStep
-	for steps := 1; ; steps *= 2 {
-		steps = min(steps, len(planes)-1)
-		if steps < 1 {
-			break
-		}
-		for from := 0; from+steps < len(planes); from++ {
-			near, far := planes[from], planes[from+steps]
-			step := (far.at - near.at - scale) / float64(steps)
-			found := wideStep{from: from, to: from + steps, step: step}
-			// The depth of field is greatest where it is farthest.
-			switch note, check, certain := max(near.note, far.note), max(near.check, far.check), max(near.certain, far.certain); {
-			case step > certain && near.open.m.sure && far.open.m.sure:
-				found.severity, found.limit = audit.Reshoot, certain
-			case step > check:
-				found.severity, found.limit = audit.Check, check
-			case step > note:
-				found.severity, found.limit = audit.Note, note
-			default:
-				continue
-			}
-			if found.severity > worst.severity || found.severity == worst.severity && found.step/found.limit > worst.step/worst.limit {
-				worst = found
-			}
-		}
-		if steps == len(planes)-1 {
-			break
-		}
-	}
-	return worst, worst.severity > 0
+// worse reports whether s is worse than o.
+func (s wideStep) worse(o wideStep) bool {
+	return s.severity > o.severity || s.severity == o.severity && s.step/s.limit > o.step/o.limit
 }
 
-// say makes the finding.
-func (s wideStep) say(q *audit.Sequence, planes []plane) audit.Finding {
+// widestSteps finds the steps that are too wide by what they are at least: the
+// way from one plane to another is known to a step of the scale, and one step
+// on it is at least the mean of them all. It returns the worst, and all ways of
+// its severity over as many planes, from near to far; none where none is too wide.
+func widestSteps(planes []plane, scale float64) (worst wideStep, like []wideStep) {
+	for steps := 1; steps < len(planes); steps *= 2 {
+		var found []wideStep
+		better := false
+		for from := 0; from+steps < len(planes); from++ {
+			w, ok := wayOver(planes, from, from+steps, scale)
+			if !ok {
+				continue
+			}
+			found = append(found, w)
+			if w.worse(worst) {
+				worst, better = w, true
+			}
+		}
+		if better {
+			like = found
+		}
+	}
+	return worst, slices.DeleteFunc(like, func(w wideStep) bool { return w.severity < worst.severity })
+}
+
+// wayOver judges the steps from one plane to another.
+func wayOver(planes []plane, from, to int, scale float64) (wideStep, bool) {
+	near, far := planes[from], planes[to]
+	w := wideStep{from: from, to: to, step: (far.at - near.at - scale) / float64(to-from)}
+	// The depth of field is the greater where focus is farther away.
+	switch note, check, certain := max(near.note, far.note), max(near.check, far.check), max(near.certain, far.certain); {
+	case w.step > certain && near.open.m.sure && far.open.m.sure:
+		w.severity, w.limit = audit.Reshoot, certain
+	case w.step > check:
+		w.severity, w.limit = audit.Check, check
+	case w.step > note:
+		w.severity, w.limit = audit.Note, note
+	default:
+		return w, false
+	}
+	return w, true
+}
+
+// say makes the finding on the worst of some ways alike.
+func (w wideStep) say(q *audit.Sequence, planes []plane, like []wideStep) audit.Finding {
 	var frames []*audit.Frame
-	for _, p := range planes[s.from : s.to+1] {
-		frames = append(frames, p.frame)
+	next := 0
+	for _, l := range like {
+		for next = max(next, l.from); next <= l.to; next++ {
+			frames = append(frames, planes[next].frame)
+		}
 	}
 	frames = inOrder(q, frames)
-	o := planes[s.to].open
+	o := planes[w.to].open
 	at := writeFNumber(o.marked) + " and "
 	if !o.m.sure {
 		at += "about "
 	}
 	at += ratio(o.m.m)
-	where := "between " + frames[0].Label() + " and " + frames[len(frames)-1].Label()
-	if len(frames) == len(q.Frames) {
-		where = "on average"
+	where := ""
+	if len(frames) < len(q.Frames) {
+		where = " in " + audit.FrameRanges(q.Frames, frames)
 	}
+	least := writeMillimetres(planes[w.to].note)
 	f := audit.Finding{
-		Message: fmt.Sprintf("focus steps of at least %s %s, where the depth of field at %s is %s",
-			writeMillimetres(s.step), where, at, writeMillimetres(planes[s.to].check)),
-		Action:   fmt.Sprintf("shoot this sequence again in steps of %s or less", writeMillimetres(planes[s.to].note)),
-		Severity: s.severity,
+		Message: fmt.Sprintf("focus steps of %s or more%s, where the depth of field at %s is %s",
+			writeMillimetres(w.step), where, at, writeMillimetres(planes[w.to].check)),
+		Action:   fmt.Sprintf("shoot this sequence again in steps of %s or less", least),
+		Severity: w.severity,
 		Frames:   frames,
-		Measured: exifread.Of(s.step), Limit: exifread.Of(s.limit), Unit: "mm",
+		Measured: exifread.Of(w.step), Limit: exifread.Of(w.limit), Unit: "mm",
 	}
-	switch s.severity {
+	switch w.severity {
 	case audit.Note:
 		f.Message += ": little overlap is left"
-		f.Action = fmt.Sprintf("make the steps of the next sequence %s or less", writeMillimetres(planes[s.to].note))
+		f.Action = fmt.Sprintf("make the steps of the next sequence %s or less", least)
 	case audit.Check:
 		f.Message += ": bands between the frames may be soft"
+		f.Action = "look at the bands between the frames at 100 %; if they are soft, " + f.Action
 	default:
 		f.Message += ": bands between the frames are soft"
 	}
