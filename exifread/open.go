@@ -170,7 +170,7 @@ func sniff(head []byte) kind {
 
 // blankBytes is how much of a file that begins with one repeated byte is
 // looked at, to say how far that goes.
-const blankBytes = 256 << 20
+const blankBytes = 128 << 20
 
 // unknown tells a file that was never filled from one that is something else.
 func unknown(src *source, head []byte) error {

@@ -22,7 +22,7 @@ const (
 	maxEntries  = 8000 // in all directories
 	maxProblems = 30
 	maxPreviews = 16
-	maxStrips   = 1 << 16 // strips or tiles of one image
+	maxStrips   = 1 << 16 // strips or tiles of all images
 	maxSizeRead = 4       // previews whose own header is read for their pixel size
 )
 
@@ -392,6 +392,7 @@ func mainSize(format Format, f *facts, images []image) (w, h uint32) {
 type extents struct {
 	file    *ifd.File
 	size    int64
+	strips  uint64 // how many were looked at
 	checked bool
 	torn    string
 }
@@ -411,7 +412,7 @@ func (x *extents) image(m *Metadata, im *image) {
 	if im.reduced || im.role == dirNext && !im.sensorData() {
 		what = "embedded preview"
 	}
-	total, missing, err := x.strips(im)
+	total, missing, err := x.sum(im)
 	if err != nil {
 		m.problem(Problem{Where: im.name, Tag: im.offsets.Tag, Offset: im.offsets.At, What: "the places of the image data cannot be read: " + err.Error()})
 	}
@@ -428,13 +429,14 @@ func (x *extents) note(torn string, checked bool) {
 	x.checked = x.checked || checked
 }
 
-// strips adds up the bytes of an image's strips or tiles, and of those the
+// sum adds up the bytes of an image's strips or tiles, and of those the
 // ones past the end of the file.
-func (x *extents) strips(im *image) (total, missing int64, err error) {
+func (x *extents) sum(im *image) (total, missing int64, err error) {
 	if !im.hasData {
 		return 0, 0, nil
 	}
-	n := min(im.offsets.Count, im.counts.Count, maxStrips)
+	n := min(im.offsets.Count, im.counts.Count, maxStrips-x.strips)
+	x.strips += n
 	const chunk = 1024
 	for i := uint64(0); i < n; i += chunk {
 		k := int(min(chunk, n-i))
@@ -508,8 +510,8 @@ func embeddedExif(src *source, m *Metadata, im *image) {
 func finishPreviews(src *source, m *Metadata) {
 	slices.SortStableFunc(m.Previews, func(a, b Preview) int { return cmp.Compare(b.Length, a.Length) })
 	m.Previews = slices.CompactFunc(m.Previews, func(a, b Preview) bool { return a.Offset == b.Offset && a.Length == b.Length })
+	m.Previews = m.Previews[:min(len(m.Previews), maxPreviews)]
 	reads := 0
-	m.Previews = slices.DeleteFunc(m.Previews, func(p Preview) bool { return p.Offset < 0 || p.Length <= 0 })
 	kept := m.Previews[:0]
 	for _, p := range m.Previews {
 		if p.Width == 0 && reads < maxSizeRead {

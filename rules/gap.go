@@ -244,6 +244,10 @@ const (
 	oneSlope = 1.25
 	// So many frames on either side help; more would not be the same run.
 	mostAround = 40
+	// How far the difference of the lines may be off.
+	standardErrors = 3
+	// The rounding of the clock must go through its whole step so many times.
+	turns = 2
 )
 
 // refine finds how long a gap is on a coarse clock: two straight lines of time
@@ -293,7 +297,7 @@ func refine(list []gap, at int) {
 	deviation := max(math.Sqrt(max(residual, 0)/(n-3)), q/math.Sqrt(12))
 	apart := behind.x/behind.n - before.x/before.n
 	err := deviation * math.Sqrt(1/before.n+1/behind.n+apart*apart/sxx)
-	if slack := 2 * err / slope; slack < g.slack {
+	if slack := standardErrors * err / slope; slack < g.slack {
 		// What the two readings themselves allow holds in any case.
 		g.ticks = min(max(1+step/slope, g.ticks-g.slack), g.ticks+g.slack)
 		g.slack = slack
@@ -306,7 +310,7 @@ func refine(list []gap, at int) {
 // frames in a row are rounded alike.
 func averages(cadence, frames float64) bool {
 	for m := 1.0; m <= 3; m++ {
-		if off := math.Abs(cadence*m - math.Round(cadence*m)); off*frames < 1 {
+		if off := math.Abs(cadence*m - math.Round(cadence*m)); off*frames < turns {
 			return false
 		}
 	}

@@ -79,13 +79,16 @@ func checkShortSequence(v *audit.Review) error {
 	return nil
 }
 
-// spanned returns how many frames the sequence was made with, those with
-// numbers missing inside included.
+// spanned returns how many frames the sequence was made with: those with
+// numbers missing inside included, those that are there twice counted once.
 func spanned(q *audit.Sequence) int {
 	n := len(q.Frames)
 	for _, s := range q.Steps {
 		count, ok := s.Count.Get()
 		ticks, timed := s.Ticks.Get()
+		if ok && count == 0 {
+			n-- // the same frame twice
+		}
 		if ok && timed && count > 1 && ticks+s.Slack >= float64(count)-0.5 && ticks-s.Slack <= float64(count)+0.5 {
 			n += count - 1
 		}

@@ -121,6 +121,7 @@ func BenchmarkIdle(b *testing.B) {
 			runtime.GC()
 			runtime.ReadMemStats(&after)
 			cpu, wall := cpuTime(), time.Now()
+			b.ResetTimer()
 			for range b.N {
 				time.Sleep(time.Second)
 			}

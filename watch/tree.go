@@ -21,10 +21,12 @@ const (
 	// listing may still miss a change that leaves that time the same: the
 	// clock of FAT ticks every 2 s.
 	racy = 3 * time.Second
-	// checks, which look at each folder once, take at most one part in
-	// checkShare of the time, but come every slowestCheck at least.
-	checkShare   = 200
+	// checks that find nothing to list take at most one part in checkShare of
+	// the time, but come every slowestCheck at least, or slowestPoll where
+	// there are no events.
+	checkShare   = 300
 	slowestCheck = 30 * time.Second
+	slowestPoll  = 5 * time.Second
 )
 
 var (
@@ -81,9 +83,12 @@ type tree struct {
 	deaf    bool              // events are of no use, or not asked for
 	trust   bool              // folders' modification times tell of changes
 	initial bool              // during the first walk
+	silent  bool              // some folders send no events
 	files   int               // in all folders
-	scanned time.Time         // when all folders were last listed
-	seed    maphash.Seed
+	// listings counts the listings made, listed those until the last check.
+	listings, listed int
+	scanned          time.Time // when all folders were last listed
+	seed             maphash.Seed
 }
 
 // A dir is a folder that was found.
@@ -133,10 +138,22 @@ func (t *tree) run(ctx context.Context) {
 				m, t.scanned = list, start
 			}
 			t.visit(t.root, m)
-			spent := time.Since(start)
-			check.Reset(max(every, min(checkShare*spent, slowestCheck), 2*spent))
+			check.Reset(t.pause(every, time.Since(start)))
 		}
 	}
+}
+
+// pause returns how long to wait after a check that took so long.
+func (t *tree) pause(every, spent time.Duration) time.Duration {
+	slowest := slowestCheck
+	if t.deaf || t.silent {
+		slowest = slowestPoll
+	}
+	idle := min(checkShare*spent, slowest)
+	if t.listings != t.listed {
+		t.listed, idle = t.listings, 0 // something happens
+	}
+	return max(every, idle, 2*spent)
 }
 
 // tell tells the settler.
@@ -371,6 +388,7 @@ func (t *tree) findSilent(path string, d *dir) {
 	}
 	name, was := t.sys.silent(path), d.silent
 	d.silent = name != ""
+	t.silent = t.silent || d.silent
 	if d.silent && !was && !t.deaf {
 		t.tell(news{
 			kind: newsRemark, remark: Polling, path: path,
@@ -466,7 +484,7 @@ func (t *tree) watch(path string, d *dir) {
 	case atLimit(err):
 		t.goDeaf(fmt.Errorf("the system's limit of watched folders is reached: %w", err))
 	case !d.silent:
-		d.silent = true
+		d.silent, t.silent = true, true
 		t.tell(news{kind: newsRemark, remark: Polling, path: path, err: err})
 	}
 }
@@ -487,6 +505,7 @@ func (t *tree) unwatch(path string) {
 // could be read.
 func (t *tree) list(path string, d *dir) bool {
 	start := time.Now()
+	t.listings++
 	entries, err := t.sys.readDir(path)
 	if notThere(err) {
 		t.missing(path, err)

@@ -45,7 +45,8 @@ const (
 	// DefaultPoll is short enough for an answer while the subject is still
 	// there, and costs a share one request for each folder.
 	DefaultPoll = 2 * time.Second
-	// DefaultScan reads the size of 50,000 files in a thousandth of a core.
+	// DefaultScan keeps the cost of a tree of 50,000 files at rest well under
+	// 1 % of a core.
 	DefaultScan = 60 * time.Second
 )
 

@@ -155,7 +155,7 @@ func newJSONSequence(q *audit.Sequence) jsonSequence {
 		Frames:   make([]jsonFrame, 0, len(q.Frames)),
 		Findings: newJSONFindings(q.Findings), NotJudged: newJSONUnjudged(q.NotJudged),
 	}
-	if c, ok := q.Cadence.Get(); ok {
+	if c, ok := cadence(q); ok {
 		out.Cadence = new(c.Seconds())
 	}
 	if v, ok := q.Settings.ExposureTime.Get(); ok {

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"prestrike/audit"
 )
@@ -173,9 +174,9 @@ func newRow(sequences []*audit.Sequence) row {
 	if t := first.Start(); !t.IsZero() {
 		r.time = t.Format("15:04")
 	}
-	if c, ok := first.Cadence.Get(); ok {
+	if c, ok := cadence(first); ok {
 		r.cadence = audit.FormatDuration(c)
-	} else if first.Kind == audit.Single {
+	} else if first.Kind == audit.Single || first.Kind == audit.Exposure {
 		r.cadence = ""
 	}
 	if len(sequences) == 1 && first.Kind != audit.Exposure && first.Kind != audit.Single {
@@ -184,6 +185,16 @@ func newRow(sequences []*audit.Sequence) row {
 		r.common(frames)
 	}
 	return r
+}
+
+// cadence returns the time from one frame's start to the next, where it is one.
+// In a bracket it is not: the exposure times differ, and the pace between them
+// would be taken for it.
+func cadence(q *audit.Sequence) (time.Duration, bool) {
+	if q.Kind == audit.Exposure {
+		return 0, false
+	}
+	return q.Cadence.Get()
 }
 
 // settings fills in what most frames of a sequence agree on.

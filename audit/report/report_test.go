@@ -354,6 +354,26 @@ func TestSinglesShareARow(t *testing.T) {
 	}
 }
 
+// TestBracketsHaveNoCadence holds that no time is stated from frame to frame
+// where the exposure times differ.
+func TestBracketsHaveNoCadence(t *testing.T) {
+	r := judge(t, morning)
+	q := r.Sessions[0].Sequences[1]
+	for _, c := range []struct {
+		kind            audit.Kind
+		inTable, inJSON string
+	}{{audit.Series, " 1.3 s  good", `"cadence_s": 1.3,`}, {audit.Exposure, "        good", `"cadence_s": null,`}} {
+		q.Kind = c.kind
+		r.Sessions[0].Sequences = []*audit.Sequence{q}
+		if out := string(write(t, "table", r, nil)); !strings.Contains(out, c.inTable) {
+			t.Errorf("%s: no %q in\n%s", c.kind, c.inTable, out)
+		}
+		if out := string(write(t, "json", r, nil)); !strings.Contains(out, c.inJSON) {
+			t.Errorf("%s: no %q in\n%s", c.kind, c.inJSON, out)
+		}
+	}
+}
+
 // TestOrder holds that the most urgent stands last, and the verdict very last.
 func TestOrder(t *testing.T) {
 	out := string(write(t, "table", morningResult(t), nil))

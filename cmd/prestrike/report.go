@@ -20,7 +20,7 @@ Verdicts:
   good     nothing found
   check    look at it before you go on
   reshoot  shoot it again while the subject is here
-  retaken  it was faulty, and the sequence named below is its retake
+  retaken  it was faulty, and the sequence named below looks like its retake
 
 A dash in the table stands for what the files do not record. What a rule could
 not decide is listed as not judged; it is not good.

@@ -51,6 +51,9 @@ const (
 	// maxValue is the most bytes of a value that are decoded. The longest
 	// that means something here are texts of a line.
 	maxValue = 4096
+	// maxValues is the most bytes of values that are decoded of one structure.
+	// Cameras need below 4 KiB; decoding takes up to twenty times that in memory.
+	maxValues = 256 << 10
 	// entriesAtOnce is how many entries are read at a time, so that a lie about
 	// their number runs into the end of the file first.
 	entriesAtOnce = 64
@@ -68,6 +71,7 @@ type File struct {
 	r            io.ReaderAt
 	base, length int64 // of the structure in r
 	entry        entryReader
+	spent        uint64   // bytes of values decoded
 	scratch      [64]byte // for values that are decoded at once
 	entries      []Entry  // of all directories, so that a file takes one piece of memory
 }
@@ -247,6 +251,7 @@ func isText(typ uint16) bool { return typ == typeASCII || typ == typeUndefined |
 var (
 	errNoValue  = errors.New("it holds no value (count 0)")
 	errTooLarge = errors.New("its value is too large to be one")
+	errTooMany  = errors.New("not read: the directories hold more than any camera writes")
 )
 
 // place returns how many bytes the value has and, where they are not in the
@@ -284,6 +289,9 @@ func (f *File) Value(e Entry) (Value, error) {
 	}
 	if size > maxValue {
 		return Value{}, errTooLarge
+	}
+	if f.spent += size; f.spent > maxValues {
+		return Value{}, errTooMany
 	}
 	raw := f.scratch[:min(size, uint64(len(f.scratch)))]
 	if size > uint64(len(raw)) || isText(e.Type) {

@@ -42,7 +42,7 @@ const (
 	maxGarbage  = 4096      // bytes skipped between segments
 	maxBlocks   = 4         // Exif segments
 	maxPictures = 64        // entries of an index of pictures
-	maxWalk     = 256 << 20 // bytes of a scan that are walked for its end
+	maxWalk     = 128 << 20 // bytes of a scan that are walked for its end
 )
 
 // Scan finds what a JPEG file holds. The error is a *scan.Error where the file
@@ -314,7 +314,7 @@ func (s *scanner) tail(end int64) (last int64, whole bool, err error) {
 	// Most files end with the marker. Padding is up to a block of a card, and
 	// rarely the whole rest of the file.
 	buf := s.buf[:]
-	for end > s.data {
+	for least := max(s.data, end-maxWalk); end > least; {
 		b := buf[:min(int64(len(buf)), end-s.data)]
 		start := end - int64(len(b))
 		if err := readFull(s.r, b, start); err != nil {
@@ -344,7 +344,7 @@ func (s *scanner) tail(end int64) (last int64, whole bool, err error) {
 			buf = make([]byte, 32*len(buf))
 		}
 	}
-	return s.data, false, nil
+	return end, false, nil
 }
 
 // walk goes through the scans up to limit to their end marker. walked is

@@ -1,0 +1,246 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"prestrike/cmd/prestrike/internal/demo"
+)
+
+// card writes a small demonstration session to a folder of its own.
+func card(t *testing.T, session demo.Session) string {
+	t.Helper()
+	folder := t.TempDir()
+	if _, err := session.Write(t.Context(), folder, nil); err != nil {
+		t.Fatal(err)
+	}
+	return folder
+}
+
+// TestProgress holds that the line is there from the start, is written at most
+// ten times a second, and is gone in the end.
+func TestProgress(t *testing.T) {
+	var screen bytes.Buffer
+	c := &console{err: &screen, errTerminal: true}
+	clock := time.Unix(0, 0)
+	p := c.newProgress(false, "reading", "looking for frames")
+	p.now = func() time.Time { return clock }
+	if got := screen.String(); got != "\rlooking for frames" {
+		t.Errorf("at the start %q", got)
+	}
+	for i := range 1000 {
+		clock = clock.Add(time.Millisecond)
+		p.tell(i+1, 1000)
+	}
+	if n := strings.Count(screen.String(), "\r") - 1; n < 8 || n > 11 {
+		t.Errorf("written %d times in a second, want about 10", n)
+	}
+	p.end()
+	p.tell(1000, 1000)
+	lines := strings.Split(screen.String(), "\r")
+	if last := lines[len(lines)-2]; strings.TrimSpace(last) != "" || lines[len(lines)-1] != "" || len(last) < len("reading 900 of 1000") {
+		t.Errorf("the line is not wiped: it ends with %q", lines[len(lines)-2:])
+	}
+
+	for what, c := range map[string]*console{"a pipe": {err: &screen}, "quiet": {err: &screen, errTerminal: true}} {
+		screen.Reset()
+		p := c.newProgress(what == "quiet", "reading", "looking for frames")
+		p.tell(1, 2)
+		p.end()
+		if screen.Len() > 0 {
+			t.Errorf("%s: progress %q", what, screen.String())
+		}
+	}
+}
+
+// TestColour holds when colours are used: on a terminal that wants them, and
+// never into a file.
+func TestColour(t *testing.T) {
+	folder := card(t, demo.Small())
+	for _, c := range []struct {
+		name            string
+		terminal, plain bool
+		flags           []string
+		want            bool
+	}{
+		{"terminal", true, false, nil, true},
+		{"pipe", false, false, nil, false},
+		{"NO_COLOR or a dumb terminal", true, true, nil, false},
+		{"--no-color", true, false, []string{"--no-color"}, false},
+	} {
+		var out bytes.Buffer
+		status := run(t.Context(), append([]string{"report", folder}, c.flags...),
+			&console{out: &out, err: &out, outTerminal: c.terminal, plain: c.plain, width: 90})
+		if got := strings.Contains(out.String(), "\x1b["); got != c.want {
+			t.Errorf("%s: colours %v, want %v", c.name, got, c.want)
+		}
+		if status != statusCheck {
+			t.Errorf("%s: status %d, want %d", c.name, status, statusCheck)
+		}
+	}
+	file := filepath.Join(t.TempDir(), "report.txt")
+	run(t.Context(), []string{"report", folder, "-o", file}, &console{out: &bytes.Buffer{}, err: &bytes.Buffer{}, outTerminal: true, width: 90})
+	if text, err := os.ReadFile(file); err != nil || bytes.Contains(text, []byte("\x1b")) {
+		t.Errorf("colours in a file, or error %v", err)
+	}
+}
+
+// TestTerminalWidth holds that a report fits a narrow terminal.
+func TestTerminalWidth(t *testing.T) {
+	folder := card(t, demo.Small())
+	var out bytes.Buffer
+	run(t.Context(), []string{"report", folder}, &console{out: &out, err: &out, outTerminal: true, plain: true, width: 80})
+	for line := range strings.Lines(out.String()) {
+		if len(line)-1 > 80 {
+			t.Errorf("%d columns: %q", len(line)-1, line)
+		}
+	}
+}
+
+func TestStopped(t *testing.T) {
+	folder := card(t, demo.Small())
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	file := filepath.Join(t.TempDir(), "report.txt")
+	var out, remarks bytes.Buffer
+	status := run(ctx, []string{"report", folder, "-o", file}, &console{out: &out, err: &remarks})
+	if status != statusNotAudited || remarks.String() != "prestrike: stopped before the end: nothing was written\n" {
+		t.Errorf("status %d, remarks %q", status, remarks.String())
+	}
+	if _, err := os.Stat(file); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("a result was written: %v", err)
+	}
+}
+
+type fullDisk struct{}
+
+func (fullDisk) Write([]byte) (int, error) { return 0, errors.New("no space left on device") }
+
+// TestResultThatCannotBeWritten holds that a lost result is no success.
+func TestResultThatCannotBeWritten(t *testing.T) {
+	folder := card(t, demo.Small())
+	for _, args := range [][]string{
+		{"report", folder, "--fail-on", "never"},
+		{"frames", filepath.Join(folder, "DCIM", "100BXCAM", "BX1_0001.JPG")},
+		{"demo", filepath.Join(t.TempDir(), "new")},
+	} {
+		if args[0] == "demo" && testing.Short() {
+			continue
+		}
+		var remarks bytes.Buffer
+		status := run(t.Context(), args, &console{out: fullDisk{}, err: &remarks})
+		if status != statusNotAudited || !strings.Contains(remarks.String(), "no space left") {
+			t.Errorf("%s: status %d, remarks %q", args[0], status, remarks.String())
+		}
+	}
+}
+
+// TestDemoFaults holds that the report on the demonstration finds what its help
+// says went wrong, and nothing else.
+func TestDemoFaults(t *testing.T) {
+	for name, session := range map[string]demo.Session{"standard": demo.Standard(), "small": demo.Small()} {
+		if name == "standard" && testing.Short() {
+			continue
+		}
+		var out, remarks bytes.Buffer
+		run(t.Context(), []string{"report", "--format", "json", card(t, session)}, &console{out: &out, err: &remarks})
+		type finding struct {
+			Rule   string   `json:"rule"`
+			Frames []string `json:"frames"`
+		}
+		var got struct {
+			Sessions []struct {
+				Findings  []finding `json:"findings"`
+				Sequences []struct {
+					Kind     string    `json:"kind"`
+					Findings []finding `json:"findings"`
+				} `json:"sequences"`
+			} `json:"sessions"`
+		}
+		if err := json.Unmarshal(out.Bytes(), &got); err != nil {
+			t.Fatalf("%s: %v, remarks %q", name, err, remarks.String())
+		}
+		if len(got.Sessions) != 1 {
+			t.Fatalf("%s: %d sessions, want 1", name, len(got.Sessions))
+		}
+		found := got.Sessions[0].Findings
+		var kinds []string
+		for _, q := range got.Sessions[0].Sequences {
+			found = append(found, q.Findings...)
+			kinds = append(kinds, q.Kind)
+		}
+		if want := "single focus single focus focus single exposure interval"; strings.Join(kinds, " ") != want {
+			t.Errorf("%s: kinds %v, want %s", name, kinds, want)
+		}
+		faults := session.Faults()
+		if len(found) != len(faults) {
+			t.Fatalf("%s: findings %v, want those of %v", name, found, faults)
+		}
+		for i, fault := range faults {
+			first, last := fault.First, fault.Last
+			if fault.Rule == "missing-frame" { // it names the frames on both sides of the gap
+				first, last = first-1, last+1
+			}
+			frames := found[i].Frames
+			path := func(n int) string { return fmt.Sprintf("DCIM/100BXCAM/BX1_%04d.JPG", n) }
+			if found[i].Rule != fault.Rule || frames[0] != path(first) || frames[len(frames)-1] != path(last) {
+				t.Errorf("%s: found %s on %s to %s, want %s on %s to %s", name,
+					found[i].Rule, frames[0], frames[len(frames)-1], fault.Rule, path(first), path(last))
+			}
+		}
+	}
+}
+
+// TestCommittedSession holds that the session in testdata is the small
+// demonstration: its names, and what its frames record. The pictures may
+// differ in the last bit from one kind of processor to the next. UPDATE=1
+// writes it anew.
+func TestCommittedSession(t *testing.T) {
+	committed := filepath.Join("..", "..", "testdata", "ammonite")
+	if os.Getenv("UPDATE") != "" {
+		if err := os.RemoveAll(committed); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := demo.Small().Write(t.Context(), committed, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	described := func(folder string) string {
+		files, err := filepath.Glob(filepath.Join(folder, "DCIM", "*", "*"))
+		if err != nil || len(files) == 0 {
+			t.Fatalf("%s: %d files, error %v", folder, len(files), err)
+		}
+		t.Chdir(folder)
+		var out, remarks bytes.Buffer
+		args := []string{"frames", "--format", "json"}
+		for _, f := range files {
+			rel := filepath.Join("DCIM", filepath.Base(filepath.Dir(f)), filepath.Base(f))
+			args = append(args, rel)
+		}
+		if status := run(t.Context(), args, &console{out: &out, err: &remarks}); status != statusGood {
+			t.Fatalf("%s: status %d, %s", folder, status, remarks.String())
+		}
+		var lines []string
+		for line := range strings.Lines(out.String()) {
+			if !strings.Contains(line, `"size":`) {
+				lines = append(lines, line)
+			}
+		}
+		return strings.Join(lines, "")
+	}
+	committed, err := filepath.Abs(committed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want, got := described(card(t, demo.Small())), described(committed); got != want {
+		t.Error("testdata/ammonite is not what the demonstration writes: run UPDATE=1 go test ./cmd/prestrike")
+	}
+}
