@@ -166,7 +166,7 @@ func explainRule(w *bytes.Buffer, r *audit.Rule, opt *audit.Options, settings []
 		fmt.Fprint(w, "\nNumbers:\n")
 		for _, p := range r.Params {
 			fmt.Fprintf(w, "  %s = %s%s\n", p.Name, withUnit(opt.Param(r, p), p.Unit), from(p.Name))
-			report.Paragraph(w, "      ", 6, fmt.Sprintf("%s; default %v, from %v to %v", p.Doc, p.Default, p.Min, p.Max), width)
+			report.Paragraph(w, "      ", 6, fmt.Sprintf("%s; default %s, from %v to %v", p.Doc, withUnit(p.Default, ""), p.Min, p.Max), width)
 		}
 	}
 	fmt.Fprintln(w)
