@@ -24,9 +24,10 @@ brings back. A focus sequence at a wider f-number has both.
 If the picture needs its detail, shoot a focus sequence at the f-number named, or
 make the steps of this one finer.
 
-A note means that it shows at 100 % only. Single frames are often stopped down on
-purpose, so that for them it stays a note until little is left; a clip never needs
-all megapixels, so that for it it stays a note.
+A note means that it shows at 100 % only. Single frames, bursts and brackets must hold
+the depth alone and are often stopped down on purpose, so that for them it stays a
+note until little is left; and so it does for a clip, which never needs all
+megapixels.
 
 It is wrong by two stops at 1:1 where a lens reports the working f-number and nobody
 said so: declare f-numbers = "effective" for it in prestrike.toml. Without a
@@ -43,7 +44,7 @@ lens of telephoto build works at a higher one still: declare its pupil magnifica
 			Default: optics.QWarning, Min: optics.QTransition, Max: 10,
 		},
 		{
-			Name: "single-share", Doc: "a single frame is worth a check where less than this share of its megapixels remains",
+			Name: "single-share", Doc: "a frame that must hold the depth alone is worth a check where less than this share of its megapixels remains",
 			Default: 0.25, Min: 0, Max: 1,
 		},
 	},
@@ -137,18 +138,23 @@ func checkDiffractionOf(v *audit.Review, q *audit.Sequence, s sensor, effective 
 		Measured: exifread.Of(o.working), Unit: "f-number",
 	}
 	check := ratioQ > q2 && left < megapixels
+	closer := !known(o.m.m) && o.kind != audit.FNumbersEffective
 	if check {
 		limit = optics.FNumberAtQ(q2, optics.Wavelength, pitch)
 		f.Message += fmt.Sprintf(": about %s of %s MP remain", twoFigures(left), twoFigures(megapixels))
-		if !known(o.m.m) && o.kind != audit.FNumbersEffective {
+		if closer {
 			f.Message += ", fewer close up"
 		}
-		if q.Kind == audit.Interval || q.Kind == audit.Single && left >= v.Param("single-share")*megapixels {
+		stepped := q.Kind == audit.Focus || q.Kind == audit.Series
+		if q.Kind == audit.Interval || !stepped && left >= v.Param("single-share")*megapixels {
 			f.Severity = audit.Note
 		}
 	} else {
 		f.Severity = audit.Note
 		f.Message += ": diffraction shows at 100 %"
+		if closer {
+			f.Message += ", more so close up"
+		}
 	}
 	f.Limit = exifread.Of(limit)
 	f.Action = o.instead(q, limit, check)
@@ -181,9 +187,8 @@ func (o opening) instead(q *audit.Sequence, limit float64, check bool) string {
 	if best == 0 {
 		return "open the aperture as far as it goes and make a focus sequence with finer steps"
 	}
-	keeps := "avoids it"
-	if check {
-		keeps = "keeps them"
+	if !check {
+		return fmt.Sprintf("f/%s avoids it", twoFigures(best))
 	}
 	with := ""
 	switch q.Kind {
@@ -192,7 +197,7 @@ func (o opening) instead(q *audit.Sequence, limit float64, check bool) string {
 	case audit.Focus, audit.Series:
 		with = " with finer focus steps"
 	}
-	return fmt.Sprintf("f/%s%s %s", twoFigures(best), with, keeps)
+	return fmt.Sprintf("f/%s%s keeps them", twoFigures(best), with)
 }
 
 func openFrames(list []opening) []*audit.Frame {
