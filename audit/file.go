@@ -3,7 +3,15 @@ package audit
 import (
 	"path"
 	"strings"
+
+	"prestrike/exifread"
 )
+
+// Torn reports whether a picture can be read from the file whose image data
+// ends early.
+func (f *File) Torn() bool {
+	return f.Err == nil && f.Meta.Integrity.State == exifread.IntegrityTorn
+}
 
 // raw reports whether the file is raw, by content, or by name where the
 // content is not known.

@@ -62,6 +62,9 @@ type Rule struct {
 	Doc      string   // what it finds, why it matters on the set, what to do now, when it is wrong
 	Source   string   // author, title, section or equation of the criterion; "common practice" where there is none
 	Params   []Param  // every number the rule decides by
+	// AtOnce tells that what the rule finds is certain before the sequence
+	// ends: no frame to come can take it back.
+	AtOnce bool
 
 	// Check reviews one sequence. An error means that the rule itself
 	// failed; findings are not errors.

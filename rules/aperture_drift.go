@@ -12,6 +12,7 @@ var apertureDrift = &audit.Rule{
 	ID:       "aperture-drift",
 	Title:    "f-number changes within a run",
 	Severity: audit.Check,
+	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence or time-lapse whose f-number differs by 1/6 EV or
 more from that of the rest of their run.
 

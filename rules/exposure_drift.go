@@ -9,6 +9,7 @@ var exposureDrift = &audit.Rule{
 	ID:       "exposure-drift",
 	Title:    "exposure time changes within a run",
 	Severity: audit.Check,
+	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence or time-lapse whose exposure time differs by 1/6
 EV or more from that of the rest of their run.
 

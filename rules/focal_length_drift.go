@@ -11,6 +11,7 @@ var focalLengthDrift = &audit.Rule{
 	ID:       "focal-length-drift",
 	Title:    "focal length changes within a run",
 	Severity: audit.Check,
+	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence, time-lapse or exposure bracket with another focal
 length than the rest of their run.
 

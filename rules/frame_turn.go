@@ -11,6 +11,7 @@ var frameTurn = &audit.Rule{
 	ID:       "frame-turn",
 	Title:    "frames of a run are turned",
 	Severity: audit.Check,
+	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence, time-lapse or exposure bracket that are marked as
 turned otherwise than the rest of their run.
 

@@ -19,7 +19,7 @@ func TestAverages(t *testing.T) {
 		{2.03, 100, true},    // 100 frames go through three clock steps
 		{0.5, 50, false},     // every other frame is
 		{1.0 / 3, 50, false}, // every third
-		{1.3, 25, true}, // thirds: 0.1 of a step a frame
+		{1.3, 25, true},      // thirds: 0.1 of a step a frame
 		{0.37, 30, true},
 		{0.37, 5, false}, // too few
 	} {

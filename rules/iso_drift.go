@@ -9,6 +9,7 @@ var isoDrift = &audit.Rule{
 	ID:       "iso-drift",
 	Title:    "ISO changes within a run",
 	Severity: audit.Check,
+	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence or time-lapse whose ISO differs from that of the
 rest of their run.
 

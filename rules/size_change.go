@@ -11,6 +11,7 @@ var sizeChange = &audit.Rule{
 	ID:       "size-change",
 	Title:    "picture size or kind of file changes within a run",
 	Severity: audit.Reshoot,
+	AtOnce:   true,
 	Doc: `Finds runs in which the size of the picture changes, or in which raw files are
 missing from a frame on: a button or a menu was touched.
 

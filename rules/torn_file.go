@@ -13,6 +13,7 @@ var tornFile = &audit.Rule{
 	ID:       "torn-file",
 	Title:    "the image data of a file ends early",
 	Severity: audit.Reshoot,
+	AtOnce:   true,
 	Doc: `Finds files whose picture is not all there: the image data ends before the picture
 does, or lies beyond the end of the file. Where the format does not tell, a file under
 half the size of at least five neighbours of the same format, pixel size and exposure

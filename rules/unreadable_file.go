@@ -13,6 +13,7 @@ var unreadableFile = &audit.Rule{
 	ID:       "unreadable-file",
 	Title:    "no picture can be read from a file",
 	Severity: audit.Reshoot,
+	AtOnce:   true,
 	Doc: `Finds files with the name of a picture from which no picture can be read: empty,
 overwritten, or cut off before the picture begins.
 

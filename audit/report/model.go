@@ -15,8 +15,6 @@ import (
 type view struct {
 	sessions []sessionView
 	files    string // what became of the files
-	verdict  audit.Verdict
-	closing  string // what to do
 }
 
 type sessionView struct {
@@ -56,7 +54,7 @@ const notRecorded = "-"
 const varies = "varies"
 
 func newView(r *audit.Result, opt *Options) *view {
-	v := &view{verdict: r.Verdict, files: filesLine(&r.Files, opt.Unread), closing: closing(r)}
+	v := &view{files: filesLine(&r.Files, opt.Unread)}
 	for _, s := range r.Sessions {
 		v.sessions = append(v.sessions, sessionView{
 			heading:   heading(s),

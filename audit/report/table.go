@@ -36,8 +36,7 @@ func writeTable(b *bytes.Buffer, result *audit.Result, opt *Options) error {
 	if !opt.Brief {
 		Paragraph(b, "", 2, v.files, width)
 	}
-	word := strings.ToUpper(v.verdict.String()) + ": "
-	Paragraph(b, ink.mark(v.verdict.String(), word), len(word), v.closing, width)
+	WriteClosing(b, result, width, opt.Colour)
 	return nil
 }
 

@@ -16,6 +16,7 @@ import (
 // A console is where the program talks to: what is a terminal is set here, not
 // sensed elsewhere.
 type console struct {
+	in          io.Reader // what is typed; nil where nothing is
 	out, err    io.Writer
 	outTerminal bool // results go to a terminal
 	errTerminal bool // remarks go to a terminal
@@ -26,7 +27,7 @@ type console struct {
 // systemConsole is the console that the program was started on.
 func systemConsole() *console {
 	c := &console{
-		out: os.Stdout, err: os.Stderr,
+		in: os.Stdin, out: os.Stdout, err: os.Stderr,
 		outTerminal: term.IsTerminal(int(os.Stdout.Fd())),
 		errTerminal: term.IsTerminal(int(os.Stderr.Fd())),
 		// https://no-color.org: set and not empty, whatever the value.

@@ -1,0 +1,331 @@
+package audit
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+)
+
+// A Live audits a folder while it fills. Files are put in as they come, in any
+// order; what is known so far is always the same as an audit of the same files
+// would say. It is for one goroutine.
+type Live struct {
+	opt   *Options
+	files map[string]*liveFile
+	other map[string]bool
+	// changed tells that files came or went since the last look.
+	changed bool
+	arrived time.Time // of the latest file
+
+	result *Result
+	runs   map[string]*liveRun // by the path of each frame's first file
+}
+
+type liveFile struct {
+	file *File
+	at   time.Time // when it was put in
+}
+
+// liveRun is what was told of one sequence.
+type liveRun struct {
+	opened, closed bool
+	overdue        bool
+	findings       map[string]bool // rule and message
+	state          string          // verdict, frames and open findings when it was closed
+	frames         int
+}
+
+// LiveKind says what a LiveEvent tells.
+type LiveKind uint8
+
+// The kinds of event.
+const (
+	SequenceOpened    LiveKind = iota + 1 // a run of frames has begun
+	FindingCertain                        // a fault that is certain before the sequence ends
+	SequenceClosed                        // a sequence is complete
+	SequenceCorrected                     // what was said of a closed sequence has changed
+	SequenceOverdue                       // a time-lapse has lost its beat by two intervals
+)
+
+var liveKindNames = [...]string{SequenceOpened: "opened", FindingCertain: "finding", SequenceClosed: "closed", SequenceCorrected: "corrected", SequenceOverdue: "overdue"}
+
+// String returns the word for the kind in JSON.
+func (k LiveKind) String() string { return liveKindNames[k] }
+
+// A LiveEvent is something to be told while a folder fills.
+type LiveEvent struct {
+	Kind     LiveKind
+	Sequence *Sequence
+	Findings []*Finding // those told for the first time
+	Reason   string     // why a sequence counts as closed, or is overdue
+}
+
+// NewLive begins a live audit.
+func NewLive(opt *Options) *Live {
+	return &Live{opt: opt, files: map[string]*liveFile{}, other: map[string]bool{}, runs: map[string]*liveRun{}, result: &Result{}}
+}
+
+// Put takes a file in, or again after it changed. A nil file is one that is no
+// picture.
+func (l *Live) Put(path string, f *File, now time.Time) {
+	l.changed = true
+	if f == nil {
+		l.other[path] = true
+		delete(l.files, path)
+		return
+	}
+	delete(l.other, path)
+	l.files[path] = &liveFile{f, now}
+	l.arrived = now
+}
+
+// Remove takes a file out.
+func (l *Live) Remove(path string) {
+	l.changed = true
+	delete(l.other, path)
+	delete(l.files, path)
+}
+
+// Result returns the outcome of the last look.
+func (l *Live) Result() *Result { return l.result }
+
+// Open returns the sequence that the latest file belongs to, if it was told
+// open and not closed; nil otherwise.
+func (l *Live) Open() *Sequence {
+	var open *Sequence
+	var at time.Time
+	for _, session := range l.result.Sessions {
+		for _, q := range session.Sequences {
+			if run := l.runOf(q); run == nil || !run.opened || run.closed {
+				continue
+			}
+			if t := l.latest(q); open == nil || t.After(at) {
+				open, at = q, t
+			}
+		}
+	}
+	return open
+}
+
+const (
+	// A sequence that another follows is closed when no file of it came for
+	// this long: files are copied in any order.
+	quietAfterNext = 3 * time.Second
+	// The last sequence is closed when it is quiet for quietCadences of its
+	// own cadence, and for quietLast at least.
+	quietLast     = 6 * time.Second
+	quietCadences = 4
+	// While files are still coming, one that seems to be missing may be among
+	// them: such a finding waits for quietAll, but no longer than waitMost.
+	quietAll = 2 * time.Second
+	waitMost = 10 * time.Second
+	// A time-lapse is overdue when two ticks passed without a frame.
+	overdueTicks = 3
+	// Fewer frames are not announced as a run.
+	liveFrames = 5
+)
+
+// Look audits what is there and returns what is to be told, in order. closeAll
+// closes every open sequence; silent takes all that is there as told, for a
+// start on a folder that holds frames already. An error means that a rule
+// failed.
+func (l *Live) Look(now time.Time, closeAll, silent bool) ([]LiveEvent, error) {
+	var err error
+	if l.changed {
+		err = l.judge()
+		l.changed = false
+	}
+	var events []LiveEvent
+	claimed := map[*liveRun]bool{}
+	for _, session := range l.result.Sessions {
+		for _, q := range session.Sequences {
+			run := l.runOf(q)
+			if run == nil || claimed[run] {
+				run = &liveRun{findings: map[string]bool{}}
+			}
+			claimed[run] = true
+			for _, f := range q.Frames {
+				l.runs[f.Path()] = run
+			}
+			if silent {
+				run.opened, run.closed = true, true
+				l.news(run, q, false)
+				run.state = stateOf(q)
+				continue
+			}
+			events = append(events, l.tell(run, q, now, closeAll)...)
+		}
+	}
+	return events, err
+}
+
+func (l *Live) judge() error {
+	files := make([]*File, 0, len(l.files))
+	for _, f := range l.files {
+		files = append(files, f.file)
+	}
+	slices.SortFunc(files, func(a, b *File) int { return cmp.Compare(a.Path, b.Path) })
+	result, err := Judge(files, l.opt)
+	result.Files.Other = len(l.other)
+	l.result = result
+	return err
+}
+
+// runOf returns what was told of the sequence that q was before.
+func (l *Live) runOf(q *Sequence) *liveRun {
+	for _, f := range q.Frames {
+		if run := l.runs[f.Path()]; run != nil {
+			return run
+		}
+	}
+	return nil
+}
+
+// tell returns what is to be said of one sequence.
+func (l *Live) tell(run *liveRun, q *Sequence, now time.Time, closeAll bool) []LiveEvent {
+	var events []LiveEvent
+	if run.closed {
+		state := stateOf(q)
+		if state == run.state {
+			return nil
+		}
+		// More frames at the end of a run that was quiet for long: it goes on.
+		run.state = state
+		return append(events, LiveEvent{Kind: SequenceCorrected, Sequence: q, Findings: l.news(run, q, false)})
+	}
+	if !run.opened && len(q.Frames) >= liveFrames {
+		run.opened = true
+		events = append(events, LiveEvent{Kind: SequenceOpened, Sequence: q})
+	}
+	if certain := l.news(run, q, true); len(certain) > 0 {
+		events = append(events, LiveEvent{Kind: FindingCertain, Sequence: q, Findings: certain})
+	}
+	if len(q.Frames) > run.frames {
+		run.frames, run.overdue = len(q.Frames), false
+	}
+	why, closed := l.quiet(q, now)
+	if closeAll && !closed {
+		why, closed = "as you asked", true
+	}
+	if closed {
+		run.closed, run.opened = true, true
+		run.state = stateOf(q)
+		return append(events, LiveEvent{Kind: SequenceClosed, Sequence: q, Findings: l.news(run, q, false), Reason: why})
+	}
+	if since, late := l.late(q, now); late && !run.overdue {
+		run.overdue = true
+		c, _ := q.Cadence.Get()
+		events = append(events, LiveEvent{
+			Kind: SequenceOverdue, Sequence: q,
+			Reason: fmt.Sprintf("no frame for %s, where one comes every %s", FormatDuration(since), FormatDuration(c)),
+		})
+	}
+	return events
+}
+
+// quiet reports whether the sequence is complete as far as the quiet tells,
+// and says why.
+func (l *Live) quiet(q *Sequence, now time.Time) (string, bool) {
+	since := now.Sub(l.latest(q))
+	if worst(q.Findings) == VerdictReshoot && now.Sub(l.arrived) < quietAll && since < waitMost {
+		return "", false
+	}
+	if l.followed(q) && since >= quietAfterNext {
+		return "because another began", true
+	}
+	limit := quietLast
+	if c, ok := q.Cadence.Get(); ok {
+		limit = max(limit, time.Duration(quietCadences*float64(c)))
+	}
+	longest := 0.0
+	for _, f := range q.Frames {
+		longest = max(longest, f.seconds())
+	}
+	limit += time.Duration(longest * float64(time.Second))
+	if since >= limit {
+		return fmt.Sprintf("after %s of quiet", FormatDuration(time.Duration(math.Floor(since.Seconds()))*time.Second)), true
+	}
+	return "", false
+}
+
+// late reports whether a time-lapse that runs has lost its beat by two ticks,
+// and for how long nothing came.
+func (l *Live) late(q *Sequence, now time.Time) (time.Duration, bool) {
+	c, ok := q.Cadence.Get()
+	timed := q.Kind == Interval || q.Kind == Series && c >= time.Duration(intervalCadence*float64(time.Second)) && q.even()
+	if !ok || !timed || len(q.Frames) < liveFrames || l.followed(q) {
+		return 0, false
+	}
+	if planned := l.opt.PlannedFrames; planned > 0 && len(q.Frames) >= planned {
+		return 0, false
+	}
+	since := now.Sub(l.latest(q))
+	return since, since >= overdueTicks*c
+}
+
+// latest returns when the latest file of the sequence came.
+func (l *Live) latest(q *Sequence) time.Time {
+	var t time.Time
+	for _, f := range q.Frames {
+		for _, file := range f.Files {
+			if lf := l.files[file.Path]; lf != nil && lf.at.After(t) {
+				t = lf.at
+			}
+		}
+	}
+	return t
+}
+
+// followed reports whether the body made another sequence after q.
+func (l *Live) followed(q *Sequence) bool {
+	for _, session := range l.result.Sessions {
+		for _, o := range session.Sequences {
+			if o.Body == q.Body && o != q && o.Start().After(q.End()) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// news returns the open findings not told yet, and takes them as told; of an
+// open sequence only those of rules that are certain before its end.
+func (l *Live) news(run *liveRun, q *Sequence, certain bool) []*Finding {
+	var out []*Finding
+	for _, f := range q.Findings {
+		if f.Accepted || certain && (f.Severity == Note || !l.atOnce(f.Rule)) {
+			continue
+		}
+		// The ranges in a message grow with the run: one rule is told once
+		// while the run is open.
+		key := f.Rule
+		if !run.findings[key] {
+			run.findings[key] = true
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+func (l *Live) atOnce(id string) bool {
+	for _, r := range l.opt.Rules {
+		if r.ID == id {
+			return r.AtOnce
+		}
+	}
+	return false
+}
+
+// stateOf is what a closed sequence was said to be; where it changes, a
+// correction is due.
+func stateOf(q *Sequence) string {
+	s := fmt.Sprint(q.Verdict, " ", len(q.Frames), " ", q.SupersededBy != nil)
+	for _, f := range q.Findings {
+		if f.Severity > Note && !f.Accepted {
+			s += " " + f.Rule
+		}
+	}
+	return s
+}

@@ -1,0 +1,132 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"strings"
+
+	"prestrike/audit"
+)
+
+// WriteLive writes an event of a live audit for people: a line for a sequence
+// that is closed or corrected, below it what was found. A sequence that is only
+// opened is shown by [LiveLine].
+func WriteLive(b *bytes.Buffer, e audit.LiveEvent, width int, colour bool) {
+	q, ink := e.Sequence, ink(colour)
+	switch e.Kind {
+	case audit.SequenceClosed:
+		word := verdictWord(q)
+		Paragraph(b, ink.mark(word, fmt.Sprintf("%-9s", word)), 9, fmt.Sprintf("%s (closed %s)", liveName(q), e.Reason), width)
+	case audit.SequenceCorrected:
+		word := verdictWord(q)
+		Paragraph(b, "corrected  ", 11, fmt.Sprintf("%s is now: %s", liveName(q), word), width)
+	case audit.SequenceOverdue:
+		Paragraph(b, ink.mark("check", "overdue  "), 9, liveName(q)+": "+e.Reason+": look at the camera, its battery and its card", width)
+	}
+	for _, f := range e.Findings {
+		writeLiveFinding(b, q, f, width, ink)
+	}
+}
+
+func writeLiveFinding(b *bytes.Buffer, q *audit.Sequence, f *audit.Finding, width int, ink ink) {
+	text := f.Message
+	if f.Action != "" {
+		text += ": " + f.Action
+	}
+	word := f.Severity.String()
+	Paragraph(b, ink.mark(word, fmt.Sprintf("%-9s", word)), 9, fmt.Sprintf("%s  %s [%s]", q.ID, text, f.Rule), width)
+}
+
+// liveName names a sequence in a line: "1.2 focus 10:02, frames 0002 to 0041 (40)".
+func liveName(q *audit.Sequence) string {
+	at := ""
+	if t := q.Start(); !t.IsZero() {
+		at = " " + t.Format("15:04")
+	}
+	n := len(q.Frames)
+	name := fmt.Sprintf("%s %s%s, %s", q.ID, q.Kind, at, audit.FrameRange(q.Frames[0], q.Frames[n-1]))
+	if n > 1 {
+		name += fmt.Sprintf(" (%d)", n)
+	}
+	return name
+}
+
+// LiveLine describes the open sequence in one line of at most width columns:
+// kind, frames, cadence, the last file, and what was found so far.
+func LiveLine(q *audit.Sequence, planned, width int) string {
+	count := fmt.Sprint(len(q.Frames))
+	if planned > 0 && q.Kind.Steady() {
+		count += fmt.Sprintf(" of %d", planned)
+	}
+	parts := []string{fmt.Sprintf("%s %s: %s frames", q.ID, q.Kind, count)}
+	if c, ok := cadence(q); ok {
+		parts = append(parts, "every "+audit.FormatDuration(c))
+	}
+	parts = append(parts, "last "+Visible(audit.ShortName(q.Frames[len(q.Frames)-1].Name())))
+	if v := worst(q.Findings); v != audit.VerdictGood {
+		parts = append(parts, v.String())
+	}
+	line := strings.Join(parts, ", ")
+	for textWidth(line) > width && line != "" {
+		r := []rune(line)
+		line = string(r[:len(r)-1])
+	}
+	return line
+}
+
+type jsonLive struct {
+	Event    string        `json:"event"`
+	Sequence *jsonSequence `json:"sequence"`
+	Findings []jsonFinding `json:"findings"`
+	Reason   *string       `json:"reason"`
+}
+
+// WriteLiveJSON writes an event of a live audit as one JSON object on one line.
+func WriteLiveJSON(b *bytes.Buffer, e audit.LiveEvent) error {
+	q := newJSONSequence(e.Sequence)
+	return encodeLine(b, jsonLive{Event: e.Kind.String(), Sequence: &q, Findings: newJSONFindings(e.Findings), Reason: textOrNull(e.Reason)})
+}
+
+// WriteFindingJSON writes one finding and the sequence that it is about as one
+// JSON object on one line.
+func WriteFindingJSON(b *bytes.Buffer, q *audit.Sequence, f *audit.Finding) error {
+	s := newJSONSequence(q)
+	return encodeLine(b, jsonLive{Event: "finding", Sequence: &s, Findings: newJSONFindings([]*audit.Finding{f})})
+}
+
+// WriteReportJSON writes the whole report as one JSON object on one line, as
+// the last of a live audit.
+func WriteReportJSON(b *bytes.Buffer, r *audit.Result) error {
+	var whole, line bytes.Buffer
+	if err := writeJSON(&whole, r, nil); err != nil {
+		return err
+	}
+	if err := json.Compact(&line, whole.Bytes()); err != nil {
+		return err
+	}
+	b.WriteString(`{"event":"report","report":`)
+	b.Write(line.Bytes())
+	b.WriteString("}\n")
+	return nil
+}
+
+// encodeLine writes v on one line, escaped as [EncodeJSON] does.
+func encodeLine(b *bytes.Buffer, v any) error {
+	var pretty bytes.Buffer
+	if err := EncodeJSON(&pretty, v); err != nil {
+		return err
+	}
+	if err := json.Compact(b, pretty.Bytes()); err != nil {
+		return err
+	}
+	b.WriteByte('\n')
+	return nil
+}
+
+// WriteClosing writes the last line of the table: the verdict on everything,
+// and what to do.
+func WriteClosing(b *bytes.Buffer, r *audit.Result, width int, colour bool) {
+	word := strings.ToUpper(r.Verdict.String()) + ": "
+	Paragraph(b, ink(colour).mark(r.Verdict.String(), word), len(word), closing(r), width)
+}

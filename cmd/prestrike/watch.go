@@ -1,0 +1,393 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"prestrike/audit"
+	"prestrike/audit/report"
+	"prestrike/watch"
+
+	"github.com/spf13/cobra"
+)
+
+const watchLong = `Watch follows a folder that fills: a card reader's copy, a tethered camera, a
+network share. It says nothing while all is well, prints a line when a sequence
+closes, and sounds once when something must be shot again.
+
+A sequence closes when it is quiet for longer than its own cadence explains, when
+another begins, or when you press Enter. A file that comes late reopens it and
+corrects the line. A fault that is certain before the sequence ends, such as an ISO
+that changed, is said at once.
+
+Ctrl-C prints the report on all that is there and ends with its status. Started
+again on the same folder, watch says where things stand and goes on.
+
+` + statusHelp
+
+const watchExamples = `  prestrike watch /tethered
+  prestrike watch . --planned-frames 50 --alert bell --alert-from check
+  prestrike watch . --on-finding ./lamp        run a program for each finding
+  prestrike watch . --once                     end with the status of the first sequence
+  prestrike watch /share --poll 5s`
+
+// watchFlags is the command line of prestrike watch.
+type watchFlags struct {
+	shoot     shootFlags
+	format    string
+	noColor   bool
+	alert     []string
+	alertFrom string
+	onFinding string
+	once      bool
+	poll      time.Duration
+	settle    time.Duration
+}
+
+func newWatch(c *console) *cobra.Command {
+	var f watchFlags
+	cmd := &cobra.Command{
+		Use:     "watch FOLDER",
+		Short:   "Follow a folder that fills, and say at once what must be shot again",
+		Long:    watchLong,
+		Example: watchExamples,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return &usageError{errors.New("name one folder to watch"), cmd.CommandPath()}
+			}
+			return nil
+		},
+		ValidArgsFunction: func(*cobra.Command, []string, string) ([]cobra.Completion, cobra.ShellCompDirective) {
+			return nil, cobra.ShellCompDirectiveFilterDirs
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runWatch(cmd, c, &f, args[0])
+		},
+	}
+	addChoice(cmd, &f.format, "format", "form of the result", "table\tlines for people", "json\tone JSON object a line")
+	cmd.Flags().StringSliceVar(&f.alert, "alert", []string{"bell"}, "how to alert: `KINDS` of bell, desktop, none")
+	addChoice(cmd, &f.alertFrom, "alert-from", "the severity from which to alert", "reshoot\tonly what must be shot again", "check\talso what needs a look")
+	cmd.Flags().StringVar(&f.onFinding, "on-finding", "", "run `COMMAND`, words split at blanks, for each finding, which it gets as JSON on its input")
+	cmd.Flags().BoolVar(&f.once, "once", false, "end when the first sequence closes, with its status")
+	cmd.Flags().DurationVar(&f.poll, "poll", 0, "list the folder every `TIME` instead of waiting for the system to tell")
+	cmd.Flags().DurationVar(&f.settle, "settle", watch.DefaultSettle, "how long a file must rest to be complete, a `TIME`")
+	f.shoot.addTo(cmd)
+	cmd.Flags().BoolVar(&f.noColor, "no-color", false, "no colours, as with NO_COLOR set")
+	cmd.Flags().SortFlags = false
+	return cmd
+}
+
+// lookEvery is how often the state is looked at while files come; a look that
+// takes long is made less often, so that it costs a quarter of the time at most.
+const (
+	lookEvery = 200 * time.Millisecond
+	lookShare = 4
+)
+
+// A watching is a watch that runs.
+type watching struct {
+	c       *console
+	f       *watchFlags
+	folder  string
+	live    *audit.Live
+	alerts  *alerter
+	readers *readCache
+	colour  bool
+	planned int
+	line    int // length of the line on the terminal
+	caught  bool
+}
+
+func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) error {
+	opt, _, err := f.shoot.options(cmd, []string{folder})
+	if err != nil {
+		return err
+	}
+	if f.poll < 0 || f.settle <= 0 {
+		return &usageError{errors.New("--poll and --settle take a time above 0, such as 2s"), cmd.CommandPath()}
+	}
+	alerts, err := newAlerter(c, f)
+	if err != nil {
+		return &usageError{err, cmd.CommandPath()}
+	}
+	w := &watching{
+		c: c, f: f, folder: folder, live: audit.NewLive(opt), alerts: alerts, planned: opt.PlannedFrames,
+		readers: &readCache{folder: folder, files: map[string]*audit.File{}},
+		colour:  c.outTerminal && !c.plain && !f.noColor,
+	}
+	watcher, err := watch.New(folder, watch.Options{
+		Settle: f.settle, Poll: f.poll, Ready: w.readers.ready,
+		// The files that no audit looks at are counted all the same.
+	})
+	if err != nil {
+		return fmt.Errorf("%s cannot be watched: %w", folder, err)
+	}
+	ctx, cancel := context.WithCancel(cmd.Context())
+	defer cancel()
+	var running sync.WaitGroup
+	running.Go(func() { watcher.Run(ctx) })
+	status, err := w.follow(ctx, watcher, c.lines(ctx))
+	cancel()
+	for range watcher.Events() { // let the watcher end
+	}
+	running.Wait()
+	alerts.wait()
+	if err != nil {
+		return err
+	}
+	if status != statusGood {
+		return status
+	}
+	return nil
+}
+
+// follow runs until the context ends, or with --once until a sequence closes.
+func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-chan string) (status, error) {
+	ticker := time.NewTicker(lookEvery)
+	defer ticker.Stop()
+	var next time.Time
+	closeAll := false
+	for {
+		select {
+		case <-ctx.Done():
+			return w.finish()
+		case e, ok := <-watcher.Events():
+			if !ok {
+				return w.finish()
+			}
+			if err := w.take(e); err != nil {
+				return statusNotAudited, err
+			}
+			continue
+		case _, ok := <-enter:
+			if !ok {
+				enter = nil
+				continue
+			}
+			closeAll = true
+		case <-ticker.C:
+		}
+		now := time.Now()
+		if !w.caught || now.Before(next) && !closeAll {
+			continue
+		}
+		events, err := w.live.Look(now, closeAll, false)
+		closeAll = false
+		next = now.Add(lookShare * time.Since(now))
+		if err != nil {
+			w.say("not everything was judged: %s", err)
+		}
+		for _, e := range events {
+			if err := w.tell(e); err != nil {
+				return statusNotAudited, err
+			}
+			if w.f.once && e.Kind == audit.SequenceClosed {
+				return status(e.Sequence.Verdict), nil
+			}
+		}
+		w.showOpen()
+	}
+}
+
+// take takes in one event of the folder.
+func (w *watching) take(e watch.Event) error {
+	switch e.Kind {
+	case watch.Found, watch.Arrived, watch.Changed:
+		rel, file := w.readers.take(e.Path)
+		w.live.Put(rel, file, time.Now())
+	case watch.Removed:
+		w.live.Remove(w.readers.rel(e.Path))
+	case watch.CaughtUp:
+		w.caught = true
+		return w.start()
+	case watch.FolderLost:
+		w.say("%s cannot be read for now: %s: waiting for it to come back", e.Path, e.Err)
+	case watch.FolderBack:
+		w.say("%s is back", e.Path)
+	case watch.Overflow:
+		w.say("too much happened at once for the system: looking at everything again")
+	case watch.Polling:
+		w.say("%s sends no word of changes (%s): it is listed every %s", e.Path, e.Err, watch.DefaultPoll)
+	}
+	return nil
+}
+
+// start says where things stand.
+func (w *watching) start() error {
+	if _, err := w.live.Look(time.Now(), false, true); err != nil {
+		w.say("not everything was judged: %s", err)
+	}
+	r := w.live.Result()
+	if w.f.format == "json" {
+		return nil
+	}
+	var b bytes.Buffer
+	if r.Files.Frames == 0 {
+		report.Paragraph(&b, "", 0, "Watching "+w.folder+", which holds no frames yet. Enter closes a sequence, Ctrl-C ends with the report.", w.c.textWidth(false))
+	} else {
+		report.Paragraph(&b, "", 0, fmt.Sprintf("Watching %s, which holds %d frames already. Enter closes a sequence, Ctrl-C ends with the report.", w.folder, r.Files.Frames), w.c.textWidth(false))
+		report.WriteClosing(&b, r, w.c.textWidth(false), w.colour)
+	}
+	return w.write(b.Bytes())
+}
+
+// tell says an event, and alerts where it asks for it.
+func (w *watching) tell(e audit.LiveEvent) error {
+	var b bytes.Buffer
+	switch {
+	case w.f.format == "json":
+		if err := report.WriteLiveJSON(&b, e); err != nil {
+			return err
+		}
+	case e.Kind == audit.SequenceClosed && e.Sequence.Verdict == audit.VerdictGood && len(e.Sequence.Frames) < 3:
+		// A frame or two without a fault are worth no line.
+	default:
+		report.WriteLive(&b, e, w.c.textWidth(false), w.colour)
+	}
+	if err := w.write(b.Bytes()); err != nil {
+		return err
+	}
+	if e.Kind == audit.SequenceOverdue || e.Sequence.SupersededBy == nil {
+		w.alerts.event(e)
+	}
+	return nil
+}
+
+// finish prints the report on all that is there.
+func (w *watching) finish() (status, error) {
+	if _, err := w.live.Look(time.Now(), true, true); err != nil {
+		w.say("not everything was judged: %s", err)
+	}
+	r := w.live.Result()
+	var b bytes.Buffer
+	if w.f.format == "json" {
+		if err := report.WriteReportJSON(&b, r); err != nil {
+			return statusNotAudited, err
+		}
+	} else if r.Files.Frames > 0 {
+		form, err := report.ParseForm("table")
+		if err != nil {
+			return statusNotAudited, err
+		}
+		b.WriteByte('\n')
+		if err := form.Write(&b, r, &report.Options{Width: w.c.textWidth(false), Colour: w.colour}); err != nil {
+			return statusNotAudited, err
+		}
+	} else {
+		return statusNotAudited, w.write([]byte("No frames came.\n"))
+	}
+	return status(r.Verdict), w.write(b.Bytes())
+}
+
+// write writes to the result, over the line of the open sequence.
+func (w *watching) write(text []byte) error {
+	if len(text) == 0 {
+		return nil
+	}
+	w.wipe()
+	_, err := w.c.out.Write(text)
+	return err
+}
+
+func (w *watching) say(format string, args ...any) {
+	w.wipe()
+	w.c.remark(format, args...)
+}
+
+// showOpen shows the open sequence in one line that is written over.
+func (w *watching) showOpen() {
+	if !w.c.errTerminal || w.f.format == "json" {
+		return
+	}
+	line := ""
+	if q := w.live.Open(); q != nil {
+		line = report.LiveLine(q, w.planned, w.c.textWidth(false)-1)
+	}
+	fmt.Fprintf(w.c.err, "\r%s%s", line, strings.Repeat(" ", max(w.line-len(line), 0)))
+	w.line = len(line)
+}
+
+func (w *watching) wipe() {
+	if w.line > 0 {
+		fmt.Fprintf(w.c.err, "\r%s\r", strings.Repeat(" ", w.line))
+		w.line = 0
+	}
+}
+
+// A readCache holds what the check whether a file is complete has read, so
+// that a file is read once.
+type readCache struct {
+	folder string
+	mu     sync.Mutex
+	files  map[string]*audit.File
+}
+
+func (r *readCache) rel(path string) string {
+	rel, err := filepath.Rel(r.folder, path)
+	if err != nil {
+		return filepath.ToSlash(path)
+	}
+	return filepath.ToSlash(rel)
+}
+
+// ready reads a file that rests, and returns an error where it looks as if
+// more of it were still to come.
+func (r *readCache) ready(path string, _ int64) error {
+	if audit.Ignored(filepath.Base(path)) {
+		return nil
+	}
+	f := audit.ReadFile(path, r.rel(path))
+	r.mu.Lock()
+	r.files[path] = f
+	r.mu.Unlock()
+	switch {
+	case f == nil:
+		return nil
+	case f.Err != nil:
+		return f.Err
+	case f.Torn():
+		return errors.New(f.Meta.Integrity.Reason)
+	}
+	return nil
+}
+
+// take returns what was read of a file, and forgets it. A file that no audit
+// looks at is nil.
+func (r *readCache) take(path string) (string, *audit.File) {
+	r.mu.Lock()
+	f, ok := r.files[path]
+	delete(r.files, path)
+	r.mu.Unlock()
+	if !ok && !audit.Ignored(filepath.Base(path)) {
+		f = audit.ReadFile(path, r.rel(path))
+	}
+	return r.rel(path), f
+}
+
+// lines hands on the lines that are typed. The channel is closed at the end of
+// the input.
+func (c *console) lines(ctx context.Context) <-chan string {
+	ch := make(chan string)
+	if c.in == nil {
+		return ch
+	}
+	go func() {
+		defer close(ch)
+		s := bufio.NewScanner(c.in)
+		for s.Scan() {
+			select {
+			case ch <- s.Text():
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return ch
+}
