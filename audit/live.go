@@ -35,6 +35,8 @@ type liveRun struct {
 	findings       map[string]bool // rule and message
 	state          string          // verdict, frames and open findings when it was closed
 	frames         int
+	last           string // the last frame when it was closed, by its first file's path
+	size           int    // its frames then
 }
 
 // LiveKind says what a LiveEvent tells.
@@ -116,6 +118,7 @@ const (
 	// The last sequence is closed when it is quiet for quietCadences of its
 	// own cadence, and for quietLast at least.
 	quietLast     = 6 * time.Second
+	quietSmall    = 90 * time.Second // of fewer than liveFrames
 	quietCadences = 4
 	// While files are still coming, one that seems to be missing may be among
 	// them: such a finding waits for quietAll, but no longer than waitMost.
@@ -152,7 +155,7 @@ func (l *Live) Look(now time.Time, closeAll, silent bool) ([]LiveEvent, error) {
 			if silent {
 				run.opened, run.closed = true, true
 				l.news(run, q, false)
-				run.state = stateOf(q)
+				run.close(q)
 				continue
 			}
 			events = append(events, l.tell(run, q, now, closeAll)...)
@@ -191,9 +194,13 @@ func (l *Live) tell(run *liveRun, q *Sequence, now time.Time, closeAll bool) []L
 		if state == run.state {
 			return nil
 		}
-		// More frames at the end of a run that was quiet for long: it goes on.
-		run.state = state
-		return append(events, LiveEvent{Kind: SequenceCorrected, Sequence: q, Findings: l.news(run, q, false)})
+		at := slices.IndexFunc(q.Frames, func(f *Frame) bool { return f.Path() == run.last })
+		if at < 0 || at == len(q.Frames)-1 {
+			run.state = state
+			return append(events, LiveEvent{Kind: SequenceCorrected, Sequence: q, Findings: l.news(run, q, false)})
+		}
+		// It was quiet for long, and goes on.
+		run.closed, run.opened = false, run.size >= liveFrames
 	}
 	if !run.opened && len(q.Frames) >= liveFrames {
 		run.opened = true
@@ -211,7 +218,11 @@ func (l *Live) tell(run *liveRun, q *Sequence, now time.Time, closeAll bool) []L
 	}
 	if closed {
 		run.closed, run.opened = true, true
-		run.state = stateOf(q)
+		again := run.size >= liveFrames
+		run.close(q)
+		if again {
+			return append(events, LiveEvent{Kind: SequenceCorrected, Sequence: q, Findings: l.news(run, q, false), Reason: why})
+		}
 		return append(events, LiveEvent{Kind: SequenceClosed, Sequence: q, Findings: l.news(run, q, false), Reason: why})
 	}
 	if since, late := l.late(q, now); late && !run.overdue {
@@ -232,10 +243,21 @@ func (l *Live) quiet(q *Sequence, now time.Time) (string, bool) {
 	if worst(q.Findings) == VerdictReshoot && now.Sub(l.arrived) < quietAll && since < waitMost {
 		return "", false
 	}
-	if l.followed(q) && since >= quietAfterNext {
-		return "because another began", true
+	small := len(q.Frames) < liveFrames
+	if next, ok := l.next(q, small); ok {
+		wait := quietAfterNext
+		if c, ok := q.Cadence.Get(); ok {
+			// What seems to be another may be the run behind a lost frame.
+			wait = min(max(wait, 3*c), waitMost)
+		}
+		if since >= wait && now.Sub(l.first(next)) >= wait {
+			return "because another began", true
+		}
 	}
 	limit := quietLast
+	if small {
+		limit = quietSmall // it may be the start of a slow run
+	}
 	if c, ok := q.Cadence.Get(); ok {
 		limit = max(limit, time.Duration(quietCadences*float64(c)))
 	}
@@ -255,7 +277,10 @@ func (l *Live) quiet(q *Sequence, now time.Time) (string, bool) {
 func (l *Live) late(q *Sequence, now time.Time) (time.Duration, bool) {
 	c, ok := q.Cadence.Get()
 	timed := q.Kind == Interval || q.Kind == Series && c >= time.Duration(intervalCadence*float64(time.Second)) && q.even()
-	if !ok || !timed || len(q.Frames) < liveFrames || l.followed(q) {
+	if !ok || !timed || len(q.Frames) < liveFrames {
+		return 0, false
+	}
+	if _, followed := l.next(q, false); followed {
 		return 0, false
 	}
 	if planned := l.opt.PlannedFrames; planned > 0 && len(q.Frames) >= planned {
@@ -278,16 +303,30 @@ func (l *Live) latest(q *Sequence) time.Time {
 	return t
 }
 
-// followed reports whether the body made another sequence after q.
-func (l *Live) followed(q *Sequence) bool {
-	for _, session := range l.result.Sessions {
-		for _, o := range session.Sequences {
-			if o.Body == q.Body && o != q && o.Start().After(q.End()) {
-				return true
+// first returns when the first file of the sequence came.
+func (l *Live) first(q *Sequence) time.Time {
+	var t time.Time
+	for _, f := range q.Frames {
+		for _, file := range f.Files {
+			if lf := l.files[file.Path]; lf != nil && (t.IsZero() || lf.at.Before(t)) {
+				t = lf.at
 			}
 		}
 	}
-	return false
+	return t
+}
+
+// next returns the sequence that the body made after q; where long is set, one
+// that is a run.
+func (l *Live) next(q *Sequence, long bool) (*Sequence, bool) {
+	for _, session := range l.result.Sessions {
+		for _, o := range session.Sequences {
+			if o.Body == q.Body && o != q && o.Start().After(q.End()) && (!long || len(o.Frames) >= liveFrames) {
+				return o, true
+			}
+		}
+	}
+	return nil, false
 }
 
 // news returns the open findings not told yet, and takes them as told; of an
@@ -316,6 +355,11 @@ func (l *Live) atOnce(id string) bool {
 		}
 	}
 	return false
+}
+
+// close takes the sequence as closed as it is.
+func (r *liveRun) close(q *Sequence) {
+	r.state, r.last, r.size = stateOf(q), q.Frames[len(q.Frames)-1].Path(), len(q.Frames)
 }
 
 // stateOf is what a closed sequence was said to be; where it changes, a

@@ -1,0 +1,219 @@
+package audit_test
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"prestrike/audit"
+	"prestrike/audit/audittest"
+)
+
+// play puts the files of a session text in, each when it was made and delayed
+// by what delay says, looks twice a second, and returns what was told.
+func play(t *testing.T, text string, delay func(*audit.File) time.Duration) ([]string, *audit.Live) {
+	t.Helper()
+	session, err := audittest.Read(strings.NewReader(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	opt := session.Options
+	atOnce := *isoRule
+	atOnce.AtOnce = true
+	opt.Rules = []*audit.Rule{&atOnce, sizeRule}
+	live := audit.NewLive(&opt)
+	type arrival struct {
+		file *audit.File
+		at   time.Time
+	}
+	var list []arrival
+	last := time.Time{}
+	for _, f := range session.Files {
+		if at, ok := f.Meta.Captured.Get(); ok {
+			last = at.Wall
+		}
+		d := time.Duration(0)
+		if delay != nil {
+			d = delay(f)
+		}
+		list = append(list, arrival{f, last.Add(d)})
+	}
+	slices.SortStableFunc(list, func(a, b arrival) int { return a.at.Compare(b.at) })
+	var told []string
+	now := list[0].at
+	for end := list[len(list)-1].at.Add(10 * time.Minute); now.Before(end); now = now.Add(time.Second / 2) {
+		for len(list) > 0 && !list[0].at.After(now) {
+			live.Put(list[0].file.Path, list[0].file, now)
+			list = list[1:]
+		}
+		events, err := live.Look(now, false, false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range events {
+			line := fmt.Sprintf("%v %s (%d) %v", e.Kind, e.Sequence.Frames[0].Label(), len(e.Sequence.Frames), e.Sequence.Verdict)
+			for _, f := range e.Findings {
+				line += " " + f.Rule
+			}
+			told = append(told, line)
+		}
+	}
+	return told, live
+}
+
+// sizeRule finds sequences of an odd number of frames, which only their end tells.
+var sizeRule = &audit.Rule{
+	ID: "odd", Title: "odd", Severity: audit.Reshoot, Doc: "d", Source: "s",
+	Check: func(v *audit.Review) error {
+		if n := len(v.Sequence.Frames); n >= 10 && n%2 == 1 {
+			v.Found(audit.Finding{Message: "odd", Frames: v.Sequence.Frames[:1]})
+		}
+		return nil
+	},
+}
+
+const run1 = "DCIM/100BXCAM/BX1_0001..0020.NEF every 1.3s time=2026-03-04T10:11:12.34 t=1/60 f=8 iso=100 mm=90\n"
+
+func TestLive(t *testing.T) {
+	tests := []struct {
+		name, text string
+		delay      func(*audit.File) time.Duration
+		want       []string
+		ended      bool // compare only what was told of the ends
+	}{
+		{
+			name: "good runs are opened and closed once",
+			text: run1 + "DCIM/100BXCAM/BX1_0021..0040.NEF after 40s",
+			want: []string{"opened 0001 (5) good", "closed 0001 (20) good", "opened 0021 (5) good", "closed 0021 (20) good"},
+		},
+		{
+			name: "what is certain is told at once, once",
+			text: run1 + "DCIM/100BXCAM/BX1_0021..0040.NEF iso=800",
+			want: []string{"opened 0001 (5) good", "finding 0001 (21) reshoot iso", "closed 0001 (40) check"},
+		},
+		{
+			name: "what only the end tells is told at the end",
+			text: run1 + "DCIM/100BXCAM/BX1_0021.NEF",
+			want: []string{"opened 0001 (5) good", "closed 0001 (21) reshoot odd"},
+		},
+		{
+			name: "a late file corrects",
+			text: run1,
+			delay: func(f *audit.File) time.Duration {
+				if strings.Contains(f.Path, "0011") {
+					return 40 * time.Second
+				}
+				return 0
+			},
+			want: []string{"opened 0001 (5) good", "closed 0001 (19) reshoot odd", "corrected 0001 (20) good"},
+		},
+		{
+			name: "a slow card copy in another order tells nothing that is not so",
+			text: run1 + "DCIM/100BXCAM/BX1_0021..0040.NEF after 40s",
+			delay: func(f *audit.File) time.Duration {
+				at, _ := f.Meta.Captured.Get()
+				start := time.Date(2026, 3, 4, 10, 11, 12, 0, time.UTC)
+				// All within 4 s after the last was made, last ones first.
+				return 2*time.Minute - at.Wall.Sub(start) + (90*time.Second-at.Wall.Sub(start))/24
+			},
+			want:  []string{"closed 0001 (20) good", "closed 0021 (20) good"},
+			ended: true,
+		},
+		{
+			name: "a time-lapse that stops is overdue once, and then closed",
+			text: "DCIM/100BXCAM/BX1_0001..0040.NEF every 10s time=2026-03-04T10:11:12.34 t=1/60 f=8 iso=100 mm=90",
+			want: []string{"opened 0001 (5) good", "overdue 0001 (40) good", "closed 0001 (40) good"},
+		},
+		{
+			name: "one that has its planned frames is not",
+			text: "# planned 40\nDCIM/100BXCAM/BX1_0001..0040.NEF every 10s time=2026-03-04T10:11:12.34 t=1/60 f=8 iso=100 mm=90",
+			want: []string{"opened 0001 (5) good", "closed 0001 (40) good"},
+		},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			told, _ := play(t, tt.text, tt.delay)
+			if tt.ended {
+				told = slices.DeleteFunc(told, func(s string) bool { return strings.HasPrefix(s, "opened") })
+			}
+			if diff := cmp.Diff(tt.want, told); diff != "" {
+				t.Errorf("told (-want +got):\n%s", diff)
+			}
+		})
+	}
+}
+
+func TestLiveTakesBackWhatIsRemoved(t *testing.T) {
+	_, live := play(t, run1, nil)
+	live.Remove("DCIM/100BXCAM/BX1_0020.NEF")
+	if _, err := live.Look(time.Now(), false, false); err != nil {
+		t.Fatal(err)
+	}
+	if n := live.Result().Files.Frames; n != 19 {
+		t.Errorf("%d frames after one of 20 was removed", n)
+	}
+}
+
+func TestLiveStartsOnWhatIsThere(t *testing.T) {
+	session, err := audittest.Read(strings.NewReader(run1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	live := audit.NewLive(&session.Options)
+	now := time.Date(2026, 3, 4, 12, 0, 0, 0, time.UTC)
+	for _, f := range session.Files {
+		live.Put(f.Path, f, now)
+	}
+	if events, err := live.Look(now, false, true); err != nil || len(events) != 0 {
+		t.Errorf("a silent look told %v, %v", events, err)
+	}
+	if events, err := live.Look(now.Add(time.Minute), false, false); err != nil || len(events) != 0 {
+		t.Errorf("what was there is told again: %v, %v", events, err)
+	}
+}
+
+// Whatever the order in which files come, a live audit ends where an audit of
+// the folder does.
+func TestLiveEndsAsTheReport(t *testing.T) {
+	for seed := range uint64(20) {
+		shoot := audittest.Random(seed)
+		want, err := audit.Judge(shoot.Files, &audit.Options{Rules: []*audit.Rule{isoRule}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		live := audit.NewLive(&audit.Options{Rules: []*audit.Rule{isoRule}})
+		now := time.Date(2026, 3, 4, 12, 0, 0, 0, time.UTC)
+		// Each third file first, then the others.
+		for turn := range 3 {
+			for i := turn; i < len(shoot.Files); i += 3 {
+				now = now.Add(100 * time.Millisecond)
+				live.Put(shoot.Files[i].Path, shoot.Files[i], now)
+				if i%50 == 0 {
+					if _, err := live.Look(now, false, false); err != nil {
+						t.Fatal(err)
+					}
+				}
+			}
+		}
+		if _, err := live.Look(now, true, false); err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(outline(want), outline(live.Result())); diff != "" {
+			t.Fatalf("seed %d: (-report +live):\n%s", seed, diff)
+		}
+	}
+}
+
+func outline(r *audit.Result) []string {
+	var out []string
+	for _, s := range r.Sessions {
+		for _, q := range s.Sequences {
+			out = append(out, fmt.Sprintf("%s %v %s-%s %d %v %d", q.ID, q.Kind, q.Frames[0].Path(), q.Frames[len(q.Frames)-1].Path(), len(q.Frames), q.Verdict, len(q.Findings)))
+		}
+	}
+	return append(out, r.Verdict.String())
+}
