@@ -17,7 +17,7 @@ import (
 // Even seeds are for choosing thresholds, odd ones from 1001 on for stating
 // what they do.
 var (
-	seedCount = flag.Int("seeds", 6, "number of rendered scenes")
+	seedCount = flag.Int("seeds", 2, "number of rendered scenes")
 	seedFirst = flag.Uint64("first", 1001, "seed of the first; the others follow in steps of 2")
 	showAll   = flag.Bool("misses", false, "log each missed fault and each false alarm")
 )

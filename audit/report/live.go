@@ -35,7 +35,7 @@ func writeLiveFinding(b *bytes.Buffer, q *audit.Sequence, f *audit.Finding, widt
 		text += ": " + f.Action
 	}
 	word := f.Severity.String()
-	Paragraph(b, ink.mark(word, fmt.Sprintf("%-9s", word)), 9, fmt.Sprintf("%s  %s [%s]", q.ID, text, f.Rule), width)
+	Paragraph(b, ink.mark(word, fmt.Sprintf("%-9s", word)), 9, fmt.Sprintf("%s: %s [%s]", q.ID, text, f.Rule), width)
 }
 
 // liveName names a sequence in a line: "1.2 focus 10:02, frames 0002 to 0041 (40)".
