@@ -1,0 +1,5 @@
+//go:build !race
+
+package exifread_test
+
+const slowdown = 1

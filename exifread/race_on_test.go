@@ -1,0 +1,7 @@
+//go:build race
+
+package exifread_test
+
+// slowdown is how much slower code runs than it would: the race detector costs
+// up to a factor of 20 (its documentation says 2 to 20).
+const slowdown = 20
