@@ -3,6 +3,7 @@ package audit_test
 import (
 	"fmt"
 	"testing"
+	"time"
 
 	"prestrike/audit"
 	"prestrike/audit/audittest"
@@ -33,6 +34,27 @@ func BenchmarkGroup(b *testing.B) {
 				audit.Group(files, &audit.Options{})
 			}
 			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(n), "ns/frame")
+		})
+	}
+}
+
+// A watch looks again after each file: the time of one look, with frames there
+// already.
+func BenchmarkLiveLook(b *testing.B) {
+	for _, n := range []int{100, 1000, 10000} {
+		files := many(n)
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			live := audit.NewLive(&audit.Options{})
+			now := time.Now()
+			for _, f := range files {
+				live.Put(f.Path, f, now)
+			}
+			for b.Loop() {
+				live.Put(files[0].Path, files[0], now)
+				if _, err := live.Look(now, false, false); err != nil {
+					b.Fatal(err)
+				}
+			}
 		})
 	}
 }

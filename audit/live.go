@@ -290,6 +290,9 @@ func (l *Live) late(q *Sequence, now time.Time) (time.Duration, bool) {
 	return since, since >= overdueTicks*c
 }
 
+// Since returns how long ago the latest file of the sequence came.
+func (l *Live) Since(q *Sequence, now time.Time) time.Duration { return now.Sub(l.latest(q)) }
+
 // latest returns when the latest file of the sequence came.
 func (l *Live) latest(q *Sequence) time.Time {
 	var t time.Time

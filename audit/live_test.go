@@ -11,6 +11,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/audittest"
+	"prestrike/audit/report"
 )
 
 // play puts the files of a session text in, each when it was made and delayed
@@ -202,18 +203,21 @@ func TestLiveEndsAsTheReport(t *testing.T) {
 		if _, err := live.Look(now, true, false); err != nil {
 			t.Fatal(err)
 		}
-		if diff := cmp.Diff(outline(want), outline(live.Result())); diff != "" {
+		if diff := cmp.Diff(asJSON(t, want), asJSON(t, live.Result())); diff != "" {
 			t.Fatalf("seed %d: (-report +live):\n%s", seed, diff)
 		}
 	}
 }
 
-func outline(r *audit.Result) []string {
-	var out []string
-	for _, s := range r.Sessions {
-		for _, q := range s.Sequences {
-			out = append(out, fmt.Sprintf("%s %v %s-%s %d %v %d", q.ID, q.Kind, q.Frames[0].Path(), q.Frames[len(q.Frames)-1].Path(), len(q.Frames), q.Verdict, len(q.Findings)))
-		}
+func asJSON(t *testing.T, r *audit.Result) string {
+	t.Helper()
+	form, err := report.ParseForm("json")
+	if err != nil {
+		t.Fatal(err)
 	}
-	return append(out, r.Verdict.String())
+	var b strings.Builder
+	if err := form.Write(&b, r, &report.Options{}); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
 }

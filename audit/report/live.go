@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"strings"
+	"time"
 
 	"prestrike/audit"
 )
@@ -53,8 +54,9 @@ func liveName(q *audit.Sequence) string {
 }
 
 // LiveLine describes the open sequence in one line of at most width columns:
-// kind, frames, cadence, the last file, and what was found so far.
-func LiveLine(q *audit.Sequence, planned, width int) string {
+// kind, frames (of those planned, where they are), cadence, the last file and
+// how long ago it came, and what was found so far.
+func LiveLine(q *audit.Sequence, planned int, since time.Duration, width int) string {
 	count := fmt.Sprint(len(q.Frames))
 	if planned > 0 && q.Kind.Steady() {
 		count += fmt.Sprintf(" of %d", planned)
@@ -63,7 +65,11 @@ func LiveLine(q *audit.Sequence, planned, width int) string {
 	if c, ok := cadence(q); ok {
 		parts = append(parts, "every "+audit.FormatDuration(c))
 	}
-	parts = append(parts, "last "+Visible(audit.ShortName(q.Frames[len(q.Frames)-1].Name())))
+	last := "last " + Visible(audit.ShortName(q.Frames[len(q.Frames)-1].Name()))
+	if since >= 2*time.Second {
+		last += ", " + audit.FormatDuration(since.Truncate(time.Second)) + " ago"
+	}
+	parts = append(parts, last)
 	if v := worst(q.Findings); v != audit.VerdictGood {
 		parts = append(parts, v.String())
 	}

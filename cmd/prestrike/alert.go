@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"os/exec"
 	"slices"
@@ -47,9 +48,13 @@ func newAlerter(c *console, f *watchFlags) (*alerter, error) {
 			a.bell = true
 		case "desktop":
 			a.desktop = true
+		case "command":
+			if f.onFinding == "" {
+				return nil, errors.New("--alert command: name the command with --on-finding")
+			}
 		case "none":
 		default:
-			return nil, fmt.Errorf("--alert %s: write bell, desktop or none, several joined by commas", kind)
+			return nil, fmt.Errorf("--alert %s: write bell, desktop, command or none, several joined by commas", kind)
 		}
 	}
 	if f.alertFrom == "check" {

@@ -72,7 +72,7 @@ func newWatch(c *console) *cobra.Command {
 		},
 	}
 	addChoice(cmd, &f.format, "format", "form of the result", "table\tlines for people", "json\tone JSON object a line")
-	cmd.Flags().StringSliceVar(&f.alert, "alert", []string{"bell"}, "how to alert: `KINDS` of bell, desktop, none")
+	cmd.Flags().StringSliceVar(&f.alert, "alert", []string{"bell"}, "how to alert: `KINDS` of bell, desktop, command (of --on-finding), none")
 	addChoice(cmd, &f.alertFrom, "alert-from", "the severity from which to alert", "reshoot\tonly what must be shot again", "check\talso what needs a look")
 	cmd.Flags().StringVar(&f.onFinding, "on-finding", "", "run `COMMAND`, words split at blanks, for each finding, which it gets as JSON on its input")
 	cmd.Flags().BoolVar(&f.once, "once", false, "end when the first sequence closes, with its status")
@@ -308,7 +308,7 @@ func (w *watching) showOpen() {
 	}
 	line := ""
 	if q := w.live.Open(); q != nil {
-		line = report.LiveLine(q, w.planned, w.c.textWidth(false)-1)
+		line = report.LiveLine(q, w.planned, w.live.Since(q, time.Now()), w.c.textWidth(false)-1)
 	}
 	fmt.Fprintf(w.c.err, "\r%s%s", line, strings.Repeat(" ", max(w.line-len(line), 0)))
 	w.line = len(line)

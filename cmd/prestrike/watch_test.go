@@ -226,6 +226,32 @@ func TestWatchWaitsForACardThatIsPulled(t *testing.T) {
 	}
 }
 
+func TestWatchTellsTwoBodiesApart(t *testing.T) {
+	w := startWatch(t, nil)
+	w.wait(&w.out, "holds no frames yet")
+	for _, n := range good {
+		w.feed(n)
+		// The same frame of another body, in another folder.
+		data, err := os.ReadFile(filepath.Join(w.card, w.frame(n)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		other := bytes.ReplaceAll(data, []byte("1003217"), []byte("1003218"))
+		name := filepath.Join(w.in, "second", w.frame(n))
+		if err := os.MkdirAll(filepath.Dir(name), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(name, other, 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	w.enter("good     1.1 focus 10:02, frames 0002 to 0011 (10)")
+	w.enter("good     1.2 focus 10:02, frames 0002 to 0011 (10)")
+	if status := w.end(); status != statusGood || strings.Contains(w.out.String(), "repeated") {
+		t.Errorf("status %d, shown\n%s", status, w.out.String())
+	}
+}
+
 func TestWatchStartsWhereThingsStand(t *testing.T) {
 	w := startWatch(t, func(w *watchRun) {
 		if err := os.RemoveAll(w.in); err != nil {
