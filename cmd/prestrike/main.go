@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"strings"
 	"syscall"
 
@@ -19,6 +20,11 @@ import (
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
+	if os.Getenv("GOGC") == "" {
+		// Nearly all that is read is kept until the report: looking for
+		// garbage half as often saves time and costs a few MiB.
+		debug.SetGCPercent(200)
+	}
 	os.Exit(run(ctx, os.Args[1:], systemConsole()))
 }
 

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"sync"
 
 	"prestrike/exifread/internal/ifd"
 	"prestrike/exifread/internal/layout"
@@ -347,6 +348,9 @@ func (s *scanner) tail(end int64) (last int64, whole bool, err error) {
 	return end, false, nil
 }
 
+// walkers are kept, as their buffers would make most of the garbage of a read.
+var walkers = sync.Pool{New: func() any { return bufio.NewReaderSize(nil, 64<<10) }}
+
 // walk goes through the scans up to limit to their end marker. walked is
 // false where they are too long to be walked.
 func (s *scanner) walk(limit int64) (found, walked bool, err error) {
@@ -354,7 +358,10 @@ func (s *scanner) walk(limit int64) (found, walked bool, err error) {
 	if n <= 0 {
 		return false, true, nil
 	}
-	r := bufio.NewReaderSize(io.NewSectionReader(s.r, s.data, min(n, maxWalk)), 64<<10)
+	r := walkers.Get().(*bufio.Reader)
+	defer walkers.Put(r)
+	r.Reset(io.NewSectionReader(s.r, s.data, min(n, maxWalk)))
+	defer r.Reset(nil)
 	for {
 		if _, err = r.ReadSlice(0xFF); errors.Is(err, bufio.ErrBufferFull) {
 			continue
