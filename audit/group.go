@@ -21,8 +21,10 @@ func Group(files []*File, opt *Options) []*Session {
 	for _, b := range assignBodies(frames) {
 		var own []*Sequence
 		for _, r := range segment(b.frames) {
-			for _, part := range cycles(b.frames[r.from:r.to], r.bracket) {
-				own = append(own, &Sequence{Body: b.body, Frames: part.frames, Kind: part.kind})
+			for _, frames := range restarts(b.frames[r.from:r.to]) {
+				for _, part := range cycles(frames, r.bracket) {
+					own = append(own, &Sequence{Body: b.body, Frames: part.frames, Kind: part.kind})
+				}
 			}
 		}
 		sequences = append(sequences, place(own, b)...)
@@ -32,6 +34,53 @@ func Group(files []*File, opt *Options) []*Session {
 	}
 	return sessions(sequences, opt)
 }
+
+// restarts cuts a run that a timer made where it was stopped and started again:
+// at a pause that is off the timer's beat. A timer that only left out ticks
+// keeps its beat.
+func restarts(frames []*Frame) [][]*Frame {
+	n := len(frames)
+	if n < intervalFrames {
+		return [][]*Frame{frames}
+	}
+	gaps := make([]float64, n-1)
+	q := 0.0
+	for i := range gaps {
+		gaps[i] = frames[i+1].Time.Sub(frames[i].Time).Seconds()
+		q = max(q, frames[i].Resolution.Seconds())
+	}
+	sorted := slices.Sorted(slices.Values(gaps))
+	c := sorted[len(sorted)/2]
+	if c < intervalCadence || q > coarse*c {
+		return [][]*Frame{frames}
+	}
+	off := 0
+	for _, g := range gaps {
+		if math.Abs(g/c-math.Round(g/c)) > intervalScatter+q/c {
+			off++
+		}
+	}
+	if off*10 > n {
+		return [][]*Frame{frames}
+	}
+	var out [][]*Frame
+	from := 0
+	for i, g := range gaps {
+		ticks := g / c
+		if ticks >= restartTicks && math.Abs(ticks-math.Round(ticks)) > restartOff+q/c && i+1-from >= fewFrames && n-i-1 >= fewFrames {
+			out = append(out, frames[from:i+1:i+1])
+			from = i + 1
+		}
+	}
+	return append(out, frames[from:])
+}
+
+const (
+	// A pause of restartTicks or more that is off the beat by restartOff of
+	// it is no left-out tick.
+	restartTicks = 4.5
+	restartOff   = 0.08
+)
 
 // part is a piece of a run, with its kind where that is settled.
 type part struct {

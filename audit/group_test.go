@@ -56,6 +56,18 @@ func TestGroup(t *testing.T) {
 			[]string{"1.1 interval 0001-0120 (120)"},
 		},
 		{
+			"a timer that was stopped and started again loses its beat",
+			"DCIM/100BXCAM/BX1_0001..0060.JPG every 30s time=2026-03-04T10:11:12.34+01:00" + manual + "\n" +
+				"DCIM/100BXCAM/BX1_0061..0120.JPG after 193s",
+			[]string{"1.1 interval 0001-0060 (60)", "1.2 interval 0061-0120 (60)"},
+		},
+		{
+			"a timer that left out ticks keeps its beat",
+			"DCIM/100BXCAM/BX1_0001..0060.JPG every 30s time=2026-03-04T10:11:12.34+01:00" + manual + "\n" +
+				"DCIM/100BXCAM/BX1_0061..0120.JPG after 90s",
+			[]string{"1.1 interval 0001-0120 (120)"},
+		},
+		{
 			"two frames missing stay inside their run",
 			"DCIM/100BXCAM/BX1_0001..0019.NEF every 1.3s time=2026-03-04T10:11:12.34+01:00" + manual + "\n" +
 				"DCIM/100BXCAM/BX1_0022..0050.NEF after 3.9s",

@@ -68,6 +68,7 @@ const (
 	stallMax     = 1.5   // s; slower runs do not stall
 	pauseSteep   = 8.0   // exponent of the tail of pauses inside a run
 	pauseFrom    = 1.2   // cadences; shorter is jitter
+	farOff       = 8.0   // times the scatter; longer is a pause, not a tick
 
 	// Settings (ISO, exposure time, f-number, white balance, orientation).
 	pChangeInside  = 0.012
@@ -367,7 +368,11 @@ func (o *open) step(w *between, a *point, out []open) []open {
 		}
 	}
 	fits := func(ticks float64) float64 {
-		d := student(gap-ticks*c, scale(s*c*math.Sqrt(ticks), w.q))
+		off, spread := gap-ticks*c, scale(s*c*math.Sqrt(ticks), w.q)
+		if off > farOff*spread && off > c {
+			return math.Inf(-1) // a pause
+		}
+		d := student(off, spread)
 		if de := a.e - o.exposure; !o.bracket && math.Abs(de) > 0.05*c {
 			// With a changed exposure time either the interval or the
 			// dead time between frames stays.

@@ -99,6 +99,9 @@ func gaps(v *audit.Review) []gap {
 			refine(list, i)
 		}
 		g.read(agree, limit*slow, spread)
+		if g.reading == missing && q.Kind != audit.Exposure && (i == 0 || i == len(list)-1) {
+			g.reading, g.why = unclear, "file numbers are left out beside a single frame, which may be a test frame"
+		}
 		if g.reading == paused && (i < edge || i > len(list)-1-edge) {
 			// So few frames beyond a pause may be test frames or a marker.
 			g.reading = plain
@@ -111,7 +114,7 @@ func gaps(v *audit.Review) []gap {
 }
 
 // edge is how many steps from its ends a run may pause without a word.
-const edge = 2
+const edge = 4
 
 // slower returns how much slower than its cadence the run goes just before or
 // just behind a gap, 1 or more: where a buffer is full, frames come at longer
