@@ -272,7 +272,7 @@ func TestTypesThatVary(t *testing.T) {
 func TestExifBehindOtherSegments(t *testing.T) {
 	frame := exifFrame(t, exifwrite.Short(0x8827, 100))
 	end := 4 + int(binary.BigEndian.Uint16(frame[4:])) // of the Exif segment
-	xmp := "http://ns.adobe.com/xap/1.0/\x00<x:xmpmeta/>"
+	xmp := "http://example.org/xmp/\x00<x:xmpmeta/>"
 	segment := append([]byte{0xFF, 0xE1, 0, byte(2 + len(xmp))}, xmp...)
 	for name, b := range map[string][]byte{
 		"XMP first":      concat(frame[:2], segment, frame[2:]),

@@ -50,7 +50,7 @@ func TestScanFindsSizeBlocksAndEnd(t *testing.T) {
 	}{
 		{"plain", whole, 0, false},
 		{"Exif first", with(whole, exif), 1, false},
-		{"Exif behind XMP", with(whole, app(0xE1, "http://ns.adobe.com/xap/1.0/\x00<x/>"), exif), 1, false},
+		{"Exif behind XMP", with(whole, app(0xE1, "http://example.org/xmp/\x00<x/>"), exif), 1, false},
 		{"bytes behind the end", append(bytes.Clone(whole), bytes.Repeat([]byte("data "), 5000)...), 0, false},
 		{"zeros behind the end", append(bytes.Clone(whole), make([]byte, 20000)...), 0, false},
 		{"without its last bytes", whole[:len(whole)-2], 0, true},
