@@ -49,13 +49,12 @@ func (s *Sequence) Judge(th Thresholds) *Judgement {
 	j.Signature = sg.Signature
 	s.judgeWalk(j, &th, c, sg)
 	s.judgeOrder(j, &th, c, sg)
-	s.judgeMoved(j, &th, sg)
+	s.judgeMoved(j, &th, sg, dark)
 	s.judgeStalls(j, &th, sg, dark)
 	s.judgeJumps(j, &th, sg)
 	s.judgeEdges(j, &th, c)
 	s.judgeStep(j, &th, c)
 	s.judgeSoft(j, &th, c)
-	s.judgeBands(j, &th, c)
 	return j
 }
 
@@ -63,7 +62,7 @@ func (s *Sequence) Judge(th Thresholds) *Judgement {
 func (j *Judgement) cannotTell(reason string) {
 	for _, v := range []*Verdict{
 		&j.Walk.Verdict, &j.First.Verdict, &j.Last.Verdict, &j.Step.Verdict, &j.Jumps.Verdict, &j.Stalls.Verdict, &j.Order.Verdict,
-		&j.Moved.Verdict, &j.Brightness.Verdict, &j.Dark.Verdict, &j.Soft.Verdict, &j.Bands.Verdict,
+		&j.Moved.Verdict, &j.Brightness.Verdict, &j.Dark.Verdict, &j.Soft.Verdict,
 	} {
 		*v = cannot(reason)
 	}
@@ -96,13 +95,19 @@ func (s *Sequence) brightnessPath() (ev, lnGain []float64) {
 func (s *Sequence) judgeDark(j *Judgement, th *Thresholds, ev []float64) []bool {
 	dark := make([]bool, len(ev))
 	mid := median(slices.Clone(ev))
+	matched := make([]bool, len(s.frames))
+	for _, l := range s.links {
+		if l.motion.Converged {
+			matched[l.from], matched[l.to] = true, true
+		}
+	}
 	for i, v := range ev {
 		j.PerFrame[s.frames[i].index].EV = v - mid
 		near := slices.Clone(ev[max(0, i-5):min(len(ev), i+6)])
 		below := percentile(near, 0.75) - v
 		if below >= th.DarkEV {
 			dark[i] = true
-			j.Dark.Events = append(j.Dark.Events, DarkFrame{Frame: s.frames[i].index, EV: below, Unrelated: s.frames[i].odd})
+			j.Dark.Events = append(j.Dark.Events, DarkFrame{Frame: s.frames[i].index, EV: below, Unrelated: s.frames[i].odd || !matched[i]})
 		}
 	}
 	j.Dark.Verdict = decided(len(j.Dark.Events) > 0)
@@ -148,6 +153,13 @@ func (s *Sequence) judgeBrightness(j *Judgement, th *Thresholds, ev []float64, d
 	}
 	b.Typical = median(absolute(x))
 	b.Flicker = float64(flicker) / float64(compared)
+	path := make([]float64, len(ev)) // ev, but for links that compare different things
+	for _, l := range s.links {
+		path[l.to] = path[l.from]
+		if l.motion.Converged {
+			path[l.to] += l.ev
+		}
+	}
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for i := range ev {
 		if dark[i] || s.frames[i].odd {
@@ -156,7 +168,7 @@ func (s *Sequence) judgeBrightness(j *Judgement, th *Thresholds, ev []float64, d
 		var near []float64
 		for k := max(0, i-2); k <= min(len(ev)-1, i+2); k++ {
 			if !dark[k] && !s.frames[k].odd {
-				near = append(near, ev[k])
+				near = append(near, path[k])
 			}
 		}
 		m := median(near)
@@ -204,18 +216,17 @@ func (s *Sequence) signature(th *Thresholds) *signature {
 	} else {
 		mx, my := median(known(tx)), median(known(ty))
 		d := math.Hypot(mx, my)
-		v := make([]float64, n)
+		v, aside := make([]float64, n), make([]float64, n)
 		for i := range v {
 			v[i] = (tx[i]*mx + ty[i]*my) / max(d, 1e-12)
+			aside[i] = (ty[i]*mx - tx[i]*my) / max(d, 1e-12)
 		}
 		sigma := roughness(v) + 0.01
 		if d > th.SignatureRatio*sigma && d > 0.15 {
 			kind = "drift"
 			sg.v, sg.sigma, sg.median = v, sigma, median(absolute(v))
+			s.setBumpsAside(sg, aside)
 		}
-	}
-	if kind == "drift" {
-		s.setBumpsAside(sg)
 	}
 	sg.Strength = sg.median / sg.sigma
 	if kind == "" {
@@ -249,29 +260,25 @@ func (s *Sequence) signature(th *Thresholds) *signature {
 }
 
 // setBumpsAside takes jumps of the picture out of a drift that are no focus
-// steps: those that the next link takes back, and large ones over which the
-// picture changes no more than over its neighbours.
-func (s *Sequence) setBumpsAside(sg *signature) {
+// steps: those that leave the line of the drift, and very large ones along it over
+// which the picture changes no more than over its neighbours.
+func (s *Sequence) setBumpsAside(sg *signature, aside []float64) {
 	n := len(sg.v)
 	sg.bump = make([]bool, n)
 	change := make([]float64, n)
 	for i, l := range s.links {
 		change[i] = l.change
 	}
-	off := make([]float64, n) // from the neighbours, in steps
-	for i := range off {
-		off[i] = (sg.v[i] - around(sg.v, i, 2)) / sg.median
-	}
-	for i := range off {
-		if math.Abs(off[i]) > 2 && change[i] < 1.4*around(change, i, 3) {
-			sg.bump[i] = true
-		}
-		if i+1 < n && math.Abs(off[i]) > 0.75 && math.Abs(off[i+1]) > 0.75 {
-			pair := (sg.v[i]+sg.v[i+1])/2 - around(sg.v, i, 3)
-			if math.Abs(pair) < 0.25*math.Abs(off[i])*sg.median {
-				sg.bump[i], sg.bump[i+1] = true, true
-			}
-		}
+	const (
+		leaves = 0.35 // of the jump along the line: some 20°
+		large  = 4.0  // focus steps
+	)
+	noise := roughness(aside) + 0.01
+	for i := range sg.bump {
+		along := math.Abs(sg.v[i] - around(sg.v, i, 2))
+		off := math.Abs(aside[i] - around(aside, i, 2))
+		sg.bump[i] = off > 7*noise && off > leaves*along && off > 0.5*sg.median ||
+			along > large*sg.median && change[i] < 1.4*around(change, i, 3)
 	}
 	for i, b := range sg.bump {
 		if b {
@@ -447,8 +454,8 @@ func (s *Sequence) revisit(th *Thresholds, c *curves) (Reversal, bool) {
 }
 
 // excess returns by how many px each link's picture jumps beyond its
-// neighbours' drift; NaN where it is not registered.
-func (s *Sequence) excess(sg *signature) []float64 {
+// neighbours' drift, and where to; NaN where it is not registered.
+func (s *Sequence) excess(sg *signature) (size []float64, shift [][2]float64) {
 	n := len(s.links)
 	var part [3][]float64 // shift in x and y, and rotation as px half-way to the corner
 	half := 0.285 * math.Hypot(float64(s.grid.width), float64(s.grid.height)) / float64(s.grid.factor)
@@ -465,28 +472,31 @@ func (s *Sequence) excess(sg *signature) []float64 {
 			}
 		}
 	}
-	out := make([]float64, n)
-	for i := range out {
+	size, shift = make([]float64, n), make([][2]float64, n)
+	for i := range size {
 		var plain, along float64
 		for k := range part {
 			m := around(part[k], i, 2)
 			d := part[k][i] - m
 			plain += d * d
+			if k < 2 {
+				shift[i][k] = d
+			}
 			// A gap scales the neighbours' drift: focusing off centre.
 			if sg.Kind != "" && !math.IsNaN(sg.k[i]) { // not of a bump that was set aside
 				d = part[k][i] - sg.k[i]*m
 			}
 			along += d * d
 		}
-		out[i] = math.Sqrt(min(plain, along)) * s.span(s.links[i])
+		size[i] = math.Sqrt(min(plain, along)) * s.span(s.links[i])
 	}
-	return out
+	return size, shift
 }
 
 // judgeMoved finds jumps of the picture.
-func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature) {
+func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature, dark []bool) {
 	m := &j.Moved
-	d := s.excess(sg)
+	d, shift := s.excess(sg)
 	values := known(d)
 	if len(values) < 3 {
 		m.Doubtful = len(d)
@@ -496,9 +506,18 @@ func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature) {
 	px := float64(max(s.grid.width, s.grid.height)/s.grid.factor) / longSide
 	limit := max(th.MovedPixels*px, th.MovedSigma*(median(values)/1.18+0.01))
 	var hits []int
+	var left []float64
+	for _, l := range s.links {
+		left = append(left, l.motion.Unexplained)
+	}
+	usual := median(left)
 	for i, v := range d {
-		doubtful := v <= 3*s.links[i].motion.Doubt
-		if doubtful && 3*s.links[i].motion.Doubt > limit || math.IsNaN(v) {
+		doubt := 3 * s.links[i].motion.Doubt
+		// Where blur has wiped out what both pictures show, the best match
+		// leaves far more than noise does.
+		blurred := s.links[i].motion.Unexplained > max(maxLeft, 3*usual)
+		doubtful := v <= doubt || blurred
+		if doubtful && (doubt > limit || blurred) || math.IsNaN(v) {
 			m.Doubtful++
 		}
 		if v > limit && !doubtful && !j.Order.touches(s.frames[s.links[i].from].index, s.frames[s.links[i].to].index) {
@@ -509,17 +528,54 @@ func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature) {
 		l := s.links[i]
 		e := Move{From: s.frames[l.from].index, To: s.frames[l.to].index, Pixels: d[i], Lasting: true}
 		back := func(k int) bool { // do two jumps undo each other?
-			o := s.links[k]
-			return math.Hypot(l.motion.ShiftX+o.motion.ShiftX, l.motion.ShiftY+o.motion.ShiftY) < 0.5*d[i]
+			return math.Hypot(shift[i][0]+shift[k][0], shift[i][1]+shift[k][1]) < 0.5*d[i]
 		}
 		if n+1 < len(hits) && hits[n+1]-i <= 3 && back(hits[n+1]) || n > 0 && i-hits[n-1] <= 3 && back(hits[n-1]) {
 			e.Lasting = false
 		}
 		m.Events = append(m.Events, e)
 	}
-	if m.Verdict = decided(len(m.Events) > 0); m.Answer == Fine && 2*m.Doubtful > len(d) {
+	m.Events = append(m.Events, s.broken(dark)...)
+	slices.SortFunc(m.Events, func(a, b Move) int { return a.From - b.From })
+	m.Verdict = decided(len(m.Events) > 0)
+	switch {
+	case 2*m.Doubtful > len(d): // too few links to be sure of any
+		m.Events = nil
 		m.Verdict = cannot(ReasonUnrelated)
+	case m.Answer == Fine && limit > unsteady*th.MovedPixels*px:
+		m.Verdict = cannot(ReasonUnsteady)
 	}
+}
+
+// unsteady is how many times the least jump must show, or nothing is said of runs
+// in which no jump is found.
+const unsteady = 2
+
+// maxLeft is the share of a picture's variance that noise and a changed blur may
+// leave unexplained where a jump of the picture is believed.
+const maxLeft = 0.03
+
+// broken returns the places where the picture changes altogether: a single link
+// that cannot be followed among ones that can, and single frames that match
+// neither neighbour, while these match each other.
+func (s *Sequence) broken(dark []bool) (events []Move) {
+	clear := func(i int) bool {
+		m := s.links[i].motion
+		return m.Converged && m.Unexplained < maxLeft
+	}
+	for i, l := range s.links {
+		if i < 2 || i+2 >= len(s.links) || dark[l.from] || dark[l.to] {
+			continue
+		}
+		if !l.motion.Converged && clear(i-2) && clear(i-1) && clear(i+1) && clear(i+2) {
+			events = append(events, Move{From: s.frames[l.from].index, To: s.frames[l.to].index, Lasting: true, Lost: true})
+		}
+		if l.to-l.from == 2 && clear(i) && s.frames[l.from+1].odd && !dark[l.from+1] {
+			at := s.frames[l.from+1].index
+			events = append(events, Move{From: s.frames[l.from].index, To: at, Lost: true})
+		}
+	}
+	return events
 }
 
 // touches reports whether a jump back in focus lies between the two frames:
@@ -547,7 +603,7 @@ func (s *Sequence) judgeStalls(j *Judgement, th *Thresholds, sg *signature, dark
 			change[i] = math.NaN()
 		}
 	}
-	focus := j.Walk.Answer != Fine || sg.Kind != ""
+	focus := j.Walk.Answer == Found || sg.Kind != ""
 	typical := median(known(change))
 	if focus && sg.Kind != "" {
 		signed := sg.sign * sg.median
@@ -604,7 +660,7 @@ func (s *Sequence) judgeStalls(j *Judgement, th *Thresholds, sg *signature, dark
 	switch {
 	case len(j.Stalls.Events) > 0:
 		j.Stalls.Verdict = Verdict{Answer: Found}
-	case !focus:
+	case j.Walk.Answer == Fine && sg.Kind == "":
 		j.Stalls.Verdict = cannot(ReasonNotFocus)
 	case sg.Kind == "":
 		j.Stalls.Verdict = cannot(ReasonSignature)
@@ -714,7 +770,7 @@ func (s *Sequence) edge(th *Thresholds, c *curves, at func(int) int) Edge {
 	e.Tiles, e.Cluster = len(beyond), len(patch)
 	e.Share = float64(len(beyond)) / float64(c.textured)
 	if len(beyond) > 0 {
-		e.More = median(beyond)
+		e.More = percentile(beyond, 0.9)
 		e.Box = s.box(patch)
 	}
 	e.Verdict = decided(e.Share >= th.EdgeShare && e.Cluster >= th.EdgeCluster)
@@ -828,84 +884,4 @@ func (b *Brightness) touches(from, to int) bool {
 		}
 	}
 	return false
-}
-
-// judgeBands compares the best sharpness, over the gradient energy of the same
-// frame, of the tiles best in focus between two frames with that of their
-// neighbours best in focus on a frame.
-func (s *Sequence) judgeBands(j *Judgement, th *Thresholds, c *curves) {
-	v, ok := s.curvesTell(j, th, c)
-	switch {
-	case !ok:
-		j.Bands.Verdict = v
-		return
-	case j.Walk.Answer != Found:
-		j.Bands.Verdict = cannot(ReasonWalk)
-		return
-	case c.interior < th.MinTiles:
-		j.Bands.Verdict = cannot(ReasonInterior)
-		return
-	}
-	byIndex := map[int]*frame{}
-	for i := range s.frames {
-		byIndex[s.frames[i].index] = &s.frames[i]
-	}
-	fine := make([]float64, len(c.tiles)) // ln of the fineness of the detail at its best
-	for i := range c.tiles {
-		t := &c.tiles[i]
-		fine[i] = math.NaN()
-		if f := byIndex[c.lo+t.arg]; t.textured && t.interior() && f != nil {
-			if g := f.tiles[i].gradient; g > 0 && f.tiles[i].energy > 0 {
-				fine[i] = math.Log(float64(f.tiles[i].energy / g))
-			}
-		}
-	}
-	judged := 0
-	type bandStat struct {
-		loss, sigma float64
-		tiles       []int
-	}
-	stats := make([]bandStat, c.n)
-	var losses []float64
-	for p := 1; p+2 < c.n; p++ {
-		var d []float64
-		var tiles []int
-		for i := range c.tiles {
-			if math.IsNaN(fine[i]) || c.tiles[i].mu < float64(p)+0.2 || c.tiles[i].mu > float64(p)+0.8 {
-				continue
-			}
-			var near []float64
-			for _, k := range c.neighbours(i) {
-				x := c.tiles[k].mu - float64(p) - 0.5
-				if !math.IsNaN(fine[k]) && math.Abs(x) > 0.3 && math.Abs(x) < 2.5 {
-					near = append(near, fine[k])
-				}
-			}
-			if len(near) > 0 {
-				d = append(d, median(near)-fine[i])
-				tiles = append(tiles, i)
-			}
-		}
-		if len(d) < 6 {
-			continue
-		}
-		judged++
-		m := median(d)
-		for i := range d {
-			d[i] = math.Abs(d[i] - m)
-		}
-		stats[p] = bandStat{m, consistent*median(d)*1.25/math.Sqrt(float64(len(d))) + 0.01, tiles}
-		losses = append(losses, m)
-	}
-	if judged < 3 {
-		j.Bands.Verdict = cannot(ReasonNoNeighbour)
-		return
-	}
-	usual := median(losses)
-	for p, st := range stats {
-		if st.tiles != nil && st.loss-usual > th.BandLoss && st.loss-usual > th.BandSigma*st.sigma {
-			j.Bands.Events = append(j.Bands.Events, BandLoss{From: c.lo + p, To: c.lo + p + 1, Loss: 1 - math.Exp(-(st.loss - usual)), Tiles: len(st.tiles), Box: s.box(st.tiles)})
-		}
-	}
-	j.Bands.Verdict = decided(len(j.Bands.Events) > 0)
 }

@@ -44,8 +44,9 @@ const (
 	ReasonInterior    = "too few tiles have their sharpest frame inside the run"
 	ReasonSignature   = "focusing neither scales nor shifts the picture enough"
 	ReasonNotFocus    = "the sharp zone does not walk"
+	ReasonUnsteady    = "the picture is not steady enough from frame to frame"
 	ReasonWalk        = "the pictures do not show whether the sharp zone walks"
-	ReasonUnrelated   = "the pictures do not show the same thing"
+	ReasonUnrelated   = "neighbouring pictures differ too much to be compared"
 	ReasonNoNeighbour = "no frame has a picture and two neighbours with enough texture"
 )
 
@@ -80,7 +81,6 @@ type Judgement struct {
 	Brightness Brightness
 	Dark       Dark
 	Soft       Soft
-	Bands      Bands
 
 	PerFrame []FrameSummary // one for each frame added
 }
@@ -125,7 +125,7 @@ type Edge struct {
 	Tiles   int
 	Cluster int     // tiles in the largest connected patch
 	Box     Box     // around that patch
-	More    float64 // about how many more frames it would take (median)
+	More    float64 // how many more frames it would take at least: for nine in ten of these tiles
 }
 
 // Step tells how far focus moves per frame. Found means more than the limit.
@@ -211,6 +211,9 @@ type Move struct {
 	From, To int
 	Pixels   float64 // px
 	Lasting  bool    // the picture stays where it jumped to
+	// Lost tells that the pictures do not match at all: a jump of more than
+	// some 20 px, something before the lens, or focus far off.
+	Lost bool
 }
 
 // Brightness tells of light that jumps, flickers or walks. Values in EV assume
@@ -258,19 +261,4 @@ type SoftFrame struct {
 	Frame int
 	Loss  float64 // of the focus measure, 0 to 1 (median of the tiles)
 	Tiles int
-}
-
-// Bands tells of soft bands: tiles best in focus between two frames that never
-// get as sharp as their neighbours of the same texture.
-type Bands struct {
-	Verdict
-	Events []BandLoss
-}
-
-// A BandLoss is one soft band.
-type BandLoss struct {
-	From, To int // the two frames it lies between
-	Loss     float64
-	Tiles    int
-	Box      Box
 }

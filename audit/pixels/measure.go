@@ -30,6 +30,8 @@ type FrameMeasure struct {
 	Luma, Light float64
 	// Clipped is the share of the picture under 4 or over 250.
 	Clipped float64
+	// Sharpness is the mean of the focus measure over the picture, code values².
+	Sharpness float64
 
 	cells cellMaps
 	small plane
@@ -44,7 +46,6 @@ type cellMaps struct {
 	cols, rows int
 	edge       int       // binned pixels
 	energy     []float32 // squared modified Laplacian, code values²
-	gradient   []float32 // squared gradient, (code values per binned pixel)²
 	luma       []uint16  // code values / 256
 	light      []uint16  // linear light / 65535
 	clipped    []uint8   // share / 255
@@ -152,7 +153,7 @@ func (m *FrameMeasure) measure(luma func(int) []uint8, bin, bw, bh int) {
 	c := &m.cells
 	*c = cellMaps{cols: bw / edge, rows: bh / edge, edge: edge}
 	n := c.cols * c.rows
-	c.energy, c.gradient = make([]float32, n), make([]float32, n)
+	c.energy = make([]float32, n)
 	c.luma, c.light, c.clipped = make([]uint16, n), make([]uint16, n), make([]uint8, n)
 
 	k := max(1, int(math.Round(float64(max(bw, bh))/smallSide)))
@@ -204,6 +205,7 @@ func (m *FrameMeasure) measure(luma func(int) []uint8, bin, bw, bh int) {
 	m.Luma = float64(all.luma) / px / unit
 	m.Light = float64(all.light) / px / 65535
 	m.Clipped = float64(all.clipped) / px
+	m.Sharpness = float64(all.energy) / px / (unit * unit)
 	m.print = c.fingerprint()
 }
 
@@ -250,9 +252,9 @@ func binRow(dst []int32, luma func(int) []uint8, y, bin int) {
 
 // sums over the binned pixels of a cell.
 type sums struct {
-	energy, gradient uint64
-	luma, light      uint64
-	clipped          uint32
+	energy      uint64
+	luma, light uint64
+	clipped     uint32
 }
 
 func abs32(x int32) int32 {
@@ -266,7 +268,7 @@ func cellRow(acc []sums, above, here, below []int32, edge int) {
 	n := len(here)
 	above, below = above[:n], below[:n]
 	for i := range acc {
-		var e, g, lum, lin uint64
+		var e, lum, lin uint64
 		var clip uint32
 		for x := i * edge; x < (i+1)*edge; x++ {
 			v := here[x]
@@ -280,8 +282,6 @@ func cellRow(acc []sums, above, here, below []int32, edge int) {
 			u, d := above[x], below[x]
 			ml := uint64(uint32(abs32(2*v-l-r) + abs32(2*v-u-d)))
 			e += ml * ml
-			gx, gy := r-l, d-u
-			g += uint64(int64(gx)*int64(gx) + int64(gy)*int64(gy))
 			lum += uint64(uint32(v))
 			lin += uint64(lightTable[v])
 			if v > 250*unit || v < 4*unit {
@@ -290,7 +290,6 @@ func cellRow(acc []sums, above, here, below []int32, edge int) {
 		}
 		a := &acc[i]
 		a.energy += e
-		a.gradient += g
 		a.luma += lum
 		a.light += lin
 		a.clipped += clip
@@ -303,10 +302,10 @@ func (c *cellMaps) store(row int, acc []sums, all *sums) {
 	for i, a := range acc {
 		j := row*c.cols + i
 		c.energy[j] = float32(float64(a.energy) / (px * unit * unit))
-		c.gradient[j] = float32(float64(a.gradient) / (px * unit * unit * 4)) // the difference spans two pixels
 		c.luma[j] = uint16(math.Round(float64(a.luma) / px * 256 / unit))
 		c.light[j] = uint16(math.Round(float64(a.light) / px))
 		c.clipped[j] = uint8(math.Round(float64(a.clipped) / px * 255))
+		all.energy += a.energy
 		all.luma += a.luma
 		all.light += a.light
 		all.clipped += a.clipped
@@ -322,7 +321,7 @@ func (m *FrameMeasure) AnalysedHeight() int { return m.Height / m.Factor }
 
 // Bytes returns the size of what is kept of the picture.
 func (m *FrameMeasure) Bytes() int {
-	return 13*m.cells.cols*m.cells.rows + 4*len(m.small.pix)
+	return 9*m.cells.cols*m.cells.rows + 4*len(m.small.pix)
 }
 
 // sameGrid reports whether two pictures can be compared cell by cell.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -117,7 +118,7 @@ func (ta *tally) String() string {
 func verdicts(j *pixels.Judgement) map[string]pixels.Verdict {
 	return map[string]pixels.Verdict{
 		"first edge": j.First.Verdict, "last edge": j.Last.Verdict, "step": j.Step.Verdict, "jump": j.Jumps.Verdict, "stall": j.Stalls.Verdict, "order": j.Order.Verdict,
-		"moved": j.Moved.Verdict, "brightness": j.Brightness.Verdict, "dark": j.Dark.Verdict, "soft": j.Soft.Verdict, "band": j.Bands.Verdict,
+		"moved": j.Moved.Verdict, "brightness": j.Brightness.Verdict, "dark": j.Dark.Verdict, "soft": j.Soft.Verdict,
 	}
 }
 
@@ -133,7 +134,7 @@ func (ta *tally) foreign(st, what string, j *pixels.Judgement, allowed ...string
 			continue
 		}
 		hit := v.Answer == pixels.Found
-		any = any || hit && name != "step" && name != "band"
+		any = any || hit && name != "step"
 		ta.count("A "+name+" | "+kind, v.Answer, hit)
 		if hit {
 			ta.note("%s: %s found in %s", st, name, what)
@@ -141,7 +142,7 @@ func (ta *tally) foreign(st, what string, j *pixels.Judgement, allowed ...string
 		}
 	}
 	if what == "clean" {
-		ta.count("A any but step and band | clean", pixels.Fine, any)
+		ta.count("A any but step | clean", pixels.Fine, any)
 	}
 }
 
@@ -166,6 +167,7 @@ func (ta *tally) scene(seed uint64) {
 
 	j := st.judge(shots)
 	ta.foreign(name, "clean", j)
+	ta.note("ends clean %.3f %.3f", j.First.Share, j.Last.Share)
 	ta.count("B walk | focus runs", j.Walk.Answer, j.Walk.Answer == pixels.Found)
 	if d.CoC <= 2 {
 		ta.count("A step | true blur up to 2 px", j.Step.Answer, j.Step.Answer == pixels.Found)
@@ -196,11 +198,7 @@ func (ta *tally) scene(seed uint64) {
 		j := st.judge(pixelstest.Missing(shots, at, m))
 		hit := slices.ContainsFunc(j.Jumps.Events, func(e pixels.Jump) bool { return e.From == at-1 })
 		ta.fault(name, fmt.Sprintf("jump | %d missing, located", m), j.Jumps.Verdict, hit, j)
-		ta.foreign(name, fmt.Sprint(m, " missing at ", at), j, "jump", "band", "step")
-		if m == 1 {
-			band := slices.ContainsFunc(j.Bands.Events, func(e pixels.BandLoss) bool { return e.From == at-1 })
-			ta.fault(name, "band | 1 missing, located", j.Bands.Verdict, band, j)
-		}
+		ta.foreign(name, fmt.Sprint(m, " missing at ", at), j, "jump", "step")
 	}
 
 	for _, where := range []string{"middle", "end"} {
@@ -249,13 +247,26 @@ func (ta *tally) scene(seed uint64) {
 		ang := rng.Float64() * 2 * math.Pi
 		px := 2 * float64(d.Width) / 1600
 		j := st.judge(pixelstest.Bump(shots, at, last, px*math.Cos(ang), px*math.Sin(ang)))
-		hit := slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at && e.Lasting == (last > 1) })
-		ta.fault(name, map[bool]string{true: "moved | 2 px at 1,600, one frame", false: "moved | 2 px at 1,600, for good"}[last == 1], j.Moved.Verdict, hit, j)
-		ta.foreign(name, fmt.Sprint("bump at ", at), j, "moved", "step")
+		label := map[bool]string{true: "moved | 2 px at 1,600, one frame", false: "moved | 2 px at 1,600, for good"}[last == 1]
+		if j.Signature.Kind == "drift" { // a jump along the drift looks like a step of focus
+			label += ", picture drifts with focus"
+			hit := slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at })
+			ta.fault(name, label, j.Moved.Verdict, hit, j)
+			hit = hit || j.Order.Answer == pixels.Found || j.Jumps.Answer == pixels.Found || j.Stalls.Answer == pixels.Found
+			ta.fault(name, label+": or named a step of focus", j.Moved.Verdict, hit, j)
+		} else {
+			hit := slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at && e.Lasting == (last > 1) })
+			ta.fault(name, label, j.Moved.Verdict, hit, j)
+			ta.foreign(name, fmt.Sprint("bump at ", at), j, "moved", "step")
+		}
 		px = 5 + 25*rng.Float64()
 		j = st.judge(pixelstest.Bump(shots, at, last, px*math.Cos(ang), px*math.Sin(ang)))
-		hit = slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at })
-		ta.fault(name, "moved | 5 to 30 px", j.Moved.Verdict, hit, j)
+		hit := slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at })
+		label = "moved | 5 to 30 px"
+		if j.Signature.Kind == "drift" {
+			label += ", picture drifts with focus"
+		}
+		ta.fault(name, label, j.Moved.Verdict, hit, j)
 	}
 	{
 		at := rng.IntN(n)
@@ -310,12 +321,13 @@ func (ta *tally) scene(seed uint64) {
 				continue
 			}
 			j := st.judge(cut)
+			ta.note("ends lost %.3f: %.3f", lost, map[bool]float64{true: j.First.Share, false: j.Last.Share}[first])
 			if first {
 				ta.fault(name, "first edge | "+label, j.First.Verdict, j.First.Answer == pixels.Found, j)
-				ta.foreign(name, "cut first", j, "first edge", "step", "band")
+				ta.foreign(name, "cut first", j, "first edge", "step")
 			} else {
 				ta.fault(name, "last edge | "+label, j.Last.Verdict, j.Last.Answer == pixels.Found, j)
-				ta.foreign(name, "cut last", j, "last edge", "step", "band")
+				ta.foreign(name, "cut last", j, "last edge", "step")
 			}
 		}
 	}
@@ -356,21 +368,51 @@ func (ta *tally) interval(st *studio, name string, d pixelstest.Draw, rng *rand.
 	ta.fault(name, "moved | standing run, 2 px at 1,600", j.Moved.Verdict, hit, j)
 }
 
-// TestRates prints the table of RATES.md:
+// targets are the rates to be reached, by rows of the table: at least for what is
+// to be found, at most for what is not there.
+var targets = []struct {
+	rows            string // the beginning of their names
+	atLeast, atMost float64
+}{
+	{"A any but step | clean", 0, 0},
+	{"A moved | clean", 0, 0},
+	{"A step | true blur up to 2 px", 0, 0.02},
+	{"A walk | standing runs taken for focus", 0, 0.01},
+	{"A dark | 0.7 EV below", 0, 0.02},
+	{"B dark | ", 0.99, 1},
+	{"B moved | 2 px at 1,600, one frame", 0.99, 1},
+	{"B moved | 2 px at 1,600, for good", 0.99, 1},
+	{"B moved | standing run", 0.99, 1},
+	{"B stall | one frame twice", 0.99, 1},
+	{"B stall | the same file twice", 0.99, 1},
+	{"B jump | 1 missing, located", 0.98, 1},
+	{"B first edge | lost 12 to 35 %", 0.85, 1},
+	{"B last edge | lost 12 to 35 %", 0.85, 1},
+	{"B step | true blur 4 px and more", 0.90, 1},
+	{"B brightness | jump", 0.98, 1},
+}
+
+// TestRates measures rendered runs and fails where a target can no longer be
+// true at 95 % confidence, or a clean run raises anything. The table in
+// DEVELOPERS.md is that of
 //
-//	go test ./audit/pixels -run TestRates -v -seeds 100
+//	go test ./audit/pixels -run TestRates -v -seeds 70 -first 1101 -timeout 30m
 func TestRates(t *testing.T) {
 	ta := &tally{rows: map[string]*row{}}
+	n := *seedCount
+	if testing.Short() {
+		n = min(n, 1)
+	}
 	var wg sync.WaitGroup
 	seeds := make(chan uint64)
-	for range 2 {
+	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
 			for s := range seeds {
 				ta.scene(s)
 			}
 		})
 	}
-	for i := range *seedCount {
+	for i := range n {
 		seeds <- *seedFirst + 2*uint64(i)
 	}
 	close(seeds)
@@ -381,14 +423,32 @@ func TestRates(t *testing.T) {
 		}
 	}
 	t.Logf("\n%s", ta)
+	for _, target := range targets {
+		met := false
+		for name, r := range ta.rows {
+			// Along a drift a jump is told as a step of focus; the table says so.
+			if !strings.HasPrefix(name, target.rows) || strings.HasSuffix(name, "drifts with focus") {
+				continue
+			}
+			met = true
+			lo, hi := wilson(r.found, r.runs-r.cannot)
+			missed := r.runs - r.cannot - r.found
+			if missed > 1 && hi < target.atLeast || lo > target.atMost {
+				t.Errorf("%s: %d of %d found, want a share from %v to %v", name, r.found, r.runs-r.cannot, target.atLeast, target.atMost)
+			}
+		}
+		if !met && n >= 20 {
+			t.Errorf("no row %q", target.rows)
+		}
+	}
 }
 
 func summary(j *pixels.Judgement) string {
 	f := func(v pixels.Verdict) string {
 		return map[pixels.Answer]string{pixels.Fine: ".", pixels.Found: "X", pixels.CannotTell: "?"}[v.Answer]
 	}
-	return fmt.Sprintf("n=%d T=%d tex=%d hw=%.2f walk%s %.2f rise %.1f first%s %.2f/%d last%s %.2f/%d step%s %.2f sig %s %.5f x%.1f jump%s %v stall%s %v order%s %v moved%s %v bright%s %v fl %.2f ty %.3f dr %.2f dark%s %v soft%s %v band%s %v unrel %v",
+	return fmt.Sprintf("n=%d T=%d tex=%d hw=%.2f walk%s %.2f rise %.1f first%s %.2f/%d last%s %.2f/%d step%s %.2f sig %s %.5f x%.1f jump%s %v stall%s %v order%s %v moved%s %v bright%s %v fl %.2f ty %.3f dr %.2f dark%s %v soft%s %v unrel %v",
 		j.Frames, j.Tiles, j.Textured, j.HalfWidth, f(j.Walk.Verdict), j.Walk.Share, j.Walk.Rise, f(j.First.Verdict), j.First.Share, j.First.Cluster, f(j.Last.Verdict), j.Last.Share, j.Last.Cluster,
 		f(j.Step.Verdict), j.Step.Blur, j.Signature.Kind, j.Signature.PerFrame, j.Signature.Strength, f(j.Jumps.Verdict), j.Jumps.Events, f(j.Stalls.Verdict), j.Stalls.Events, f(j.Order.Verdict), j.Order.Events,
-		f(j.Moved.Verdict), j.Moved.Events, f(j.Brightness.Verdict), j.Brightness.Jumps, j.Brightness.Flicker, j.Brightness.Typical, j.Brightness.Drift, f(j.Dark.Verdict), j.Dark.Events, f(j.Soft.Verdict), j.Soft.Events, f(j.Bands.Verdict), j.Bands.Events, j.Unrelated)
+		f(j.Moved.Verdict), j.Moved.Events, f(j.Brightness.Verdict), j.Brightness.Jumps, j.Brightness.Flicker, j.Brightness.Typical, j.Brightness.Drift, f(j.Dark.Verdict), j.Dark.Events, f(j.Soft.Verdict), j.Soft.Events, j.Unrelated)
 }

@@ -2,6 +2,7 @@ package pixels_test
 
 import (
 	"image"
+	"image/color"
 	"image/jpeg"
 	"os"
 	"path/filepath"
@@ -90,20 +91,186 @@ func decode(t testing.TB, file string) image.Image {
 	return img
 }
 
-func TestRealLook(t *testing.T) {
+// judged measures a series.
+func judged(t testing.TB, r series) (*pixels.Judgement, []float64) {
+	t.Helper()
+	var s pixels.Sequence
+	var sharpness []float64
+	for _, f := range r.files {
+		m, err := pixels.Measure(decode(t, f))
+		if err != nil {
+			t.Fatal(err)
+		}
+		sharpness = append(sharpness, m.Sharpness)
+		s.Add(m)
+	}
+	return s.Judge(pixels.DefaultThresholds()), sharpness
+}
+
+// TestRealSharpest holds the focus measure to what others wrote into the file
+// names: in each microscope tile, focus is best at the offset of 0 µm. The depth
+// of the specimen lets neighbours within a few µm be as sharp.
+func TestRealSharpest(t *testing.T) {
 	for _, r := range realSeries(t) {
-		var s pixels.Sequence
-		for _, f := range r.files {
-			m, err := pixels.Measure(decode(t, f))
-			if err != nil {
-				t.Fatal(err)
+		if r.offsets == nil {
+			continue
+		}
+		_, sharpness := judged(t, r)
+		best := slices.Max(sharpness)
+		for i, offset := range r.offsets {
+			switch {
+			case offset == 0 && sharpness[i] < 0.95*best:
+				t.Errorf("%s: sharpness %.0f at 0 µm, where the best is %.0f", r.name, sharpness[i], best)
+			case (offset < -10 || offset > 12) && sharpness[i] > 0.6*best:
+				t.Errorf("%s: sharpness %.0f at %.1f µm, where the best is %.0f", r.name, sharpness[i], offset, best)
 			}
+		}
+	}
+}
+
+// TestRealSeries holds what is said of the real series to what can be seen in
+// them.
+func TestRealSeries(t *testing.T) {
+	for _, r := range realSeries(t) {
+		j, _ := judged(t, r)
+		t.Logf("%s\n%s", r.name, summary(j))
+		// Nothing moved, went dark or changed its light in any of them.
+		for name, v := range verdicts(j) {
+			switch name {
+			case "moved", "dark", "brightness", "soft", "order", "jump", "stall", "band":
+				if v.Answer == pixels.Found {
+					t.Errorf("%s: %s found", r.name, name)
+				}
+			}
+		}
+		switch r.name {
+		case "balls":
+			// Focus comes from far away to 0.1 m, the closest the lens goes:
+			// the front of the near ball, in the left half, never gets sharp.
+			if j.Walk.Answer != pixels.Found || j.Last.Answer != pixels.Found {
+				t.Errorf("balls: walk %v, last end %v; want both found", j.Walk.Answer, j.Last.Answer)
+			}
+			if b := j.Last.Box; b.X0 > 0.1 || b.X1 > 0.62 {
+				t.Errorf("balls: the last end is found at %v, %s; want the near ball, at the left", b, b.Words())
+			}
+			if j.First.Answer == pixels.Found && j.First.Share > 0.1 {
+				t.Errorf("balls: %.0f %% found at the first end, which is at infinity", 100*j.First.Share)
+			}
+		default:
+			// Specimens begin and end well inside.
+			if j.First.Answer == pixels.Found || j.Last.Answer == pixels.Found {
+				t.Errorf("%s: an end is found inside the specimen", r.name)
+			}
+		}
+	}
+}
+
+// altered returns a picture's luma, moved to the right by dx pixels and with its
+// code values times gain.
+func altered(img image.Image, dx int, gain float64) *image.Gray {
+	b := img.Bounds()
+	out := image.NewGray(image.Rect(0, 0, b.Dx(), b.Dy()))
+	for y := range b.Dy() {
+		for x := range b.Dx() {
+			from := min(max(x-dx, 0), b.Dx()-1)
+			g := color.GrayModel.Convert(img.At(b.Min.X+from, b.Min.Y+y)).(color.Gray).Y
+			out.Pix[y*out.Stride+x] = uint8(float64(g)*gain + 0.5)
+		}
+	}
+	return out
+}
+
+// TestRealFaults puts faults into the real series. A dark frame and a doubled one
+// must be found wherever they are; a jump of 2 px, and an end that holds more
+// than a tenth of the sharpest tiles, wherever the pictures let them tell.
+func TestRealFaults(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders many pictures")
+	}
+	type count struct{ runs, cannot, found int }
+	counts := map[string]*count{}
+	add := func(name string, a pixels.Answer, hit bool) {
+		c := counts[name]
+		if c == nil {
+			c = &count{}
+			counts[name] = c
+		}
+		c.runs++
+		switch {
+		case hit:
+			c.found++
+		case a == pixels.CannotTell:
+			c.cannot++
+		}
+	}
+	judge := func(list []*pixels.FrameMeasure) *pixels.Judgement {
+		var s pixels.Sequence
+		for _, m := range list {
 			s.Add(m)
 		}
-		j := s.Judge(pixels.DefaultThresholds())
-		t.Logf("%s\n %v\n%s", r.name, r.offsets, summary(j))
-		for i, p := range j.PerFrame {
-			t.Logf("  %d ev %.3f sharp %.2f shift %.1f %.1f scale %.5f", i, p.EV, p.Sharpest, p.ShiftX, p.ShiftY, p.Scale)
+		return s.Judge(pixels.DefaultThresholds())
+	}
+	measure := func(img image.Image) *pixels.FrameMeasure {
+		m, err := pixels.Measure(img)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return m
+	}
+	for _, r := range realSeries(t) {
+		var pictures []image.Image
+		var clean []*pixels.FrameMeasure
+		for _, f := range r.files {
+			img := decode(t, f)
+			pictures = append(pictures, img)
+			clean = append(clean, measure(img))
+		}
+		n := len(clean)
+		whole := judge(clean)
+		step := 2 * max(pictures[0].Bounds().Dx(), pictures[0].Bounds().Dy()) / 1600
+		every := 3
+		if *seedCount > 2 { // the long run
+			every = 1
+		}
+		for at := 0; at < n; at += every {
+			dark := slices.Clone(clean)
+			dark[at] = measure(altered(pictures[at], 0, 0.45)) // about 2 EV by the usual tone curve
+			j := judge(dark)
+			add("dark, about 2 EV", j.Dark.Answer, len(j.Dark.Events) == 1 && j.Dark.Events[0].Frame == at)
+			j = judge(slices.Insert(slices.Clone(clean), at, clean[at]))
+			add("the same file twice", j.Stalls.Answer, slices.ContainsFunc(j.Stalls.Events, func(e pixels.Stall) bool { return e.Identical && e.From == at }))
+			if at >= 2 && at < n-2 {
+				bumped := slices.Clone(clean)
+				for i := at; i < n; i++ {
+					bumped[i] = measure(altered(pictures[i], max(step, 1), 1))
+				}
+				j = judge(bumped)
+				add("moved, 2 px at 1,600", j.Moved.Answer, slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at }))
+			}
+		}
+		var lost float64
+		for cut := 1; n-cut >= 6; cut++ { // from the front, where the whole series is covered
+			lost += whole.PerFrame[cut-1].Sharpest
+			if lost > 0.1 && whole.First.Answer == pixels.Fine {
+				j := judge(clean[cut:])
+				add("first end, more than 10 % of the sharpest tiles lost", j.First.Answer, j.First.Answer == pixels.Found)
+			}
+		}
+		lost = 0
+		for cut := 1; n-cut >= 6; cut++ {
+			lost += whole.PerFrame[n-cut].Sharpest
+			if lost > 0.1 && whole.Last.Answer == pixels.Fine {
+				j := judge(clean[:n-cut])
+				add("last end, more than 10 % of the sharpest tiles lost", j.Last.Answer, j.Last.Answer == pixels.Found)
+			}
+		}
+	}
+	for name, c := range counts {
+		t.Logf("%s: %d runs, cannot tell %d, found %d", name, c.runs, c.cannot, c.found)
+		if name[:4] == "dark" || name[:3] == "the" {
+			if c.found != c.runs {
+				t.Errorf("%s: %d of %d found", name, c.found, c.runs)
+			}
 		}
 	}
 }

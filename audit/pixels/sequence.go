@@ -46,10 +46,10 @@ type frame struct {
 // A tile is the content of one square of the first frame's picture, as seen in
 // another frame.
 type tile struct {
-	energy, gradient float32 // code values²; energy < 0 where the square lies outside
-	luma             float32 // code values
-	light            float32 // 0 to 1
-	clipped          float32 // share
+	energy  float32 // code values²; < 0 where the square lies outside
+	luma    float32 // code values
+	light   float32 // 0 to 1
+	clipped float32 // share
 }
 
 // A link is the way from one frame to the next that shows the same thing.
@@ -164,7 +164,7 @@ func (s *Sequence) register(a, b anchor, px float64) Motion {
 func (s *Sequence) read(m *FrameMeasure, place Motion) []tile {
 	g, c := &s.grid, &m.cells
 	w := c.cols + 1
-	const maps = 5
+	const maps = 4
 	if len(s.scratch) < maps*w*(c.rows+1) {
 		s.scratch = make([]float64, maps*w*(c.rows+1))
 	}
@@ -176,10 +176,9 @@ func (s *Sequence) read(m *FrameMeasure, place Motion) []tile {
 		for x := range c.cols {
 			i := y*c.cols + x
 			row[0] += float64(c.energy[i])
-			row[1] += float64(c.gradient[i])
-			row[2] += float64(c.luma[i])
-			row[3] += float64(c.light[i])
-			row[4] += float64(c.clipped[i])
+			row[1] += float64(c.luma[i])
+			row[2] += float64(c.light[i])
+			row[3] += float64(c.clipped[i])
 			o := out[(x+1)*maps : (x+2)*maps : (x+2)*maps]
 			u := up[(x+1)*maps : (x+2)*maps : (x+2)*maps]
 			for k := range o {
@@ -223,7 +222,7 @@ func (s *Sequence) read(m *FrameMeasure, place Motion) []tile {
 			for k := range v {
 				v[k] = (u[k] - q[k] - r[k] + p[k]) / area
 			}
-			*t = tile{float32(v[0]), float32(v[1]), float32(v[2] / 256), float32(v[3] / 65535), float32(v[4] / 255)}
+			*t = tile{float32(v[0]), float32(v[1] / 256), float32(v[2] / 65535), float32(v[3] / 255)}
 		}
 	}
 	return out

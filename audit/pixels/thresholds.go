@@ -1,7 +1,7 @@
 package pixels
 
 // Thresholds are the numbers that [Sequence.Judge] decides by. They were chosen
-// on one half of rendered and real sequences; RATES.md states what they do on
+// on one half of rendered and real sequences; the tests state what they do on
 // the other half. Start from [DefaultThresholds].
 type Thresholds struct {
 	// Texture.
@@ -85,13 +85,9 @@ type Thresholds struct {
 	SoftLoss, SoftLossMost float64
 	// SoftLossStanding takes the place of SoftLoss where focus stands: 0.2.
 	SoftLossStanding float64
-	// BandLoss is the loss of best sharpness, in ln, of the tiles between two
-	// frames against their neighbours of the same texture: 0.25; BandSigma
-	// its distance in deviations: 4.
-	BandLoss, BandSigma float64
 }
 
-// DefaultThresholds returns the thresholds that RATES.md was measured with.
+// DefaultThresholds returns the thresholds that the rates in DEVELOPERS.md were measured with.
 func DefaultThresholds() Thresholds {
 	return Thresholds{
 		MinTiles: 12, MinEnergy: 1.5, MinRise: 1.6, MaxNoise: 0.125,
@@ -103,6 +99,5 @@ func DefaultThresholds() Thresholds {
 		MovedPixels: 1, MovedSigma: 7,
 		JumpEV: 0.10, JumpMAD: 6, FlickerEV: 0.10, FlickerShare: 0.10, DriftEV: 0.3, DarkEV: 1,
 		SoftLoss: 0.35, SoftLossMost: 0.10, SoftLossStanding: 0.2,
-		BandLoss: 0.25, BandSigma: 4,
 	}
 }
