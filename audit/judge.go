@@ -9,11 +9,19 @@ import (
 	"prestrike/exifread"
 )
 
-// Judge groups files and runs the rules over the sessions. An error means that
-// a rule failed; the result is then still complete but for that rule.
+// Judge groups files, has their pictures looked at, and runs the rules over the
+// sessions. An error means that a rule or the looking failed; the result is then
+// still complete but for that.
 func Judge(files []*File, opt *Options) (*Result, error) {
 	r := &Result{Sessions: Group(files, opt)}
 	var errs []error
+	if opt.Measure != nil {
+		var all []*Sequence
+		for _, session := range r.Sessions {
+			all = append(all, session.Sequences...)
+		}
+		errs = append(errs, opt.Measure(all))
+	}
 	for _, session := range r.Sessions {
 		errs = append(errs, review(session, opt))
 		accept(session, opt.Accept)

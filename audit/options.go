@@ -36,6 +36,11 @@ type Options struct {
 	Lenses []LensFacts
 	// Accept are the findings declared as meant.
 	Accept []Acceptance
+
+	// Measure, where not nil, looks at the pictures of the sequences before the
+	// rules review them. It sets what it found as their Pictures, and may
+	// call Settle on them. An error means that not all were looked at.
+	Measure func([]*Sequence) error
 }
 
 // Param returns the value in force of a rule's parameter.

@@ -56,6 +56,9 @@ type Sequence struct {
 	Steps    []Step
 	Settings Settings
 	Support  Support // Tripod or Handheld
+	// Pictures is what Options.Measure found, for rules that know it; nil
+	// where the pictures were not looked at.
+	Pictures any
 
 	Verdict Verdict
 	// SupersededBy is the retake that makes this sequence's faults
@@ -83,6 +86,21 @@ func (s *Sequence) End() time.Time {
 		}
 	}
 	return time.Time{}
+}
+
+// Settle tells whether focus was seen to walk through the frames, which decides
+// what a series is. One that stands is a time-lapse only where it has the even
+// interval of one. A time-lapse whose focus walks, beyond doubt, is a focus
+// sequence made at the pace of a timer or a flash.
+func (s *Sequence) Settle(walks, beyondDoubt bool) {
+	switch {
+	case s.Kind == Series && walks, s.Kind == Interval && walks && beyondDoubt:
+		s.Kind = Focus
+	case s.Kind == Series && !walks:
+		if c, ok := s.Cadence.Get(); ok && c.Seconds() >= intervalCadence && s.even() {
+			s.Kind = Interval
+		}
+	}
 }
 
 // A Step is the way from one frame to the next of a sequence.

@@ -8,6 +8,7 @@ import (
 	"strconv"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -17,8 +18,8 @@ var focusGap = &audit.Rule{
 	Title:    "focus steps are wider than the depth of field",
 	Severity: audit.Check,
 	Doc: `Finds focus sequences whose focus steps, as the recorded focus distances tell, are
-wider than the depth of field: between two frames a band of the subject is sharp in
-neither.
+wider than the depth of field, or whose pictures show that blur grows too much from one
+frame to the next: between two frames a band of the subject is sharp in neither.
 
 The band is seen when the frames are merged, days later.
 
@@ -28,9 +29,14 @@ Depth of field is reckoned for sharpness at 100 %, by geometry and by diffractio
 step past 0.7 of the greater is a note, past the greater a check, past both together
 certain. Reshoot takes a magnification that was declared, or follows from a declared
 lens. Distances come on a coarse scale: a step counts by what it is at least, and
-where the scale cannot show the steps, nothing is judged. It is wrong where the
-distances of the lens are.`,
-	Source: "Wikipedia, Depth of field, and photomacrography.net viewtopic.php?t=41247 (quarter-wave depth); notice at 0.7 of it: common practice (photomacrography.net viewtopic.php?t=43953); certain limit derived",
+where the scale cannot show the steps, distances tell nothing. They are wrong where
+those of the lens are.
+
+In pictures, the width of the range in which parts are sharp tells how much the blur
+disk grows with a frame, to a factor of two; half of that remains half-way between two
+frames. One step far wider than its neighbours is a note, and a check where the blur
+half-way is too large. Wide steps are reported once, by what weighs more.`,
+	Source: "Nayar and Nakagawa, Shape from focus, IEEE TPAMI 16(8), 1994 (width of the range of sharpness); Wikipedia, Depth of field, and photomacrography.net viewtopic.php?t=41247 (quarter-wave depth); notice at 0.7 of it: common practice (photomacrography.net viewtopic.php?t=43953); certain limit derived",
 	Params: []audit.Param{
 		{
 			Name: "note-share", Doc: "share of the depth of field from which a focus step is a note",
@@ -47,6 +53,10 @@ distances of the lens are.`,
 		{
 			Name: "blur", Unit: "pixels", Doc: "the blur still called sharp",
 			Default: optics.PixelsOfBlur, Min: 1, Max: 50,
+		},
+		{
+			Name: "growth", Unit: "px", Doc: "growth of the blur disk with a frame that is too large, in pixels of a picture some 1,600 wide",
+			Default: 3, Min: 3, Max: 50,
 		},
 		{
 			Name: "edge", Unit: "frames", Doc: "so many frames at each end are no part of the run where they lie far off: test frames",
@@ -70,36 +80,110 @@ type plane struct {
 }
 
 func checkFocusGap(v *audit.Review) error {
+	found, gap, why := gapByDistance(v)
+	j, notSeen := seen(v)
+	if j != nil && v.Sequence.Kind == audit.Focus {
+		if inPictures, ok := gapInPictures(v, j); ok && (!gap || inPictures.Severity > found.Severity) {
+			found, gap = inPictures, true
+		}
+	}
+	switch {
+	case gap:
+		v.Found(found)
+	case why != "" && (j == nil || j.Step.Answer == pixels.CannotTell):
+		v.Unjudged(unknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Step.Verdict }))
+	}
+	return nil
+}
+
+// gapByDistance looks at the recorded distances; why says why they do not tell.
+func gapByDistance(v *audit.Review) (found audit.Finding, gap bool, why string) {
 	q := v.Sequence
 	w, why, ok := walkOf(q)
 	if !ok {
-		if why != "" {
-			v.Unjudged(why)
-		}
-		return nil
+		return found, false, why
 	}
 	s := sensors(v, q.Body)[q.Body]
 	pitch := s.pitchOf(q)
 	if !known(pitch) {
-		v.Unjudged(noSensor)
-		return nil
+		return found, false, noSensor
 	}
 	planes, why := w.planes(v, s, pitch)
 	if why != "" {
-		v.Unjudged(why)
-		return nil
+		return found, false, why
 	}
 	planes = trim(planes, int(v.Param("edge")), v.Param("far-off")*w.step)
 	worst, like := widestSteps(planes, w.scale)
 	if len(like) == 0 {
 		// A step of the scale may hide a gap.
 		if slices.ContainsFunc(planes, func(p plane) bool { return w.scale > p.check }) {
-			v.Unjudged("the recorded focus distance is too coarse for these focus steps")
+			why = "the recorded focus distance is too coarse for these focus steps"
 		}
-		return nil
+		return found, false, why
 	}
-	v.Found(worst.say(q, planes, like))
-	return nil
+	return worst.say(q, planes, like), true, ""
+}
+
+// gapInPictures makes the finding on steps that the pictures show to be too wide:
+// all of them, or else the widest that stands out.
+func gapInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
+	q := v.Sequence
+	limit := v.Param("growth")
+	growth := j.Step.Blur
+	if j.Step.Answer == pixels.Found && growth > limit {
+		return audit.Finding{
+			Severity: audit.Check,
+			Message: fmt.Sprintf("half-way between two frames the subject is blurred over %s, by the pictures",
+				writePixels(fullSize(q, j, j.Step.Blur/2))),
+			Action:   fmt.Sprintf("look at the bands between the frames at 100 %%; if they are soft, shoot this sequence again in steps %s", shareOfStep(limit/growth)),
+			Frames:   q.Frames,
+			Measured: exifread.Of(growth), Limit: exifread.Of(limit), Unit: "px of blur a frame",
+		}, true
+	}
+	var widest pixels.Jump
+	for _, e := range j.Jumps.Events {
+		if !e.Weak && e.Ratio > widest.Ratio && !lostBetween(q, e.From) {
+			widest = e
+		}
+	}
+	if widest.Ratio == 0 {
+		return audit.Finding{}, false
+	}
+	from, to := q.Frames[widest.From], q.Frames[widest.To]
+	found := audit.Finding{
+		Severity: audit.Note,
+		Message:  fmt.Sprintf("focus moves about %s times as far between %s and %s as between their neighbours", twoFigures(widest.Ratio), from.Label(), to.Label()),
+		Action:   "no need to act where the steps are small",
+		Frames:   []*audit.Frame{from, to},
+		Measured: exifread.Of(widest.Ratio), Limit: exifread.Of(pixels.DefaultThresholds().JumpRatio), Unit: "usual steps",
+	}
+	if blur := growth * widest.Ratio; j.Step.Answer != pixels.CannotTell && blur > limit {
+		found.Severity = audit.Check
+		found.Action = "look at the band between the two at 100 %; if it is soft, shoot this sequence again"
+	}
+	return found, true
+}
+
+// shareOfStep writes how wide the steps should be: "half as wide".
+func shareOfStep(share float64) string {
+	switch {
+	case share > 0.7:
+		return "a little narrower"
+	case share > 0.4:
+		return "half as wide"
+	default:
+		return "a third as wide or less"
+	}
+}
+
+// lostBetween reports whether file numbers are missing behind the frame: that is
+// another rule's finding.
+func lostBetween(q *audit.Sequence, at int) bool {
+	if at >= len(q.Steps) {
+		return false
+	}
+	n, ok := q.Steps[at].Count.Get()
+	return ok && n > 1
 }
 
 // planes returns the focus planes from near to far: however focus went, they

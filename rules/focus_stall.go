@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels"
 	"prestrike/exifread"
 )
 
@@ -12,7 +13,7 @@ var focusStall = &audit.Rule{
 	Title:    "focus stops moving before the end of a focus sequence",
 	Severity: audit.Check,
 	Doc: `Finds focus sequences whose recorded focus distance stays as it is over the last
-frames: the lens reached its end, or the drive stopped.
+frames, or whose pictures do over any: the lens reached its end, or the drive stopped.
 
 The frames from there on show the same, and the subject may not be covered to its
 end.
@@ -21,9 +22,11 @@ Look whether the last frame is sharp at the end of the subject. If not, move the
 camera or begin elsewhere, and shoot this sequence again.
 
 Scales of lenses are coarse: a distance that moves every few frames only is no stall,
-and neither are last frames in proportion to that. It is wrong where the scale of the
-lens ends before the lens does.`,
-	Source: "common practice",
+and neither are last frames in proportion to that. In pictures, focusing shows as a
+change of size or a drift: where it does, they overrule the distance, and a stop of one
+or two frames inside the sequence is a note. Where it shows as neither, pictures tell
+nothing but copies of one frame.`,
+	Source: "common practice; Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration)",
 	Params: []audit.Param{
 		{
 			Name: "frames", Unit: "frames", Doc: "the shortest stall",
@@ -38,12 +41,30 @@ lens ends before the lens does.`,
 }
 
 func checkFocusStall(v *audit.Review) error {
+	found, stalls, why := stallByDistance(v)
+	j, notSeen := seen(v)
+	switch {
+	case j != nil && j.Stalls.Answer == pixels.Found:
+		inPictures, ok := stallInPictures(v, j)
+		if stalls && (!ok || inPictures.Severity < found.Severity) {
+			v.Found(found)
+		} else if ok {
+			v.Found(inPictures)
+		}
+	case j != nil && j.Stalls.Answer == pixels.Fine: // the scale of the lens may end before the lens
+	case stalls:
+		v.Found(found)
+	case why != "":
+		v.Unjudged(unknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Stalls.Verdict }))
+	}
+	return nil
+}
+
+// stallByDistance looks at the recorded distances; why says why they do not tell.
+func stallByDistance(v *audit.Review) (found audit.Finding, stalls bool, why string) {
 	w, why, ok := walkOf(v.Sequence)
 	if !ok {
-		if why != "" {
-			v.Unjudged(why)
-		}
-		return nil
+		return found, false, why
 	}
 	longest, length := 0, 0 // of the times at one distance before the last, and of the last
 	for i := range w.at {
@@ -54,17 +75,59 @@ func checkFocusStall(v *audit.Review) error {
 	}
 	limit := max(v.Param("frames"), v.Param("times")*float64(longest))
 	if float64(length) < limit {
-		return nil
+		return found, false, ""
 	}
 	still := w.frames[len(w.frames)-length:]
-	v.Found(audit.Finding{
+	return audit.Finding{
+		Severity: audit.Check,
 		Message: fmt.Sprintf("focus stops: the recorded distance stays at %s through %s, where it moved %s before",
 			writeMetres(w.at[len(w.at)-1]), audit.FrameRange(still[0], still[len(still)-1]), everyFew(longest)),
 		Action:   "look whether the last frame is sharp at the end of the subject; if not, shoot this sequence again",
 		Frames:   still,
 		Measured: exifread.Of(float64(length)), Limit: exifread.Of(limit), Unit: "frames",
-	})
-	return nil
+	}, true, ""
+}
+
+// stallInPictures makes the finding on the longest stop seen in the pictures.
+func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
+	q := v.Sequence
+	if q.Kind != audit.Focus && q.Kind != audit.Series {
+		return audit.Finding{}, false
+	}
+	var longest pixels.Stall
+	var frames []*audit.Frame
+	n, copies := 0, true
+	for _, e := range j.Stalls.Events {
+		n++
+		copies = copies && e.Identical
+		frames = append(frames, q.Frames[e.From:e.To+1]...)
+		if e.To-e.From > longest.To-longest.From {
+			longest = e
+		}
+	}
+	if n == 0 {
+		return audit.Finding{}, false
+	}
+	const harmless = 2 // frames at one focus too many
+	severity := audit.Check
+	atEnd := j.Stalls.Events[n-1].To == len(q.Frames)-1
+	if copies || longest.To-longest.From <= harmless && !atEnd {
+		severity = audit.Note
+	}
+	where := audit.FrameRange(q.Frames[longest.From], q.Frames[longest.To])
+	message := "focus does not move through " + where
+	action := "look whether the last frame is sharp at the end of the subject; if not, shoot this sequence again"
+	if copies {
+		message = where + " show one and the same picture"
+		action = "look whether a frame was copied over another"
+	}
+	if n > 1 {
+		message += fmt.Sprintf(", and in %s", many(n-1, "other place", "other places"))
+	}
+	return audit.Finding{
+		Message: message, Action: action, Severity: severity, Frames: inOrder(q, frames),
+		Measured: exifread.Of(float64(longest.To - longest.From)), Limit: exifread.Of(1.0), Unit: "focus steps that did not come",
+	}, true
 }
 
 // everyFew writes how often a distance moves.

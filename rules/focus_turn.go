@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels"
 	"prestrike/exifread"
 )
 
@@ -13,8 +14,8 @@ var focusTurn = &audit.Rule{
 	ID:       "focus-turn",
 	Title:    "focus goes back inside a focus sequence",
 	Severity: audit.Check,
-	Doc: `Finds focus sequences whose recorded focus distance goes back by more than a step or
-two: the lens reached its end and began again, autofocus went its own way, or two
+	Doc: `Finds focus sequences whose focus goes back by more than a step or two, as the
+recorded distance or the pictures tell: the lens reached its end and began again, autofocus went its own way, or two
 sequences ran into one.
 
 The sequence may cover less of the subject than its frames suggest.
@@ -22,10 +23,12 @@ The sequence may cover less of the subject than its frames suggest.
 Look whether the frames after the turn begin where the subject begins and reach its
 end. If not, shoot the sequence again.
 
-It is wrong where two takes were made without a pause. A step back and forth is the
-scale of the lens, or a repeated frame, and is left alone, as are the first and last
-few frames.`,
-	Source: "common practice",
+It is wrong where two takes were made without a pause. A step back and forth of the
+distance is the scale of the lens, or a repeated frame, and is left alone, as are the
+first and last few frames. In pictures, focusing shows as a change of size or a drift:
+where it does, they overrule the distance. Two neighbours that only changed places are
+a note.`,
+	Source: "common practice; Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration)",
 	Params: []audit.Param{
 		{
 			Name: "back", Unit: "focus steps", Doc: "going back by more is a turn",
@@ -40,26 +43,43 @@ few frames.`,
 }
 
 func checkFocusTurn(v *audit.Review) error {
-	q := v.Sequence
-	w, why, ok := walkOf(q)
-	if !ok {
-		if why != "" {
-			v.Unjudged(why)
+	found, turns, why := turnByDistance(v)
+	j, notSeen := seen(v)
+	switch {
+	case j != nil && j.Order.Answer == pixels.Found:
+		inPictures, ok := turnInPictures(v, j)
+		if turns && (!ok || inPictures.Severity < found.Severity) {
+			v.Found(found)
+		} else if ok {
+			v.Found(inPictures)
 		}
-		return nil
+	case j != nil && j.Order.Answer == pixels.Fine:
+	case turns:
+		v.Found(found)
+	case why != "":
+		v.Unjudged(unknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Order.Verdict }))
+	}
+	return nil
+}
+
+// turnByDistance looks at the recorded distances; why says why they do not tell.
+func turnByDistance(v *audit.Review) (found audit.Finding, turned bool, why string) {
+	w, why, ok := walkOf(v.Sequence)
+	if !ok {
+		return found, false, why
 	}
 	turns := w.turns(v.Param("back"), int(v.Param("edge")))
 	const wanders = 3 // so many turns are no mishap of a walk
 	switch {
 	case len(turns) == 0:
-		return nil
+		return found, false, ""
 	case len(turns) > wanders:
-		v.Unjudged("the recorded focus distance goes to and fro")
-		return nil
+		return found, false, "the recorded focus distance goes to and fro"
 	}
 	longest := slices.MaxFunc(turns, func(a, b turn) int { return cmp.Compare(w.back(a), w.back(b)) })
 	at := w.frames[longest.from+1]
-	found := audit.Finding{
+	found = audit.Finding{
+		Severity: audit.Check,
 		Message: fmt.Sprintf("focus goes back at %s, from %s to %s",
 			audit.FrameRange(at, at), writeMetres(w.at[longest.from]), writeMetres(w.at[longest.to])),
 		Action:   "look whether the frames from there on cover the subject; if not, shoot this sequence again",
@@ -75,8 +95,53 @@ func checkFocusTurn(v *audit.Review) error {
 			}
 		}
 	}
-	v.Found(found)
-	return nil
+	return found, true, ""
+}
+
+// turnInPictures makes the finding on the longest way back seen in the pictures.
+func turnInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
+	q := v.Sequence
+	if q.Kind != audit.Focus && q.Kind != audit.Series {
+		return audit.Finding{}, false
+	}
+	longest := slices.MaxFunc(j.Order.Events, func(a, b pixels.Reversal) int {
+		return cmp.Or(cmp.Compare(turnSeverity(a), turnSeverity(b)), cmp.Compare(a.Back, b.Back))
+	})
+	from, to := q.Frames[longest.From], q.Frames[longest.To]
+	if longest.Kind != pixels.Swapped && longest.Back <= v.Param("back") {
+		return audit.Finding{}, false
+	}
+	found := audit.Finding{
+		Severity: turnSeverity(longest),
+		Action:   "look whether the frames from there on cover the subject; if not, shoot this sequence again",
+		Measured: exifread.Of(longest.Back), Limit: exifread.Of(v.Param("back")), Unit: "focus steps",
+	}
+	switch longest.Kind {
+	case pixels.Swapped:
+		found.Message = fmt.Sprintf("%s and %s changed places: focus goes on from one to the other the wrong way round", from.Label(), to.Label())
+		found.Action = "no need to act"
+	case pixels.Restarted:
+		found.Message = fmt.Sprintf("focus jumps back by about %.0f steps between %s and %s", longest.Back, from.Label(), to.Label())
+	case pixels.Turned:
+		found.Message = fmt.Sprintf("focus goes back by about %.0f steps from %s to %s", longest.Back, from.Label(), to.Label())
+	default:
+		found.Message = fmt.Sprintf("focus comes back: %s is sharp where %s was", to.Label(), from.Label())
+	}
+	if n := len(j.Order.Events); n > 1 {
+		found.Message += fmt.Sprintf(", and it goes back in %s", many(n-1, "other place", "other places"))
+	}
+	for _, e := range j.Order.Events {
+		found.Frames = append(found.Frames, q.Frames[e.From], q.Frames[e.To])
+	}
+	found.Frames = inOrder(q, found.Frames)
+	return found, true
+}
+
+func turnSeverity(r pixels.Reversal) audit.Severity {
+	if r.Kind == pixels.Swapped {
+		return audit.Note
+	}
+	return audit.Check
 }
 
 // A turn is a way back of a walk: from the frame where focus was farthest along

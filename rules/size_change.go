@@ -81,7 +81,7 @@ func checkSizeChange(v *audit.Review) error {
 		})
 		return nil
 	}
-	sizes := setting[pixels]{read: pixelSize(q), write: pixels.String}
+	sizes := setting[dimensions]{read: pixelSize(q), write: dimensions.String}
 	d := sizes.of(q.Frames)
 	var unknown []*audit.Frame
 	for _, f := range d.unknown {
@@ -111,15 +111,15 @@ func checkSizeChange(v *audit.Review) error {
 
 // pixels is a picture's size, the longer side first: a turned picture has the
 // same size.
-type pixels struct{ long, short uint32 }
+type dimensions struct{ long, short uint32 }
 
-func (p pixels) String() string { return fmt.Sprintf("%d x %d", p.long, p.short) }
+func (p dimensions) String() string { return fmt.Sprintf("%d x %d", p.long, p.short) }
 
-func (p pixels) mega() float64 { return float64(p.long) * float64(p.short) / 1e6 }
+func (p dimensions) mega() float64 { return float64(p.long) * float64(p.short) / 1e6 }
 
 // pixelSize reads sizes from the kind of file that most frames' best files
 // are: a raw file counts the pixels at the border that its JPEG lacks.
-func pixelSize(q *audit.Sequence) func(*exifread.Metadata) exifread.Value[pixels] {
+func pixelSize(q *audit.Sequence) func(*exifread.Metadata) exifread.Value[dimensions] {
 	raws := 0
 	for _, f := range q.Frames {
 		if f.Meta().Format.Raw() {
@@ -127,13 +127,13 @@ func pixelSize(q *audit.Sequence) func(*exifread.Metadata) exifread.Value[pixels
 		}
 	}
 	raw := 2*raws > len(q.Frames)
-	return func(m *exifread.Metadata) exifread.Value[pixels] {
+	return func(m *exifread.Metadata) exifread.Value[dimensions] {
 		w, okW := m.Width.Get()
 		h, okH := m.Height.Get()
 		if !okW || !okH || m.Format.Raw() != raw {
-			return exifread.Value[pixels]{}
+			return exifread.Value[dimensions]{}
 		}
-		return exifread.Of(pixels{max(w, h), min(w, h)})
+		return exifread.Of(dimensions{max(w, h), min(w, h)})
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"sync"
 	"time"
 
+	"prestrike/audit"
 	"prestrike/audit/report"
 
 	"golang.org/x/term"
@@ -22,6 +23,9 @@ type console struct {
 	errTerminal bool // remarks go to a terminal
 	width       int  // columns of the terminal that results go to; 0 where there is none
 	plain       bool // no colours, by NO_COLOR or TERM
+	// cacheFolder names the user's folder for what may be lost; nil where
+	// nothing is to be kept.
+	cacheFolder func() (string, error)
 }
 
 // systemConsole is the console that the program was started on.
@@ -31,7 +35,8 @@ func systemConsole() *console {
 		outTerminal: term.IsTerminal(int(os.Stdout.Fd())),
 		errTerminal: term.IsTerminal(int(os.Stderr.Fd())),
 		// https://no-color.org: set and not empty, whatever the value.
-		plain: os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "dumb",
+		plain:       os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "dumb",
+		cacheFolder: os.UserCacheDir,
 	}
 	if c.outTerminal {
 		if width, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil {
@@ -65,6 +70,9 @@ type progress struct {
 	w    io.Writer // nil where nothing is to be shown
 	verb string
 	now  func() time.Time
+	// tellLeft has the time left told, once a few seconds have shown the pace.
+	tellLeft bool
+	began    time.Time
 
 	mu    sync.Mutex
 	shown time.Time // when the line was last written
@@ -73,7 +81,7 @@ type progress struct {
 
 // newProgress begins the line at once, so that something is seen from the start.
 func (c *console) newProgress(quiet bool, verb, start string) *progress {
-	p := &progress{verb: verb, now: time.Now}
+	p := &progress{verb: verb, now: time.Now, began: time.Now()}
 	if c.errTerminal && !quiet {
 		p.w = c.err
 		p.write(start)
@@ -90,8 +98,21 @@ func (p *progress) tell(done, total int) {
 	defer p.mu.Unlock()
 	if now := p.now(); now.Sub(p.shown) >= progressEvery {
 		p.shown = now
-		p.write(fmt.Sprintf("%s %d of %d", p.verb, done, total))
+		p.write(fmt.Sprintf("%s %d of %d", p.verb, done, total) + p.left(now, done, total))
 	}
+}
+
+// paceAfter is how long the pace is watched before the time left is told.
+const paceAfter = 2 * time.Second
+
+// left writes how long it will take from now on.
+func (p *progress) left(now time.Time, done, total int) string {
+	passed := now.Sub(p.began)
+	if !p.tellLeft || passed < paceAfter || done == 0 {
+		return ""
+	}
+	left := time.Duration(float64(passed) / float64(done) * float64(total-done))
+	return ", about " + audit.FormatDuration(max(left.Round(time.Second), time.Second)) + " left"
 }
 
 // end wipes the line.

@@ -82,8 +82,8 @@ func TestColour(t *testing.T) {
 		if got := strings.Contains(out.String(), "\x1b["); got != c.want {
 			t.Errorf("%s: colours %v, want %v", c.name, got, c.want)
 		}
-		if status != statusCheck {
-			t.Errorf("%s: status %d, want %d", c.name, status, statusCheck)
+		if status != statusReshoot {
+			t.Errorf("%s: status %d, want %d", c.name, status, statusReshoot)
 		}
 	}
 	file := filepath.Join(t.TempDir(), "report.txt")
@@ -177,7 +177,7 @@ func TestDemoFaults(t *testing.T) {
 			found = append(found, q.Findings...)
 			kinds = append(kinds, q.Kind)
 		}
-		if want := "single focus single focus focus single exposure interval"; strings.Join(kinds, " ") != want {
+		if want := "single focus single focus focus single exposure single focus single focus interval"; strings.Join(kinds, " ") != want {
 			t.Errorf("%s: kinds %v, want %s", name, kinds, want)
 		}
 		faults := session.Faults()

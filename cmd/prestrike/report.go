@@ -22,6 +22,10 @@ Verdicts:
   reshoot  shoot it again while the subject is here
   retaken  it was faulty, and the sequence named below looks like its retake
 
+Pictures of focus sequences and time-lapses are looked at too: where the sharp zone
+begins and ends, whether something moved or went dark. What was found is kept in the
+user's cache folder, from which it may be deleted at any time.
+
 A dash in the table stands for what the files do not record. What a rule could
 not decide is listed as not judged; it is not good.
 
@@ -39,6 +43,7 @@ type reportFlags struct {
 	output
 	failOn string
 	shoot  shootFlags
+	pics   pictureFlags
 }
 
 func newReport(c *console) *cobra.Command {
@@ -60,6 +65,7 @@ func newReport(c *console) *cobra.Command {
 	addChoice(cmd, &f.failOn, "fail-on", "the verdict from which the exit status is not 0",
 		"check\tcheck ends with 1, reshoot with 2", "reshoot\tonly reshoot ends with 2", "never\tboth end with 0")
 	f.shoot.addTo(cmd)
+	f.pics.addTo(cmd, true)
 	cmd.Flags().SortFlags = false
 	return cmd
 }
@@ -108,7 +114,11 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		return err
 	}
 
+	f.pics.measure(cmd.Context(), c, f.quiet, folders, opt)
 	result, ruleErr := audit.Judge(collection.Files, opt)
+	if err := cmd.Context().Err(); err != nil {
+		return err
+	}
 	if ruleErr != nil {
 		c.remark("not everything was judged: %s", ruleErr)
 	}

@@ -261,10 +261,10 @@ func TestWatchStartsWhereThingsStand(t *testing.T) {
 			t.Fatal(err)
 		}
 	})
-	w.wait(&w.out, "holds 64 frames already")
-	w.wait(&w.out, "CHECK: look at 1.8 before you go on.")
-	if status := w.end(); status != statusCheck {
-		t.Errorf("status %d, want %d", status, statusCheck)
+	w.wait(&w.out, "holds 86 frames already")
+	w.wait(&w.out, "RESHOOT: shoot 1.11 again while the subject is here, then look at 1.9 and 1.12.")
+	if status := w.end(); status != statusReshoot {
+		t.Errorf("status %d, want %d", status, statusReshoot)
 	}
 }
 
@@ -284,8 +284,8 @@ func TestWatchEndsAsTheReport(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(w.in, "notes.txt"), []byte("front, back"), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	w.wait(&w.out, `"BX1_0066`[1:6])
-	w.enter(`BX1_0066.JPG`)
+	w.wait(&w.out, `"BX1_0088`[1:6])
+	w.enter(`BX1_0088.JPG`)
 	time.Sleep(300 * time.Millisecond)
 	status := w.end()
 

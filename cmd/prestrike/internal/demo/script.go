@@ -22,14 +22,14 @@ type Session struct {
 	LapseFrames   int // of the time-lapse
 }
 
-// Standard is the session that prestrike demo writes: about 200 frames.
+// Standard is the session that prestrike demo writes: about 280 frames.
 func Standard() Session {
 	return Session{Width: 480, Height: 320, Quality: 82, FocusFrames: 40, BracketFrames: 5, LapseFrames: 72}
 }
 
 // Small is the same morning in few and small frames.
 func Small() Session {
-	return Session{Width: 120, Height: 80, Quality: 75, FocusFrames: 10, BracketFrames: 3, LapseFrames: 30}
+	return Session{Width: 288, Height: 192, Quality: 75, FocusFrames: 10, BracketFrames: 3, LapseFrames: 30}
 }
 
 // A Fault is something that went wrong in the session, and the rule that finds it.
@@ -59,6 +59,9 @@ const nearest, farthest = 0.4300, 0.4545
 
 // distanceAt returns the distance of a depth of the scene.
 func distanceAt(depth float64) float64 { return nearest + depth*(farthest-nearest) }
+
+// beginsAt is the depth at which the sequence begins that begins too late.
+const beginsAt = 0.4
 
 // day is the day of the session; the clock of the body is an hour ahead of UTC.
 func day(hour, minute, second int) time.Time {
@@ -95,15 +98,39 @@ func (w *writer) marker(at time.Time) {
 	})
 }
 
-// focus is a focus sequence from in front of the nearest point to behind the
-// farthest.
-func (w *writer) focus(at time.Time, frames int, lost func(i int) bool) {
+// A run is what is special in a focus sequence.
+type run struct {
+	begin float64          // depth of the first frame's focus, if not in front of the nearest point
+	lost  func(i int) bool // frames that the card did not keep
+	dark  int              // the frame for which the lamps were not ready; 0 for none
+}
+
+// The focus sequences go from in front of the nearest point to behind the
+// farthest. Each step makes the blur disk grow by blurPerFrame pixels.
+const (
+	inFront      = -0.12
+	through      = 1.24
+	blurPerFrame = 1.1
+)
+
+// fullBlur is the blur through the whole depth of the subject at f/5.6.
+func fullBlur(frames int) float64 { return blurPerFrame * float64(frames-1) / through }
+
+// focus is a focus sequence.
+func (w *writer) focus(at time.Time, frames int, r run) {
 	const every = 1310 * time.Millisecond
 	for i := range frames {
-		depth := -0.04 + 1.08*float64(i)/float64(frames-1)
+		depth := r.begin + through*float64(i)/float64(frames-1)
+		if r.begin == 0 {
+			depth += inFront
+		}
+		ev := 0.0
+		if r.dark > 0 && i == r.dark {
+			ev = -2.5
+		}
 		w.add(shot{
-			at: at.Add(time.Duration(i)*every + w.jitter()), lost: lost != nil && lost(i),
-			view:     scene.View{Focus: depth, Blur: 9, Noise: 0.02},
+			at: at.Add(time.Duration(i)*every + w.jitter()), lost: r.lost != nil && r.lost(i),
+			view:     scene.View{Focus: depth, Blur: fullBlur(frames), EV: ev, Noise: 0.02},
 			exposure: rational(8, 10), fNumber: rational(56, 10), iso: 100, distance: distanceAt(depth),
 		})
 	}
@@ -113,12 +140,12 @@ func (w *writer) focus(at time.Time, frames int, lost func(i int) bool) {
 var bracketTimes = []exifread.Rational{rational(8, 10), rational(16, 10), rational(32, 10), rational(6, 1), rational(13, 1)}
 
 // bracket is an exposure bracket, darkest frame first.
-func (w *writer) bracket(at time.Time, frames int) {
+func (w *writer) bracket(at time.Time, frames int, blur float64) {
 	for i := range frames {
 		step := i - frames/2
 		exposure := bracketTimes[len(bracketTimes)/2+step]
 		w.add(shot{
-			at: at, view: scene.View{Focus: 0.5, Blur: 3, EV: float64(step), Noise: 0.02},
+			at: at, view: scene.View{Focus: 0.5, Blur: blur, EV: float64(step), Noise: 0.02},
 			exposure: exposure, fNumber: rational(11, 1), iso: 100, distance: distanceAt(0.5),
 			bias: exifread.Of(rational(int64(step), 1)),
 		})
@@ -127,11 +154,11 @@ func (w *writer) bracket(at time.Time, frames int) {
 }
 
 // lapse is a time-lapse in which someone touches the ISO dial.
-func (w *writer) lapse(at time.Time, frames, touched int) {
+func (w *writer) lapse(at time.Time, frames, touched int, blur float64) {
 	const every = 10 * time.Second
 	for i := range frames {
 		s := shot{
-			at: at.Add(time.Duration(i)*every + w.jitter()), view: scene.View{Focus: 0.5, Blur: 3, Noise: 0.02},
+			at: at.Add(time.Duration(i)*every + w.jitter()), view: scene.View{Focus: 0.5, Blur: blur, Noise: 0.02},
 			exposure: rational(32, 10), fNumber: rational(11, 1), iso: 100, distance: distanceAt(0.5),
 		}
 		if i >= touched {
@@ -144,27 +171,45 @@ func (w *writer) lapse(at time.Time, frames, touched int) {
 // script returns the shots of the session and the faults among them.
 func (s Session) script() ([]shot, []Fault) {
 	w := &writer{next: 1}
+	stopped := fullBlur(s.FocusFrames) / 2 // at f/11
 	w.marker(day(10, 2, 5))
-	w.focus(day(10, 2, 40), s.FocusFrames, nil)
+	w.focus(day(10, 2, 40), s.FocusFrames, run{})
 
 	w.marker(day(10, 9, 12))
 	second := w.next
 	gap := s.FocusFrames * 45 / 100 // of the sequence, where the first lost frame stood
-	w.focus(day(10, 9, 50), s.FocusFrames, func(i int) bool { return i == gap || i == gap+1 })
+	w.focus(day(10, 9, 50), s.FocusFrames, run{lost: func(i int) bool { return i == gap || i == gap+1 }})
 	retake := w.next
-	w.focus(day(10, 14, 30), s.FocusFrames, nil)
+	w.focus(day(10, 14, 30), s.FocusFrames, run{})
 
 	w.marker(day(10, 31, 20))
-	w.bracket(day(10, 32, 0), s.BracketFrames)
+	w.bracket(day(10, 32, 0), s.BracketFrames, stopped)
+
+	w.marker(day(10, 39, 10))
+	late := w.next
+	w.focus(day(10, 39, 50), s.FocusFrames, run{begin: beginsAt})
+
+	w.marker(day(10, 51, 30))
+	fourth := w.next
+	dark := s.FocusFrames * 60 / 100
+	w.focus(day(10, 52, 5), s.FocusFrames, run{dark: dark})
 
 	lapse, touched := w.next, s.LapseFrames*2/3
-	w.lapse(day(11, 5, 10), s.LapseFrames, touched)
+	w.lapse(day(11, 5, 10), s.LapseFrames, touched, stopped)
 
 	return w.shots, []Fault{
 		{
 			"missing-frame", second + gap, second + gap + 1,
 			fmt.Sprintf("The second focus sequence (%04d to %04d) lost frames %04d and %04d to the card. It was shot again at once (%04d to %04d), so its loss no longer matters.",
 				second, retake-1, second+gap, second+gap+1, retake, retake+s.FocusFrames-1),
+		},
+		{
+			"near-edge", late, late,
+			fmt.Sprintf("The next one (%04d to %04d) begins behind the nearest point: what lies in front is sharp in no frame.", late, late+s.FocusFrames-1),
+		},
+		{
+			"dark-frame", fourth + dark, fourth + dark,
+			fmt.Sprintf("In the last one (%04d to %04d) the lamps were not ready for frame %04d: it is dark.", fourth, fourth+s.FocusFrames-1, fourth+dark),
 		},
 		{
 			"iso-drift", lapse + touched, w.next - 1,

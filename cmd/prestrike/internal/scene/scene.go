@@ -7,6 +7,7 @@ import (
 	"image"
 	"image/color"
 	"math"
+	"slices"
 )
 
 // A Scene is a subject of which pictures can be made. It is safe for use by
@@ -15,18 +16,26 @@ type Scene struct {
 	width, height int
 	depth         []float64   // 0 at the nearest point, 1 at the farthest
 	tint          []float64   // 0 cloth, 1 fossil
-	levels        [][]float64 // linear brightness, each more out of focus than the last
+	levels        [][]float64 // linear brightness, for each of the diameters
 }
 
 // A View says how a picture of the scene is made.
 type View struct {
 	Focus  float64 // depth of the sharp plane: 0 nearest point, 1 farthest; beyond is in front of or behind the subject
-	Blur   float64 // how quickly sharpness is lost with depth; 0 is sharp throughout
+	Blur   float64 // diameter of the blur disk, in pixels, of the nearest point with the farthest in focus; 0 is sharp throughout
 	EV     float64 // exposure against the right one, in EV
 	Noise  float64 // standard deviation of the noise, as a part of mid-grey; 0 is none
 	Hand   bool    // a hand before the lens: a marker frame
 	Serial uint64  // makes the noise of each picture its own
 }
+
+// diameters are those of the blur disks, in pixels, for which the scene is
+// prepared; between them it is interpolated, and beyond the last it stays.
+var diameters = [...]float64{0, 1, 2, 3, 4, 5.5, 7.5, 10, 14, 19, 26}
+
+// breathing is the change of the picture's scale from the nearest to the farthest
+// focus.
+const breathing = 0.02
 
 // New prepares the scene at a picture size in pixels.
 func New(width, height int) *Scene {
@@ -45,16 +54,18 @@ func New(width, height int) *Scene {
 			below, _ := relief(u, v+e)
 			i := y*width + x
 			// The subject leans back: its lower edge is nearer.
-			s.depth[i] = clamp(0.75-0.35*v-0.6*h, 0, 1)
+			s.depth[i] = -0.35*v - 0.6*h
 			s.tint[i] = fossil
 			light[i] = shade((right-h)/e, (below-h)/e) * texture(u, v, fossil)
 		}
 	}
-	s.levels = [][]float64{light}
-	radius := max(float64(height)/320, 0.4)
-	for range 5 {
-		s.levels = append(s.levels, s.soften(light, max(int(radius+0.5), 1)))
-		radius *= 2
+	light = s.disk(light, 2) // what the lens itself blurs
+	near, far := slices.Min(s.depth), slices.Max(s.depth)
+	for i := range s.depth {
+		s.depth[i] = (s.depth[i] - near) / (far - near)
+	}
+	for _, d := range diameters {
+		s.levels = append(s.levels, s.disk(light, d))
 	}
 	return s
 }
@@ -118,39 +129,68 @@ func unit(n uint64) float64 {
 	return float64((n^n>>31)>>11) / (1 << 53)
 }
 
-// soften returns the picture averaged over squares, twice each way.
-func (s *Scene) soften(in []float64, radius int) []float64 {
-	out := append([]float64(nil), in...)
-	for range 2 {
-		for y := range s.height {
-			average(out[y*s.width:], s.width, 1, radius)
+// disk returns the picture averaged over disks: what a lens makes of points out
+// of focus. Pixels at the rim count by the part that the disk covers.
+func (s *Scene) disk(in []float64, diameter float64) []float64 {
+	radius := diameter / 2
+	reach := int(math.Ceil(radius))
+	if diameter < 1 {
+		return in
+	}
+	type row struct {
+		dy, reach int
+		rim       float64 // weight of the two outermost pixels
+	}
+	var rows []row
+	for dy := -reach; dy <= reach; dy++ {
+		half := math.Sqrt(max(0, (radius+0.25)*(radius+0.25)-float64(dy*dy)))
+		if n := int(half); half > 0 {
+			rows = append(rows, row{dy, n, half - float64(n)})
 		}
-		for x := range s.width {
-			average(out[x:], s.height, s.width, radius)
+	}
+	out := make([]float64, len(in))
+	weights := make([]float64, len(in))
+	sums := make([]float64, s.width+1)
+	for y := range s.height {
+		line := in[y*s.width : (y+1)*s.width]
+		for x, v := range line {
+			sums[x+1] = sums[x] + v
 		}
+		for _, r := range rows {
+			to := y + r.dy
+			if to < 0 || to >= s.height {
+				continue
+			}
+			for x := range s.width {
+				a, b := max(x-r.reach, 0), min(x+r.reach+1, s.width)
+				sum, weight := sums[b]-sums[a], float64(b-a)
+				if a > 0 {
+					sum += r.rim * line[a-1]
+					weight += r.rim
+				}
+				if b < s.width {
+					sum += r.rim * line[b]
+					weight += r.rim
+				}
+				out[to*s.width+x] += sum
+				weights[to*s.width+x] += weight
+			}
+		}
+	}
+	for i := range out {
+		out[i] /= weights[i]
 	}
 	return out
-}
-
-// average replaces n values, step apart, by the mean of those within radius.
-func average(v []float64, n, step, radius int) {
-	sums := make([]float64, n+1)
-	for i := range n {
-		sums[i+1] = sums[i] + v[i*step]
-	}
-	for i := range n {
-		from, to := max(i-radius, 0), min(i+radius+1, n)
-		v[i*step] = (sums[to] - sums[from]) / float64(to-from)
-	}
 }
 
 // Render makes a picture of the scene.
 func (s *Scene) Render(v View) image.Image {
 	picture := image.NewRGBA(image.Rect(0, 0, s.width, s.height))
 	gain := math.Exp2(v.EV)
-	for i, depth := range s.depth {
-		light, tint := s.at(i, math.Abs(depth-v.Focus)*v.Blur), s.tint[i]
+	zoom := 1 / (1 + breathing*(0.5-v.Focus)) // closer focus shows less
+	for i := range s.depth {
 		x, y := i%s.width, i/s.width
+		light, tint := s.at(x, y, zoom, v)
 		if v.Hand {
 			light, tint = hand(s.place(x, y))
 		}
@@ -167,12 +207,26 @@ func (s *Scene) Render(v View) image.Image {
 	return picture
 }
 
-// at returns the brightness of a pixel at a blur, between two prepared levels.
-func (s *Scene) at(i int, blur float64) float64 {
-	blur = clamp(blur, 0, float64(len(s.levels)-1))
-	k := min(int(blur), len(s.levels)-2)
-	f := blur - float64(k)
-	return s.levels[k][i]*(1-f) + s.levels[k+1][i]*f
+// at returns the brightness and tint seen at a pixel: those of the place of the
+// scene that the zoom puts there, between the two nearest prepared blurs.
+func (s *Scene) at(x, y int, zoom float64, v View) (light, tint float64) {
+	fx := clamp((float64(x)+0.5-float64(s.width)/2)*zoom+float64(s.width)/2-0.5, 0, float64(s.width)-1.001)
+	fy := clamp((float64(y)+0.5-float64(s.height)/2)*zoom+float64(s.height)/2-0.5, 0, float64(s.height)-1.001)
+	ix, iy := int(fx), int(fy)
+	fx, fy = fx-float64(ix), fy-float64(iy)
+	i := iy*s.width + ix
+	mix := func(p []float64) float64 {
+		top := p[i] + fx*(p[i+1]-p[i])
+		below := p[i+s.width] + fx*(p[i+s.width+1]-p[i+s.width])
+		return top + fy*(below-top)
+	}
+	blur := min(math.Abs(s.depth[i]-v.Focus)*v.Blur, diameters[len(diameters)-1])
+	k := 0
+	for k+2 < len(diameters) && blur > diameters[k+1] {
+		k++
+	}
+	f := (blur - diameters[k]) / (diameters[k+1] - diameters[k])
+	return mix(s.levels[k])*(1-f) + mix(s.levels[k+1])*f, mix(s.tint)
 }
 
 // hand returns the brightness and tint of a spread hand out of focus.

@@ -1,0 +1,100 @@
+package rules
+
+import (
+	"fmt"
+
+	"prestrike/audit"
+	"prestrike/audit/pixels"
+	"prestrike/exifread"
+)
+
+var moved = &audit.Rule{
+	ID:       "moved",
+	Title:    "the picture jumps between two frames",
+	Severity: audit.Check,
+	Doc: `Looks at the pictures: finds two neighbouring frames of a run on a tripod between
+which the whole picture jumps, beyond the slow drift of its neighbours.
+
+Someone knocked the tripod, the subject slipped, or the head sank. Frames before and
+after do not fit each other: edges show double when they are merged, and a clip jumps.
+
+Look at the two frames one after the other at 100 %. If the camera or the subject
+moved, fix it and shoot the sequence again.
+
+Lenses shift the picture a little as they focus; a jump counts from a pixel of a
+picture 1,600 wide. Shadows and things that move inside the picture are told apart by
+its quarters, which then disagree; where they do for most of a run it cannot be judged.
+In a time-lapse it is a note, as it finds fewer there. Of rails and microscopes, whose picture drifts as they focus, a jump along the drift
+may be named as a step of focus. Frames that match neither neighbour count too, but for
+the first and last few, which are taken for markers.`,
+	Source: "Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration); limits chosen on rendered sequences",
+	Params: []audit.Param{
+		{
+			Name: "jump", Unit: "px", Doc: "the smallest jump, in pixels of a picture with a long side of 1,600",
+			Default: 1, Min: 1, Max: 100,
+		},
+		{
+			Name: "edge", Unit: "frames", Doc: "so many frames at each end that show something else are markers",
+			Default: 2, Min: 0, Max: 100,
+		},
+	},
+	Check: checkMoved,
+}
+
+func checkMoved(v *audit.Review) error {
+	q := v.Sequence
+	if q.Support == audit.Handheld {
+		return nil
+	}
+	j := shows(v)
+	if j == nil || !tells(v, j.Moved.Verdict) {
+		return nil
+	}
+	var frames []*audit.Frame
+	var worst pixels.Move
+	n, lasting := 0, false
+	edge := int(v.Param("edge"))
+	for _, e := range j.Moved.Events {
+		switch {
+		case e.Lost && (e.From < edge || e.To >= len(q.Frames)-edge), !e.Lost && inLong(j, e.Pixels) < v.Param("jump"):
+			continue
+		}
+		n++
+		lasting = lasting || e.Lasting
+		if n == 1 || e.Lost && !worst.Lost || e.Lost == worst.Lost && e.Pixels > worst.Pixels {
+			worst = e
+		}
+		frames = append(frames, q.Frames[e.From], q.Frames[e.To])
+	}
+	if n == 0 {
+		return nil
+	}
+	from, to := q.Frames[worst.From], q.Frames[worst.To]
+	severity := audit.Check
+	if q.Kind == audit.Interval {
+		severity = audit.Note
+	}
+	found := audit.Finding{
+		Severity: severity,
+		Action:   "look at the two at 100 %; if the camera or the subject moved, fix it and shoot this sequence again",
+		Frames:   inOrder(q, frames),
+	}
+	switch {
+	case worst.Lost && worst.Lasting:
+		found.Message = fmt.Sprintf("the pictures up to %s and from %s on do not match", from.Label(), to.Label())
+	case worst.Lost:
+		found.Message = fmt.Sprintf("frame %s does not match the frames before and after", to.Label())
+		found.Action = "look at it; if the camera or the subject moved, shoot this sequence again"
+	default:
+		found.Message = fmt.Sprintf("the picture jumps between %s and %s by %s", from.Label(), to.Label(), writePixels(fullSize(q, j, worst.Pixels)))
+		found.Measured, found.Limit, found.Unit = exifread.Of(inLong(j, worst.Pixels)), exifread.Of(v.Param("jump")), "px of a picture 1,600 wide"
+	}
+	switch {
+	case n == 2 && !lasting && !worst.Lost:
+		found.Message += ", and back soon after"
+	case n > 1:
+		found.Message += fmt.Sprintf(", and there is more at %s", many(n-1, "other place", "other places"))
+	}
+	v.Found(found)
+	return nil
+}

@@ -1,0 +1,372 @@
+package rules
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"io/fs"
+	"maps"
+	"os"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+
+	"prestrike/audit"
+	"prestrike/audit/pixels"
+	"prestrike/exifread"
+)
+
+// Pictures looks at the pictures of sequences, for the rules that need them.
+// What it measured of a sequence it keeps, and a sequence that grew is measured
+// from where it ended, so that a folder can be followed while it fills. The zero
+// value looks at what may show something. One call of Measure at a time.
+type Pictures struct {
+	// All has the pictures of every sequence of more than one frame looked at.
+	// Else it is those of five frames and more that may be focus sequences or
+	// time-lapses.
+	All bool
+	// Progress, where not nil, is told how many pictures are done. Calls come
+	// one at a time, from several goroutines.
+	Progress func(done, total int)
+	// Cache, where not nil, keeps what was found from one run to the next.
+	Cache PictureCache
+
+	judged map[string]*picturesOf // by the key of the whole sequence
+	open   []*looking             // those that may grow, the latest last
+}
+
+// A PictureCache keeps short texts by key: 64 hexadecimal digits. It may lose
+// them at any time.
+type PictureCache interface {
+	Get(key string) ([]byte, bool)
+	Put(key string, value []byte)
+}
+
+const (
+	// fewPictures is the least length of a sequence that is looked at.
+	fewPictures = 5
+	// growing is how many sequences are kept ready to grow, some 50 KB a frame.
+	growing = 4
+	// ahead is how many pictures a worker may be ahead of the slowest: each is
+	// kept in under 1 MB.
+	ahead = 3
+)
+
+// picturesOf is what was found in the pictures of a sequence.
+type picturesOf struct {
+	Judgement *pixels.Judgement
+	// Missing says why pictures of frames could not be looked at, by the
+	// frame's place in the sequence.
+	Missing map[int]string
+}
+
+// looking is a sequence whose pictures are being looked at.
+type looking struct {
+	keys     []string // of the frames taken in
+	key      string   // of what was found in them
+	sequence pixels.Sequence
+	missing  map[int]string
+
+	mu     sync.Mutex
+	done   map[int]*pixels.FrameMeasure // measured before their turn; nil without picture
+	why    map[int]string
+	taking bool
+}
+
+// wants reports whether the pictures of a sequence are looked at.
+func (p *Pictures) wants(q *audit.Sequence) bool {
+	if p.All {
+		return len(q.Frames) > 1
+	}
+	return looksAt(q)
+}
+
+// looksAt reports whether the rules ask for the pictures of a sequence.
+func looksAt(q *audit.Sequence) bool { return q.Kind.Steady() && len(q.Frames) >= fewPictures }
+
+// Measure looks at the pictures of the sequences that are looked at, on all
+// processors, and sets their Pictures. Pictures that cannot be decoded are no
+// error. It returns the context's error where it was stopped.
+func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) error {
+	if p.judged == nil {
+		p.judged = map[string]*picturesOf{}
+	}
+	var jobs []*job
+	total := 0
+	for _, q := range sequences {
+		if !p.wants(q) {
+			continue
+		}
+		keys := frameKeys(q)
+		j := &job{q: q, key: keyOf(keys), keys: keys}
+		if j.found = p.known(j.key); j.found == nil {
+			j.on = p.resume(keys)
+			j.begun = len(j.on.keys)
+			total += len(keys) - j.begun
+		}
+		jobs = append(jobs, j)
+	}
+	for _, j := range jobs[max(0, len(jobs)-growing):] {
+		j.mayGrow = true
+	}
+	err := p.look(ctx, jobs, total)
+	if err != nil {
+		p.open = nil // they may have stopped anywhere
+	}
+	for _, j := range jobs {
+		if j.found == nil {
+			continue // stopped before
+		}
+		if j.looked {
+			p.keep(j)
+		}
+		j.q.Pictures = j.found
+		walk := j.found.Judgement.Walk
+		if walk.Answer != pixels.CannotTell {
+			j.q.Settle(walk.Answer == pixels.Found, j.found.Judgement.Signature.Kind != "")
+		}
+	}
+	return err
+}
+
+// A job is one sequence to be looked at.
+type job struct {
+	q     *audit.Sequence
+	keys  []string
+	key   string
+	found *picturesOf
+	on    *looking
+	begun int // frames that were taken in before
+	// mayGrow keeps it ready for more frames.
+	mayGrow bool
+	looked  bool // all frames were looked at, and found was judged from them
+}
+
+// judge is called when all frames are taken in.
+func (j *job) judge() {
+	j.found = &picturesOf{j.on.sequence.Judge(pixels.DefaultThresholds()), maps.Clone(j.on.missing)}
+	j.looked = true
+	if !j.mayGrow {
+		j.on = nil // some 50 KB a frame
+	}
+}
+
+// known returns what was found before in a sequence with this key, or nil.
+func (p *Pictures) known(key string) *picturesOf {
+	if found := p.judged[key]; found != nil {
+		return found
+	}
+	if p.Cache == nil {
+		return nil
+	}
+	text, ok := p.Cache.Get(key)
+	if !ok {
+		return nil
+	}
+	found := decodePictures(text)
+	if found != nil {
+		p.judged[key] = found
+	}
+	return found
+}
+
+// keep keeps what was found; from one run to the next only what was looked at in
+// one go, and not each state of a folder that fills.
+func (p *Pictures) keep(j *job) {
+	p.judged[j.key] = j.found
+	if p.Cache != nil && j.begun == 0 {
+		if text := encodePictures(j.found); text != nil {
+			p.Cache.Put(j.key, text)
+		}
+	}
+	if j.on == nil {
+		return
+	}
+	if j.begun > 0 {
+		delete(p.judged, j.on.key) // what was found before it grew
+	}
+	j.on.keys, j.on.key = j.keys, j.key
+	p.open = append(p.open, j.on)
+	if n := len(p.open) - growing; n > 0 {
+		p.open = slices.Delete(p.open, 0, n)
+	}
+}
+
+// resume takes out the sequence kept that is the beginning of the one with these
+// frames, or makes a new one.
+func (p *Pictures) resume(keys []string) *looking {
+	for i, o := range p.open {
+		if n := len(o.keys); n > 0 && n < len(keys) && slices.Equal(o.keys, keys[:n]) {
+			p.open = slices.Delete(p.open, i, i+1) // until all of it is taken in
+			return o
+		}
+	}
+	return &looking{missing: map[int]string{}, done: map[int]*pixels.FrameMeasure{}, why: map[int]string{}}
+}
+
+// look measures the pictures of the jobs.
+func (p *Pictures) look(ctx context.Context, jobs []*job, total int) error {
+	if total == 0 {
+		return ctx.Err()
+	}
+	type task struct {
+		job *job
+		on  *looking
+		at  int
+	}
+	workers := min(runtime.GOMAXPROCS(0), total)
+	tasks := make(chan task)
+	room := make(chan struct{}, workers*ahead) // pictures measured and not taken in
+	var progress sync.Mutex
+	done := 0
+	var wg sync.WaitGroup
+	for range workers {
+		wg.Go(func() {
+			for t := range tasks {
+				m, why := measureFrame(t.job.q.Frames[t.at])
+				taken, all := t.on.take(t.at, m, why, len(t.job.keys))
+				for range taken {
+					<-room
+				}
+				if all {
+					t.job.judge()
+				}
+				progress.Lock()
+				done++
+				if p.Progress != nil {
+					p.Progress(done, total)
+				}
+				progress.Unlock()
+			}
+		})
+	}
+	var err error
+send:
+	for _, j := range jobs {
+		if j.found != nil { // known before; workers set it only once it is sent
+			continue
+		}
+		on := j.on // the last worker at it lets go of it
+		for at := j.begun; at < len(j.keys); at++ {
+			// Room first: the tasks under way are then the earliest, of which
+			// one at least can be taken in.
+			select {
+			case room <- struct{}{}:
+			case <-ctx.Done():
+				err = ctx.Err()
+				break send
+			}
+			select {
+			case tasks <- task{j, on, at}:
+			case <-ctx.Done():
+				err = ctx.Err()
+				break send
+			}
+		}
+	}
+	close(tasks)
+	wg.Wait()
+	return err
+}
+
+// take takes in a measured frame, and those behind it that waited for it. It
+// returns how many, and whether the last of total frames was among them. While
+// another goroutine is at it, the frame is left to that.
+func (l *looking) take(at int, m *pixels.FrameMeasure, why string, total int) (n int, all bool) {
+	l.mu.Lock()
+	l.done[at], l.why[at] = m, why
+	if l.taking {
+		l.mu.Unlock()
+		return 0, false
+	}
+	l.taking = true
+	for {
+		next := l.sequence.Len()
+		m, ready := l.done[next]
+		if !ready {
+			break
+		}
+		if why := l.why[next]; why != "" {
+			l.missing[next] = why
+		}
+		delete(l.done, next)
+		delete(l.why, next)
+		l.mu.Unlock()
+		l.sequence.Add(m)
+		n++
+		l.mu.Lock()
+	}
+	all = n > 0 && l.sequence.Len() == total
+	l.taking = false
+	l.mu.Unlock()
+	return n, all
+}
+
+// Reasons for which there is nothing to look at in a frame.
+const (
+	noPreview      = "no preview"
+	damagedPreview = "the preview is damaged"
+	smallPreview   = "the preview is too small"
+)
+
+// measureFrame measures the picture of a frame, or says why there is none.
+func measureFrame(f *audit.Frame) (*pixels.FrameMeasure, string) {
+	why := noPreview
+	for _, c := range picturesIn(f) {
+		img, err := c.preview.Decode(c.file.Abs)
+		if err != nil {
+			why = damagedPreview
+			if errors.Is(err, fs.ErrNotExist) {
+				why = noPreview
+			}
+			continue
+		}
+		m, err := pixels.Measure(img)
+		if err == nil {
+			return m, ""
+		}
+		why = smallPreview
+	}
+	return nil, why
+}
+
+// A candidate is a picture of a frame.
+type candidate struct {
+	file    *audit.File
+	preview exifread.Preview
+}
+
+// picturesIn returns the pictures of a frame's files, the best to look at first.
+func picturesIn(f *audit.Frame) []candidate {
+	var list []candidate
+	for _, file := range f.Files {
+		if p, err := file.Meta.Picture(); err == nil {
+			list = append(list, candidate{file, p})
+		}
+	}
+	slices.SortStableFunc(list, func(a, b candidate) int { return cmp.Compare(a.preview.Misfit(), b.preview.Misfit()) })
+	return list
+}
+
+// frameKeys returns for each frame what tells whether its pictures may have
+// changed: path, size and time of change of its files.
+func frameKeys(q *audit.Sequence) []string {
+	keys := make([]string, len(q.Frames))
+	for i, f := range q.Frames {
+		var b strings.Builder
+		for _, file := range f.Files {
+			b.WriteString(file.Abs)
+			b.WriteByte(0)
+			b.WriteString(strconv.FormatInt(file.Size, 10))
+			b.WriteByte(0)
+			if info, err := os.Stat(file.Abs); err == nil {
+				b.WriteString(strconv.FormatInt(info.ModTime().UnixNano(), 10))
+			}
+			b.WriteByte(0)
+		}
+		keys[i] = b.String()
+	}
+	return keys
+}

@@ -1,0 +1,363 @@
+package rules
+
+import (
+	"context"
+	"encoding/binary"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"prestrike/audit"
+	"prestrike/audit/pixels/pixelstest"
+	"prestrike/exifread"
+	"prestrike/exifread/exifwrite"
+)
+
+// scene is what the made-up camera photographs: a relief 24 px of blur deep.
+var scene = sync.OnceValue(func() *pixelstest.Built {
+	return pixelstest.Scene{
+		Seed: 5, Width: 576, Height: 384, Shape: pixelstest.Relief, Depth: 24, Contrast: 1,
+		PSF: 0.6, Breathing: 0.03, Electrons: 40000, Quality: 90,
+	}.Build()
+})
+
+// covering is a run of a little over 1 px of blur a frame that begins before the
+// relief and ends behind it.
+func covering() []pixelstest.Shot { return pixelstest.Run(3, 24, -0.12, 1.12, 0.04) }
+
+// A camera is how shots are recorded.
+type camera struct {
+	every time.Duration
+	// distance is the recorded focus distance of a focus, in m; nil for a
+	// lens that records none.
+	distance func(focus float64) float64
+	change   func(i int, m *exifread.Metadata)
+}
+
+// shoot writes the shots as files and returns their folder.
+func (c camera) shoot(t *testing.T, shots []pixelstest.Shot) string {
+	t.Helper()
+	record := c.change
+	c.change = func(i int, m *exifread.Metadata) {
+		if c.distance != nil {
+			m.SubjectDistance = exifread.Of(exifread.Distance{State: exifread.DistanceMetres, Metres: c.distance(shots[i].Focus)})
+		}
+		if record != nil {
+			record(i, m)
+		}
+	}
+	return c.write(t, len(shots), func(i int) []byte { return scene().JPEG(shots[i]) })
+}
+
+// write writes n frames with the given pictures as files and returns their folder.
+func (c camera) write(t testing.TB, n int, picture func(i int) []byte) string {
+	t.Helper()
+	folder := t.TempDir()
+	begin := time.Date(2026, 3, 4, 10, 11, 12, 340_000_000, time.UTC)
+	for i := range n {
+		m := &exifread.Metadata{
+			Make: exifread.Of("Borealis"), Model: exifread.Of("BX-1"), BodySerial: exifread.Of("4711"), LensModel: exifread.Of("Borealis 90 mm macro"),
+			ExposureTime: exifread.Of(exifread.Rational{Num: 8, Den: 10}), FNumber: exifread.Of(exifread.Rational{Num: 56, Den: 10}),
+			Sensitivity: exifread.Of[uint32](100), FocalLength: exifread.Of(exifread.Rational{Num: 90, Den: 1}),
+			ExposureProgram: exifread.Of(exifread.ProgramManual), ExposureMode: exifread.Of(exifread.ExposureManual),
+			WhiteBalance: exifread.Of(exifread.WhiteBalanceManual),
+			Captured: exifread.Of(exifread.Timestamp{
+				Wall: begin.Add(time.Duration(i) * c.every), Resolution: 10 * time.Millisecond, Offset: exifread.Of(time.Hour),
+			}),
+			Orientation: exifread.Of[uint16](1),
+		}
+		if c.change != nil {
+			c.change(i, m)
+		}
+		block, err := exifwrite.Encode(m, binary.LittleEndian)
+		if err != nil {
+			t.Fatal(err)
+		}
+		file, err := exifwrite.InsertJPEG(picture(i), block)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(folder, fmt.Sprintf("BX1_%04d.JPG", i+1)), file, 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return folder
+}
+
+// lookAt audits a folder with its pictures.
+func lookAt(t testing.TB, p *Pictures, folder string) *audit.Result {
+	t.Helper()
+	c, err := audit.Collect(t.Context(), []string{folder}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	result, err := audit.Judge(c.Files, &audit.Options{
+		Rules:   All(),
+		Measure: func(q []*audit.Sequence) error { return p.Measure(t.Context(), q) },
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return result
+}
+
+// told writes what was found, a line each: severity, rule, sentence and action.
+func told(result *audit.Result) []string {
+	var out []string
+	for _, session := range result.Sessions {
+		for _, q := range session.Sequences {
+			for _, f := range q.Findings {
+				out = append(out, fmt.Sprintf("%v %s: %s: %s", f.Severity, f.Rule, f.Message, f.Action))
+			}
+		}
+	}
+	return out
+}
+
+// TestPictures does each fault to the same run and holds what is said of it to
+// the beginning of a line each.
+func TestPictures(t *testing.T) {
+	clean := covering()
+	n := len(clean)
+	focusing := camera{every: 1300 * time.Millisecond}
+	standing := pixelstest.Run(4, 30, 0.4, 0.4, 0)
+	every := camera{every: 10 * time.Second}
+	for _, c := range []struct {
+		name   string
+		camera camera
+		shots  []pixelstest.Shot
+		kind   audit.Kind
+		want   []string
+	}{
+		{"clean", focusing, clean, audit.Focus, nil},
+		{"begins inside", focusing, clean[9:], audit.Focus, []string{"check near-edge: "}},
+		{"ends inside", focusing, clean[:n-9], audit.Focus, []string{"check far-edge: "}},
+		{
+			"far to near, ends inside",
+			camera{every: focusing.every, distance: func(f float64) float64 { return 0.3 + 0.01*f }},
+			backwards(clean[9:]), audit.Focus,
+			[]string{"check near-edge: "},
+		},
+		{"knocked", focusing, pixelstest.Bump(clean, 11, n, 2.5, 1), audit.Focus, []string{"check moved: the picture jumps between 0011 and 0012 by about 2.7 pixels: look at"}},
+		{"knocked for one frame", focusing, pixelstest.Bump(clean, 11, 1, 0, 3), audit.Focus, []string{"check moved: the picture jumps between 001"}},
+		{"moved far", focusing, pixelstest.Bump(clean, 11, n, 160, 90), audit.Focus, []string{"check moved: the pictures up to 0011 and from 0012 on do not match"}},
+		{"moved far for one frame", focusing, pixelstest.Bump(clean, 11, 1, 160, 90), audit.Focus, []string{"check moved: frame 0012 does not match"}},
+		{"flash not ready", focusing, pixelstest.Brighten(clean, 13, 1, -2), audit.Focus, []string{"reshoot dark-frame: frame 0014 is darker than the neighbours, about 2"}},
+		{"lamp", focusing, pixelstest.Brighten(clean, 13, n, 0.3), audit.Focus, []string{"check brightness-drift: the picture gets brighter by about 0.3"}},
+		{"shaken", focusing, pixelstest.Shake(clean, 12, 6, 1), audit.Focus, []string{"note soft-frame: frame 0013 is softer"}},
+		{"stops", focusing, pixelstest.Stall(clean, n-6, 5, false), audit.Focus, []string{"check focus-stall: focus does not move through frames 0019 to 0024"}},
+		{"starts over", focusing, pixelstest.Restart(clean, 15), audit.Focus, []string{"check focus-turn: focus jumps back by about 1"}},
+		{"wide steps", focusing, pixelstest.Run(3, 9, -0.12, 1.12, 0.02), audit.Focus, []string{"check focus-gap: half-way between two frames"}},
+		{"one wide step", focusing, pixelstest.Missing(pixelstest.Run(3, 40, -0.12, 1.12, 0.04), 20, 1), audit.Focus, []string{"note focus-gap: focus moves about "}},
+		{"one step too wide", focusing, pixelstest.Missing(clean, 10, 2), audit.Focus, []string{"check focus-gap: focus moves about "}},
+		{"clip", every, standing, audit.Interval, nil},
+		{"clip that flickers", every, flicker(standing), audit.Interval, []string{"note brightness-drift: the brightness flickers"}},
+		{"clip, knocked", every, pixelstest.Bump(standing, 11, 30, 2.5, 1), audit.Interval, []string{"note moved: "}},
+		{"clip, dark frame", every, pixelstest.Brighten(standing, 13, 1, -2), audit.Interval, []string{"check dark-frame: "}},
+		{
+			"dark by its settings",
+			camera{every: focusing.every, change: func(i int, m *exifread.Metadata) {
+				if i == 13 {
+					m.FNumber = exifread.Of(exifread.Rational{Num: 112, Den: 10})
+				}
+			}},
+			pixelstest.Brighten(clean, 13, 1, -2), audit.Focus,
+			[]string{"check aperture-drift: "},
+		},
+		{"cap before the lens", focusing, pixelstest.Brighten(clean, n-1, 1, -14), audit.Focus, nil},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			result := lookAt(t, &Pictures{}, c.camera.shoot(t, c.shots))
+			q := result.Sessions[0].Sequences[0]
+			if q.Kind != c.kind {
+				t.Errorf("kind %v, want %v", q.Kind, c.kind)
+			}
+			got := slices.DeleteFunc(told(result), func(s string) bool { return strings.HasPrefix(s, "note auto") })
+			ok := len(got) == len(c.want)
+			for i := range min(len(got), len(c.want)) {
+				ok = ok && strings.HasPrefix(got[i], c.want[i])
+			}
+			if !ok {
+				t.Errorf("found\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(c.want, "\n"))
+			}
+			t.Logf("%s\nnot judged: %v", strings.Join(got, "\n"), q.NotJudged)
+		})
+	}
+}
+
+// flicker changes every other shot's brightness.
+func flicker(shots []pixelstest.Shot) []pixelstest.Shot {
+	out := slices.Clone(shots)
+	for i := range out {
+		out[i].EV += 0.2 * math.Sin(float64(3*i))
+	}
+	return out
+}
+
+// TestPicturesNotThere holds that nothing is found where there is nothing to
+// look at, and that this is said.
+func TestPicturesNotThere(t *testing.T) {
+	folder := camera{every: 1300 * time.Millisecond}.shoot(t, covering()[:8])
+	// Frames whose image data was lost behind the header.
+	files, err := filepath.Glob(filepath.Join(folder, "*.JPG"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range files {
+		data, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := len(data) / 3; i < len(data)-2; i++ {
+			data[i] = 0
+		}
+		if err := os.WriteFile(f, data, 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for name, p := range map[string]*Pictures{"damaged": {}, "not looked at": nil} {
+		c, err := audit.Collect(t.Context(), []string{folder}, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		opt := &audit.Options{Rules: All()}
+		if p != nil {
+			opt.Measure = func(q []*audit.Sequence) error { return p.Measure(t.Context(), q) }
+		}
+		result, err := audit.Judge(c.Files, opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		reasons := map[string]string{}
+		for _, n := range result.Sessions[0].Sequences[0].NotJudged {
+			reasons[n.Rule] = n.Reason
+		}
+		for rule := range onPictures {
+			if reasons[rule.ID] == "" {
+				t.Errorf("%s: %s is neither found nor said to be not judged", name, rule.ID)
+			}
+		}
+	}
+}
+
+// memory is a cache that counts.
+type memory struct {
+	values     map[string][]byte
+	hits, puts int
+}
+
+func (m *memory) Get(key string) ([]byte, bool) {
+	v, ok := m.values[key]
+	if ok {
+		m.hits++
+	}
+	return v, ok
+}
+
+func (m *memory) Put(key string, value []byte) {
+	m.puts++
+	m.values[key] = value
+}
+
+// TestPicturesKeep holds that what is kept tells the same as looking again, and
+// that a changed file is looked at again.
+func TestPicturesKeep(t *testing.T) {
+	folder := camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:])
+	kept := &memory{values: map[string][]byte{}}
+	first := told(lookAt(t, &Pictures{Cache: kept}, folder))
+	if len(first) == 0 || kept.puts != 1 || kept.hits != 0 {
+		t.Fatalf("%d findings, %d kept, %d found kept; want some, 1, 0", len(first), kept.puts, kept.hits)
+	}
+	if size := len(kept.values[keys(kept)[0]]); size > 8192*15 {
+		t.Errorf("%d bytes kept of 15 frames, want 8 KiB a frame at most", size)
+	}
+	looks := 0
+	again := &Pictures{Cache: kept, Progress: func(int, int) { looks++ }}
+	if second := told(lookAt(t, again, folder)); !slices.Equal(first, second) || kept.hits != 1 || looks != 0 {
+		t.Errorf("from what was kept, after %d looks:\n%q\nwant\n%q", looks, second, first)
+	}
+	for k := range kept.values { // garbage is no answer
+		kept.values[k] = []byte(`{"Judgement":{"Frames":3}}`)
+	}
+	if second := told(lookAt(t, &Pictures{Cache: kept}, folder)); !slices.Equal(first, second) {
+		t.Errorf("from garbage:\n%q\nwant\n%q", second, first)
+	}
+	name := filepath.Join(folder, "BX1_0003.JPG")
+	later := time.Now().Add(time.Hour)
+	if err := os.Chtimes(name, later, later); err != nil {
+		t.Fatal(err)
+	}
+	puts := kept.puts
+	lookAt(t, &Pictures{Cache: kept}, folder)
+	if kept.puts != puts+1 {
+		t.Error("a file changed and was not looked at again")
+	}
+}
+
+func keys(m *memory) []string {
+	var out []string
+	for k := range m.values {
+		out = append(out, k)
+	}
+	return out
+}
+
+// TestPicturesGrow holds that a folder that fills frame by frame comes to the same
+// as one look at the end, and that each frame is looked at once.
+func TestPicturesGrow(t *testing.T) {
+	shots := covering()[9:]
+	folder := camera{every: 1300 * time.Millisecond}.shoot(t, shots)
+	want := told(lookAt(t, &Pictures{}, folder))
+	c, err := audit.Collect(t.Context(), []string{folder}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	looks := 0
+	p := &Pictures{Progress: func(int, int) { looks++ }}
+	live := audit.NewLive(&audit.Options{
+		Rules: All(), Measure: func(q []*audit.Sequence) error { return p.Measure(t.Context(), q) },
+	})
+	now := time.Now()
+	for _, f := range c.Files {
+		live.Put(f.Path, f, now)
+		if _, err := live.Look(now, false, false); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got := told(live.Result()); !slices.Equal(got, want) {
+		t.Errorf("frame by frame:\n%q\nat once:\n%q", got, want)
+	}
+	if looks != len(shots) {
+		t.Errorf("%d looks at %d frames", looks, len(shots))
+	}
+}
+
+func TestPicturesStop(t *testing.T) {
+	folder := camera{every: 1300 * time.Millisecond}.shoot(t, covering())
+	c, err := audit.Collect(t.Context(), []string{folder}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	p := &Pictures{Progress: func(done, _ int) {
+		if done == 5 {
+			stop()
+		}
+	}}
+	_, err = audit.Judge(c.Files, &audit.Options{Measure: func(q []*audit.Sequence) error { return p.Measure(ctx, q) }})
+	if err == nil {
+		t.Error("stopped after 5 frames, and no error")
+	}
+}
+
+func backwards(shots []pixelstest.Shot) []pixelstest.Shot {
+	out := slices.Clone(shots)
+	slices.Reverse(out)
+	return out
+}

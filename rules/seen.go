@@ -1,0 +1,170 @@
+package rules
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+
+	"prestrike/audit"
+	"prestrike/audit/pixels"
+	"prestrike/exifread"
+)
+
+// What the rules on pictures have in common. They take part where the kind of
+// sequence is one whose pictures are looked at, and say why where they cannot
+// tell.
+
+// notLooked is the reason where nobody looked.
+const notLooked = "the pictures were not looked at"
+
+// seen returns what was found in the pictures of the review's sequence; nil
+// where nothing was, with the reason, which is empty where the pictures of such
+// a sequence say nothing to any rule.
+func seen(v *audit.Review) (j *pixels.Judgement, why string) {
+	q := v.Sequence
+	p, ok := q.Pictures.(*picturesOf)
+	if !ok {
+		if looksAt(q) {
+			why = notLooked
+		}
+		return nil, why
+	}
+	j = p.Judgement
+	if j.Frames != len(q.Frames) {
+		return nil, notLooked
+	}
+	if len(p.Missing) == j.Frames {
+		return nil, slices.Min(slices.Collect(maps.Values(p.Missing)))
+	}
+	return j, ""
+}
+
+// shows is seen for rules that only pictures can answer: it says for itself
+// why it is not judged.
+func shows(v *audit.Review) *pixels.Judgement {
+	j, why := seen(v)
+	if why != "" {
+		v.Unjudged(why)
+	}
+	return j
+}
+
+// tells reports whether a check found something, and says why where it cannot tell.
+func tells(v *audit.Review, verdict pixels.Verdict) bool {
+	if verdict.Answer == pixels.CannotTell {
+		v.Unjudged(verdict.Reason)
+	}
+	return verdict.Answer == pixels.Found
+}
+
+// unknownTo joins the reasons where neither the recorded distances tell nor the
+// pictures: that of the pictures, where they were looked at.
+func unknownTo(distance string, j *pixels.Judgement, notSeen string, check func(*pixels.Judgement) pixels.Verdict) string {
+	if j == nil {
+		if notSeen == "" || notSeen == notLooked {
+			return distance
+		}
+		return notSeen
+	}
+	return check(j).Reason
+}
+
+// long is the long side of the picture that px count in.
+const long = 1600
+
+// inLong returns px of the analysed picture as px of one with a long side of
+// 1,600.
+func inLong(j *pixels.Judgement, px float64) float64 {
+	return px * long * float64(j.Factor) / float64(max(j.Width, j.Height))
+}
+
+// fullSize returns px of the analysed picture as pixels of the frame.
+func fullSize(q *audit.Sequence, j *pixels.Judgement, px float64) float64 {
+	side, _ := pictureSize(q)
+	if side == 0 {
+		side = max(j.Width, j.Height)
+	}
+	return px * float64(j.Factor) * float64(side) / float64(max(j.Width, j.Height))
+}
+
+// writePixels writes a length on the full-size frame: "about 3 pixels".
+func writePixels(px float64) string {
+	if px < 1 {
+		return "under a pixel"
+	}
+	return "about " + twoFigures(px) + " pixels"
+}
+
+// writeEV writes a difference of brightness: "1.3 EV", "0.15 EV".
+func writeEV(ev float64) string { return twoFigures(math.Abs(ev)) + " EV" }
+
+// partOf says where a box lies in a frame as it is shown.
+func partOf(f *audit.Frame, b pixels.Box) string {
+	switch words := b.Turned(int(f.Meta().Orientation.Or(1))).Words(); words {
+	case "whole picture":
+		return "all over the picture"
+	case "centre", "right centre", "left centre", "upper centre", "lower centre":
+		return "in the " + words
+	default:
+		return words
+	}
+}
+
+// percent writes a share: "12 %".
+func percent(share float64) string { return fmt.Sprintf("%.0f %%", 100*share) }
+
+// light returns the exposure that a frame's settings make, in EV on a scale of
+// its own: a brighter one is higher. It is not known where a setting is not
+// recorded.
+func light(f *audit.Frame) (ev float64, ok bool) {
+	m := f.Meta()
+	t, n, iso := number(m.ExposureTime), number(m.FNumber), float64(m.Sensitivity.Or(0))
+	if t == 0 || iso == 0 {
+		return 0, false
+	}
+	if n == 0 { // a lens without contacts: the f-number stays
+		n = 1
+	}
+	return math.Log2(t*iso) - 2*math.Log2(n), true
+}
+
+// brighter returns by how many EV the settings make frame b brighter than a; 0
+// where they are not recorded.
+func brighter(a, b *audit.Frame) float64 {
+	x, okX := light(a)
+	y, okY := light(b)
+	if !okX || !okY {
+		return 0
+	}
+	return y - x
+}
+
+// nearFirst reports which end of a focus sequence is the near one, by the
+// recorded distances. Where these do not tell it is taken to be the first, as
+// most sequences are made.
+func nearFirst(q *audit.Sequence) bool {
+	var first, last float64
+	for _, f := range q.Frames {
+		if d, ok := f.Meta().SubjectDistance.Get(); ok && d.State == exifread.DistanceMetres {
+			if first == 0 {
+				first = d.Metres
+			}
+			last = d.Metres
+		}
+	}
+	return first <= last
+}
+
+// sameLight is half the finest common setting step, EV: settings that differ by
+// less make the same exposure.
+const sameLight = 1.0 / 6
+
+// middle returns the median of values, 0 of none.
+func middle(v []float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	v = slices.Sorted(slices.Values(v))
+	return v[len(v)/2]
+}
