@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels"
 	"prestrike/exifread"
 )
 
@@ -22,7 +23,9 @@ Compare the frame before the pause with the one after it. If anything moved, sho
 the sequence again.
 
 It is wrong where the camera merely waited: for a flash to recycle, or for a full
-buffer. Short pauses, and runs with many of them, are therefore left alone.`,
+buffer. Short pauses, and runs with many of them, are therefore left alone; but for
+those over which the pictures show that focus went on all the while. Such a pause asks
+to shoot again where the blur half-way is too large.`,
 	Source: "common practice",
 	Params: []audit.Param{
 		pause, shortestPause,
@@ -44,6 +47,10 @@ func checkCadenceBreak(v *audit.Review) error {
 		if g.reading == unclear && g.count <= 1 {
 			v.Unjudged(g.why)
 		}
+	}
+	if list := slices.DeleteFunc(slices.Clone(all), func(g gap) bool { return !g.skipped() }); len(list) > 0 {
+		v.Found(skippedFinding(v, list))
+		return nil
 	}
 	list := slices.DeleteFunc(readAs(all, paused), func(g gap) bool { return !sameLook(g.from, g.to) })
 	if len(list) == 0 {
@@ -74,6 +81,35 @@ func checkCadenceBreak(v *audit.Review) error {
 	}
 	v.Found(found)
 	return nil
+}
+
+// skippedFinding makes the finding on gaps over which focus went on and no frame
+// came. It is two signs, time and pictures; what is lost shows where the blur
+// half-way is too large.
+func skippedFinding(v *audit.Review, list []gap) audit.Finding {
+	q := v.Sequence
+	worst := list[0]
+	for _, g := range list {
+		if g.jump > worst.jump {
+			worst = g
+		}
+	}
+	found := audit.Finding{
+		Message: fmt.Sprintf("from %s to %s took %s, where a frame comes %s, and focus moved about %s times as far: frames were left out",
+			worst.from.Label(), worst.to.Label(), audit.FormatDuration(worst.elapsed), cadence(q), twoFigures(worst.jump)),
+		Action:   "look at the band between the two at 100 %; if it is soft, shoot this sequence again",
+		Frames:   ends(list),
+		Measured: exifread.Of(worst.ticks), Limit: exifread.Of(leftOut.Default), Unit: "cadences",
+	}
+	if n := len(list); n > 1 {
+		found.Message += fmt.Sprintf(", and in %s", many(n-1, "other place", "other places"))
+	}
+	j, _ := seen(v)
+	if j.Step.Answer != pixels.CannotTell && j.Step.Blur*worst.jump > paramOf(v, "focus-gap", growth) {
+		found.Severity = audit.Reshoot
+		found.Action = "shoot this sequence again"
+	}
+	return found
 }
 
 // sameLook reports whether two frames were exposed alike and stand alike, so

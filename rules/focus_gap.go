@@ -54,10 +54,7 @@ half-way is too large. Wide steps are reported once, by what weighs more.`,
 			Name: "blur", Unit: "pixels", Doc: "the blur still called sharp",
 			Default: optics.PixelsOfBlur, Min: 1, Max: 50,
 		},
-		{
-			Name: "growth", Unit: "px", Doc: "growth of the blur disk with a frame that is too large, in pixels of a picture some 1,600 wide",
-			Default: 3, Min: 3, Max: 50,
-		},
+		growth,
 		{
 			Name: "edge", Unit: "frames", Doc: "so many frames at each end are no part of the run where they lie far off: test frames",
 			Default: 2, Min: 0, Max: 100,
@@ -68,6 +65,12 @@ half-way is too large. Wide steps are reported once, by what weighs more.`,
 		},
 	},
 	Check: checkFocusGap,
+}
+
+// growth is shared by the rules on gaps.
+var growth = audit.Param{
+	Name: "growth", Unit: "px", Doc: "growth of the blur disk with a frame that is too large, in pixels of a picture some 1,600 wide",
+	Default: 3, Min: 3, Max: 50,
 }
 
 // A plane is where one frame is focused, with the focus steps allowed there.
@@ -140,9 +143,10 @@ func gapInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
 			Measured: exifread.Of(growth), Limit: exifread.Of(limit), Unit: "px of blur a frame",
 		}, true
 	}
+	told := toldGaps(v)
 	var widest pixels.Jump
 	for _, e := range j.Jumps.Events {
-		if !e.Weak && e.Ratio > widest.Ratio && !lostBetween(q, e.From) {
+		if !e.Weak && e.Ratio > widest.Ratio && !told[q.Frames[e.From]] {
 			widest = e
 		}
 	}
@@ -176,14 +180,20 @@ func shareOfStep(share float64) string {
 	}
 }
 
-// lostBetween reports whether file numbers are missing behind the frame: that is
-// another rule's finding.
-func lostBetween(q *audit.Sequence, at int) bool {
-	if at >= len(q.Steps) {
-		return false
+// toldGaps returns the frames behind which frames are missing by number, or by
+// time and pictures: that is another rule's finding.
+func toldGaps(v *audit.Review) map[*audit.Frame]bool {
+	told := map[*audit.Frame]bool{}
+	q := v.Sequence
+	for _, g := range gaps(v) {
+		if g.reading != missing && !g.skipped() {
+			continue
+		}
+		for i := slices.Index(q.Frames, g.from); q.Frames[i] != g.to; i++ {
+			told[q.Frames[i]] = true
+		}
 	}
-	n, ok := q.Steps[at].Count.Get()
-	return ok && n > 1
+	return told
 }
 
 // planes returns the focus planes from near to far: however focus went, they

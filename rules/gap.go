@@ -41,6 +41,10 @@ type gap struct {
 
 	reading reading
 	why     string // it is unclear
+	// jump is how many times as far as around it focus moves over the gap, by
+	// the pictures; 0 where they show no jump. It may stand in for the time.
+	jump    float64
+	bySight bool // missing by number and jump, where the time does not tell
 }
 
 // agreement is shared by the rules on gaps, so it is read under the name of
@@ -88,6 +92,7 @@ func gaps(v *audit.Review) []gap {
 	}
 	agree := paramOf(v, "missing-frame", agreement)
 	spread := scatterOf(list)
+	jumps := focusJumps(v)
 	for i := range list {
 		g := &list[i]
 		if i > 0 && list[i-1].count < 0 || i < len(list)-1 && list[i+1].count < 0 {
@@ -109,8 +114,26 @@ func gaps(v *audit.Review) []gap {
 		if q.Kind == audit.Exposure && g.reading == unclear && g.count > 1 && bracketLacks(q.Frames, g.count-1) {
 			g.reading = missing
 		}
+		g.jump = jumps.over(g.from, g.to)
+		if g.reading == unclear && g.jumps(float64(g.count)) {
+			g.reading, g.bySight = missing, true
+		}
 	}
 	return list
+}
+
+// jumps reports whether focus moves as far over the gap as over so many frames,
+// more than one.
+func (g *gap) jumps(frames float64) bool {
+	const apart = 0.3 // of the frames: uneven motors, and how well a jump is known
+	return g.jump > 0 && frames > 1 && math.Abs(g.jump-frames) <= max(0.5, apart*frames)
+}
+
+// skipped reports whether time and pictures agree that frames lack in a gap
+// whose numbers run on, or are not known: the camera did not fire, or files
+// were renamed.
+func (g *gap) skipped() bool {
+	return g.count <= 1 && g.reading != missing && !math.IsNaN(g.ticks) && g.ticks-g.slack >= leftOut.Default && g.jumps(g.ticks)
 }
 
 // edge is how many steps from its ends a run may pause without a word.

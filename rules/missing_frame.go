@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels"
 	"prestrike/exifread"
 )
 
@@ -14,7 +15,8 @@ var missingFrame = &audit.Rule{
 	Severity: audit.Reshoot,
 	Doc: `Finds file numbers that are left out inside a sequence where the time between
 the frames around them also fits the lost frames. Both signs are needed. In an
-exposure bracket an exposure that its steps lack counts as the second sign.
+exposure bracket an exposure that its steps lack counts as the second sign, and in a
+focus sequence pictures between which focus moves as far as over the lost frames.
 
 A focus sequence with a hole has a soft band that no program can fill; a
 bracket with a hole jumps; a clip stutters.
@@ -24,7 +26,7 @@ again while the subject is still there. In a handheld burst, where frames are
 often thrown away in the camera, it only asks to look.
 
 It is wrong where you deleted these frames in the camera on purpose.`,
-	Source: "CIPA DC-009 (DCF) file numbers; two signs and the tolerance: common practice",
+	Source: "CIPA DC-009 (DCF) file numbers; two signs and the tolerances: common practice",
 	Params: []audit.Param{agreement},
 	Check:  checkMissingFrame,
 }
@@ -49,7 +51,14 @@ func checkMissingFrame(v *audit.Review) error {
 	}
 	var numbers []string
 	lost := 0
+	bySight, seen := 0, 0
 	for _, g := range list {
+		if g.bySight {
+			bySight++
+		}
+		if g.jumps(float64(g.count)) {
+			seen++
+		}
 		for _, hole := range g.holes {
 			n, _ := hole.Count.Get()
 			lost += n - 1
@@ -60,18 +69,35 @@ func checkMissingFrame(v *audit.Review) error {
 	if lost == 1 {
 		frames, are = "frame ", "is"
 	}
+	signs := "numbers and time agree"
+	switch {
+	case bySight == len(list):
+		signs = "numbers and pictures agree"
+	case bySight > 0:
+		signs = "numbers agree with time or pictures"
+	case seen == len(list):
+		signs = "numbers, time and pictures agree"
+	}
 	worst := longest(list)
 	found := audit.Finding{
-		Message: fmt.Sprintf("%s%s %s missing: numbers and time agree", frames, listed(numbers), are),
+		Message: fmt.Sprintf("%s%s %s missing: %s", frames, listed(numbers), are, signs),
 		Action:  "copy what is missing from the card; if it is not there, shoot this sequence again",
 		Frames:  ends(list),
 		Limit:   exifread.Of(1.0), Unit: "cadences",
 	}
-	if !math.IsNaN(worst.ticks) {
+	switch {
+	case bySight > 0 && len(list) == 1:
+		found.Message = fmt.Sprintf("%s%s %s missing: from %s to %s focus moves about %s times as far as around them",
+			frames, listed(numbers), are, worst.from.Label(), worst.to.Label(), twoFigures(worst.jump))
+		found.Measured, found.Limit, found.Unit = exifread.Of(worst.jump), exifread.Of(pixels.DefaultThresholds().JumpRatio), "usual steps"
+	case !math.IsNaN(worst.ticks):
 		found.Measured = exifread.Of(worst.ticks)
 		if len(list) == 1 && q.Kind != audit.Exposure {
 			found.Message = fmt.Sprintf("%s%s %s missing: %s to %s took %s, where a frame comes %s",
 				frames, listed(numbers), are, worst.from.Label(), worst.to.Label(), audit.FormatDuration(worst.elapsed), cadence(q))
+			if seen == 1 {
+				found.Message += fmt.Sprintf(", and focus moved about %s times as far", twoFigures(worst.jump))
+			}
 		}
 	}
 	if q.Kind == audit.Burst {

@@ -37,7 +37,11 @@ type camera struct {
 	// distance is the recorded focus distance of a focus, in m; nil for a
 	// lens that records none.
 	distance func(focus float64) float64
-	change   func(i int, m *exifread.Metadata)
+	// skip is how many frames are lost before frame i: their numbers, and the
+	// time they took; nil for none. numbersRunOn takes only the time.
+	skip         func(i int) int
+	numbersRunOn bool
+	change       func(i int, m *exifread.Metadata)
 }
 
 // shoot writes the shots as files and returns their folder.
@@ -60,7 +64,15 @@ func (c camera) write(t testing.TB, n int, picture func(i int) []byte) string {
 	t.Helper()
 	folder := t.TempDir()
 	begin := time.Date(2026, 3, 4, 10, 11, 12, 340_000_000, time.UTC)
+	number := 0
 	for i := range n {
+		number++
+		if c.skip != nil {
+			begin = begin.Add(time.Duration(c.skip(i)) * c.every)
+			if !c.numbersRunOn {
+				number += c.skip(i)
+			}
+		}
 		m := &exifread.Metadata{
 			Make: exifread.Of("Borealis"), Model: exifread.Of("BX-1"), BodySerial: exifread.Of("4711"), LensModel: exifread.Of("Borealis 90 mm macro"),
 			ExposureTime: exifread.Of(exifread.Rational{Num: 8, Den: 10}), FNumber: exifread.Of(exifread.Rational{Num: 56, Den: 10}),
@@ -83,7 +95,7 @@ func (c camera) write(t testing.TB, n int, picture func(i int) []byte) string {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := os.WriteFile(filepath.Join(folder, fmt.Sprintf("BX1_%04d.JPG", i+1)), file, 0o666); err != nil {
+		if err := os.WriteFile(filepath.Join(folder, fmt.Sprintf("BX1_%04d.JPG", number)), file, 0o666); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -156,6 +168,26 @@ func TestPictures(t *testing.T) {
 		{"wide steps", focusing, pixelstest.Run(3, 9, -0.12, 1.12, 0.02), audit.Focus, []string{"check focus-gap: half-way between two frames"}},
 		{"one wide step", focusing, pixelstest.Missing(pixelstest.Run(3, 40, -0.12, 1.12, 0.04), 20, 1), audit.Focus, []string{"note focus-gap: focus moves about "}},
 		{"one step too wide", focusing, pixelstest.Missing(clean, 10, 2), audit.Focus, []string{"check focus-gap: focus moves about "}},
+		{
+			"two lost, as number and time say", lossy(2, false), pixelstest.Missing(clean, 12, 2), audit.Focus,
+			[]string{"reshoot missing-frame: frames 0013 to 0014 are missing: 0012 to 0015 took 3.9 s, where a frame comes every 1.3 s, and focus moved about 2.9 times as far"},
+		},
+		{
+			"one lost by number on a clock of whole seconds", coarsely(lossyAt(20, 1, false)), pixelstest.Missing(pixelstest.Run(3, 40, -0.12, 1.12, 0.04), 20, 1), audit.Focus,
+			[]string{"reshoot missing-frame: frame 0021 is missing: from 0020 to 0022 focus moves about 2"},
+		},
+		{
+			"a number left out on a clock of whole seconds, and focus went on", coarsely(lossyAt(20, 1, false)), pixelstest.Run(3, 40, -0.12, 1.12, 0.04), audit.Focus, nil,
+		},
+		{
+			"two lost, and numbers run on", lossy(2, true), pixelstest.Missing(clean, 12, 2), audit.Focus,
+			[]string{"reshoot cadence-break: from 0012 to 0013 took 3.9 s, where a frame comes every 1.3 s, and focus moved about 2.9 times as far"},
+		},
+		{
+			"one lost, numbers run on, small steps", lossyAt(20, 1, true), pixelstest.Missing(pixelstest.Run(3, 40, -0.12, 1.12, 0.04), 20, 1), audit.Focus,
+			[]string{"check cadence-break: from 0020 to 0021 took 2.6 s, where a frame comes every 1.3 s, and focus moved about 2"},
+		},
+		{"the camera waited, and focus with it", lossy(1, true), clean, audit.Focus, nil},
 		{"clip", every, standing, audit.Interval, nil},
 		{"clip that flickers", every, flicker(standing), audit.Interval, []string{"note brightness-drift: the brightness flickers"}},
 		{"clip, knocked", every, pixelstest.Bump(standing, 11, 30, 2.5, 1), audit.Interval, []string{"note moved: "}},
@@ -189,6 +221,29 @@ func TestPictures(t *testing.T) {
 			t.Logf("%s\nnot judged: %v", strings.Join(got, "\n"), q.NotJudged)
 		})
 	}
+}
+
+// lossy is a camera that loses so many frames before the thirteenth.
+func lossy(lost int, numbersRunOn bool) camera { return lossyAt(12, lost, numbersRunOn) }
+
+func lossyAt(at, lost int, numbersRunOn bool) camera {
+	return camera{every: 1300 * time.Millisecond, numbersRunOn: numbersRunOn, skip: func(i int) int {
+		if i == at {
+			return lost
+		}
+		return 0
+	}}
+}
+
+// coarsely has a camera record no fractions of a second.
+func coarsely(c camera) camera {
+	c.every = 1000 * time.Millisecond
+	c.change = func(_ int, m *exifread.Metadata) {
+		stamp, _ := m.Captured.Get()
+		stamp.Wall, stamp.Resolution = stamp.Wall.Truncate(time.Second), time.Second
+		m.Captured = exifread.Of(stamp)
+	}
+	return c
 }
 
 // flicker changes every other shot's brightness.

@@ -50,6 +50,44 @@ func shows(v *audit.Review) *pixels.Judgement {
 	return j
 }
 
+// jumpsSeen are the places of a sequence where focus moves much farther than
+// around them, by the pictures.
+type jumpsSeen struct {
+	events []pixels.Jump
+	place  map[*audit.Frame]int
+}
+
+// focusJumps returns the jumps of the review's sequence, without those at its
+// ends, where motors are uneven.
+func focusJumps(v *audit.Review) jumpsSeen {
+	q := v.Sequence
+	j, _ := seen(v)
+	if j == nil || j.Jumps.Answer != pixels.Found || q.Kind != audit.Focus && q.Kind != audit.Series {
+		return jumpsSeen{}
+	}
+	s := jumpsSeen{place: make(map[*audit.Frame]int, len(q.Frames))}
+	for _, e := range j.Jumps.Events {
+		if !e.Weak {
+			s.events = append(s.events, e)
+		}
+	}
+	for i, f := range q.Frames {
+		s.place[f] = i
+	}
+	return s
+}
+
+// over returns how many times as far as around them focus moves between two
+// frames; 0 where it does not jump.
+func (s jumpsSeen) over(from, to *audit.Frame) float64 {
+	for _, e := range s.events {
+		if e.From >= s.place[from] && e.To <= s.place[to] {
+			return e.Ratio
+		}
+	}
+	return 0
+}
+
 // tells reports whether a check found something, and says why where it cannot tell.
 func tells(v *audit.Review, verdict pixels.Verdict) bool {
 	if verdict.Answer == pixels.CannotTell {

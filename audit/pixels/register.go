@@ -162,7 +162,7 @@ func align(a, b []regLevel) Motion {
 		s.mo.ShiftX /= f
 		s.mo.ShiftY /= f
 		s.meanAbs = math.Inf(1)
-		steps, least := 4, 0.0
+		steps, least := 4, 0.05 // the next level goes on from there
 		if l == last {
 			steps = 10
 		}
@@ -172,6 +172,10 @@ func align(a, b []regLevel) Motion {
 		ok := true
 		var moved float64
 		for i := 0; i < steps && ok; i++ {
+			s.every = 1
+			if i == 0 && l == 0 {
+				s.every = 2 // the steps to come see to the rest
+			}
 			moved, ok = s.step()
 			if i > 0 && moved < least {
 				break
@@ -197,6 +201,7 @@ func align(a, b []regLevel) Motion {
 type solver struct {
 	a, b        regLevel
 	mo          Motion
+	every       int     // how many rows apart the rows are that a step looks at
 	meanAbs     float64 // mean absolute residual of the last step
 	unexplained float64 // share of a's variance left by the last step
 	contrast    float64 // standard deviation of a
@@ -222,7 +227,7 @@ func (s *solver) step() (moved float64, ok bool) {
 	}
 	var sumAbs, sumR2, sumA, sumA2 float64
 	count := 0
-	for y := 1; y < ht-1; y++ {
+	for y := 1; y < ht-1; y += s.every {
 		yc := float64(y) - cy
 		bx := p*(1-cx) - q*yc + s.mo.ShiftX + cx // of x = 1
 		by := q*(1-cx) + p*yc + s.mo.ShiftY + cy
@@ -286,7 +291,7 @@ func (s *solver) step() (moved float64, ok bool) {
 			count++
 		}
 	}
-	s.overlap = float64(count) / float64((w-2)*(ht-2))
+	s.overlap = float64(count) / float64((w-2)*((ht-3)/s.every+1))
 	if count < 200 || s.overlap < 0.25 {
 		return 0, false
 	}
