@@ -86,6 +86,7 @@ type config struct {
 		Magnification *float64 `toml:"magnification"`
 		FieldWidth    *float64 `toml:"field-width-mm"`
 		Light         *string  `toml:"light"`
+		Pixels        *string  `toml:"pixels"`
 	} `toml:"shoot"`
 	Body []struct {
 		Make        string  `toml:"make"`
@@ -183,7 +184,7 @@ func (r *configReader) decodeError(err error) error {
 
 // knownKeys are the keys of the file, for suggestions.
 var knownKeys = []string{
-	"shoot", "shoot.support", "shoot.planned-frames", "shoot.session-gap", "shoot.magnification", "shoot.field-width-mm", "shoot.light",
+	"shoot", "shoot.support", "shoot.planned-frames", "shoot.session-gap", "shoot.magnification", "shoot.field-width-mm", "shoot.light", "shoot.pixels",
 	"body", "body.make", "body.model", "body.sensor-width-mm", "body.pixel-width", "body.f-numbers",
 	"lens", "lens.model", "lens.closest-focus-mm", "lens.largest-magnification", "lens.pupil-magnification", "lens.stabilisation-stops", "lens.f-numbers",
 	"rule", "accept", "accept.rule", "accept.frame", "accept.reason",
@@ -233,6 +234,14 @@ func (r *configReader) shoot(c *config) {
 		}
 		r.o.Light = light
 		r.set("shoot.light", strconv.Quote(*s.Light))
+	}
+	if s.Pixels != nil {
+		pixels, err := ParsePixels(*s.Pixels)
+		if err != nil {
+			r.fail("shoot.pixels", "%v", err)
+		}
+		r.o.Pixels = pixels
+		r.set("shoot.pixels", strconv.Quote(*s.Pixels))
 	}
 }
 
@@ -537,4 +546,12 @@ func ParseLight(word string) (Light, error) {
 		return Light(i), nil
 	}
 	return 0, fmt.Errorf("%q is no light: write mains50, mains60, flash or daylight", word)
+}
+
+// ParsePixels returns whose pictures a word has looked at: auto, on or off.
+func ParsePixels(word string) (Pixels, error) {
+	if i := slices.Index(pixelsNames[:], word); i >= 0 {
+		return Pixels(i), nil
+	}
+	return 0, fmt.Errorf("%q does not say whose pictures are looked at: write auto, on or off", word)
 }

@@ -37,6 +37,8 @@ type Options struct {
 	// Accept are the findings declared as meant.
 	Accept []Acceptance
 
+	// Pixels says whose pictures are to be looked at, by Measure.
+	Pixels Pixels
 	// Measure, where not nil, looks at the pictures of the sequences before the
 	// rules review them. It sets what it found as their Pictures, and may
 	// call Settle on them. An error means that not all were looked at.
@@ -67,6 +69,21 @@ var lightNames = [...]string{LightUnknown: "unknown", Mains50: "mains50", Mains6
 
 // String returns the word for the light on the command line.
 func (l Light) String() string { return lightNames[l] }
+
+// Pixels says whose pictures are looked at.
+type Pixels uint8
+
+// Whose pictures are looked at.
+const (
+	PixelsAuto Pixels = iota // those of sequences in which they may show something
+	PixelsOn                 // those of all sequences
+	PixelsOff                // nobody's
+)
+
+var pixelsNames = [...]string{PixelsAuto: "auto", PixelsOn: "on", PixelsOff: "off"}
+
+// String returns the word for it on the command line.
+func (p Pixels) String() string { return pixelsNames[p] }
 
 // BodyFacts are facts of a camera model that its frames do not record, or not
 // rightly. A zero field is not declared.

@@ -148,13 +148,13 @@ func TestPictures(t *testing.T) {
 		want   []string
 	}{
 		{"clean", focusing, clean, audit.Focus, nil},
-		{"begins inside", focusing, clean[9:], audit.Focus, []string{"check near-edge: "}},
-		{"ends inside", focusing, clean[:n-9], audit.Focus, []string{"check far-edge: "}},
+		{"begins inside", focusing, clean[9:], audit.Focus, []string{"note near-edge: "}},
+		{"ends inside", focusing, clean[:n-9], audit.Focus, []string{"note far-edge: "}},
 		{
 			"far to near, ends inside",
 			camera{every: focusing.every, distance: func(f float64) float64 { return 0.3 + 0.01*f }},
 			backwards(clean[9:]), audit.Focus,
-			[]string{"check near-edge: "},
+			[]string{"note near-edge: "},
 		},
 		{"knocked", focusing, pixelstest.Bump(clean, 11, n, 2.5, 1), audit.Focus, []string{"check moved: the picture jumps between 0011 and 0012 by about 2.7 pixels: look at"}},
 		{"knocked for one frame", focusing, pixelstest.Bump(clean, 11, 1, 0, 3), audit.Focus, []string{"check moved: the picture jumps between 001"}},

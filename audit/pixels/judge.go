@@ -260,8 +260,9 @@ func (s *Sequence) signature(th *Thresholds) *signature {
 }
 
 // setBumpsAside takes jumps of the picture out of a drift that are no focus
-// steps: those that leave the line of the drift, and very large ones along it over
-// which the picture changes no more than over its neighbours.
+// steps: those that leave the line of the drift, very large ones along it over
+// which the picture changes no more than over its neighbours, and those that would
+// take focus back behind where the run began, or farther than all of the run.
 func (s *Sequence) setBumpsAside(sg *signature, aside []float64) {
 	n := len(sg.v)
 	sg.bump = make([]bool, n)
@@ -274,11 +275,16 @@ func (s *Sequence) setBumpsAside(sg *signature, aside []float64) {
 		large  = 4.0  // focus steps
 	)
 	noise := roughness(aside) + 0.01
+	sign := math.Copysign(1, median(known(sg.v)))
 	for i := range sg.bump {
 		along := math.Abs(sg.v[i] - around(sg.v, i, 2))
 		off := math.Abs(aside[i] - around(aside, i, 2))
+		room := float64(n + 1) // focus steps
+		if sign*sg.v[i] < 0 {
+			room = float64(i + 2)
+		}
 		sg.bump[i] = off > 7*noise && off > leaves*along && off > 0.5*sg.median ||
-			along > large*sg.median && change[i] < 1.4*around(change, i, 3)
+			along > large*sg.median && (change[i] < 1.4*around(change, i, 3) || along > room*sg.median)
 	}
 	for i, b := range sg.bump {
 		if b {
@@ -499,7 +505,6 @@ func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature, dark 
 	d, shift := s.excess(sg)
 	values := known(d)
 	if len(values) < 3 {
-		m.Doubtful = len(d)
 		m.Verdict = cannot(ReasonUnrelated)
 		return
 	}
@@ -518,7 +523,7 @@ func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature, dark 
 		blurred := s.links[i].motion.Unexplained > max(maxLeft, 3*usual)
 		doubtful := v <= doubt || blurred
 		if doubtful && (doubt > limit || blurred) || math.IsNaN(v) {
-			m.Doubtful++
+			m.Doubtful = append(m.Doubtful, s.frames[s.links[i].to].index)
 		}
 		if v > limit && !doubtful && !j.Order.touches(s.frames[s.links[i].from].index, s.frames[s.links[i].to].index) {
 			hits = append(hits, i)
@@ -539,7 +544,7 @@ func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature, dark 
 	slices.SortFunc(m.Events, func(a, b Move) int { return a.From - b.From })
 	m.Verdict = decided(len(m.Events) > 0)
 	switch {
-	case 2*m.Doubtful > len(d): // too few links to be sure of any
+	case 2*len(m.Doubtful) > len(d): // too few links to be sure of any
 		m.Events = nil
 		m.Verdict = cannot(ReasonUnrelated)
 	case m.Answer == Fine && limit > unsteady*th.MovedPixels*px:

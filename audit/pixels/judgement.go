@@ -200,10 +200,9 @@ type Reversal struct {
 type Moved struct {
 	Verdict
 	Events []Move
-	// Doubtful is the number of links over which a jump of the limit's size
-	// would not have been told from a shadow, a moving subject or a change of
-	// blur.
-	Doubtful int
+	// Doubtful are the frames up to which a jump of the limit's size would not
+	// have been told from a shadow, a moving subject or a change of blur.
+	Doubtful []int
 }
 
 // A Move is one jump of the picture.

@@ -154,6 +154,16 @@ func (ta *tally) fault(st, name string, v pixels.Verdict, hit bool, j *pixels.Ju
 	}
 }
 
+// moved counts a jump of the picture up to a frame; it cannot be told where the
+// check says so of this frame.
+func (ta *tally) moved(st, name string, at int, hit bool, j *pixels.Judgement) {
+	v := j.Moved.Verdict
+	if slices.Contains(j.Moved.Doubtful, at) {
+		v = pixels.Verdict{Reason: "doubtful"}
+	}
+	ta.fault(st, name, v, hit, j)
+}
+
 // scene measures one drawn scene, clean and with each fault.
 func (ta *tally) scene(seed uint64) {
 	d := pixelstest.Random(seed)
@@ -166,6 +176,7 @@ func (ta *tally) scene(seed uint64) {
 	inside := func() int { return 4 + rng.IntN(n-8) }
 
 	j := st.judge(shots)
+	ta.count("C moved | clean, a place cannot be told", j.Moved.Answer, len(j.Moved.Doubtful) > 0)
 	ta.foreign(name, "clean", j)
 	ta.note("ends clean %.3f %.3f", j.First.Share, j.Last.Share)
 	ta.count("B walk | focus runs", j.Walk.Answer, j.Walk.Answer == pixels.Found)
@@ -251,12 +262,12 @@ func (ta *tally) scene(seed uint64) {
 		if j.Signature.Kind == "drift" { // a jump along the drift looks like a step of focus
 			label += ", picture drifts with focus"
 			hit := slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at })
-			ta.fault(name, label, j.Moved.Verdict, hit, j)
+			ta.moved(name, label, at, hit, j)
 			hit = hit || j.Order.Answer == pixels.Found || j.Jumps.Answer == pixels.Found || j.Stalls.Answer == pixels.Found
-			ta.fault(name, label+": or named a step of focus", j.Moved.Verdict, hit, j)
+			ta.moved(name, label+": or named a step of focus", at, hit, j)
 		} else {
 			hit := slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at && e.Lasting == (last > 1) })
-			ta.fault(name, label, j.Moved.Verdict, hit, j)
+			ta.moved(name, label, at, hit, j)
 			ta.foreign(name, fmt.Sprint("bump at ", at), j, "moved", "step")
 		}
 		px = 5 + 25*rng.Float64()
@@ -266,7 +277,7 @@ func (ta *tally) scene(seed uint64) {
 		if j.Signature.Kind == "drift" {
 			label += ", picture drifts with focus"
 		}
-		ta.fault(name, label, j.Moved.Verdict, hit, j)
+		ta.moved(name, label, at, hit, j)
 	}
 	{
 		at := rng.IntN(n)
@@ -352,6 +363,7 @@ func (ta *tally) interval(st *studio, name string, d pixelstest.Draw, rng *rand.
 	if j.Walk.Answer == pixels.Found {
 		ta.note("%s: standing taken for focus\n    %s", name, summary(j))
 	}
+	ta.count("C moved | clean standing run, a place cannot be told", j.Moved.Answer, len(j.Moved.Doubtful) > 0)
 	ta.foreign(name, "clean", j)
 	flick := slices.Clone(shots)
 	for i := range flick {
@@ -365,7 +377,7 @@ func (ta *tally) interval(st *studio, name string, d pixelstest.Draw, rng *rand.
 	ta.fault(name, "soft | standing run, shake of 5 px", j.Soft.Verdict, hit, j)
 	j = st.judge(pixelstest.Bump(shots, at, n, 2*float64(d.Width)/1600, 0))
 	hit = slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at })
-	ta.fault(name, "moved | standing run, 2 px at 1,600", j.Moved.Verdict, hit, j)
+	ta.moved(name, "moved | standing run, 2 px at 1,600", at, hit, j)
 }
 
 // targets are the rates to be reached, by rows of the table: at least for what is

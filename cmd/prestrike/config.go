@@ -88,6 +88,7 @@ var defaults = []audit.Setting{
 	{Key: "shoot.magnification", Value: "not declared", Origin: "default"},
 	{Key: "shoot.field-width-mm", Value: "not declared", Origin: "default"},
 	{Key: "shoot.light", Value: `"unknown"`, Origin: "default"},
+	{Key: "shoot.pixels", Value: `"auto"`, Origin: "default"},
 }
 
 // inForce returns the settings that hold: of several of one key the last. The
@@ -174,6 +175,7 @@ func startingFile() []byte {
 # magnification = 1.0           # 1 for 1:1, 0.5 for 1:2
 # field-width-mm = 36.0         # or the width of what the frame shows
 # light = "mains50"             # mains50, mains60, flash or daylight
+# pixels = "auto"               # auto, on or off: whether to look at the pictures themselves
 
 # A body, as prestrike frames shows it.
 # [[body]]

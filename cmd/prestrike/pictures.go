@@ -12,44 +12,17 @@ import (
 
 	"prestrike/audit"
 	"prestrike/rules"
-
-	"github.com/spf13/cobra"
 )
 
-// pictureFlags are the flags on looking at the pictures themselves.
-type pictureFlags struct {
-	pixels  string
-	noCache bool
-}
-
-// addTo adds the flags to the command; keeps tells that it keeps what it found.
-func (f *pictureFlags) addTo(cmd *cobra.Command, keeps bool) {
-	addChoice(cmd, &f.pixels, "pixels", "whether to look at the pictures themselves",
-		"auto\tthose of focus sequences, time-lapses and runs that may be either", "on\tthose of all sequences", "off\tonly at what the frames record")
-	if keeps {
-		cmd.Flags().BoolVar(&f.noCache, "no-cache", false, "look at all pictures anew, and keep nothing of what was found")
-	}
-}
-
-// measurer returns what looks at the pictures for an audit of the folders; nil
-// where nothing is to be looked at.
-func (f *pictureFlags) measurer(c *console, folders []string) *rules.Pictures {
-	if f.pixels == "off" {
-		return nil
-	}
-	p := &rules.Pictures{All: f.pixels == "on"}
-	if cache := newPictureCache(c, folders); cache != nil && !f.noCache {
-		p.Cache = cache
-	}
-	return p
-}
-
-// measure has the pictures of an audit looked at, with a line that tells how far
-// it is.
-func (f *pictureFlags) measure(ctx context.Context, c *console, quiet bool, folders []string, opt *audit.Options) {
-	p := f.measurer(c, folders)
-	if p == nil {
+// measurePictures has the pictures of an audit looked at, with a line that tells
+// how far it is. What was found is kept unless noCache says otherwise.
+func measurePictures(ctx context.Context, c *console, quiet, noCache bool, folders []string, opt *audit.Options) {
+	if opt.Pixels == audit.PixelsOff {
 		return
+	}
+	p := &rules.Pictures{All: opt.Pixels == audit.PixelsOn}
+	if cache := newPictureCache(c, folders); cache != nil && !noCache {
+		p.Cache = cache
 	}
 	opt.Measure = func(q []*audit.Sequence) error {
 		line := c.newProgress(quiet, "looking at pictures", "looking at pictures")

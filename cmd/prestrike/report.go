@@ -41,9 +41,9 @@ const reportExamples = `  prestrike report /media/card
 // reportFlags is the command line of prestrike report.
 type reportFlags struct {
 	output
-	failOn string
-	shoot  shootFlags
-	pics   pictureFlags
+	failOn  string
+	shoot   shootFlags
+	noCache bool
 }
 
 func newReport(c *console) *cobra.Command {
@@ -65,7 +65,7 @@ func newReport(c *console) *cobra.Command {
 	addChoice(cmd, &f.failOn, "fail-on", "the verdict from which the exit status is not 0",
 		"check\tcheck ends with 1, reshoot with 2", "reshoot\tonly reshoot ends with 2", "never\tboth end with 0")
 	f.shoot.addTo(cmd)
-	f.pics.addTo(cmd, true)
+	cmd.Flags().BoolVar(&f.noCache, "no-cache", false, "look at all pictures anew, and keep nothing of what was found")
 	cmd.Flags().SortFlags = false
 	return cmd
 }
@@ -114,7 +114,7 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		return err
 	}
 
-	f.pics.measure(cmd.Context(), c, f.quiet, folders, opt)
+	measurePictures(cmd.Context(), c, f.quiet, f.noCache, folders, opt)
 	result, ruleErr := audit.Judge(collection.Files, opt)
 	if err := cmd.Context().Err(); err != nil {
 		return err

@@ -11,7 +11,8 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// shootFlags are the flags that declare what frames do not record of a shoot.
+// shootFlags are the flags that declare what frames do not record of a shoot,
+// and whether their pictures are looked at.
 // Where they are given they hold before any configuration file.
 type shootFlags struct {
 	config        string
@@ -20,6 +21,7 @@ type shootFlags struct {
 	magnification float64
 	fieldWidth    float64
 	light         string
+	pixels        string
 }
 
 // addTo adds the flags to the command.
@@ -31,6 +33,8 @@ func (f *shootFlags) addTo(cmd *cobra.Command) {
 	cmd.Flags().Float64Var(&f.fieldWidth, "field-width", 0, "width of what the frame shows, in `MM`: gives the magnification")
 	addChoice(cmd, &f.light, "light", "what lit the subject",
 		"unknown\tnot declared", "mains50\tlamps on 50 Hz mains", "mains60\tlamps on 60 Hz mains", "flash\tflash", "daylight\tdaylight")
+	addChoice(cmd, &f.pixels, "pixels", "whether to look at the pictures themselves",
+		"auto\tthose of focus sequences, time-lapses and runs that may be either", "on\tthose of all sequences", "off\tonly at what the frames record")
 	cmd.Flags().StringVar(&f.config, "config", "", "read this configuration `FILE` and no other")
 }
 
@@ -76,6 +80,13 @@ func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Optio
 			return nil, nil, usage("light", err)
 		}
 		set("light", "shoot.light", strconv.Quote(f.light))
+	}
+	if cmd.Flags().Changed("pixels") {
+		opt.Pixels, err = audit.ParsePixels(f.pixels)
+		if err != nil {
+			return nil, nil, usage("pixels", err)
+		}
+		set("pixels", "shoot.pixels", strconv.Quote(f.pixels))
 	}
 	if cmd.Flags().Changed("planned-frames") {
 		if f.plannedFrames < 0 {

@@ -41,7 +41,6 @@ const watchExamples = `  prestrike watch /tethered
 // watchFlags is the command line of prestrike watch.
 type watchFlags struct {
 	shoot     shootFlags
-	pics      pictureFlags
 	format    string
 	noColor   bool
 	alert     []string
@@ -80,7 +79,6 @@ func newWatch(c *console) *cobra.Command {
 	cmd.Flags().DurationVar(&f.poll, "poll", 0, "list the folder every `TIME` instead of waiting for the system to tell")
 	cmd.Flags().DurationVar(&f.settle, "settle", watch.DefaultSettle, "how long a file must rest to be complete, a `TIME`")
 	f.shoot.addTo(cmd)
-	f.pics.addTo(cmd, false)
 	cmd.Flags().BoolVar(&f.noColor, "no-color", false, "no colours, as with NO_COLOR set")
 	cmd.Flags().SortFlags = false
 	return cmd
@@ -115,7 +113,7 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	if f.poll < 0 || f.settle <= 0 {
 		return &usageError{errors.New("--poll and --settle take a time above 0, such as 2s"), cmd.CommandPath()}
 	}
-	f.pics.measure(cmd.Context(), c, true, []string{folder}, opt)
+	measurePictures(cmd.Context(), c, true, false, []string{folder}, opt)
 	alerts, err := newAlerter(c, f)
 	if err != nil {
 		return &usageError{err, cmd.CommandPath()}

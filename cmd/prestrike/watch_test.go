@@ -262,7 +262,7 @@ func TestWatchStartsWhereThingsStand(t *testing.T) {
 		}
 	})
 	w.wait(&w.out, "holds 86 frames already")
-	w.wait(&w.out, "RESHOOT: shoot 1.11 again while the subject is here, then look at 1.9 and 1.12.")
+	w.wait(&w.out, "RESHOOT: shoot 1.11 again while the subject is here, then look at 1.12.")
 	if status := w.end(); status != statusReshoot {
 		t.Errorf("status %d, want %d", status, statusReshoot)
 	}
