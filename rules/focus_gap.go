@@ -156,7 +156,8 @@ func gapInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
 	from, to := q.Frames[widest.From], q.Frames[widest.To]
 	found := audit.Finding{
 		Severity: audit.Note,
-		Message:  fmt.Sprintf("focus moves about %s times as far between %s and %s as between their neighbours", twoFigures(widest.Ratio), from.Label(), to.Label()),
+		Message: fmt.Sprintf("%s about %s times as far between %s and %s as between their neighbours",
+			focusOrCamera(j, "moves"), twoFigures(widest.Ratio), from.Label(), to.Label()),
 		Action:   "no need to act where the steps are small",
 		Frames:   []*audit.Frame{from, to},
 		Measured: exifread.Of(widest.Ratio), Limit: exifread.Of(pixels.DefaultThresholds().JumpRatio), Unit: "usual steps",

@@ -121,9 +121,9 @@ func turnInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) 
 		found.Message = fmt.Sprintf("%s and %s changed places: focus goes on from one to the other the wrong way round", from.Label(), to.Label())
 		found.Action = "no need to act"
 	case pixels.Restarted:
-		found.Message = fmt.Sprintf("focus jumps back by about %.0f steps between %s and %s", longest.Back, from.Label(), to.Label())
+		found.Message = fmt.Sprintf("%s back by about %.0f steps between %s and %s", focusOrCamera(j, "jumps"), longest.Back, from.Label(), to.Label())
 	case pixels.Turned:
-		found.Message = fmt.Sprintf("focus goes back by about %.0f steps from %s to %s", longest.Back, from.Label(), to.Label())
+		found.Message = fmt.Sprintf("%s back by about %.0f steps from %s to %s", focusOrCamera(j, "goes"), longest.Back, from.Label(), to.Label())
 	default:
 		found.Message = fmt.Sprintf("focus comes back: %s is sharp where %s was", to.Label(), from.Label())
 	}

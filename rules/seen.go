@@ -50,6 +50,15 @@ func shows(v *audit.Review) *pixels.Judgement {
 	return j
 }
 
+// focusOrCamera names what moves, with the verb for one thing. Where the picture
+// drifts as focus moves, as on rails, a knock along the drift looks alike.
+func focusOrCamera(j *pixels.Judgement, verb string) string {
+	if j.Signature.Kind == "drift" {
+		return "focus or the camera " + verb
+	}
+	return "focus " + verb
+}
+
 // jumpsSeen are the places of a sequence where focus moves much farther than
 // around them, by the pictures.
 type jumpsSeen struct {
