@@ -42,6 +42,9 @@ The tone curve of the camera makes all values somewhat too large.`,
 
 func checkBrightnessDrift(v *audit.Review) error {
 	q := v.Sequence
+	if q.Kind == audit.Exposure {
+		return nil // brackets are meant to differ
+	}
 	j := shows(v)
 	if j == nil || !tells(v, j.Brightness.Verdict) {
 		return nil
@@ -59,7 +62,7 @@ func checkBrightnessDrift(v *audit.Review) error {
 	n := 0
 	for _, c := range b.Jumps {
 		from, to := q.Frames[c.From], q.Frames[c.To]
-		if math.Abs(c.EV) < v.Param("jump") || math.Abs(brighter(from, to)) >= sameLight {
+		if math.Abs(c.EV) < v.Param("jump") {
 			continue
 		}
 		n++
@@ -68,21 +71,24 @@ func checkBrightnessDrift(v *audit.Review) error {
 			worst = c
 		}
 	}
-	fixed := fixedLight(q)
+	settings := ""
+	if settingsOf(q) != nil {
+		settings = " at the same settings"
+	}
 	switch {
-	case b.Flickering && fixed:
+	case b.Flickering:
 		f.Message = fmt.Sprintf("the brightness flickers: it differs by more than 0.1 EV in %s of the neighbours", percent(b.Flicker))
 		f.Frames = q.Frames
 		f.Measured, f.Limit, f.Unit = exifread.Of(100*b.Flicker), exifread.Of(100*pixels.DefaultThresholds().FlickerShare), "% of neighbours"
 	case n > 0:
-		f.Message = fmt.Sprintf("the picture gets %s by about %s from %s to %s at the same settings", darkerOrBrighter(worst.EV), writeEV(worst.EV),
-			q.Frames[worst.From].Label(), q.Frames[worst.To].Label())
+		f.Message = fmt.Sprintf("the picture gets %s by about %s from %s to %s%s", darkerOrBrighter(worst.EV), writeEV(worst.EV),
+			q.Frames[worst.From].Label(), q.Frames[worst.To].Label(), settings)
 		if n > 1 {
 			f.Message += fmt.Sprintf(", and changes at %s", many(n-1, "other place", "other places"))
 		}
 		f.Frames = inOrder(q, f.Frames)
 		f.Measured, f.Limit = exifread.Of(math.Abs(worst.EV)), exifread.Of(v.Param("jump"))
-	case b.Drifting && fixed && b.Drift >= v.Param("walk"):
+	case b.Drifting && b.Drift >= v.Param("walk"):
 		f.Message = fmt.Sprintf("the brightness walks by about %s through the run", writeEV(b.Drift))
 		f.Frames = q.Frames
 		f.Measured, f.Limit = exifread.Of(b.Drift), exifread.Of(v.Param("walk"))

@@ -50,9 +50,8 @@ func checkCadenceBreak(v *audit.Review) error {
 	}
 	if list := slices.DeleteFunc(slices.Clone(all), func(g gap) bool { return !g.skipped() }); len(list) > 0 {
 		v.Found(skippedFinding(v, list))
-		return nil
 	}
-	list := slices.DeleteFunc(readAs(all, paused), func(g gap) bool { return !sameLook(g.from, g.to) })
+	list := slices.DeleteFunc(readAs(all, paused), func(g gap) bool { return g.skipped() || !sameLook(g.from, g.to) })
 	if len(list) == 0 {
 		return nil
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels"
 	"prestrike/exifread"
 )
 
@@ -20,10 +21,11 @@ sequence what was sharp in that frame is lost.
 Shoot the sequence again; give the flash more time between frames.
 
 It is a check where the frame could be meant: in a time-lapse, in a run that may be
-one, where a quarter of the frames or more are dark, and where the frame shows
-nothing of what its neighbours show, as with a hand or a cap before the lens. Such
-frames at the beginning and end of a run are taken for markers and left alone. Values
-assume the usual tone curve and are rough.`,
+one, where frames get dark again and again, and where one or two show nothing of what
+their neighbours show, as with a hand or a cap before the lens. Such frames at the
+beginning and end of a run are taken for markers and left alone. A step of the light
+that lasts is found by brightness-drift, unless it is so deep that the light must have
+failed. Values assume the usual tone curve and are rough.`,
 	Source: "IEC 61966-2-1 (tone curve); limit: common practice",
 	Params: []audit.Param{
 		{
@@ -40,38 +42,58 @@ assume the usual tone curve and are rough.`,
 
 func checkDarkFrame(v *audit.Review) error {
 	q := v.Sequence
+	if q.Kind == audit.Exposure {
+		return nil // brackets are meant to differ
+	}
 	j := shows(v)
 	if j == nil || !tells(v, j.Dark.Verdict) {
 		return nil
 	}
 	var frames []*audit.Frame
 	worst := 0.0
-	sure := q.Kind == audit.Focus
+	sure, stretches := q.Kind == audit.Focus, 0
 	edge := int(v.Param("edge"))
-	for _, e := range j.Dark.Events {
-		f := q.Frames[e.Frame]
-		atEnd := e.Frame < edge || e.Frame >= len(q.Frames)-edge
-		if e.Unrelated && atEnd {
+	for _, stretch := range darkStretches(j.Dark.Events) {
+		first, last := stretch[0].Frame, stretch[len(stretch)-1].Frame
+		unrelated := false
+		var these []*audit.Frame
+		for _, e := range stretch {
+			unrelated = unrelated || e.Unrelated
+			if e.EV >= v.Param("darker") {
+				these = append(these, q.Frames[e.Frame])
+				worst = max(worst, e.EV)
+			}
+		}
+		if len(these) == 0 || unrelated && (last < edge || first >= len(q.Frames)-edge) {
 			continue
 		}
-		ev := e.EV + settingsDarker(q, e.Frame)
-		if ev < v.Param("darker") {
-			continue
-		}
-		sure = sure && !e.Unrelated
-		worst = max(worst, ev)
-		frames = append(frames, f)
+		const hand = 2 // frames; a hand before the lens is not there for more
+		sure = sure && (!unrelated || len(stretch) > hand)
+		stretches++
+		frames = append(frames, these...)
 	}
 	if len(frames) == 0 {
 		return nil
 	}
 	const quarter = 4
 	severity := audit.Check
-	if sure && quarter*len(frames) < len(q.Frames) {
+	if sure && quarter*stretches < len(q.Frames) {
 		severity = audit.Reshoot
 	}
 	v.Found(darkFinding(q, frames, worst, v.Param("darker"), severity))
 	return nil
+}
+
+// darkStretches groups dark frames that follow each other.
+func darkStretches(events []pixels.DarkFrame) [][]pixels.DarkFrame {
+	var out [][]pixels.DarkFrame
+	for i, e := range events {
+		if i == 0 || e.Frame != events[i-1].Frame+1 {
+			out = append(out, nil)
+		}
+		out[len(out)-1] = append(out[len(out)-1], e)
+	}
+	return out
 }
 
 func darkFinding(q *audit.Sequence, frames []*audit.Frame, ev, limit float64, severity audit.Severity) audit.Finding {
@@ -88,25 +110,18 @@ func darkFinding(q *audit.Sequence, frames []*audit.Frame, ev, limit float64, se
 	if severity == audit.Reshoot {
 		action = "shoot this sequence again, and give the flash more time"
 	}
+	settings := ""
+	if settingsOf(q) != nil {
+		settings = ", at the same settings"
+		if !fixedLight(q) {
+			settings = ", beyond what the settings make"
+		}
+	}
 	return audit.Finding{
-		Message:  fmt.Sprintf("%s %s darker than the neighbours, %s, at the same settings", audit.FrameRanges(q.Frames, frames), is, much),
+		Message:  fmt.Sprintf("%s %s darker than the neighbours, %s%s", audit.FrameRanges(q.Frames, frames), is, much, settings),
 		Action:   action,
 		Severity: severity,
 		Frames:   frames,
 		Measured: exifread.Of(ev), Limit: exifread.Of(limit), Unit: "EV",
 	}
-}
-
-// settingsDarker returns by how many EV, positive, the settings of the frames
-// around frame i make them darker than it; negative where they explain that it
-// is the darker one.
-func settingsDarker(q *audit.Sequence, i int) float64 {
-	const around = 5
-	var d []float64
-	for k := max(0, i-around); k <= min(len(q.Frames)-1, i+around); k++ {
-		if k != i {
-			d = append(d, brighter(q.Frames[k], q.Frames[i]))
-		}
-	}
-	return middle(d)
 }

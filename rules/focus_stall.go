@@ -110,7 +110,7 @@ func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool)
 	}
 	const harmless = 2 // frames at one focus too many
 	severity := audit.Check
-	atEnd := j.Stalls.Events[n-1].To == len(q.Frames)-1
+	atEnd := longest.To == len(q.Frames)-1
 	if copies || longest.To-longest.From <= harmless && !atEnd {
 		severity = audit.Note
 	}

@@ -104,7 +104,14 @@ func turnInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) 
 	if q.Kind != audit.Focus && q.Kind != audit.Series {
 		return audit.Finding{}, false
 	}
-	longest := slices.MaxFunc(j.Order.Events, func(a, b pixels.Reversal) int {
+	edge := int(v.Param("edge"))
+	events := slices.DeleteFunc(slices.Clone(j.Order.Events), func(e pixels.Reversal) bool {
+		return e.From+1 < edge || len(q.Frames)-1-e.From < edge
+	})
+	if len(events) == 0 {
+		return audit.Finding{}, false
+	}
+	longest := slices.MaxFunc(events, func(a, b pixels.Reversal) int {
 		return cmp.Or(cmp.Compare(turnSeverity(a), turnSeverity(b)), cmp.Compare(a.Back, b.Back))
 	})
 	from, to := q.Frames[longest.From], q.Frames[longest.To]
@@ -127,10 +134,10 @@ func turnInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) 
 	default:
 		found.Message = fmt.Sprintf("focus comes back: %s is sharp where %s was", to.Label(), from.Label())
 	}
-	if n := len(j.Order.Events); n > 1 {
+	if n := len(events); n > 1 {
 		found.Message += fmt.Sprintf(", and it goes back in %s", many(n-1, "other place", "other places"))
 	}
-	for _, e := range j.Order.Events {
+	for _, e := range events {
 		found.Frames = append(found.Frames, q.Frames[e.From], q.Frames[e.To])
 	}
 	found.Frames = inOrder(q, found.Frames)

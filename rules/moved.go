@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
@@ -48,15 +49,18 @@ func checkMoved(v *audit.Review) error {
 		return nil
 	}
 	j := shows(v)
-	if j == nil || !tells(v, j.Moved.Verdict) {
+	if j == nil {
 		return nil
 	}
-	if at := j.Moved.Doubtful; len(at) > 0 {
-		hidden := make([]*audit.Frame, len(at))
-		for i, k := range at {
-			hidden[i] = q.Frames[k]
+	unjudged := func(reason string, at []int) {
+		for _, k := range at {
+			v.Unjudged(reason, q.Frames[k])
 		}
-		v.Unjudged("light, blur or something that moves would hide a small jump", hidden...)
+	}
+	unjudged("light, blur or something that moves would hide a small jump", j.Moved.Doubtful)
+	unjudged("the pictures of neighbouring frames do not match", unmatched(j))
+	if !tells(v, j.Moved.Verdict) {
+		return nil
 	}
 	var frames []*audit.Frame
 	var worst pixels.Move
@@ -69,7 +73,8 @@ func checkMoved(v *audit.Review) error {
 		}
 		n++
 		lasting = lasting || e.Lasting
-		if n == 1 || e.Lost && !worst.Lost || e.Lost == worst.Lost && e.Pixels > worst.Pixels {
+		const more = 1.5 // of two jumps alike the first: there it left
+		if n == 1 || e.Lost && !worst.Lost || e.Lost == worst.Lost && e.Pixels > more*worst.Pixels {
 			worst = e
 		}
 		frames = append(frames, q.Frames[e.From], q.Frames[e.To])
@@ -105,4 +110,17 @@ func checkMoved(v *audit.Review) error {
 	}
 	v.Found(found)
 	return nil
+}
+
+// unmatched returns the frames whose picture does not match the one before, but
+// for those of which it is told otherwise: dark ones and far moves.
+func unmatched(j *pixels.Judgement) []int {
+	told := map[int]bool{}
+	for _, e := range j.Dark.Events {
+		told[e.Frame], told[e.Frame+1] = true, true
+	}
+	for _, e := range j.Moved.Events {
+		told[e.To] = true
+	}
+	return slices.DeleteFunc(slices.Clone(j.Moved.Unmatched), func(i int) bool { return told[i] })
 }

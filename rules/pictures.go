@@ -146,7 +146,7 @@ type job struct {
 
 // judge is called when all frames are taken in.
 func (j *job) judge() {
-	j.found = &picturesOf{j.on.sequence.Judge(pixels.DefaultThresholds()), maps.Clone(j.on.missing)}
+	j.found = &picturesOf{j.on.sequence.Judge(pixels.DefaultThresholds(), settingsOf(j.q)), maps.Clone(j.on.missing)}
 	j.looked = true
 	if !j.mayGrow {
 		j.on = nil // some 50 KB a frame

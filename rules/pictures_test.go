@@ -203,6 +203,44 @@ func TestPictures(t *testing.T) {
 			[]string{"check aperture-drift: "},
 		},
 		{"cap before the lens", focusing, pixelstest.Brighten(clean, n-1, 1, -14), audit.Focus, nil},
+		{
+			"darker by its settings for good", timed(13, 33), pixelstest.Brighten(clean, 13, n, -1.32), audit.Focus,
+			[]string{"check exposure-drift: "},
+		},
+		{
+			"brighter by its settings for good", timed(13, 200), pixelstest.Brighten(clean, 13, n, 1.32), audit.Focus,
+			[]string{"check exposure-drift: "},
+		},
+		{
+			"a lamp more, for good", focusing, pixelstest.Brighten(clean, 12, n, 1.3), audit.Focus,
+			[]string{"check brightness-drift: the picture gets brighter by about 1.3 EV from 0012 to 0013 at the same settings"},
+		},
+		{
+			"a lamp less, for good", focusing, pixelstest.Brighten(clean, 12, n, -1.5), audit.Focus,
+			[]string{"check brightness-drift: the picture gets darker by about 1.5 EV from 0012 to 0013 at the same settings"},
+		},
+		{
+			"the flash failed for good", focusing, pixelstest.Brighten(clean, 13, n, -14), audit.Focus,
+			[]string{"reshoot dark-frame: frames 0014 to 0024 are darker than the neighbours, by more than 6 EV, at the same settings"},
+		},
+		{
+			"the flash failed three times", focusing, pixelstest.Brighten(pixelstest.Brighten(clean, 6, 1, -2), 12, 2, -3), audit.Focus,
+			[]string{"reshoot dark-frame: frames 0007 and 0013 to 0014 are darker than the neighbours, up to about 3 EV"},
+		},
+		{
+			"first frame black, ends inside", focusing, pixelstest.Brighten(append(clean[:1:1], clean[:n-9]...), 0, 1, -14), audit.Focus,
+			[]string{"note far-edge: "},
+		},
+		{"a test frame before", focusing, append([]pixelstest.Shot{{Focus: 0.5, Noise: 77}}, clean...), audit.Focus, nil},
+		{"a test frame behind", focusing, append(clean[:n:n], pixelstest.Shot{Focus: clean[0].Focus, Noise: 77}), audit.Focus, nil},
+		{
+			"moved far, and back after two frames", focusing, pixelstest.Bump(clean, 11, 2, 160, 90), audit.Focus,
+			[]string{"check moved: the pictures up to 0011 and from 0012 on do not match, and there is more at 1 other place"},
+		},
+		{
+			"flicker, where one frame has other settings", timedAt(camera{every: every.every}, 28, 29, 100), flicker(standing), audit.Interval,
+			[]string{"note brightness-drift: the brightness flickers", "check exposure-drift: "},
+		},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			result := lookAt(t, &Pictures{}, c.camera.shoot(t, c.shots))
@@ -210,7 +248,7 @@ func TestPictures(t *testing.T) {
 			if q.Kind != c.kind {
 				t.Errorf("kind %v, want %v", q.Kind, c.kind)
 			}
-			got := slices.DeleteFunc(told(result), func(s string) bool { return strings.HasPrefix(s, "note auto") })
+			got := slices.DeleteFunc(told(result), func(s string) bool { return strings.HasPrefix(s, "note auto") || strings.HasPrefix(s, "note shutter") })
 			ok := len(got) == len(c.want)
 			for i := range min(len(got), len(c.want)) {
 				ok = ok && strings.HasPrefix(got[i], c.want[i])
@@ -244,6 +282,84 @@ func coarsely(c camera) camera {
 		m.Captured = exifread.Of(stamp)
 	}
 	return c
+}
+
+// timed is a camera whose exposure time changes to so many hundredths of a
+// second from a frame on.
+func timed(from int, hundredths int64) camera {
+	return timedAt(camera{every: 1300 * time.Millisecond}, from, math.MaxInt, hundredths)
+}
+
+func timedAt(c camera, from, to int, hundredths int64) camera {
+	c.change = func(i int, m *exifread.Metadata) {
+		if i >= from && i < to {
+			m.ExposureTime = exifread.Of(exifread.Rational{Num: hundredths, Den: 100})
+		}
+	}
+	return c
+}
+
+// TestPicturesOfMarkers holds that frames at the ends that show something else are
+// no part of a run.
+func TestPicturesOfMarkers(t *testing.T) {
+	marker := pixelstest.Scene{
+		Seed: 99, Width: 576, Height: 384, Shape: pixelstest.Plane, Depth: 2, Contrast: 1, PSF: 0.6, Electrons: 40000, Quality: 90,
+	}.Build()
+	standing := pixelstest.Run(4, 20, 0.4, 0.4, 0)
+	for _, c := range []struct {
+		name          string
+		before, after int
+		shots         []pixelstest.Shot
+		kind          audit.Kind
+	}{
+		{"before", 1, 0, covering(), audit.Focus},
+		{"behind", 0, 2, covering(), audit.Focus},
+		{"both", 2, 1, covering(), audit.Focus},
+		{"standing, before", 1, 0, standing, audit.Series},
+		{"standing, both", 1, 2, standing, audit.Series},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			folder := camera{every: 1300 * time.Millisecond}.write(t, c.before+len(c.shots)+c.after, func(i int) []byte {
+				if i < c.before || i >= c.before+len(c.shots) {
+					return marker.JPEG(pixelstest.Shot{Focus: 0.5, Noise: uint64(i + 1)})
+				}
+				return scene().JPEG(c.shots[i-c.before])
+			})
+			result := lookAt(t, &Pictures{}, folder)
+			q := result.Sessions[0].Sequences[0]
+			if q.Kind != c.kind {
+				t.Errorf("kind %v, want %v", q.Kind, c.kind)
+			}
+			if got := told(result); len(got) > 0 {
+				t.Errorf("found %q", got)
+			}
+		})
+	}
+}
+
+// TestPicturesPartlyThere holds that frames whose pictures cannot be looked at are
+// told, and that nothing is said of an end that has none.
+func TestPicturesPartlyThere(t *testing.T) {
+	shots := covering()
+	folder := camera{every: 1300 * time.Millisecond}.write(t, len(shots), func(i int) []byte {
+		picture := scene().JPEG(shots[i])
+		if i < 9 {
+			clear(picture[len(picture)/3 : len(picture)-2])
+		}
+		return picture
+	})
+	result := lookAt(t, &Pictures{}, folder)
+	q := result.Sessions[0].Sequences[0]
+	for _, f := range q.Findings {
+		if f.Rule == "near-edge" {
+			t.Errorf("found %s", f.Message)
+		}
+	}
+	for rule := range onPictures {
+		if !slices.ContainsFunc(q.NotJudged, func(n audit.NotJudged) bool { return n.Rule == rule.ID && n.Frames == 9 }) {
+			t.Errorf("%s does not say that it could not look at 9 frames: %v", rule.ID, q.NotJudged)
+		}
+	}
 }
 
 // flicker changes every other shot's brightness.

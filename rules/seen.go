@@ -41,11 +41,17 @@ func seen(v *audit.Review) (j *pixels.Judgement, why string) {
 }
 
 // shows is seen for rules that only pictures can answer: it says for itself
-// why it is not judged.
+// why it is not judged, and for which frames.
 func shows(v *audit.Review) *pixels.Judgement {
 	j, why := seen(v)
 	if why != "" {
 		v.Unjudged(why)
+	}
+	if j != nil {
+		missing := v.Sequence.Pictures.(*picturesOf).Missing
+		for _, i := range slices.Sorted(maps.Keys(missing)) {
+			v.Unjudged(missing[i], v.Sequence.Frames[i])
+		}
 	}
 	return j
 }
@@ -174,6 +180,20 @@ func light(f *audit.Frame) (ev float64, ok bool) {
 		n = 1
 	}
 	return math.Log2(t*iso) - 2*math.Log2(n), true
+}
+
+// settingsOf returns by how many EV the settings of each frame make it brighter,
+// on a scale of its own; nil where one of them does not record them.
+func settingsOf(q *audit.Sequence) []float64 {
+	out := make([]float64, len(q.Frames))
+	for i, f := range q.Frames {
+		ev, ok := light(f)
+		if !ok {
+			return nil
+		}
+		out[i] = ev
+	}
+	return out
 }
 
 // brighter returns by how many EV the settings make frame b brighter than a; 0

@@ -90,7 +90,7 @@ func BenchmarkJudge(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		s.Judge(pixels.DefaultThresholds())
+		s.Judge(pixels.DefaultThresholds(), nil)
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(s.Len()), "ns/frame")
 }

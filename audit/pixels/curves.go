@@ -12,6 +12,7 @@ type curve struct {
 	mu       float64   // frame of the peak
 	hw       float64   // half width at half maximum, frames
 	arg      int       // frame of the largest value
+	from, to int       // frames around it at half the height and more
 	detail   bool      // shows more than noise at its best
 	textured bool
 }
@@ -46,11 +47,15 @@ func (s *Sequence) curves(th *Thresholds, lnGain []float64, out []bool) *curves 
 	c.n = s.frames[use[len(use)-1]].index - c.lo + 1
 	c.real = make([]bool, c.n)
 	at := make([]int, len(use)) // place of each used frame in the curve
-	scale := make([]float64, len(use))
+	gains, scale := make([]float64, len(use)), make([]float64, len(use))
 	for k, i := range use {
 		at[k] = s.frames[i].index - c.lo
 		c.real[at[k]] = true
-		scale[k] = math.Exp(-2 * lnGain[i])
+		gains[k] = lnGain[i]
+	}
+	base := median(append([]float64(nil), gains...))
+	for k := range scale {
+		scale[k] = math.Exp(2 * (base - gains[k]))
 	}
 	c.tiles = make([]curve, c.cols*c.rows)
 	raw := make([]float64, c.n)
@@ -81,6 +86,9 @@ func (s *Sequence) curves(th *Thresholds, lnGain []float64, out []bool) *curves 
 			raw[q] = raw[last]
 		}
 		c.tiles[t].fit(raw, th)
+		if c.bridged(&c.tiles[t]) {
+			c.tiles[t].textured = false
+		}
 	}
 	c.markTextured()
 	var hws []float64
@@ -101,6 +109,17 @@ func (s *Sequence) curves(th *Thresholds, lnGain []float64, out []bool) *curves 
 		c.hw = median(hws)
 	}
 	return c
+}
+
+// bridged reports whether the sharp part of a curve lies over, or beside, two and
+// more frames in a row that take no part: its width is not known then.
+func (c *curves) bridged(t *curve) bool {
+	for i := max(0, t.from-1); i <= min(c.n-2, t.to); i++ {
+		if !c.real[i] && !c.real[i+1] {
+			return true
+		}
+	}
+	return false
 }
 
 // fit fills the curve from the raw focus measures.
@@ -162,6 +181,7 @@ func (c *curve) shape() {
 	for hi < n-1 && c.f[hi+1] >= 0.5 {
 		hi++
 	}
+	c.from, c.to = lo, hi
 	left, right := math.NaN(), math.NaN()
 	if lo > 0 {
 		a, b := float64(c.f[lo-1]), float64(c.f[lo])

@@ -8,9 +8,15 @@ import (
 // minFrames is the number of frames below which nothing is said about a run.
 const minFrames = 6
 
-// Judge answers what the frames added so far prove. It may be called at any
-// time, and again with other thresholds.
-func (s *Sequence) Judge(th Thresholds) *Judgement {
+// testFrames is how many frames at either end of a run may be no part of it: a
+// marker, a grey card, a test frame.
+const testFrames = 3
+
+// Judge answers what the frames added so far prove. Settings tell by how many EV
+// the settings of each frame make it brighter, on any one scale, for the frames in
+// the order added; nil where they are not known. Judge may be called at any time,
+// and again with other thresholds.
+func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 	j := &Judgement{Frames: s.n, Width: s.grid.width, Height: s.grid.height, Factor: s.grid.factor, Tiles: s.grid.cols * s.grid.rows}
 	j.PerFrame = make([]FrameSummary, s.n)
 	for _, f := range s.frames {
@@ -21,41 +27,110 @@ func (s *Sequence) Judge(th Thresholds) *Judgement {
 			j.Unmeasured = append(j.Unmeasured, i)
 		}
 	}
-	for _, f := range s.frames {
-		if f.odd {
+	strange := s.strangers()
+	for i, f := range s.frames {
+		if strange[i] {
 			j.Unrelated = append(j.Unrelated, f.index)
 		}
 	}
 	if len(s.frames) < minFrames {
-		j.cannotTell(ReasonFew)
+		reason := ReasonFew
+		if s.otherSize > 0 {
+			reason = ReasonSizes
+		}
+		j.cannotTell(reason)
 		return j
 	}
+	set := make([]float64, len(s.frames))
+	for i, f := range s.frames {
+		if settings != nil {
+			set[i] = settings[f.index]
+		}
+	}
 	ev, lnGain := s.brightnessPath()
-	dark := s.judgeDark(j, &th, ev)
-	s.judgeBrightness(j, &th, ev, dark)
+	dark := s.judgeDark(j, &th, ev, set, strange)
+	s.judgeBrightness(j, &th, ev, set, dark, strange)
 
 	leaveOut := make([]bool, len(s.frames))
-	for i, f := range s.frames {
-		leaveOut[i] = f.odd || dark[i]
+	for i := range s.frames {
+		leaveOut[i] = strange[i] || dark[i]
 	}
 	c := s.curves(&th, lnGain, leaveOut)
+	sg := s.signature(&th, strange)
+	j.Signature = sg.Signature
+	s.judgeWalk(j, &th, c, sg)
+	s.judgeOrder(j, &th, c, sg)
+	if s.leaveOutTests(j, leaveOut) {
+		c = s.curves(&th, lnGain, leaveOut)
+		s.judgeWalk(j, &th, c, sg)
+	}
 	j.Textured, j.HalfWidth = c.textured, c.hw
 	for i := range c.tiles {
 		if t := &c.tiles[i]; t.textured {
 			j.PerFrame[c.lo+t.arg].Sharpest += 1 / float64(c.textured)
 		}
 	}
-	sg := s.signature(&th)
-	j.Signature = sg.Signature
-	s.judgeWalk(j, &th, c, sg)
-	s.judgeOrder(j, &th, c, sg)
-	s.judgeMoved(j, &th, sg, dark)
-	s.judgeStalls(j, &th, sg, dark)
+	s.judgeMoved(j, &th, sg, dark, strange)
+	s.judgeStalls(j, &th, sg, dark, strange)
 	s.judgeJumps(j, &th, sg)
-	s.judgeEdges(j, &th, c)
+	s.judgeEdges(j, &th, c, strange, dark)
 	s.judgeStep(j, &th, c)
 	s.judgeSoft(j, &th, c)
 	return j
+}
+
+// strangers returns the frames that show something else than the run: those found
+// so as they were added, and the few at either end from which the picture cannot be
+// followed, while it can behind them.
+func (s *Sequence) strangers() []bool {
+	out := make([]bool, len(s.frames))
+	for i, f := range s.frames {
+		out[i] = f.odd
+	}
+	n := len(s.links)
+	follows := func(i int) bool { return i >= 0 && i < n && s.links[i].motion.Converged }
+	for i := min(testFrames, n) - 1; i >= 0; i-- {
+		if !follows(i) && follows(i+1) && follows(i+2) {
+			for k := range s.links[i].to {
+				out[k] = true
+			}
+			break
+		}
+	}
+	for i := max(0, n-testFrames); i < n; i++ {
+		if !follows(i) && follows(i-1) && follows(i-2) {
+			for k := s.links[i].from + 1; k < len(out); k++ {
+				out[k] = true
+			}
+			break
+		}
+	}
+	return out
+}
+
+// leaveOutTests leaves out the frames at either end from which focus jumps to the
+// run or away from it, and reports whether there are any.
+func (s *Sequence) leaveOutTests(j *Judgement, out []bool) bool {
+	first, last := 0, s.n-1
+	for _, e := range j.Order.Events {
+		if e.Kind != Turned && e.Kind != Restarted {
+			continue
+		}
+		if e.From+1 < testFrames && e.To <= testFrames {
+			first = max(first, e.To)
+		}
+		if s.n-1-e.From < testFrames {
+			last = min(last, e.From)
+		}
+	}
+	any := false
+	for i, f := range s.frames {
+		if f.index < first || f.index > last {
+			any = any || !out[i]
+			out[i] = true
+		}
+	}
+	return any
 }
 
 // cannotTell gives one reason for all checks.
@@ -90,24 +165,97 @@ func (s *Sequence) brightnessPath() (ev, lnGain []float64) {
 	return ev, lnGain
 }
 
-// judgeDark finds frames far below the upper quarter of their neighbourhood,
-// and, where focus walks and the light should not, of the run.
-func (s *Sequence) judgeDark(j *Judgement, th *Thresholds, ev []float64) []bool {
-	dark := make([]bool, len(ev))
-	mid := median(slices.Clone(ev))
-	matched := make([]bool, len(s.frames))
+// settled is the least difference that settings make between two frames, EV: half
+// the finest common step.
+const settled = 1.0 / 6
+
+// unexplained returns by how many EV frame i is darker than frame r beyond what
+// the settings make. Where these differ it is what is darker at least: tone curves
+// make the difference of two pictures larger than that of their light, by half of it
+// at most.
+func unexplained(ev, set []float64, i, r int) float64 {
+	by := set[r] - set[i]
+	d := ev[r] - ev[i] - by
+	if math.Abs(by) >= settled {
+		d -= math.Abs(by) / 2
+	}
+	return d
+}
+
+// judgeDark finds stretches of frames far below the frames before or behind them
+// and below the upper quarter of the run. A stretch that lasts to an end of the
+// run is a step of the light, and not dark, unless it is short, or so deep that
+// the light must have failed.
+func (s *Sequence) judgeDark(j *Judgement, th *Thresholds, ev, set []float64, strange []bool) []bool {
+	const (
+		around = 5
+		deep   = 2.0 // EV
+		short  = 4   // of which part of the run
+	)
+	n := len(ev)
+	plain := make([]float64, n)
+	for i := range ev {
+		plain[i] = ev[i] - set[i]
+	}
+	mid, high := median(slices.Clone(plain)), percentile(slices.Clone(plain), 0.75)
+	below := make([]float64, n)
+	for _, backward := range []bool{false, true} {
+		at := func(k int) int {
+			if backward {
+				return n - 1 - k
+			}
+			return k
+		}
+		var refs []int // the last frames that are not dark
+		low := make([]float64, n)
+		begin := -1 // of a stretch
+		end := func(k int) {
+			if begin < 0 {
+				return
+			}
+			var depth []float64
+			for m := begin; m < k; m++ {
+				depth = append(depth, low[m])
+			}
+			if k < n || short*(k-begin) <= n || median(depth) >= deep {
+				for m := begin; m < k; m++ {
+					below[at(m)] = max(below[at(m)], low[m])
+				}
+			}
+			begin = -1
+		}
+		for k := range n {
+			i := at(k)
+			var d []float64
+			for _, r := range refs[max(0, len(refs)-around):] {
+				d = append(d, unexplained(ev, set, i, r))
+			}
+			if len(d) > 0 {
+				low[k] = median(d)
+			}
+			if low[k] >= th.DarkEV && high-plain[i] >= th.DarkEV {
+				if begin < 0 {
+					begin = k
+				}
+				continue
+			}
+			end(k)
+			refs = append(refs, i)
+		}
+		end(n)
+	}
+	matched := make([]bool, n)
 	for _, l := range s.links {
 		if l.motion.Converged {
 			matched[l.from], matched[l.to] = true, true
 		}
 	}
-	for i, v := range ev {
-		j.PerFrame[s.frames[i].index].EV = v - mid
-		near := slices.Clone(ev[max(0, i-5):min(len(ev), i+6)])
-		below := percentile(near, 0.75) - v
-		if below >= th.DarkEV {
+	dark := make([]bool, n)
+	for i, f := range s.frames {
+		j.PerFrame[f.index].EV = plain[i] - mid
+		if below[i] > 0 {
 			dark[i] = true
-			j.Dark.Events = append(j.Dark.Events, DarkFrame{Frame: s.frames[i].index, EV: below, Unrelated: s.frames[i].odd || !matched[i]})
+			j.Dark.Events = append(j.Dark.Events, DarkFrame{Frame: f.index, EV: below[i], Unrelated: strange[i] || !matched[i]})
 		}
 	}
 	j.Dark.Verdict = decided(len(j.Dark.Events) > 0)
@@ -115,12 +263,17 @@ func (s *Sequence) judgeDark(j *Judgement, th *Thresholds, ev []float64) []bool 
 }
 
 // judgeBrightness looks at the changes between neighbours.
-func (s *Sequence) judgeBrightness(j *Judgement, th *Thresholds, ev []float64, dark []bool) {
+func (s *Sequence) judgeBrightness(j *Judgement, th *Thresholds, ev, set []float64, dark, strange []bool) {
 	b := &j.Brightness
-	var x []float64 // per link; NaN beside dark frames
+	changed := func(l link) bool { return math.Abs(set[l.to]-set[l.from]) >= settled }
+	var x []float64 // per link; NaN beside dark frames, and where the settings change
+	settings := 0
 	for _, l := range s.links {
 		v := l.ev / s.span(l)
-		if dark[l.from] || dark[l.to] || !l.motion.Converged {
+		if changed(l) {
+			settings++
+		}
+		if dark[l.from] || dark[l.to] || !l.motion.Converged || changed(l) {
 			v = math.NaN()
 		}
 		x = append(x, v)
@@ -149,6 +302,9 @@ func (s *Sequence) judgeBrightness(j *Judgement, th *Thresholds, ev []float64, d
 	}
 	if compared < 3 {
 		b.Verdict = cannot(ReasonUnrelated)
+		if settings > len(x)/2 {
+			b.Verdict = cannot(ReasonSettings)
+		}
 		return
 	}
 	b.Typical = median(absolute(x))
@@ -156,18 +312,18 @@ func (s *Sequence) judgeBrightness(j *Judgement, th *Thresholds, ev []float64, d
 	path := make([]float64, len(ev)) // ev, but for links that compare different things
 	for _, l := range s.links {
 		path[l.to] = path[l.from]
-		if l.motion.Converged {
+		if l.motion.Converged && !changed(l) {
 			path[l.to] += l.ev
 		}
 	}
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for i := range ev {
-		if dark[i] || s.frames[i].odd {
+		if dark[i] || strange[i] {
 			continue
 		}
 		var near []float64
 		for k := max(0, i-2); k <= min(len(ev)-1, i+2); k++ {
-			if !dark[k] && !s.frames[k].odd {
+			if !dark[k] && !strange[k] {
 				near = append(near, path[k])
 			}
 		}
@@ -192,13 +348,13 @@ type signature struct {
 	median float64   // of |v|
 }
 
-func (s *Sequence) signature(th *Thresholds) *signature {
+func (s *Sequence) signature(th *Thresholds, strange []bool) *signature {
 	n := len(s.links)
 	sg := &signature{}
 	scale, tx, ty := make([]float64, n), make([]float64, n), make([]float64, n)
 	for i, l := range s.links {
 		scale[i], tx[i], ty[i] = math.NaN(), math.NaN(), math.NaN()
-		if l.motion.Converged {
+		if l.motion.Converged && !strange[l.from] && !strange[l.to] {
 			k := s.span(l)
 			scale[i], tx[i], ty[i] = l.motion.Scale/k, l.motion.ShiftX/k, l.motion.ShiftY/k
 		}
@@ -368,35 +524,11 @@ func (s *Sequence) judgeOrder(j *Judgement, th *Thresholds, c *curves, sg *signa
 		return
 	}
 	if sg.Kind != "" {
-		regular := func(i int) bool { return i >= 0 && i < len(sg.v) && sg.v[i]*sg.sign > th.TurnRatio*sg.median }
-		back := func(i int) bool {
-			return sg.v[i]*sg.sign < -max(th.TurnRatio*sg.median, 5*sg.sigma)
-		}
-		for i := 0; i < len(sg.v); i++ {
-			if !back(i) {
-				continue
-			}
-			a := i
-			var sum, most float64
-			for i < len(sg.v) && back(i) {
-				sum += -sg.v[i] * sg.sign * s.span(s.links[i])
-				most = max(most, -sg.v[i]*sg.sign)
-				i++
-			}
-			if !regular(a-1) && !regular(i) {
-				continue
-			}
-			r := Reversal{Kind: Turned, From: s.frames[s.links[a].from].index, To: s.frames[s.links[i-1].to].index, Back: sum / sg.median}
-			if i-a == 1 {
-				large := func(k int) bool { return k >= 0 && k < len(sg.v) && sg.v[k]*sg.sign > 1.5*sg.median }
-				switch {
-				case most > 2.5*sg.median:
-					r.Kind = Restarted
-				case large(a-1) && large(i) || (a == 0 || i == len(sg.v)) && (large(a-1) || large(i)):
-					r.Kind = Swapped
-				}
-			}
-			o.Events = append(o.Events, r)
+		o.Events = s.reversals(th, sg)
+		if e := o.Events; len(e) > 0 && e[0].Kind == Turned && e[0].From < testFrames && e[0].To-e[0].From > testFrames {
+			// Most of the run goes back: it began the other way.
+			sg.sign = -sg.sign
+			o.Events = s.reversals(th, sg)
 		}
 		o.Verdict = decided(len(o.Events) > 0)
 		return
@@ -417,6 +549,41 @@ func (s *Sequence) judgeOrder(j *Judgement, th *Thresholds, c *curves, sg *signa
 	o.Verdict = cannot(ReasonSignature) // short turns and swaps would not be seen
 }
 
+// reversals returns the stretches over which the signature goes against the
+// direction of the run.
+func (s *Sequence) reversals(th *Thresholds, sg *signature) (events []Reversal) {
+	regular := func(i int) bool { return i >= 0 && i < len(sg.v) && sg.v[i]*sg.sign > th.TurnRatio*sg.median }
+	back := func(i int) bool { return sg.v[i]*sg.sign < -th.TurnRatio*sg.median }
+	for i := 0; i < len(sg.v); i++ {
+		if !back(i) {
+			continue
+		}
+		a := i
+		var sum, most float64
+		for i < len(sg.v) && back(i) {
+			sum += -sg.v[i] * sg.sign * s.span(s.links[i])
+			most = max(most, -sg.v[i]*sg.sign)
+			i++
+		}
+		const sure = 5 // noise deviations
+		if sum < sure*sg.sigma*math.Sqrt(float64(i-a)) || !regular(a-1) && !regular(i) {
+			continue
+		}
+		r := Reversal{Kind: Turned, From: s.frames[s.links[a].from].index, To: s.frames[s.links[i-1].to].index, Back: sum / sg.median}
+		if i-a == 1 {
+			large := func(k int) bool { return k >= 0 && k < len(sg.v) && sg.v[k]*sg.sign > 1.5*sg.median }
+			switch {
+			case most > 2.5*sg.median:
+				r.Kind = Restarted
+			case large(a-1) && large(i) || (a == 0 || i == len(sg.v)) && (large(a-1) || large(i)):
+				r.Kind = Swapped
+			}
+		}
+		events = append(events, r)
+	}
+	return events
+}
+
 // revisit finds the first frame whose sharp tiles are those of an earlier frame
 // more than two half widths before.
 func (s *Sequence) revisit(th *Thresholds, c *curves) (Reversal, bool) {
@@ -428,12 +595,13 @@ func (s *Sequence) revisit(th *Thresholds, c *curves) (Reversal, bool) {
 		}
 	}
 	least := max(6, int(0.03*float64(len(textured))))
-	for b := apart + 1; b < c.n; b++ {
+	// Not at the ends, which may be test frames.
+	for b := apart + 1; b < c.n-testFrames+1; b++ {
 		if !c.real[b] {
 			continue
 		}
 		best, at := math.Inf(1), 0
-		for a := 0; a < b-apart; a++ {
+		for a := testFrames - 1; a < b-apart; a++ {
 			if !c.real[a] {
 				continue
 			}
@@ -452,16 +620,35 @@ func (s *Sequence) revisit(th *Thresholds, c *curves) (Reversal, bool) {
 				}
 			}
 		}
-		if best < th.RevisitRMS {
+		if best < th.RevisitRMS && leaves(textured, at, b, 2*th.RevisitRMS) {
 			return Reversal{Kind: Revisited, From: c.lo + at, To: c.lo + b, Back: float64(b - at)}, true
 		}
 	}
 	return Reversal{}, false
 }
 
+// leaves reports whether the sharpness of the tiles that are sharp in frame a
+// differs in some frame before b by more than rms: focus has left and not stood.
+func leaves(tiles []*curve, a, b int, rms float64) bool {
+	for k := a + 1; k < b; k++ {
+		var sum float64
+		n := 0
+		for _, t := range tiles {
+			if p, q := float64(t.f[a]), float64(t.f[k]); p > 0.6 || q > 0.6 {
+				sum += (p - q) * (p - q)
+				n++
+			}
+		}
+		if n > 0 && math.Sqrt(sum/float64(n)) > rms {
+			return true
+		}
+	}
+	return false
+}
+
 // excess returns by how many px each link's picture jumps beyond its
 // neighbours' drift, and where to; NaN where it is not registered.
-func (s *Sequence) excess(sg *signature) (size []float64, shift [][2]float64) {
+func (s *Sequence) excess(sg *signature, strange []bool) (size []float64, shift [][2]float64) {
 	n := len(s.links)
 	var part [3][]float64 // shift in x and y, and rotation as px half-way to the corner
 	half := 0.285 * math.Hypot(float64(s.grid.width), float64(s.grid.height)) / float64(s.grid.factor)
@@ -473,7 +660,7 @@ func (s *Sequence) excess(sg *signature) (size []float64, shift [][2]float64) {
 		v := [3]float64{m.ShiftX / span, m.ShiftY / span, m.Rotation * half / span}
 		for k := range part {
 			part[k][i] = v[k]
-			if !m.Converged {
+			if !m.Converged || strange[l.from] || strange[l.to] {
 				part[k][i] = math.NaN()
 			}
 		}
@@ -500,9 +687,9 @@ func (s *Sequence) excess(sg *signature) (size []float64, shift [][2]float64) {
 }
 
 // judgeMoved finds jumps of the picture.
-func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature, dark []bool) {
+func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature, dark, strange []bool) {
 	m := &j.Moved
-	d, shift := s.excess(sg)
+	d, shift := s.excess(sg, strange)
 	values := known(d)
 	if len(values) < 3 {
 		m.Verdict = cannot(ReasonUnrelated)
@@ -522,8 +709,12 @@ func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature, dark 
 		// leaves far more than noise does.
 		blurred := s.links[i].motion.Unexplained > max(maxLeft, 3*usual)
 		doubtful := v <= doubt || blurred
-		if doubtful && (doubt > limit || blurred) || math.IsNaN(v) {
-			m.Doubtful = append(m.Doubtful, s.frames[s.links[i].to].index)
+		switch at := s.frames[s.links[i].to].index; {
+		case strange[s.links[i].from] || strange[s.links[i].to]:
+		case math.IsNaN(v):
+			m.Unmatched = append(m.Unmatched, at)
+		case doubtful && (doubt > limit || blurred):
+			m.Doubtful = append(m.Doubtful, at)
 		}
 		if v > limit && !doubtful && !j.Order.touches(s.frames[s.links[i].from].index, s.frames[s.links[i].to].index) {
 			hits = append(hits, i)
@@ -544,9 +735,8 @@ func (s *Sequence) judgeMoved(j *Judgement, th *Thresholds, sg *signature, dark 
 	slices.SortFunc(m.Events, func(a, b Move) int { return a.From - b.From })
 	m.Verdict = decided(len(m.Events) > 0)
 	switch {
-	case 2*len(m.Doubtful) > len(d): // too few links to be sure of any
-		m.Events = nil
-		m.Verdict = cannot(ReasonUnrelated)
+	case 2*(len(m.Doubtful)+len(m.Unmatched)) > len(d): // too few links to be sure of any
+		*m = Moved{Verdict: cannot(ReasonUnrelated)}
 	case m.Answer == Fine && limit > unsteady*th.MovedPixels*px:
 		m.Verdict = cannot(ReasonUnsteady)
 	}
@@ -572,7 +762,7 @@ func (s *Sequence) broken(dark []bool) (events []Move) {
 		if i < 2 || i+2 >= len(s.links) || dark[l.from] || dark[l.to] {
 			continue
 		}
-		if !l.motion.Converged && clear(i-2) && clear(i-1) && clear(i+1) && clear(i+2) {
+		if !l.motion.Converged && clear(i-1) && clear(i+1) && (clear(i-2) || clear(i+2)) {
 			events = append(events, Move{From: s.frames[l.from].index, To: s.frames[l.to].index, Lasting: true, Lost: true})
 		}
 		if l.to-l.from == 2 && clear(i) && s.frames[l.from+1].odd && !dark[l.from+1] {
@@ -597,19 +787,19 @@ func (o *Order) touches(from, to int) bool {
 // judgeStalls finds links over which focus did not move. The run's median is a
 // reference besides the neighbours, or a run that stands from its start would
 // be its own measure.
-func (s *Sequence) judgeStalls(j *Judgement, th *Thresholds, sg *signature, dark []bool) {
+func (s *Sequence) judgeStalls(j *Judgement, th *Thresholds, sg *signature, dark, strange []bool) {
 	n := len(s.links)
 	still, same := make([]bool, n), make([]bool, n)
 	change := make([]float64, n)
 	for i, l := range s.links {
 		same[i] = l.same
 		change[i] = l.change
-		if !l.motion.Converged || dark[l.from] || dark[l.to] {
+		if strange[l.from] || strange[l.to] || !l.motion.Converged || dark[l.from] || dark[l.to] {
 			change[i] = math.NaN()
 		}
 	}
 	focus := j.Walk.Answer == Found || sg.Kind != ""
-	typical := median(known(change))
+	typical, usual := median(known(change)), percentile(known(change), 0.75)
 	if focus && sg.Kind != "" {
 		signed := sg.sign * sg.median
 		global := make([]bool, n)
@@ -649,6 +839,28 @@ func (s *Sequence) judgeStalls(j *Judgement, th *Thresholds, sg *signature, dark
 			if change[i] < th.StallChange*around(change, i, 3) && !s.nearMove(j, i) {
 				still[i] = true
 			}
+		}
+		// A longer stop is its own neighbourhood. Pictures that are all blurred
+		// change little too, but by and by.
+		quiet := func(i int) bool {
+			return !same[i] && change[i] < th.StallChange*usual && (sg.Kind == "" || math.Abs(sg.v[i]) <= th.StallRatio*sg.median)
+		}
+		for a := 0; a < n; a++ {
+			b := a
+			for b < n && quiet(b) {
+				b++
+			}
+			if b == a {
+				continue
+			}
+			const abrupt = 2.5
+			level := abrupt * median(slices.Clone(change[a:b]))
+			if a > 0 && change[a-1] > level || b < n && change[b] > level {
+				for i := a; i < b; i++ {
+					still[i] = true
+				}
+			}
+			a = b
 		}
 	}
 	for i := 0; i < n; i++ {
@@ -718,7 +930,7 @@ func (o *Stalls) touches(from, to int) bool {
 }
 
 // judgeEdges looks for tiles that were still getting sharper in an end frame.
-func (s *Sequence) judgeEdges(j *Judgement, th *Thresholds, c *curves) {
+func (s *Sequence) judgeEdges(j *Judgement, th *Thresholds, c *curves, strange, dark []bool) {
 	v, ok := s.curvesTell(j, th, c)
 	if !ok || j.Walk.Answer != Found {
 		if ok {
@@ -731,6 +943,20 @@ func (s *Sequence) judgeEdges(j *Judgement, th *Thresholds, c *curves) {
 	j.First.Frame = c.lo
 	j.Last = s.edge(th, c, func(i int) int { return c.n - 1 - i })
 	j.Last.Frame = c.lo + c.n - 1
+	// A frame beyond that cannot be compared may have what lacks.
+	missing := make([]bool, s.n)
+	for i := range missing {
+		missing[i] = !j.PerFrame[i].Measured
+	}
+	for i, f := range s.frames {
+		missing[f.index] = strange[i] || dark[i]
+	}
+	if slices.Contains(missing[:j.First.Frame], true) {
+		j.First.Verdict = cannot(ReasonEnd)
+	}
+	if slices.Contains(missing[j.Last.Frame+1:], true) {
+		j.Last.Verdict = cannot(ReasonEnd)
+	}
 }
 
 // edge looks at the end that at counts from.

@@ -39,6 +39,9 @@ func decided(found bool) Verdict {
 // Reasons for not telling.
 const (
 	ReasonFew         = "fewer than 6 frames with a picture"
+	ReasonSizes       = "the pictures are of different sizes"
+	ReasonSettings    = "the settings change too often"
+	ReasonEnd         = "the frames at that end have no picture that can be compared"
 	ReasonLong        = "more than 1,000 frames"
 	ReasonTexture     = "too little texture, or too much noise"
 	ReasonInterior    = "too few tiles have their sharpest frame inside the run"
@@ -58,7 +61,7 @@ type Judgement struct {
 	Unmeasured []int // without a picture, or with one of another size
 	// Unrelated are frames that show something else than the frames around
 	// them, such as a hand, a card or nothing. They take part in no check
-	// but Dark and Brightness.
+	// but Dark.
 	Unrelated []int
 
 	Width, Height int // of the pictures given
@@ -85,20 +88,10 @@ type Judgement struct {
 	PerFrame []FrameSummary // one for each frame added
 }
 
-// FullPixels converts px of the analysed picture into pixels of a picture of the
-// same view that is fullWidth wide (the sensor's picture where the analysed one
-// is a preview). It returns 0 where no frame had a picture.
-func (j *Judgement) FullPixels(px float64, fullWidth int) float64 {
-	if j.Width == 0 {
-		return 0
-	}
-	return px * float64(j.Factor) * float64(fullWidth) / float64(j.Width)
-}
-
 // A FrameSummary is what is kept of a frame once its run is judged.
 type FrameSummary struct {
 	Measured bool
-	EV       float64 // brightness against the run's median frame; 0 where not known
+	EV       float64 // brightness against the run's median frame beyond the settings; 0 where not known
 	Clipped  float64 // share of the picture under 4 or over 250 code values
 	// Sharpest is the share of the textured tiles that are sharpest here.
 	Sharpest float64
@@ -203,6 +196,8 @@ type Moved struct {
 	// Doubtful are the frames up to which a jump of the limit's size would not
 	// have been told from a shadow, a moving subject or a change of blur.
 	Doubtful []int
+	// Unmatched are the frames up to which the pictures do not match at all.
+	Unmatched []int
 }
 
 // A Move is one jump of the picture.
@@ -242,7 +237,7 @@ type Dark struct {
 // A DarkFrame is one of them.
 type DarkFrame struct {
 	Frame int
-	EV    float64 // below the run, positive
+	EV    float64 // below the frames before or behind, beyond the settings; positive
 	// Unrelated tells that nothing of the picture matches its neighbours: a
 	// cap or a hand in front of the lens looks like this too.
 	Unrelated bool

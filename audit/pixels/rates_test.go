@@ -44,7 +44,7 @@ func (st *studio) judge(shots []pixelstest.Shot) *pixels.Judgement {
 		}
 		s.Add(m)
 	}
-	return s.Judge(pixels.DefaultThresholds())
+	return s.Judge(pixels.DefaultThresholds(), nil)
 }
 
 // A row counts one kind of fault, or of clean runs, in one check.

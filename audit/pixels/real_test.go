@@ -104,7 +104,7 @@ func judged(t testing.TB, r series) (*pixels.Judgement, []float64) {
 		sharpness = append(sharpness, m.Sharpness)
 		s.Add(m)
 	}
-	return s.Judge(pixels.DefaultThresholds()), sharpness
+	return s.Judge(pixels.DefaultThresholds(), nil), sharpness
 }
 
 // TestRealSharpest holds the focus measure to what others wrote into the file
@@ -208,7 +208,7 @@ func TestRealFaults(t *testing.T) {
 		for _, m := range list {
 			s.Add(m)
 		}
-		return s.Judge(pixels.DefaultThresholds())
+		return s.Judge(pixels.DefaultThresholds(), nil)
 	}
 	measure := func(img image.Image) *pixels.FrameMeasure {
 		m, err := pixels.Measure(img)

@@ -15,6 +15,8 @@ type Sequence struct {
 	frames []frame
 	links  []link
 	long   bool // the curves were given up
+	// otherSize counts the frames whose pictures are not of the first's size.
+	otherSize int
 
 	// The last frame that stands in the chain, and the one before, for the
 	// case that the last turns out to show something else.
@@ -40,6 +42,7 @@ type frame struct {
 	luma    float64
 	clipped float64
 	print   uint64
+	flat    bool // shows no detail, as when it is black: then copies look alike
 	odd     bool // shows something else than the frames around it
 }
 
@@ -102,10 +105,14 @@ func (s *Sequence) Len() int { return s.n }
 func (s *Sequence) Add(m *FrameMeasure) {
 	index := s.n
 	s.n++
-	if m == nil || s.grid.cols > 0 && (m.Width != s.grid.width || m.Height != s.grid.height) {
+	if m == nil {
 		return
 	}
-	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, print: m.print}
+	if len(s.frames) > 0 && (m.Width != s.grid.width || m.Height != s.grid.height) {
+		s.otherSize++
+		return
+	}
+	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, print: m.print, flat: m.Sharpness == 0}
 	now := anchor{frame: len(s.frames), levels: m.pyramid(), print: m.print}
 	if len(s.frames) == 0 {
 		s.grid = newGrid(m)
@@ -236,7 +243,7 @@ const (
 // compare makes the link from one frame to the next.
 func (s *Sequence) compare(from, to int, mo Motion) link {
 	a, b := &s.frames[from], &s.frames[to]
-	l := link{from: from, to: to, motion: mo, same: a.print == b.print}
+	l := link{from: from, to: to, motion: mo, same: a.print == b.print && !a.flat}
 	var ev, gain []float64
 	for i, p := range a.tiles {
 		q := b.tiles[i]

@@ -32,11 +32,13 @@ func percentile(v []float64, q float64) float64 {
 // normal distribution.
 const consistent = 1.4826
 
-// around returns the median of the known values at distance 1 to r from i,
-// without i; NaN where none is known.
+// around returns the median of the known ones of the 2r values nearest to i,
+// without i; NaN where none is known. Near an end there are more on the one side.
 func around(v []float64, i, r int) float64 {
+	lo := max(0, min(i-r, len(v)-1-2*r))
+	hi := min(len(v)-1, max(i+r, 2*r))
 	var near []float64
-	for j := max(0, i-r); j <= min(len(v)-1, i+r); j++ {
+	for j := lo; j <= hi; j++ {
 		if j != i && !math.IsNaN(v[j]) {
 			near = append(near, v[j])
 		}
