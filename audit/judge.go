@@ -163,7 +163,8 @@ const (
 
 // retakes finds the later sequences that make faulty ones harmless. Of the
 // sequences that follow a faulty one with the same body, lens and settings the
-// first good one is its retake, if it follows soon and has as many frames.
+// first good one is its retake, if it follows soon, has as many frames, and the
+// pictures do not show another view.
 func retakes(session *Session) {
 	for i, faulty := range session.Sequences {
 		if worst(faulty.Findings) == VerdictGood || !(faulty.Kind.Steady() || faulty.Kind == Exposure || faulty.Kind == Burst) {
@@ -174,7 +175,7 @@ func retakes(session *Session) {
 			if later.Start().Sub(end) > retakeWithin {
 				break
 			}
-			if later.Body != faulty.Body || !alike(faulty, later) {
+			if later.Body != faulty.Body || !alike(faulty, later) || otherView(faulty, later) {
 				continue
 			}
 			if worst(later.Findings) != VerdictGood {
@@ -187,6 +188,13 @@ func retakes(session *Session) {
 			break
 		}
 	}
+}
+
+// otherView reports whether the pictures of two sequences are sure to show
+// different things.
+func otherView(a, b *Sequence) bool {
+	v, ok := a.Pictures.(Viewer)
+	return ok && b.Pictures != nil && v.OtherView(b.Pictures)
 }
 
 // expected returns how many frames the sequence holds, counting those whose

@@ -56,8 +56,8 @@ type Sequence struct {
 	Steps    []Step
 	Settings Settings
 	Support  Support // Tripod or Handheld
-	// Pictures is what Options.Measure found, for rules that know it; nil
-	// where the pictures were not looked at.
+	// Pictures is what Options.Measure found, for rules that know it, and may
+	// be a Viewer; nil where the pictures were not looked at.
 	Pictures any
 
 	Verdict Verdict
@@ -66,6 +66,13 @@ type Sequence struct {
 	SupersededBy *Sequence
 	Findings     []*Finding
 	NotJudged    []NotJudged
+}
+
+// A Viewer knows what the pictures of a sequence show.
+type Viewer interface {
+	// OtherView reports whether the Pictures of another sequence are sure to
+	// show something else.
+	OtherView(pictures any) bool
 }
 
 // Start returns when the first timed frame was made; zero where no frame records it.

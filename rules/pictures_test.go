@@ -337,6 +337,48 @@ func TestPicturesOfMarkers(t *testing.T) {
 	}
 }
 
+// TestPicturesOfRetake holds that a sequence of another view is no retake, and that
+// one of the same view is, even a little aside.
+func TestPicturesOfRetake(t *testing.T) {
+	other := pixelstest.Scene{
+		Seed: 98, Width: 576, Height: 384, Shape: pixelstest.Steps, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.03, Electrons: 40000, Quality: 90,
+	}.Build()
+	shots := covering()
+	n := len(shots)
+	faulty := pixelstest.Brighten(shots, 13, 1, -2)
+	aside := pixelstest.Bump(shots, 0, n, 60, 30)
+	for _, c := range []struct {
+		name   string
+		second func(i int) []byte
+		want   bool
+	}{
+		{"same view", func(i int) []byte { return scene().JPEG(shots[i]) }, true},
+		{"a little aside", func(i int) []byte { return scene().JPEG(aside[i]) }, true},
+		{"another view", func(i int) []byte { return other.JPEG(shots[i]) }, false},
+	} {
+		minutes := camera{every: 1300 * time.Millisecond, numbersRunOn: true, skip: func(i int) int {
+			if i == n {
+				return 100
+			}
+			return 0
+		}}
+		folder := minutes.write(t, 2*n, func(i int) []byte {
+			if i < n {
+				return scene().JPEG(faulty[i])
+			}
+			return c.second(i - n)
+		})
+		result := lookAt(t, &Pictures{}, folder)
+		q := result.Sessions[0].Sequences
+		if len(q) != 2 || q[0].Verdict != audit.VerdictReshoot {
+			t.Fatalf("%s: %d sequences, the first %v", c.name, len(q), q[0].Verdict)
+		}
+		if retaken := q[0].SupersededBy != nil; retaken != c.want {
+			t.Errorf("%s: retaken is %v", c.name, retaken)
+		}
+	}
+}
+
 // TestPicturesPartlyThere holds that frames whose pictures cannot be looked at are
 // told, and that nothing is said of an end that has none.
 func TestPicturesPartlyThere(t *testing.T) {

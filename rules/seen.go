@@ -65,6 +65,12 @@ func focusOrCamera(j *pixels.Judgement, verb string) string {
 	return "focus " + verb
 }
 
+// OtherView implements audit.Viewer.
+func (p *picturesOf) OtherView(pictures any) bool {
+	other, ok := pictures.(*picturesOf)
+	return ok && p.Judgement.View.Other(other.Judgement.View)
+}
+
 // jumpsSeen are the places of a sequence where focus moves much farther than
 // around them, by the pictures.
 type jumpsSeen struct {

@@ -55,6 +55,7 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 	for i := range s.frames {
 		leaveOut[i] = strange[i] || dark[i]
 	}
+	j.View = s.view(lnGain, leaveOut)
 	c := s.curves(&th, lnGain, leaveOut)
 	sg := s.signature(&th, strange)
 	j.Signature = sg.Signature

@@ -85,6 +85,8 @@ type Judgement struct {
 	Dark       Dark
 	Soft       Soft
 
+	View View // empty of runs too long to keep
+
 	PerFrame []FrameSummary // one for each frame added
 }
 

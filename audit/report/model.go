@@ -467,12 +467,14 @@ func filesLine(c *audit.FileCounts, unread int) string {
 
 // closing says what to do now.
 func closing(r *audit.Result) string {
-	var again, look []string
+	var again, look, retaken []string
 	for _, s := range r.Sessions {
 		again, look = addOpen(again, look, "session "+s.ID, worst(s.Findings))
 		for _, q := range s.Sequences {
 			if q.SupersededBy == nil {
 				again, look = addOpen(again, look, q.ID, q.Verdict)
+			} else {
+				retaken = append(retaken, q.SupersededBy.ID+" repeats "+q.ID)
 			}
 		}
 	}
@@ -484,6 +486,8 @@ func closing(r *audit.Result) string {
 		return "shoot " + list(again, most) + " again while the subject is here."
 	case len(look) > 0:
 		return "look at " + list(look, most) + " before you go on."
+	case len(retaken) > 0:
+		return "nothing found to shoot again, if " + list(retaken, most) + ". Still look at the frames that matter at 100 % before the subject leaves."
 	default:
 		return "nothing found to shoot again. Still look at the frames that matter at 100 % before the subject leaves."
 	}
