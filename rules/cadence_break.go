@@ -103,8 +103,7 @@ func skippedFinding(v *audit.Review, list []gap) audit.Finding {
 	if n := len(list); n > 1 {
 		found.Message += fmt.Sprintf(", and in %s", many(n-1, "other place", "other places"))
 	}
-	j, _ := seen(v)
-	if j.Step.Answer != pixels.CannotTell && j.Step.Blur*worst.jump > paramOf(v, "focus-gap", growth) {
+	if j, _ := seen(v); j != nil && j.Step.Answer != pixels.CannotTell && j.Step.Blur*worst.jump > paramOf(v, "focus-gap", growth) {
 		found.Severity = audit.Reshoot
 		found.Action = "shoot this sequence again"
 	}

@@ -72,3 +72,16 @@ func walkOf(q *audit.Sequence) (w walk, why string, ok bool) {
 	w.away = math.Copysign(1, float64(forth))
 	return w, "", true
 }
+
+// even reports whether each step of the walk can be told from two: the distances
+// move with every frame, and all but alike.
+func (w walk) even() bool {
+	const uneven = 0.25
+	var off []float64
+	for i := 1; i < len(w.at); i++ {
+		off = append(off, math.Abs(math.Abs(w.at[i]-w.at[i-1])/w.step-1))
+	}
+	slices.Sort(off)
+	const most = 0.8 // of the steps
+	return len(off) >= 4 && off[int(most*float64(len(off)-1))] <= uneven
+}

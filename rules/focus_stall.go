@@ -98,6 +98,9 @@ func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool)
 	var frames []*audit.Frame
 	n, copies := 0, true
 	for _, e := range j.Stalls.Events {
+		if e.Identical && e.To-e.From == 1 && copiedOver(q.Frames[e.From], q.Frames[e.To]) {
+			continue // repeated-frame tells
+		}
 		n++
 		copies = copies && e.Identical
 		frames = append(frames, q.Frames[e.From:e.To+1]...)
@@ -111,7 +114,7 @@ func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool)
 	const harmless = 2 // frames at one focus too many
 	severity := audit.Check
 	atEnd := longest.To == len(q.Frames)-1
-	if copies || longest.To-longest.From <= harmless && !atEnd {
+	if copies && longest.To-longest.From == 1 || longest.To-longest.From <= harmless && !atEnd {
 		severity = audit.Note
 	}
 	where := audit.FrameRange(q.Frames[longest.From], q.Frames[longest.To])

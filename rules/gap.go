@@ -114,6 +114,10 @@ func gaps(v *audit.Review) []gap {
 		if q.Kind == audit.Exposure && g.reading == unclear && g.count > 1 && bracketLacks(q.Frames, g.count-1) {
 			g.reading = missing
 		}
+		if i > 0 && copiedOver(list[i-1].from, list[i-1].to) || i < len(list)-1 && copiedOver(list[i+1].from, list[i+1].to) {
+			g.reading = plain // it holds the frame that was copied over
+			continue
+		}
 		g.jump = jumps.over(g.from, g.to)
 		if g.reading == unclear && g.jumps(float64(g.count)) {
 			g.reading, g.bySight = missing, true

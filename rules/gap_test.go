@@ -33,7 +33,7 @@ func TestAverages(t *testing.T) {
 // middle the number jumps by jump while the time goes on by ticks.
 func coarseRun(r *rand.Rand, cadence float64, jump, ticks int) *audit.Sequence {
 	const frames, middle = 50, 25
-	q := &audit.Sequence{Kind: audit.Series, Cadence: exifread.Of(time.Duration(cadence * float64(time.Second)))}
+	q := &audit.Sequence{Kind: audit.Burst, Cadence: exifread.Of(time.Duration(cadence * float64(time.Second)))}
 	now, number := r.Float64(), 1
 	start := time.Date(2026, 3, 4, 10, 11, 12, 0, time.UTC)
 	for i := range frames {
@@ -50,6 +50,7 @@ func coarseRun(r *rand.Rand, cadence float64, jump, ticks int) *audit.Sequence {
 		q.Frames = append(q.Frames, &audit.Frame{
 			Time: start.Add(time.Duration(now) * time.Second), Resolution: time.Second,
 			Number: audit.Number{Known: true, N: number, Digits: 4, Count: number},
+			Files:  []*audit.File{{Path: "run", Size: int64(i)}},
 		})
 	}
 	for i := 1; i < frames; i++ {

@@ -55,7 +55,7 @@ func checkIntervalJitter(v *audit.Review) error {
 			v.Unjudged("the clock is too coarse for this cadence")
 			return nil
 		}
-		if n, ok := s.Count.Get(); ok && n != 1 || ticks >= gap {
+		if n, ok := s.Count.Get(); ok && n != 1 || ticks >= gap || copiedOver(s.From, s.To) {
 			continue // missing-frame, number-jump or interval-gap tells
 		}
 		off := math.Abs(ticks - 1)

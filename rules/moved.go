@@ -25,7 +25,7 @@ moved, fix it and shoot the sequence again.
 Lenses shift the picture a little as they focus; a jump counts from a pixel of a
 picture 1,600 wide. Shadows and things that move inside the picture are told apart by
 its quarters, which then disagree; where they do it cannot be judged. In a time-lapse
-it is a note, as the subject itself may move. Of rails and microscopes, whose picture
+a jump is a note, as the subject itself may move. Of rails and microscopes, whose picture
 drifts as they focus, a jump along the drift may be named as a step of focus. Frames
 that match neither neighbour count too, but for the first and last few, which are
 taken for markers.`,
@@ -45,7 +45,7 @@ taken for markers.`,
 
 func checkMoved(v *audit.Review) error {
 	q := v.Sequence
-	if q.Support == audit.Handheld {
+	if q.Support == audit.Handheld || q.Kind == audit.Single {
 		return nil
 	}
 	j := shows(v)
@@ -84,7 +84,7 @@ func checkMoved(v *audit.Review) error {
 	}
 	from, to := q.Frames[worst.From], q.Frames[worst.To]
 	severity := audit.Check
-	if q.Kind == audit.Interval {
+	if q.Kind == audit.Interval && !worst.Lost {
 		severity = audit.Note
 	}
 	found := audit.Finding{
@@ -97,7 +97,7 @@ func checkMoved(v *audit.Review) error {
 		found.Message = fmt.Sprintf("the pictures up to %s and from %s on do not match", from.Label(), to.Label())
 	case worst.Lost:
 		found.Message = fmt.Sprintf("frame %s does not match the frames before and after", to.Label())
-		found.Action = "look at it; if the camera or the subject moved, shoot this sequence again"
+		found.Action = "look at it; if something stood before the lens, or the camera or the subject moved, shoot this sequence again"
 	default:
 		found.Message = fmt.Sprintf("the picture jumps between %s and %s by %s", from.Label(), to.Label(), writePixels(fullSize(q, j, worst.Pixels)))
 		found.Measured, found.Limit, found.Unit = exifread.Of(inLong(j, worst.Pixels)), exifread.Of(v.Param("jump")), "px of a picture 1,600 wide"

@@ -17,10 +17,11 @@ var repeatedFrame = &audit.Rule{
 number, or with files of the same size at a time known to a hundredth of a second.
 
 One card was copied twice, perhaps in place of another one. Copies also make
-sequences look longer than they are.
+sequences look longer than they are. Where two numbers that follow each other hold one
+frame, it was copied over the other, which is lost here: that is a check.
 
 Leave one copy out of what you audit and merge, and look whether every card was
-copied.
+copied. Copy a frame that was copied over from the card again.
 
 It is wrong where two exposures of one number were made within one reading of a
 whole-second clock.`,
@@ -37,6 +38,15 @@ func checkRepeatedFrame(v *audit.Review) error {
 	var first, second []*audit.Frame
 	for _, body := range v.Session.Bodies {
 		for _, p := range repeats(framesOf(v.Session, body), v.Param("clock")) {
+			if copiedOver(p[0], p[1]) {
+				v.Found(audit.Finding{
+					Severity: audit.Check,
+					Message:  fmt.Sprintf("%s and %s hold one and the same frame: one was copied over the other", p[0].Label(), p[1].Label()),
+					Action:   "copy both from the card again; if the other frame is not there, shoot its sequence again",
+					Frames:   []*audit.Frame{p[0], p[1]},
+				})
+				continue
+			}
 			first, second = append(first, p[0]), append(second, p[1])
 		}
 	}
@@ -59,6 +69,18 @@ func checkRepeatedFrame(v *audit.Review) error {
 		Frames:  second,
 	})
 	return nil
+}
+
+// copiedOver reports whether two frames are one, by a fine clock and their size, and
+// bear numbers that follow each other, in one folder: the camera gave them to two
+// frames.
+func copiedOver(a, b *audit.Frame) bool {
+	const fine = 10 * time.Millisecond
+	if !a.Timed() || !a.Time.Equal(b.Time) || a.Resolution > fine || a.Files[0].Size != b.Files[0].Size {
+		return false
+	}
+	d := b.Number.N - a.Number.N
+	return a.Number.Known && b.Number.Known && (d == 1 || d == -1) && path.Dir(a.Path()) == path.Dir(b.Path())
 }
 
 // repeats returns the frames of one body that repeat an earlier one, with that one.

@@ -71,40 +71,56 @@ func (p *picturesOf) OtherView(pictures any) bool {
 	return ok && p.Judgement.View.Other(other.Judgement.View)
 }
 
-// jumpsSeen are the places of a sequence where focus moves much farther than
-// around them, by the pictures.
-type jumpsSeen struct {
-	events []pixels.Jump
-	place  map[*audit.Frame]int
+// jumps are the places of a sequence where focus moves much farther than around
+// them, by the pictures or by recorded distances.
+type jumps struct {
+	seen  []pixels.Jump
+	place map[*audit.Frame]int
+	// apart are the recorded distances as multiples of the usual step, where they
+	// are fine enough to tell.
+	apart map[*audit.Frame]float64
 }
 
 // focusJumps returns the jumps of the review's sequence, without those at its
 // ends, where motors are uneven.
-func focusJumps(v *audit.Review) jumpsSeen {
+func focusJumps(v *audit.Review) jumps {
 	q := v.Sequence
-	j, _ := seen(v)
-	if j == nil || j.Jumps.Answer != pixels.Found || q.Kind != audit.Focus && q.Kind != audit.Series {
-		return jumpsSeen{}
+	var s jumps
+	if q.Kind != audit.Focus && q.Kind != audit.Series {
+		return s
 	}
-	s := jumpsSeen{place: make(map[*audit.Frame]int, len(q.Frames))}
-	for _, e := range j.Jumps.Events {
-		if !e.Weak {
-			s.events = append(s.events, e)
+	if w, _, ok := walkOf(q); ok && w.even() {
+		s.apart = make(map[*audit.Frame]float64, len(w.frames))
+		for i, f := range w.frames {
+			s.apart[f] = w.at[i] / w.step
 		}
 	}
-	for i, f := range q.Frames {
-		s.place[f] = i
+	if j, _ := seen(v); j != nil && j.Jumps.Answer == pixels.Found {
+		s.place = make(map[*audit.Frame]int, len(q.Frames))
+		for _, e := range j.Jumps.Events {
+			if !e.Weak {
+				s.seen = append(s.seen, e)
+			}
+		}
+		for i, f := range q.Frames {
+			s.place[f] = i
+		}
 	}
 	return s
 }
 
 // over returns how many times as far as around them focus moves between two
-// frames; 0 where it does not jump.
-func (s jumpsSeen) over(from, to *audit.Frame) float64 {
-	for _, e := range s.events {
+// frames; 0 where it does not jump, or nothing tells.
+func (s jumps) over(from, to *audit.Frame) float64 {
+	for _, e := range s.seen {
 		if e.From >= s.place[from] && e.To <= s.place[to] {
 			return e.Ratio
 		}
+	}
+	a, okA := s.apart[from]
+	b, okB := s.apart[to]
+	if d := math.Abs(b - a); okA && okB && d >= pixels.DefaultThresholds().JumpRatio {
+		return d
 	}
 	return 0
 }
