@@ -5,8 +5,12 @@ import (
 	"slices"
 )
 
-// minFrames is the number of frames below which nothing is said about a run.
-const minFrames = 6
+// minFrames is the number of frames below which nothing is said about a run but of
+// its light, and fewFrames that below which nothing is said at all.
+const (
+	minFrames = 6
+	fewFrames = 5
+)
 
 // testFrames is how many frames at either end of a run may be no part of it: a
 // marker, a grey card, a test frame.
@@ -39,7 +43,9 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 			reason = ReasonSizes
 		}
 		j.cannotTell(reason)
-		return j
+		if len(s.frames) < fewFrames {
+			return j
+		}
 	}
 	set := make([]float64, len(s.frames))
 	for i, f := range s.frames {
@@ -50,6 +56,9 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 	ev, lnGain := s.brightnessPath()
 	dark := s.judgeDark(j, &th, ev, set, strange)
 	s.judgeBrightness(j, &th, ev, set, dark, strange)
+	if len(s.frames) < minFrames {
+		return j
+	}
 
 	leaveOut := make([]bool, len(s.frames))
 	for i := range s.frames {

@@ -158,7 +158,7 @@ func (ta *tally) fault(st, name string, v pixels.Verdict, hit bool, j *pixels.Ju
 // check says so of this frame.
 func (ta *tally) moved(st, name string, at int, hit bool, j *pixels.Judgement) {
 	v := j.Moved.Verdict
-	if slices.Contains(j.Moved.Doubtful, at) {
+	if slices.Contains(j.Moved.Doubtful, at) || slices.Contains(j.Moved.Unmatched, at) {
 		v = pixels.Verdict{Reason: "doubtful"}
 	}
 	ta.fault(st, name, v, hit, j)
