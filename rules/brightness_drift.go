@@ -24,8 +24,8 @@ Look at the frames named. In a focus sequence keep daylight out and shoot it aga
 clip may be evened out later.
 
 In a time-lapse it is a note, as light is often what it is about, unless the light is
-declared as lamps or flash. Jumps that the settings explain are left to other rules.
-The tone curve of the camera makes all values somewhat too large.`,
+declared as lamps or flash. Nothing is said of places where the settings change. The
+tone curve of the camera makes all values somewhat too large.`,
 	Source: "IEC 61966-2-1 (tone curve); limits chosen on rendered sequences",
 	Params: []audit.Param{
 		{
@@ -104,15 +104,4 @@ func darkerOrBrighter(ev float64) string {
 		return "darker"
 	}
 	return "brighter"
-}
-
-// fixedLight reports whether no frame's settings make it brighter or darker
-// than the first.
-func fixedLight(q *audit.Sequence) bool {
-	for _, f := range q.Frames {
-		if math.Abs(brighter(q.Frames[0], f)) >= sameLight {
-			return false
-		}
-	}
-	return true
 }

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
@@ -111,9 +112,10 @@ func darkFinding(q *audit.Sequence, frames []*audit.Frame, ev, limit float64, se
 		action = "shoot this sequence again, and give the flash more time"
 	}
 	settings := ""
-	if settingsOf(q) != nil {
+	if set := settingsOf(q); set != nil {
 		settings = ", at the same settings"
-		if !fixedLight(q) {
+		const sameLight = 1.0 / 6 // EV; half the finest common step
+		if slices.Max(set)-slices.Min(set) >= sameLight {
 			settings = ", beyond what the settings make"
 		}
 	}

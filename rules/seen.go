@@ -218,17 +218,6 @@ func settingsOf(q *audit.Sequence) []float64 {
 	return out
 }
 
-// brighter returns by how many EV the settings make frame b brighter than a; 0
-// where they are not recorded.
-func brighter(a, b *audit.Frame) float64 {
-	x, okX := light(a)
-	y, okY := light(b)
-	if !okX || !okY {
-		return 0
-	}
-	return y - x
-}
-
 // nearFirst reports which end of a focus sequence is the near one, by the
 // recorded distances. Where these do not tell it is taken to be the first, as
 // most sequences are made.
@@ -243,17 +232,4 @@ func nearFirst(q *audit.Sequence) bool {
 		}
 	}
 	return first <= last
-}
-
-// sameLight is half the finest common setting step, EV: settings that differ by
-// less make the same exposure.
-const sameLight = 1.0 / 6
-
-// middle returns the median of values, 0 of none.
-func middle(v []float64) float64 {
-	if len(v) == 0 {
-		return 0
-	}
-	v = slices.Sorted(slices.Values(v))
-	return v[len(v)/2]
 }
