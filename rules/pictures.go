@@ -315,7 +315,7 @@ const (
 func measureFrame(f *audit.Frame) (*pixels.FrameMeasure, string) {
 	why := noPreview
 	for _, c := range picturesIn(f) {
-		img, err := c.preview.Decode(c.file.Abs)
+		img, err := c.preview.Decode(c.file.Abs, nil)
 		if err != nil {
 			why = damagedPreview
 			if errors.Is(err, fs.ErrNotExist) {
