@@ -52,6 +52,9 @@ const (
 	// ahead is how many pictures a worker may be ahead of the slowest: each is
 	// kept in under 1 MB.
 	ahead = 3
+	// decodingBytes bounds the memory of all pictures that are being decoded. A
+	// preview of two megapixels takes 4 MB, a JPEG file of 24 megapixels 50 MB.
+	decodingBytes = 512 << 20
 )
 
 // picturesOf is what was found in the pictures of a sequence.
@@ -219,13 +222,14 @@ func (p *Pictures) look(ctx context.Context, jobs []*job, total int) error {
 	workers := min(runtime.GOMAXPROCS(0), total)
 	tasks := make(chan task)
 	room := make(chan struct{}, workers*ahead) // pictures measured and not taken in
+	memory := newBudget(decodingBytes)
 	var progress sync.Mutex
 	done := 0
 	var wg sync.WaitGroup
 	for range workers {
 		wg.Go(func() {
 			for t := range tasks {
-				m, why := measureFrame(t.job.q.Frames[t.at])
+				m, why := measureFrame(t.job.q.Frames[t.at], memory)
 				taken, all := t.on.take(t.at, m, why, len(t.job.keys))
 				for range taken {
 					<-room
@@ -312,22 +316,20 @@ const (
 )
 
 // measureFrame measures the picture of a frame, or says why there is none.
-func measureFrame(f *audit.Frame) (*pixels.FrameMeasure, string) {
+func measureFrame(f *audit.Frame, memory *budget) (*pixels.FrameMeasure, string) {
 	why := noPreview
 	for _, c := range picturesIn(f) {
-		img, err := c.preview.Decode(c.file.Abs, nil)
-		if err != nil {
-			why = damagedPreview
-			if errors.Is(err, fs.ErrNotExist) {
-				why = noPreview
-			}
-			continue
-		}
-		m, err := pixels.Measure(img)
-		if err == nil {
+		m, err := c.measure(memory)
+		switch {
+		case err == nil:
 			return m, ""
+		case errors.Is(err, pixels.ErrTooSmall):
+			why = smallPreview
+		case errors.Is(err, fs.ErrNotExist):
+			why = noPreview
+		default:
+			why = damagedPreview
 		}
-		why = smallPreview
 	}
 	return nil, why
 }
@@ -336,6 +338,53 @@ func measureFrame(f *audit.Frame) (*pixels.FrameMeasure, string) {
 type candidate struct {
 	file    *audit.File
 	preview exifread.Preview
+}
+
+// measure decodes and measures the picture. It waits for memory where others hold
+// too much.
+func (c *candidate) measure(memory *budget) (*pixels.FrameMeasure, error) {
+	var held int64
+	defer func() { memory.give(held) }()
+	img, err := c.preview.Decode(c.file.Abs, func(n int64) {
+		memory.take(n)
+		held = n
+	})
+	if err != nil {
+		return nil, err
+	}
+	return pixels.Measure(img)
+}
+
+// A budget is bytes that several goroutines share.
+type budget struct {
+	mu    sync.Mutex
+	freed *sync.Cond
+	bytes int64
+	used  int64
+}
+
+func newBudget(bytes int64) *budget {
+	b := &budget{bytes: bytes}
+	b.freed = sync.NewCond(&b.mu)
+	return b
+}
+
+// take waits until so many bytes are left. Who asks for more than there are gets
+// them alone.
+func (b *budget) take(n int64) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for b.used > 0 && b.used+n > b.bytes {
+		b.freed.Wait()
+	}
+	b.used += n
+}
+
+func (b *budget) give(n int64) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.used -= n
+	b.freed.Broadcast()
 }
 
 // picturesIn returns the pictures of a frame's files, the best to look at first.
