@@ -104,7 +104,7 @@ func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) err
 		}
 		keys := frameKeys(q)
 		j := &job{q: q, key: keyOf(keys), keys: keys}
-		if j.found = p.known(j.key); j.found == nil {
+		if j.found = p.known(j.key, len(keys)); j.found == nil {
 			j.on = p.resume(keys)
 			j.begun = len(j.on.keys)
 			total += len(keys) - j.begun
@@ -156,8 +156,9 @@ func (j *job) judge() {
 	}
 }
 
-// known returns what was found before in a sequence with this key, or nil.
-func (p *Pictures) known(key string) *picturesOf {
+// known returns what was found before in a sequence of so many frames with this
+// key, or nil.
+func (p *Pictures) known(key string, frames int) *picturesOf {
 	if found := p.judged[key]; found != nil {
 		return found
 	}
@@ -168,7 +169,7 @@ func (p *Pictures) known(key string) *picturesOf {
 	if !ok {
 		return nil
 	}
-	found := decodePictures(text)
+	found := decodePictures(text, frames)
 	if found != nil {
 		p.judged[key] = found
 	}
