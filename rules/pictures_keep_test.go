@@ -2,36 +2,38 @@ package rules
 
 import (
 	"os"
+	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"testing/synctest"
+	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels/pixelstest"
+	"prestrike/exifread"
 )
 
 // TestPicturesMemory holds that pictures wait for memory while others hold it, and
 // give it back whether they can be decoded or not.
 func TestPicturesMemory(t *testing.T) {
 	folder := camera{}.shoot(t, covering()[:2])
-	c, err := audit.Collect(t.Context(), []string{folder}, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	damaged, err := os.ReadFile(c.Files[1].Abs)
+	files := collect(t, folder)
+	damaged, err := os.ReadFile(files[1].Abs)
 	if err != nil {
 		t.Fatal(err)
 	}
 	clear(damaged[len(damaged)/2 : len(damaged)-2])
-	if err := os.WriteFile(c.Files[1].Abs, damaged, 0o666); err != nil {
+	if err := os.WriteFile(files[1].Abs, damaged, 0o666); err != nil {
 		t.Fatal(err)
 	}
 	synctest.Test(t, func(t *testing.T) {
 		memory := newBudget(1000)
 		memory.take(1)
 		done := 0
-		for _, f := range c.Files {
+		for _, f := range files {
 			go func() {
-				measureFrame(&audit.Frame{Files: []*audit.File{f}}, memory)
+				picturesIn(&audit.Frame{Files: []*audit.File{f}}).look(memory)
 				memory.take(1)
 				done++
 				memory.give(1)
@@ -72,5 +74,114 @@ func TestBudget(t *testing.T) {
 	wg.Wait()
 	if most > 100 || b.used != 0 {
 		t.Errorf("%d of 100 were taken at once, %d not given back", most, b.used)
+	}
+}
+
+// withRaw gives each frame a raw file beside its JPEG file, with a preview of so
+// many pixels wide, which is looked at before the JPEG file or behind it.
+func withRaw(t *testing.T, jpegs []*audit.File, width int) (raws []*audit.File) {
+	t.Helper()
+	for _, f := range jpegs {
+		data, err := os.ReadFile(f.Abs)
+		if err != nil {
+			t.Fatal(err)
+		}
+		raw, meta := *f, *f.Meta
+		raw.Path = strings.TrimSuffix(f.Path, ".JPG") + ".NEF"
+		raw.Abs = strings.TrimSuffix(f.Abs, ".JPG") + ".NEF"
+		if err := os.WriteFile(raw.Abs, data, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		meta.Format = exifread.FormatNEF
+		meta.Previews = []exifread.Preview{{Length: int64(len(data)), Width: width, Height: width * 2 / 3}}
+		raw.Meta = &meta
+		raws = append(raws, &raw)
+	}
+	return raws
+}
+
+func collect(t *testing.T, folder string) []*audit.File {
+	t.Helper()
+	c, err := audit.Collect(t.Context(), []string{folder}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c.Files
+}
+
+// looksOver is the options of an audit that looks at pictures, and how many it has
+// looked at.
+func looksOver(t *testing.T, p *Pictures) (opt *audit.Options, looks *int) {
+	looks = new(int)
+	p.Progress = func(int, int) { *looks++ }
+	return &audit.Options{Rules: All(), Measure: func(q []*audit.Sequence) error { return p.Measure(t.Context(), q) }}, looks
+}
+
+// TestPicturesPairs holds that a folder that fills with raw and JPEG files, of
+// which the second is not looked at, has each frame looked at once, and comes to
+// the same as one look at the end.
+func TestPicturesPairs(t *testing.T) {
+	jpegs := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, pixelstest.Brighten(covering()[9:], 7, 1, -2)))
+	for _, c := range []struct {
+		name  string
+		width int // of the raw files' previews
+		first int // 0 where raw files come first, 1 where JPEG files do
+	}{
+		{"raw first, looked at", 600, 0},
+		{"JPEG first, looked at", 100, 1},
+	} {
+		raws := withRaw(t, jpegs, c.width)
+		opt, _ := looksOver(t, &Pictures{})
+		once, err := audit.Judge(append(slices.Clone(raws), jpegs...), opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		opt, looks := looksOver(t, &Pictures{})
+		live := audit.NewLive(opt)
+		for i := range jpegs {
+			pair := []*audit.File{raws[i], jpegs[i]}
+			for _, f := range []*audit.File{pair[c.first], pair[1-c.first]} {
+				live.Put(f.Path, f, time.Now())
+				if _, err := live.Look(time.Now(), false, false); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		got, want := told(live.Result()), told(once)
+		if !slices.Equal(got, want) || len(want) == 0 {
+			t.Errorf("%s: file by file:\n%q\nat once:\n%q", c.name, got, want)
+		}
+		if *looks != len(jpegs) {
+			t.Errorf("%s: %d looks at %d frames", c.name, *looks, len(jpegs))
+		}
+	}
+}
+
+// TestPicturesSecondFile holds that the second file of a frame is looked at where
+// the first shows nothing.
+func TestPicturesSecondFile(t *testing.T) {
+	jpegs := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:]))
+	raws := withRaw(t, jpegs, 600)
+	last := len(raws) - 1
+	if err := os.WriteFile(raws[last].Abs, []byte("no picture"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	opt, looks := looksOver(t, &Pictures{})
+	live := audit.NewLive(opt)
+	missing := func(files []*audit.File) string {
+		for _, f := range files {
+			live.Put(f.Path, f, time.Now())
+		}
+		if _, err := live.Look(time.Now(), false, false); err != nil {
+			t.Fatal(err)
+		}
+		return live.Result().Sessions[0].Sequences[0].Pictures.(*picturesOf).Missing[last]
+	}
+	if got := missing(raws); got != damagedPreview {
+		t.Errorf("without the second file: %q, want %q", got, damagedPreview)
+	}
+	*looks = 0
+	if got := missing(jpegs); got != "" || *looks == 0 {
+		t.Errorf("with the second file, after %d looks: %q", *looks, got)
 	}
 }
