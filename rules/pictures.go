@@ -32,7 +32,7 @@ type Pictures struct {
 	// Cache, where not nil, keeps what was found from one run to the next.
 	Cache PictureCache
 
-	judged map[string]*picturesOf // by the key of the whole sequence
+	judged map[string]*picturesOf // at the last call, by the key of the whole sequence
 	open   []*looking             // those that may grow, the latest last
 }
 
@@ -119,9 +119,7 @@ func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) err
 	if err != nil {
 		p.open = nil // they may have stopped anywhere
 	}
-	if p.judged == nil {
-		p.judged = map[string]*picturesOf{}
-	}
+	p.judged = map[string]*picturesOf{} // what else was in it is of no sequence any more
 	for _, j := range jobs {
 		if j.found == nil {
 			continue // stopped before

@@ -185,3 +185,19 @@ func TestPicturesSecondFile(t *testing.T) {
 		t.Errorf("with the second file, after %d looks: %q", *looks, got)
 	}
 }
+
+// TestPicturesForget holds that what was found in sequences that are no more is
+// not held.
+func TestPicturesForget(t *testing.T) {
+	files := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:]))
+	p := &Pictures{}
+	opt, _ := looksOver(t, p)
+	for n := range 4 { // other frames each time
+		if _, err := audit.Judge(files[2*n:2*n+6], opt); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(p.judged) != 1 || len(p.open) > growing {
+		t.Errorf("%d sequences judged and %d kept to grow, of one", len(p.judged), len(p.open))
+	}
+}
