@@ -146,6 +146,7 @@ type job struct {
 	// mayGrow keeps it ready for more frames.
 	mayGrow bool
 	looked  bool // all frames were looked at, and found was judged from them
+	unread  bool // some could not be read, as long as that may last
 }
 
 func newJob(q *audit.Sequence) *job {
@@ -166,6 +167,7 @@ func (j *job) judge() {
 		if g.why != "" {
 			missing[at] = g.why
 		}
+		j.unread = j.unread || g.tried == notRead
 	}
 	j.found = &picturesOf{j.on.sequence.Judge(pixels.DefaultThresholds()), missing}
 	j.looked = true
@@ -193,8 +195,10 @@ func (p *Pictures) known(key string, frames int) *picturesOf {
 // keep keeps what was found; from one run to the next only what was looked at in
 // one go, and not each state of a folder that fills.
 func (p *Pictures) keep(j *job) {
-	p.judged[j.key] = j.found
-	if j.looked && j.begun == 0 && p.Cache != nil {
+	if !j.unread {
+		p.judged[j.key] = j.found
+	}
+	if !j.unread && j.looked && j.begun == 0 && p.Cache != nil {
 		if text := encodePictures(j.found); text != nil {
 			p.Cache.Put(j.key, text)
 		}
@@ -333,6 +337,7 @@ const (
 	noPreview      = "no preview"
 	damagedPreview = "the preview is damaged"
 	smallPreview   = "the preview is too small"
+	unreadPicture  = "the picture could not be read"
 )
 
 // framePictures are those of a frame's files, the best to look at first.
@@ -347,8 +352,11 @@ type candidate struct {
 	key string
 }
 
-// noOther ends the key of a frame. No path is empty.
-const noOther = "\x00"
+// What stands for no picture, as no path is empty.
+const (
+	noOther = "\x00"     // at the end of a frame's key
+	notRead = "\x00\x00" // in place of pictures that are to be tried again: no key begins with it
+)
 
 // picturesIn returns the pictures of a frame.
 func picturesIn(f *audit.Frame) framePictures {
@@ -381,6 +389,7 @@ func (list framePictures) key() string {
 // look measures the first picture that can be, or says why there is none.
 func (list framePictures) look(memory *budget) glance {
 	g := glance{why: noPreview}
+	again := false
 	for _, c := range list {
 		g.tried += c.key
 		m, err := c.measure(memory)
@@ -388,16 +397,22 @@ func (list framePictures) look(memory *budget) glance {
 			g.measure, g.why = m, ""
 			break
 		}
+		// The file may be there again, or free, at the next look.
+		_, medium := errors.AsType[*fs.PathError](err)
+		again = again || medium
 		switch {
-		case errors.Is(err, fs.ErrNotExist):
-			g.why = noPreview
+		case again:
+			g.why = unreadPicture
 		case errors.Is(err, pixels.ErrTooSmall):
 			g.why = smallPreview
 		default:
 			g.why = damagedPreview
 		}
 	}
-	if g.measure == nil {
+	switch {
+	case again:
+		g.tried = notRead
+	case g.measure == nil:
 		g.tried += noOther // another may serve
 	}
 	return g

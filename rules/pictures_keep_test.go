@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"errors"
 	"os"
 	"slices"
 	"strings"
@@ -183,6 +184,45 @@ func TestPicturesSecondFile(t *testing.T) {
 	*looks = 0
 	if got := missing(jpegs); got != "" || *looks == 0 {
 		t.Errorf("with the second file, after %d looks: %q", *looks, got)
+	}
+}
+
+// TestPicturesNotRead holds that a file that cannot be read for now is told as such,
+// and looked at when it can.
+func TestPicturesNotRead(t *testing.T) {
+	files := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:]))
+	kept := &memory{values: map[string][]byte{}}
+	opt, _ := looksOver(t, &Pictures{Cache: kept})
+	missing := func() map[int]string {
+		result, err := audit.Judge(files, opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return result.Sessions[0].Sequences[0].Pictures.(*picturesOf).Missing
+	}
+	// A folder in place of the file, which looks the same from outside.
+	name := files[4].Abs
+	info, err := os.Stat(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(os.Rename(name, name+"-away"), os.Mkdir(name, 0o777), os.Chtimes(name, info.ModTime(), info.ModTime())); err != nil {
+		t.Fatal(err)
+	}
+	if got := missing(); len(got) != 1 || got[4] != unreadPicture {
+		t.Errorf("without the file: %v, want %q", got, unreadPicture)
+	}
+	if kept.puts > 0 {
+		t.Error("it was kept for the next run that the file was not there")
+	}
+	if err := errors.Join(os.Remove(name), os.Rename(name+"-away", name)); err != nil {
+		t.Fatal(err)
+	}
+	if got := missing(); len(got) > 0 {
+		t.Errorf("with the file again: %v", got)
+	}
+	if kept.puts != 1 {
+		t.Errorf("%d kept once all could be read, want 1", kept.puts)
 	}
 }
 
