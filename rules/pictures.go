@@ -96,7 +96,9 @@ func looksAt(q *audit.Sequence) bool { return q.Kind.Steady() && len(q.Frames) >
 
 // Measure looks at the pictures of the sequences that are looked at, on all
 // processors, and sets their Pictures. Pictures that cannot be decoded are no
-// error. It returns the context's error where it was stopped.
+// error. It returns the context's error where it was stopped: the sequences that
+// were not looked at to their end then have no Pictures, and the next call goes
+// on with them.
 func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) error {
 	var jobs []*job
 	total := 0
@@ -116,11 +118,11 @@ func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) err
 		j.mayGrow = true
 	}
 	err := p.look(ctx, jobs, total)
-	if err != nil {
-		p.open = nil // they may have stopped anywhere
-	}
 	p.judged = map[string]*picturesOf{} // what else was in it is of no sequence any more
 	for _, j := range jobs {
+		if j.on != nil && len(j.on.taken) > 0 {
+			p.open = append(p.open, j.on) // also where it was stopped on the way
+		}
 		if j.found == nil {
 			continue // stopped before
 		}
@@ -131,6 +133,7 @@ func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) err
 			j.q.Settle(walk.Answer == pixels.Found, j.found.Judgement.Signature.Kind != "")
 		}
 	}
+	p.open = slices.Delete(p.open, 0, max(0, len(p.open)-growing))
 	return err
 }
 
@@ -202,13 +205,6 @@ func (p *Pictures) keep(j *job) {
 		if text := encodePictures(j.found); text != nil {
 			p.Cache.Put(j.key, text)
 		}
-	}
-	if j.on == nil {
-		return
-	}
-	p.open = append(p.open, j.on)
-	if n := len(p.open) - growing; n > 0 {
-		p.open = slices.Delete(p.open, 0, n)
 	}
 }
 

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"context"
 	"errors"
 	"os"
 	"slices"
@@ -239,5 +240,42 @@ func TestPicturesForget(t *testing.T) {
 	}
 	if len(p.judged) != 1 || len(p.open) > growing {
 		t.Errorf("%d sequences judged and %d kept to grow, of one", len(p.judged), len(p.open))
+	}
+}
+
+// TestPicturesGoOn holds that a look that was stopped loses nothing: what is known
+// is still told, and the next look goes on from there.
+func TestPicturesGoOn(t *testing.T) {
+	files := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, pixelstest.Brighten(covering(), 13, 1, -2)))
+	opt, _ := looksOver(t, &Pictures{})
+	result, err := audit.Judge(files, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := told(result)
+
+	p := &Pictures{}
+	ctx, stop := context.WithCancel(t.Context())
+	looks := 0
+	p.Progress = func(int, int) {
+		if looks++; looks == 5 {
+			stop()
+		}
+	}
+	stopped := &audit.Options{Rules: All(), Measure: func(q []*audit.Sequence) error { return p.Measure(ctx, q) }}
+	if _, err := audit.Judge(files, stopped); !errors.Is(err, context.Canceled) {
+		t.Fatalf("stopped after %d frames: error %v", looks, err)
+	}
+	opt.Measure = func(q []*audit.Sequence) error { return p.Measure(t.Context(), q) }
+	result, err = audit.Judge(files, opt)
+	if got := told(result); err != nil || !slices.Equal(got, want) {
+		t.Errorf("after a stop: %q, error %v; want %q", got, err, want)
+	}
+	if looks != len(files) {
+		t.Errorf("%d looks at %d frames", looks, len(files))
+	}
+	result, err = audit.Judge(files, stopped) // there is nothing left to look at
+	if got := told(result); err != nil || !slices.Equal(got, want) {
+		t.Errorf("of what is known: %q, error %v; want %q", got, err, want)
 	}
 }
