@@ -281,8 +281,9 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 		w.wipe()
 		w.opt.Measure = measureWith(context.WithoutCancel(ctx), w.c, w.f.format == "json", w.pictures)
 	}
-	if _, err := w.live.Look(time.Now(), true, true); err != nil {
-		w.say("not everything was judged: %s", err)
+	_, ruleErr := w.live.Look(time.Now(), true, true)
+	if ruleErr != nil {
+		w.say("not everything was judged: %s", ruleErr)
 	}
 	r := w.live.Result()
 	var b bytes.Buffer
@@ -302,7 +303,11 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 	} else {
 		return statusNotAudited, w.write([]byte("No frames came.\n"))
 	}
-	return status(r.Verdict), w.write(b.Bytes())
+	end := status(r.Verdict)
+	if ruleErr != nil && end == statusGood {
+		end = statusNotAudited
+	}
+	return end, w.write(b.Bytes())
 }
 
 // write writes to the result, over the line of the open sequence.

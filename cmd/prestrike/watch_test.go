@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -375,6 +376,23 @@ func TestWatchEndLooksAtWhatIsLeft(t *testing.T) {
 	q := w.live.Result().Sessions[0].Sequences[0]
 	if len(q.Frames) != 7 || q.Pictures == nil {
 		t.Errorf("%d frames at the end, want 7, and their pictures looked at", len(q.Frames))
+	}
+}
+
+// Where a rule fails, the watch does not end with good.
+func TestWatchEndIsNotGoodWhereARuleFails(t *testing.T) {
+	card := filepath.Join(t.TempDir(), "card")
+	if _, err := demo.Small().Write(t.Context(), card, nil); err != nil {
+		t.Fatal(err)
+	}
+	fails := &audit.Rule{ID: "fails", Title: "fails", Check: func(*audit.Review) error { return errors.New("it fails") }}
+	w, shown := watchOver(t, t.Context(), card, &audit.Options{Rules: []*audit.Rule{fails}})
+	name := filepath.Join(card, "DCIM", "100BXCAM", "BX1_0002.JPG")
+	if err := w.take(watch.Event{Kind: watch.Arrived, Path: name}); err != nil {
+		t.Fatal(err)
+	}
+	if status, err := w.finish(t.Context()); status != statusNotAudited || err != nil {
+		t.Errorf("status %d, error %v; shown\n%s", status, err, shown)
 	}
 }
 
