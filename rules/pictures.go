@@ -120,7 +120,7 @@ func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) err
 	err := p.look(ctx, jobs, total)
 	p.judged = map[string]*picturesOf{} // what else was in it is of no sequence any more
 	for _, j := range jobs {
-		if j.on != nil && len(j.on.taken) > 0 {
+		if j.on != nil && !j.unread && len(j.on.taken) > 0 {
 			p.open = append(p.open, j.on) // also where it was stopped on the way
 		}
 		if j.found == nil {
@@ -212,10 +212,15 @@ func (p *Pictures) keep(j *job) {
 // frames, or makes a new one.
 func (p *Pictures) resume(keys []string) *looking {
 	for i, o := range p.open {
-		if n := len(o.taken); n > 0 && o.agrees(keys) == n {
-			p.open = slices.Delete(p.open, i, i+1) // until all of it is taken in
+		n := o.agrees(keys)
+		if n == 0 {
+			continue
+		}
+		p.open = slices.Delete(p.open, i, i+1) // until all of it is taken in
+		if n == len(o.taken) {
 			return o
 		}
+		break // its frames changed: this one takes its place
 	}
 	return &looking{done: map[int]glance{}}
 }

@@ -227,6 +227,38 @@ func TestPicturesNotRead(t *testing.T) {
 	}
 }
 
+// TestPicturesTakePlace holds that a sequence that changes again and again leaves
+// room for others that grow.
+func TestPicturesTakePlace(t *testing.T) {
+	every := camera{every: 1300 * time.Millisecond}
+	files := collect(t, every.shoot(t, covering()[9:]))
+	other := every
+	other.change = func(_ int, m *exifread.Metadata) { m.BodySerial = exifread.Of("4712") }
+	others := collect(t, other.shoot(t, covering()[9:]))
+	for _, f := range others {
+		f.Path = "second/" + f.Path
+	}
+	opt, looks := looksOver(t, &Pictures{})
+	look := func(files []*audit.File) int {
+		*looks = 0
+		if _, err := audit.Judge(files, opt); err != nil {
+			t.Fatal(err)
+		}
+		return *looks
+	}
+	look(slices.Concat(files, others[:10]))
+	for n := range growing + 1 {
+		later := time.Now().Add(time.Duration(n) * time.Hour)
+		if err := os.Chtimes(files[5].Abs, later, later); err != nil {
+			t.Fatal(err)
+		}
+		look(slices.Concat(files, others[:10]))
+	}
+	if n := look(slices.Concat(files, others[:11])); n != 1 {
+		t.Errorf("%d looks for one frame more", n)
+	}
+}
+
 // TestPicturesForget holds that what was found in sequences that are no more is
 // not held.
 func TestPicturesForget(t *testing.T) {
