@@ -2,6 +2,8 @@ package audit
 
 import (
 	"cmp"
+	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -133,12 +135,15 @@ const (
 // Look audits what is there and returns what is to be told, in order. closeAll
 // closes every open sequence; silent takes all that is there as told, for a
 // start on a folder that holds frames already. An error means that a rule
-// failed.
+// failed, or that looking at pictures was stopped by its context: nothing is told
+// then, Result stays what it was, and the next look makes up for it.
 func (l *Live) Look(now time.Time, closeAll, silent bool) ([]LiveEvent, error) {
 	var err error
 	if l.changed {
 		err = l.judge()
-		l.changed = false
+	}
+	if l.changed { // it was stopped
+		return nil, err
 	}
 	var events []LiveEvent
 	claimed := map[*liveRun]bool{}
@@ -164,6 +169,8 @@ func (l *Live) Look(now time.Time, closeAll, silent bool) ([]LiveEvent, error) {
 	return events, err
 }
 
+// judge makes the result anew. It leaves the old one where it was stopped: of
+// frames that were not looked at, less is known than before.
 func (l *Live) judge() error {
 	files := make([]*File, 0, len(l.files))
 	for _, f := range l.files {
@@ -171,8 +178,11 @@ func (l *Live) judge() error {
 	}
 	slices.SortFunc(files, func(a, b *File) int { return cmp.Compare(a.Path, b.Path) })
 	result, err := Judge(files, l.opt)
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return err
+	}
 	result.Files.Other = len(l.other)
-	l.result = result
+	l.result, l.changed = result, false
 	return err
 }
 

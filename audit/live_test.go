@@ -1,6 +1,8 @@
 package audit_test
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -174,6 +176,58 @@ func TestLiveStartsOnWhatIsThere(t *testing.T) {
 	}
 	if events, err := live.Look(now.Add(time.Minute), false, false); err != nil || len(events) != 0 {
 		t.Errorf("what was there is told again: %v, %v", events, err)
+	}
+}
+
+// A look that is stopped takes back nothing of what was told, and is made up for.
+func TestLiveKeepsWhatItKnowsWhenStopped(t *testing.T) {
+	session, err := audittest.Read(strings.NewReader(run1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// What the rule finds it finds only where the pictures were looked at.
+	seen := &audit.Rule{
+		ID: "seen", Title: "seen", Severity: audit.Reshoot, Doc: "d", Source: "s",
+		Check: func(v *audit.Review) error {
+			if v.Sequence.Pictures != nil {
+				v.Found(audit.Finding{Message: "seen", Frames: v.Sequence.Frames[:1]})
+			}
+			return nil
+		},
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	look := func(q []*audit.Sequence) error {
+		if ctx.Err() == nil {
+			q[0].Pictures = true
+		}
+		return ctx.Err()
+	}
+	opt := session.Options
+	opt.Rules, opt.Measure = []*audit.Rule{seen}, look
+	live := audit.NewLive(&opt)
+	now := time.Date(2026, 3, 4, 12, 0, 0, 0, time.UTC)
+	for _, f := range session.Files[:19] {
+		live.Put(f.Path, f, now)
+	}
+	if events, err := live.Look(now, true, false); err != nil || len(events) != 2 {
+		t.Fatalf("%v, %v; want the run opened and closed", events, err)
+	}
+	stop()
+	last := session.Files[19]
+	live.Put(last.Path, last, now)
+	events, err := live.Look(now, true, false)
+	if !errors.Is(err, context.Canceled) || len(events) > 0 {
+		t.Errorf("stopped: told %v, error %v", events, err)
+	}
+	if r := live.Result(); r.Verdict != audit.VerdictReshoot || r.Files.Frames != 19 {
+		t.Errorf("stopped: %v of %d frames, want what was known: reshoot of 19", r.Verdict, r.Files.Frames)
+	}
+	ctx = t.Context()
+	if _, err := live.Look(now, true, false); err != nil {
+		t.Fatal(err)
+	}
+	if r := live.Result(); r.Verdict != audit.VerdictReshoot || r.Files.Frames != 20 {
+		t.Errorf("the look after: %v of %d frames, want reshoot of 20", r.Verdict, r.Files.Frames)
 	}
 }
 

@@ -5,10 +5,14 @@ import (
 	"errors"
 	"fmt"
 	picture "image" // image is a directory of TIFF here
-	"image/jpeg"
+	"image/color"
+	stdjpeg "image/jpeg"
 	"io"
+	"io/fs"
 	"math"
 	"os"
+
+	"prestrike/exifread/internal/jpeg"
 )
 
 // What a picture for measuring may be. Previews of one to two megapixels show
@@ -16,13 +20,17 @@ import (
 const (
 	fewPixels  = 1_000_000
 	manyPixels = 2_000_000
-	// maxPixels bounds the memory of one decoded picture: no camera makes
-	// JPEG pictures of more.
-	maxPixels = 100_000_000
+	// maxPictureBytes bounds the memory of one picture while it is decoded. The
+	// largest that cameras write, 150 megapixels with colour at half the width
+	// (4:2:2), take 2 bytes a pixel: 300,000,000.
+	maxPictureBytes = 320 << 20
 	// maxPixelsPerByte is above what a wholly black picture comes to: a block
 	// of 64 pixels takes half a byte at least. What claims more is made to
 	// take memory.
 	maxPixelsPerByte = 1000
+	// maxScans is above what programs write of a progressive picture, some ten.
+	// A scan of a few bytes may have the decoder go through the whole picture.
+	maxScans = 32
 )
 
 // ErrNoPreview says that a file holds no JPEG picture that could be decoded.
@@ -67,38 +75,117 @@ func (p Preview) Misfit() float64 {
 }
 
 // Decode reads the picture from the file it was found in. It is given as
-// stored, before Orientation. Its size is looked at before memory is taken: a
-// picture of more than 100 megapixels, or of more than its bytes can hold, is
-// refused. Errors of the file system are *fs.PathError; all others say that the
-// picture is damaged or of a kind of JPEG that is not decoded.
-func (p Preview) Decode(path string) (picture.Image, error) {
+// stored, before Orientation. Its header is looked at before memory is taken: a
+// picture that would take more than 320 MiB, or has more pixels than its bytes
+// can hold, is refused. claim, where not nil, is called with the bytes that
+// decoding takes at most, before they are taken. Errors of the file system are
+// *fs.PathError; all others say that the picture is damaged or of a kind of JPEG
+// that is not decoded.
+func (p Preview) Decode(path string, claim func(bytes int64)) (picture.Image, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close() // nothing was written that could get lost
-	return p.decode(f)
-}
-
-func (p Preview) decode(r io.ReaderAt) (picture.Image, error) {
-	section := func() io.Reader {
-		const buffer = 64 << 10
-		return bufio.NewReaderSize(io.NewSectionReader(r, p.Offset, p.Length), int(min(buffer, max(p.Length, 1))))
-	}
-	c, err := jpeg.DecodeConfig(section())
-	if err != nil {
-		return nil, fmt.Errorf("damaged preview: %w", err)
-	}
-	n := int64(c.Width) * int64(c.Height)
-	switch {
-	case n > maxPixels:
-		return nil, fmt.Errorf("preview of %d x %d pixels is too large", c.Width, c.Height)
-	case n > maxPixelsPerByte*p.Length:
-		return nil, fmt.Errorf("damaged preview: %d x %d pixels in %d bytes", c.Width, c.Height, p.Length)
-	}
-	img, err := jpeg.Decode(section())
-	if err != nil {
+	img, err := p.decode(f, claim)
+	switch medium, ok := errors.AsType[*fs.PathError](err); {
+	case ok:
+		return nil, medium
+	case errors.Is(err, errTooLarge):
+		return nil, err
+	case err != nil:
 		return nil, fmt.Errorf("damaged preview: %w", err)
 	}
 	return img, nil
+}
+
+var errTooLarge = errors.New("preview is too large")
+
+func (p Preview) decode(r io.ReaderAt, claim func(int64)) (picture.Image, error) {
+	section := func(from, to int64) io.Reader { return io.NewSectionReader(r, from, to-from) }
+	end := p.Offset + p.Length
+	c, err := stdjpeg.DecodeConfig(section(p.Offset, end))
+	if err != nil {
+		return nil, err
+	}
+	f, err := jpeg.ReadFrame(r, p.Offset, p.Length)
+	if err != nil {
+		return nil, err
+	}
+	if f.Width != c.Width || f.Height != c.Height {
+		return nil, errors.New("two sizes")
+	}
+	bytes := decodedBytes(f, c.ColorModel)
+	switch {
+	case bytes > maxPictureBytes:
+		return nil, fmt.Errorf("%w: %d x %d pixels would take %d MiB", errTooLarge, c.Width, c.Height, bytes>>20)
+	case int64(c.Width)*int64(c.Height) > maxPixelsPerByte*p.Length:
+		return nil, fmt.Errorf("%d x %d pixels in %d bytes", c.Width, c.Height, p.Length)
+	}
+	if claim != nil {
+		claim(bytes)
+	}
+	const buffer = 64 << 10
+	whole := io.MultiReader(section(p.Offset, f.End), &scans{r: section(f.End, end)})
+	return stdjpeg.Decode(bufio.NewReaderSize(whole, int(min(buffer, p.Length))))
+}
+
+// decodedBytes returns the memory that the decoder of the standard library takes
+// for a picture: a byte a sample; in a progressive one 4 more, for coefficients
+// are kept as int32 until the last scan; and 4 a pixel where the samples are
+// turned into RGBA or CMYK at the end. Each component has its share of samples in
+// whole units of 8 x 8 (T.81 A.1.1, A.2.4).
+func decodedBytes(f jpeg.Frame, model color.Model) int64 {
+	if len(f.Components) == 1 { // its factors do not count
+		f.Components = []jpeg.Component{{H: 1, V: 1}}
+	}
+	units := func(pixels, factor int) int64 {
+		edge := 8 * max(factor, 1)
+		return int64((pixels + edge - 1) / edge)
+	}
+	across, down := units(f.Width, f.Components[0].H), units(f.Height, f.Components[0].V)
+	var samples int64
+	for _, c := range f.Components {
+		samples += across * down * 64 * int64(c.H*c.V)
+	}
+	bytes := samples
+	if f.Progressive {
+		bytes += 4 * samples
+	}
+	if model != color.GrayModel && model != color.YCbCrModel {
+		bytes += 4 * int64(f.Width) * int64(f.Height)
+	}
+	return bytes
+}
+
+// scans reads a picture behind its frame header, and ends it before what no
+// camera writes there: a scan too many, or an application segment that has the
+// decoder turn the samples into other colours, for which no memory was counted.
+type scans struct {
+	r      io.Reader
+	n      int
+	marker bool // the last byte was the first of a marker
+}
+
+// Markers of T.81 table B.1.
+const (
+	mSOS   = 0xDA
+	mAPP0  = 0xE0 // JFIF
+	mAPP14 = 0xEE // the colours of the components
+)
+
+// Read implements io.Reader. It may read ahead past the end of the picture, so
+// an error follows what comes before it.
+func (s *scans) Read(p []byte) (int, error) {
+	n, err := s.r.Read(p)
+	for i, b := range p[:n] {
+		if s.marker && b == mSOS {
+			s.n++
+		}
+		if s.marker && (b == mAPP0 || b == mAPP14 || s.n > maxScans) {
+			return i, fmt.Errorf("marker %02X where no camera writes it", b)
+		}
+		s.marker = b == 0xFF
+	}
+	return n, err
 }

@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -68,7 +69,7 @@ func TestDecodePicture(t *testing.T) {
 	if err := os.WriteFile(name, file, 0o666); err != nil {
 		t.Fatal(err)
 	}
-	img, err := exifread.Preview{Offset: 500, Length: int64(len(picture))}.Decode(name)
+	img, err := exifread.Preview{Offset: 500, Length: int64(len(picture))}.Decode(name, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -78,13 +79,18 @@ func TestDecodePicture(t *testing.T) {
 	if g := color.GrayModel.Convert(img.At(40, 40)).(color.Gray).Y; g < 75 || g > 79 {
 		t.Errorf("grey %d, want 77 to within the compression", g)
 	}
-	_, err = exifread.Preview{Length: 10}.Decode(filepath.Join(t.TempDir(), "gone.NEF"))
+	_, err = exifread.Preview{Length: 10}.Decode(filepath.Join(t.TempDir(), "gone.NEF"), nil)
 	if !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("missing file: error %v", err)
 	}
 }
 
 func TestDecodeRefusesHostilePictures(t *testing.T) {
+	colours := []byte{0x11, 0x11, 0x11}
+	padded := func(h handmade) []byte {
+		h.scans, h.empty = 1, true
+		return append(h.encode(), bytes.Repeat([]byte{0xFF}, 100_000)...)
+	}
 	whole := greyFile(t, 96, 64, 77)
 	claim := func(w, h uint16) []byte { // the frame header's size changed
 		b := bytes.Clone(whole)
@@ -102,15 +108,139 @@ func TestDecodeRefusesHostilePictures(t *testing.T) {
 		{"cut in the header", whole[:40], "damaged preview"},
 		{"cut in the image data", whole[:len(whole)-20], "damaged preview"},
 		{"4 gigapixels", claim(65535, 65535), "too large"},
+		{"progressive, 1.4 GiB", padded(handmade{sof: 0xC2, w: 9990, h: 9990, components: colours}), "too large"},
+		{"progressive with four inks, 1.9 GiB", padded(handmade{sof: 0xC2, w: 9990, h: 9990, components: []byte{0x11, 0x11, 0x11, 0x11}, before: adobe}), "too large"},
+		{"red, green and blue, 667 MiB", padded(handmade{sof: 0xC0, w: 9990, h: 9990, components: colours, before: adobe}), "too large"},
+		{"told to be red, green and blue behind the scan", handmade{sof: 0xC0, w: 96, h: 64, components: colours, scans: 1, behind: adobe}.encode(), "damaged preview"},
+		{"a thousand scans", handmade{sof: 0xC2, w: 96, h: 64, components: colours, scans: 1000}.encode(), "damaged preview"},
 		{"90 megapixels in a few hundred bytes", claim(10000, 9000), "damaged preview: 10000 x 9000 pixels in"},
 	} {
 		name := filepath.Join(t.TempDir(), "BX1_0001.JPG")
 		if err := os.WriteFile(name, c.data, 0o666); err != nil {
 			t.Fatal(err)
 		}
-		img, err := exifread.Preview{Length: int64(len(c.data))}.Decode(name)
+		img, err := exifread.Preview{Length: int64(len(c.data))}.Decode(name, nil)
 		if err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: picture %v, error %v; want an error with %q", c.name, img != nil, err, c.want)
+		}
+	}
+}
+
+// A handmade picture is black throughout: each block takes a bit or two.
+type handmade struct {
+	sof        byte // the marker of its frame header: C0 baseline, C2 progressive
+	w, h       int
+	components []byte // the sampling factors of each
+	before     []byte // segments before the frame header
+	scans      int    // how often its one scan stands in it
+	empty      bool   // nothing is in them
+	behind     []byte // segments behind the scans
+}
+
+// adobe says that the components are red, green and blue, or four inks.
+var adobe = []byte("\xFF\xEE\x00\x0EAdobe\x00\x64\x00\x00\x00\x00\x00")
+
+func (h handmade) encode() []byte {
+	n := byte(len(h.components))
+	out := append([]byte{0xFF, 0xD8}, h.before...)
+	out = append(out, 0xFF, 0xDB, 0, 67, 0)
+	out = append(out, bytes.Repeat([]byte{1}, 64)...)
+	out = append(out, 0xFF, h.sof, 0, 8+3*n, 8, byte(h.h>>8), byte(h.h), byte(h.w>>8), byte(h.w), n)
+	blocks := 0
+	for i, hv := range h.components {
+		out = append(out, byte(i+1), hv, 0)
+		blocks += int(hv>>4) * int(hv&15)
+	}
+	for _, class := range []byte{0, 0x10} { // one code of one bit, for zero or the end of a block
+		out = append(out, 0xFF, 0xC4, 0, 20, class, 1)
+		out = append(out, make([]byte, 16)...)
+	}
+	across, down := (h.w+7)/8, (h.h+7)/8
+	if n > 1 {
+		y := h.components[0]
+		across, down = (across+int(y>>4)-1)/int(y>>4), (down+int(y&15)-1)/int(y&15)
+	} else {
+		blocks = 1
+	}
+	for range h.scans {
+		out = append(out, 0xFF, 0xDA, 0, 6+2*n, n)
+		for i := range n {
+			out = append(out, i+1, 0)
+		}
+		bits, last := 2, byte(63)
+		if h.sof == 0xC2 {
+			bits, last = 1, 0
+		}
+		out = append(out, 0, last, 0)
+		if !h.empty {
+			out = append(out, make([]byte, (bits*blocks*across*down+7)/8)...)
+		}
+	}
+	return append(append(out, h.behind...), 0xFF, 0xD9)
+}
+
+// TestDecodeMemory holds that what is claimed before a picture is decoded is what
+// it takes, to within the buffers and rows of working memory.
+func TestDecodeMemory(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		picture handmade
+	}{
+		{"grey", handmade{sof: 0xC0, components: []byte{0x22}}},
+		{"4:2:0", handmade{sof: 0xC0, components: []byte{0x22, 0x11, 0x11}}},
+		{"4:2:2", handmade{sof: 0xC1, components: []byte{0x21, 0x11, 0x11}}},
+		{"4:1:0", handmade{sof: 0xC0, components: []byte{0x42, 0x11, 0x11}}},
+		{"red, green and blue", handmade{sof: 0xC0, components: []byte{0x11, 0x11, 0x11}, before: adobe}},
+		{"four inks", handmade{sof: 0xC0, components: []byte{0x22, 0x11, 0x11, 0x22}, before: adobe}},
+		{"progressive grey", handmade{sof: 0xC2, components: []byte{0x11}}},
+		{"progressive 4:4:4", handmade{sof: 0xC2, components: []byte{0x11, 0x11, 0x11}}},
+		{"progressive four inks", handmade{sof: 0xC2, components: []byte{0x11, 0x11, 0x11, 0x11}, before: adobe}},
+	} {
+		c.picture.w, c.picture.h, c.picture.scans = 1201, 803, 1
+		data := c.picture.encode()
+		name := filepath.Join(t.TempDir(), "BX1_0001.JPG")
+		if err := os.WriteFile(name, data, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		var before, after runtime.MemStats
+		var claimed uint64
+		runtime.ReadMemStats(&before)
+		img, err := exifread.Preview{Length: int64(len(data))}.Decode(name, func(n int64) { claimed = uint64(n) })
+		runtime.ReadMemStats(&after)
+		if err != nil || img.Bounds().Size() != image.Pt(1201, 803) {
+			t.Errorf("%s: error %v", c.name, err)
+			continue
+		}
+		const buffers = 256 << 10
+		if took := after.TotalAlloc - before.TotalAlloc; took > claimed+buffers || took < claimed {
+			t.Errorf("%s: %d bytes were claimed and %d taken", c.name, claimed, took)
+		}
+	}
+}
+
+// TestDecodeLargest holds that the largest pictures of cameras are not refused.
+// Only their headers are whole.
+func TestDecodeLargest(t *testing.T) {
+	for _, c := range []struct {
+		name       string
+		w, h       int
+		components []byte
+		want       int64 // bytes
+	}{
+		{"100 megapixels, 4:2:2", 11648, 8736, []byte{0x21, 0x11, 0x11}, 2 * 11648 * 8736},
+		{"100 megapixels, 4:4:4", 11648, 8736, []byte{0x11, 0x11, 0x11}, 3 * 11648 * 8736},
+		{"150 megapixels, 4:2:2", 14208, 10656, []byte{0x21, 0x11, 0x11}, 2 * 14208 * 10656},
+	} {
+		data := handmade{sof: 0xC0, w: c.w, h: c.h, components: c.components, scans: 1, empty: true}.encode()
+		data = append(data, bytes.Repeat([]byte{0xFF}, 200_000)...)
+		name := filepath.Join(t.TempDir(), "BX1_0001.JPG")
+		if err := os.WriteFile(name, data, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		var claimed int64
+		_, err := exifread.Preview{Length: int64(len(data))}.Decode(name, func(n int64) { claimed = n })
+		if claimed != c.want {
+			t.Errorf("%s: %d bytes claimed, want %d; error %v", c.name, claimed, c.want, err)
 		}
 	}
 }
@@ -131,7 +261,7 @@ func TestPictureOfFiles(t *testing.T) {
 		if err != nil {
 			continue
 		}
-		img, err := p.Decode(f)
+		img, err := p.Decode(f, nil)
 		if err != nil {
 			t.Errorf("%s: %v", f, err)
 			continue

@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"io/fs"
-	"maps"
 	"os"
 	"runtime"
 	"slices"
@@ -33,7 +32,7 @@ type Pictures struct {
 	// Cache, where not nil, keeps what was found from one run to the next.
 	Cache PictureCache
 
-	judged map[string]*picturesOf // by the key of the whole sequence
+	judged map[string]*picturesOf // at the last call, by the key of the whole sequence
 	open   []*looking             // those that may grow, the latest last
 }
 
@@ -52,6 +51,9 @@ const (
 	// ahead is how many pictures a worker may be ahead of the slowest: each is
 	// kept in under 1 MB.
 	ahead = 3
+	// decodingBytes bounds the memory of all pictures that are being decoded. A
+	// preview of two megapixels takes 4 MB, a JPEG file of 24 megapixels 50 MB.
+	decodingBytes = 512 << 20
 )
 
 // picturesOf is what was found in the pictures of a sequence.
@@ -64,15 +66,21 @@ type picturesOf struct {
 
 // looking is a sequence whose pictures are being looked at.
 type looking struct {
-	keys     []string // of the frames taken in
-	key      string   // of what was found in them
+	taken    []glance // of the frames taken in
 	sequence pixels.Sequence
-	missing  map[int]string
 
 	mu     sync.Mutex
-	done   map[int]*pixels.FrameMeasure // measured before their turn; nil without picture
-	why    map[int]string
+	done   map[int]glance // before their turn
 	taking bool
+}
+
+// A glance is what came of looking at a frame.
+type glance struct {
+	measure *pixels.FrameMeasure // nil without picture, and once it is taken in
+	why     string               // there is none; empty where there is
+	// tried begins the key of every frame in which looking comes to the same: it
+	// is made of the keys of the pictures that were tried.
+	tried string
 }
 
 // wants reports whether the pictures of a sequence are looked at.
@@ -88,23 +96,21 @@ func looksAt(q *audit.Sequence) bool { return q.Kind.Steady() && len(q.Frames) >
 
 // Measure looks at the pictures of the sequences that are looked at, on all
 // processors, and sets their Pictures. Pictures that cannot be decoded are no
-// error. It returns the context's error where it was stopped.
+// error. It returns the context's error where it was stopped: the sequences that
+// were not looked at to their end then have no Pictures, and the next call goes
+// on with them.
 func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) error {
-	if p.judged == nil {
-		p.judged = map[string]*picturesOf{}
-	}
 	var jobs []*job
 	total := 0
 	for _, q := range sequences {
 		if !p.wants(q) {
 			continue
 		}
-		keys := frameKeys(q)
-		j := &job{q: q, key: keyOf(keys), keys: keys}
-		if j.found = p.known(j.key); j.found == nil {
-			j.on = p.resume(keys)
-			j.begun = len(j.on.keys)
-			total += len(keys) - j.begun
+		j := newJob(q)
+		if j.found = p.known(j.key, len(j.keys)); j.found == nil {
+			j.on = p.resume(j.keys)
+			j.begun = len(j.on.taken)
+			total += len(j.keys) - j.begun
 		}
 		jobs = append(jobs, j)
 	}
@@ -112,49 +118,70 @@ func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) err
 		j.mayGrow = true
 	}
 	err := p.look(ctx, jobs, total)
-	if err != nil {
-		p.open = nil // they may have stopped anywhere
-	}
+	p.judged = map[string]*picturesOf{} // what else was in it is of no sequence any more
 	for _, j := range jobs {
+		if j.on != nil && !j.unread && len(j.on.taken) > 0 {
+			p.open = append(p.open, j.on) // also where it was stopped on the way
+		}
 		if j.found == nil {
 			continue // stopped before
 		}
-		if j.looked {
-			p.keep(j)
-		}
+		p.keep(j)
 		j.q.Pictures = j.found
 		walk := j.found.Judgement.Walk
 		if walk.Answer != pixels.CannotTell {
 			j.q.Settle(walk.Answer == pixels.Found, j.found.Judgement.Signature.Kind != "")
 		}
 	}
+	p.open = slices.Delete(p.open, 0, max(0, len(p.open)-growing))
 	return err
 }
 
 // A job is one sequence to be looked at.
 type job struct {
-	q     *audit.Sequence
-	keys  []string
-	key   string
-	found *picturesOf
-	on    *looking
-	begun int // frames that were taken in before
+	q      *audit.Sequence
+	frames []framePictures
+	keys   []string // of the frames
+	key    string   // of them all
+	found  *picturesOf
+	on     *looking
+	begun  int // frames that were taken in before
 	// mayGrow keeps it ready for more frames.
 	mayGrow bool
 	looked  bool // all frames were looked at, and found was judged from them
+	unread  bool // some could not be read, as long as that may last
+}
+
+func newJob(q *audit.Sequence) *job {
+	j := &job{q: q}
+	for _, f := range q.Frames {
+		list := picturesIn(f)
+		j.frames = append(j.frames, list)
+		j.keys = append(j.keys, list.key())
+	}
+	j.key = keyOf(j.keys)
+	return j
 }
 
 // judge is called when all frames are taken in.
 func (j *job) judge() {
-	j.found = &picturesOf{j.on.sequence.Judge(pixels.DefaultThresholds(), settingsOf(j.q)), maps.Clone(j.on.missing)}
+	missing := map[int]string{}
+	for at, g := range j.on.taken {
+		if g.why != "" {
+			missing[at] = g.why
+		}
+		j.unread = j.unread || g.tried == notRead
+	}
+	j.found = &picturesOf{j.on.sequence.Judge(pixels.DefaultThresholds(), settingsOf(j.q)), missing}
 	j.looked = true
 	if !j.mayGrow {
 		j.on = nil // some 50 KB a frame
 	}
 }
 
-// known returns what was found before in a sequence with this key, or nil.
-func (p *Pictures) known(key string) *picturesOf {
+// known returns what was found before in a sequence of so many frames with this
+// key, or nil.
+func (p *Pictures) known(key string, frames int) *picturesOf {
 	if found := p.judged[key]; found != nil {
 		return found
 	}
@@ -165,32 +192,19 @@ func (p *Pictures) known(key string) *picturesOf {
 	if !ok {
 		return nil
 	}
-	found := decodePictures(text)
-	if found != nil {
-		p.judged[key] = found
-	}
-	return found
+	return decodePictures(text, frames)
 }
 
 // keep keeps what was found; from one run to the next only what was looked at in
 // one go, and not each state of a folder that fills.
 func (p *Pictures) keep(j *job) {
-	p.judged[j.key] = j.found
-	if p.Cache != nil && j.begun == 0 {
+	if !j.unread {
+		p.judged[j.key] = j.found
+	}
+	if !j.unread && j.looked && j.begun == 0 && p.Cache != nil {
 		if text := encodePictures(j.found); text != nil {
 			p.Cache.Put(j.key, text)
 		}
-	}
-	if j.on == nil {
-		return
-	}
-	if j.begun > 0 {
-		delete(p.judged, j.on.key) // what was found before it grew
-	}
-	j.on.keys, j.on.key = j.keys, j.key
-	p.open = append(p.open, j.on)
-	if n := len(p.open) - growing; n > 0 {
-		p.open = slices.Delete(p.open, 0, n)
 	}
 }
 
@@ -198,19 +212,31 @@ func (p *Pictures) keep(j *job) {
 // frames, or makes a new one.
 func (p *Pictures) resume(keys []string) *looking {
 	for i, o := range p.open {
-		if n := len(o.keys); n > 0 && n < len(keys) && slices.Equal(o.keys, keys[:n]) {
-			p.open = slices.Delete(p.open, i, i+1) // until all of it is taken in
+		n := o.agrees(keys)
+		if n == 0 {
+			continue
+		}
+		p.open = slices.Delete(p.open, i, i+1) // until all of it is taken in
+		if n == len(o.taken) {
 			return o
 		}
+		break // its frames changed: this one takes its place
 	}
-	return &looking{missing: map[int]string{}, done: map[int]*pixels.FrameMeasure{}, why: map[int]string{}}
+	return &looking{done: map[int]glance{}}
+}
+
+// agrees returns how many of the frames taken in the ones with these keys begin
+// with, as far as looking at them goes.
+func (l *looking) agrees(keys []string) int {
+	n := 0
+	for n < min(len(l.taken), len(keys)) && strings.HasPrefix(keys[n], l.taken[n].tried) {
+		n++
+	}
+	return n
 }
 
 // look measures the pictures of the jobs.
 func (p *Pictures) look(ctx context.Context, jobs []*job, total int) error {
-	if total == 0 {
-		return ctx.Err()
-	}
 	type task struct {
 		job *job
 		on  *looking
@@ -219,14 +245,15 @@ func (p *Pictures) look(ctx context.Context, jobs []*job, total int) error {
 	workers := min(runtime.GOMAXPROCS(0), total)
 	tasks := make(chan task)
 	room := make(chan struct{}, workers*ahead) // pictures measured and not taken in
+	memory := newBudget(decodingBytes)
 	var progress sync.Mutex
 	done := 0
 	var wg sync.WaitGroup
 	for range workers {
 		wg.Go(func() {
 			for t := range tasks {
-				m, why := measureFrame(t.job.q.Frames[t.at])
-				taken, all := t.on.take(t.at, m, why, len(t.job.keys))
+				g := t.job.frames[t.at].look(memory)
+				taken, all := t.on.take(t.at, g, len(t.job.keys))
 				for range taken {
 					<-room
 				}
@@ -246,6 +273,10 @@ func (p *Pictures) look(ctx context.Context, jobs []*job, total int) error {
 send:
 	for _, j := range jobs {
 		if j.found != nil { // known before; workers set it only once it is sent
+			continue
+		}
+		if j.begun == len(j.keys) {
+			j.judge() // other files came to its frames
 			continue
 		}
 		on := j.on // the last worker at it lets go of it
@@ -271,34 +302,32 @@ send:
 	return err
 }
 
-// take takes in a measured frame, and those behind it that waited for it. It
+// take takes in a frame that was looked at, and those behind it that waited for it. It
 // returns how many, and whether the last of total frames was among them. While
 // another goroutine is at it, the frame is left to that.
-func (l *looking) take(at int, m *pixels.FrameMeasure, why string, total int) (n int, all bool) {
+func (l *looking) take(at int, g glance, total int) (n int, all bool) {
 	l.mu.Lock()
-	l.done[at], l.why[at] = m, why
+	l.done[at] = g
 	if l.taking {
 		l.mu.Unlock()
 		return 0, false
 	}
 	l.taking = true
 	for {
-		next := l.sequence.Len()
-		m, ready := l.done[next]
+		next := len(l.taken)
+		g, ready := l.done[next]
 		if !ready {
 			break
 		}
-		if why := l.why[next]; why != "" {
-			l.missing[next] = why
-		}
 		delete(l.done, next)
-		delete(l.why, next)
 		l.mu.Unlock()
-		l.sequence.Add(m)
+		l.sequence.Add(g.measure)
+		g.measure = nil // under 1 MB
+		l.taken = append(l.taken, g)
 		n++
 		l.mu.Lock()
 	}
-	all = n > 0 && l.sequence.Len() == total
+	all = n > 0 && len(l.taken) == total
 	l.taking = false
 	l.mu.Unlock()
 	return n, all
@@ -309,64 +338,130 @@ const (
 	noPreview      = "no preview"
 	damagedPreview = "the preview is damaged"
 	smallPreview   = "the preview is too small"
+	unreadPicture  = "the picture could not be read"
 )
 
-// measureFrame measures the picture of a frame, or says why there is none.
-func measureFrame(f *audit.Frame) (*pixels.FrameMeasure, string) {
-	why := noPreview
-	for _, c := range picturesIn(f) {
-		img, err := c.preview.Decode(c.file.Abs)
-		if err != nil {
-			why = damagedPreview
-			if errors.Is(err, fs.ErrNotExist) {
-				why = noPreview
-			}
-			continue
-		}
-		m, err := pixels.Measure(img)
-		if err == nil {
-			return m, ""
-		}
-		why = smallPreview
-	}
-	return nil, why
-}
+// framePictures are those of a frame's files, the best to look at first.
+type framePictures []candidate
 
 // A candidate is a picture of a frame.
 type candidate struct {
 	file    *audit.File
 	preview exifread.Preview
+	// key tells whether the picture may have changed: path, size and time of
+	// change of its file.
+	key string
 }
 
-// picturesIn returns the pictures of a frame's files, the best to look at first.
-func picturesIn(f *audit.Frame) []candidate {
-	var list []candidate
+// What stands for no picture, as no path is empty.
+const (
+	noOther = "\x00"     // at the end of a frame's key
+	notRead = "\x00\x00" // in place of pictures that are to be tried again: no key begins with it
+)
+
+// picturesIn returns the pictures of a frame.
+func picturesIn(f *audit.Frame) framePictures {
+	var list framePictures
 	for _, file := range f.Files {
-		if p, err := file.Meta.Picture(); err == nil {
-			list = append(list, candidate{file, p})
+		p, err := file.Meta.Picture()
+		if err != nil {
+			continue
 		}
+		changed := ""
+		if info, err := os.Stat(file.Abs); err == nil {
+			changed = strconv.FormatInt(info.ModTime().UnixNano(), 10)
+		}
+		key := file.Abs + "\x00" + strconv.FormatInt(file.Size, 10) + "\x00" + changed + "\x00"
+		list = append(list, candidate{file, p, key})
 	}
 	slices.SortStableFunc(list, func(a, b candidate) int { return cmp.Compare(a.preview.Misfit(), b.preview.Misfit()) })
 	return list
 }
 
-// frameKeys returns for each frame what tells whether its pictures may have
-// changed: path, size and time of change of its files.
-func frameKeys(q *audit.Sequence) []string {
-	keys := make([]string, len(q.Frames))
-	for i, f := range q.Frames {
-		var b strings.Builder
-		for _, file := range f.Files {
-			b.WriteString(file.Abs)
-			b.WriteByte(0)
-			b.WriteString(strconv.FormatInt(file.Size, 10))
-			b.WriteByte(0)
-			if info, err := os.Stat(file.Abs); err == nil {
-				b.WriteString(strconv.FormatInt(info.ModTime().UnixNano(), 10))
-			}
-			b.WriteByte(0)
-		}
-		keys[i] = b.String()
+// key is made of the keys of the pictures.
+func (list framePictures) key() string {
+	var b strings.Builder
+	for _, c := range list {
+		b.WriteString(c.key)
 	}
-	return keys
+	return b.String() + noOther
+}
+
+// look measures the first picture that can be, or says why there is none.
+func (list framePictures) look(memory *budget) glance {
+	g := glance{why: noPreview}
+	again := false
+	for _, c := range list {
+		g.tried += c.key
+		m, err := c.measure(memory)
+		if err == nil {
+			g.measure, g.why = m, ""
+			break
+		}
+		// The file may be there again, or free, at the next look.
+		_, medium := errors.AsType[*fs.PathError](err)
+		again = again || medium
+		switch {
+		case again:
+			g.why = unreadPicture
+		case errors.Is(err, pixels.ErrTooSmall):
+			g.why = smallPreview
+		default:
+			g.why = damagedPreview
+		}
+	}
+	switch {
+	case again:
+		g.tried = notRead
+	case g.measure == nil:
+		g.tried += noOther // another may serve
+	}
+	return g
+}
+
+// measure decodes and measures the picture. It waits for memory where others hold
+// too much.
+func (c *candidate) measure(memory *budget) (*pixels.FrameMeasure, error) {
+	var held int64
+	defer func() { memory.give(held) }()
+	img, err := c.preview.Decode(c.file.Abs, func(n int64) {
+		memory.take(n)
+		held = n
+	})
+	if err != nil {
+		return nil, err
+	}
+	return pixels.Measure(img)
+}
+
+// A budget is bytes that several goroutines share.
+type budget struct {
+	mu    sync.Mutex
+	freed *sync.Cond
+	bytes int64
+	used  int64
+}
+
+func newBudget(bytes int64) *budget {
+	b := &budget{bytes: bytes}
+	b.freed = sync.NewCond(&b.mu)
+	return b
+}
+
+// take waits until so many bytes are left. Who asks for more than there are gets
+// them alone.
+func (b *budget) take(n int64) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for b.used > 0 && b.used+n > b.bytes {
+		b.freed.Wait()
+	}
+	b.used += n
+}
+
+func (b *budget) give(n int64) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.used -= n
+	b.freed.Broadcast()
 }

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"bytes"
 	"context"
 	"encoding/binary"
 	"fmt"
@@ -14,6 +15,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels"
 	"prestrike/audit/pixels/pixelstest"
 	"prestrike/exifread"
 	"prestrike/exifread/exifwrite"
@@ -495,11 +497,32 @@ func TestPicturesKeep(t *testing.T) {
 	if second := told(lookAt(t, again, folder)); !slices.Equal(first, second) || kept.hits != 1 || looks != 0 {
 		t.Errorf("from what was kept, after %d looks:\n%q\nwant\n%q", looks, second, first)
 	}
-	for k := range kept.values { // garbage is no answer
-		kept.values[k] = []byte(`{"Judgement":{"Frames":3}}`)
+	key := keys(kept)[0]
+	whole := kept.values[key]
+	changed := func(from, to string) []byte {
+		out := bytes.Replace(whole, []byte(from), []byte(to), 1)
+		if bytes.Equal(out, whole) {
+			t.Fatalf("no %s in %s", from, whole)
+		}
+		return out
 	}
-	if second := told(lookAt(t, &Pictures{Cache: kept}, folder)); !slices.Equal(first, second) {
-		t.Errorf("from garbage:\n%q\nwant\n%q", second, first)
+	_, content, _ := bytes.Cut(whole, []byte("\n"))
+	for name, garbage := range map[string][]byte{ // is no answer
+		"empty":                       {},
+		"nothing found":               []byte(`{"Judgement":{}}`),
+		"nothing found, in its form":  encodePictures(&picturesOf{Judgement: &pixels.Judgement{}}),
+		"no judgement":                encodePictures(&picturesOf{}),
+		"without checksum":            content,
+		"cut":                         whole[:len(whole)-1],
+		"a frame that is not there":   changed(`"First":{"Answer":2,"Reason":"","Frame":0`, `"First":{"Answer":2,"Reason":"","Frame":99`),
+		"found, and no place":         changed(`"Order":{"Answer":1`, `"Order":{"Answer":2`),
+		"what was found in fewer":     encodePictures(&picturesOf{Judgement: &pixels.Judgement{Frames: 3, PerFrame: make([]pixels.FrameSummary, 3)}}),
+		"of a checksum and no object": []byte(checksum([]byte("[]")) + "\n[]"),
+	} {
+		kept.values[key] = garbage
+		if second := told(lookAt(t, &Pictures{Cache: kept}, folder)); !slices.Equal(first, second) {
+			t.Errorf("from garbage, %s:\n%q\nwant\n%q", name, second, first)
+		}
 	}
 	name := filepath.Join(folder, "BX1_0003.JPG")
 	later := time.Now().Add(time.Hour)

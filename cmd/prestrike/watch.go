@@ -13,6 +13,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/report"
+	"prestrike/rules"
 	"prestrike/watch"
 
 	"github.com/spf13/cobra"
@@ -27,8 +28,9 @@ another begins, or when you press Enter. A file that comes late reopens it and
 corrects the line. A fault that is certain before the sequence ends, such as an ISO
 that changed, is said at once.
 
-Ctrl-C prints the report on all that is there and ends with its status. Started
-again on the same folder, watch says where things stand and goes on.
+Ctrl-C prints the report on all that is there and ends with its status, once the
+pictures that are left are looked at; a second Ctrl-C ends at once. Started again
+on the same folder, watch says where things stand and goes on.
 
 ` + statusHelp
 
@@ -93,16 +95,19 @@ const (
 
 // A watching is a watch that runs.
 type watching struct {
-	c       *console
-	f       *watchFlags
-	folder  string
-	live    *audit.Live
-	alerts  *alerter
-	readers *readCache
-	colour  bool
-	planned int
-	line    int // length of the line on the terminal
-	caught  bool
+	c      *console
+	f      *watchFlags
+	folder string
+	opt    *audit.Options
+	live   *audit.Live
+	// pictures looks at the pictures; nil where nothing does.
+	pictures *rules.Pictures
+	alerts   *alerter
+	readers  *readCache
+	colour   bool
+	planned  int
+	line     int // length of the line on the terminal
+	caught   bool
 }
 
 func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) error {
@@ -113,15 +118,15 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	if f.poll < 0 || f.settle <= 0 {
 		return &usageError{errors.New("--poll and --settle take a time above 0, such as 2s"), cmd.CommandPath()}
 	}
-	measurePictures(cmd.Context(), c, true, false, []string{folder}, opt)
 	alerts, err := newAlerter(c, f)
 	if err != nil {
 		return &usageError{err, cmd.CommandPath()}
 	}
 	w := &watching{
-		c: c, f: f, folder: folder, live: audit.NewLive(opt), alerts: alerts, planned: opt.PlannedFrames,
-		readers: &readCache{folder: folder, files: map[string]*audit.File{}},
-		colour:  c.outTerminal && !c.plain && !f.noColor,
+		c: c, f: f, folder: folder, opt: opt, live: audit.NewLive(opt), alerts: alerts, planned: opt.PlannedFrames,
+		pictures: measurePictures(cmd.Context(), c, true, false, []string{folder}, opt),
+		readers:  &readCache{folder: folder, files: map[string]*audit.File{}},
+		colour:   c.outTerminal && !c.plain && !f.noColor,
 	}
 	watcher, err := watch.New(folder, watch.Options{
 		Settle: f.settle, Poll: f.poll, Ready: w.readers.ready,
@@ -158,10 +163,10 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 	for {
 		select {
 		case <-ctx.Done():
-			return w.finish()
+			return w.finish(ctx)
 		case e, ok := <-watcher.Events():
 			if !ok {
-				return w.finish()
+				return w.finish(ctx)
 			}
 			if err := w.take(e); err != nil {
 				return statusNotAudited, err
@@ -182,6 +187,9 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 		events, err := w.live.Look(now, closeAll, false)
 		closeAll = false
 		next = now.Add(lookShare * time.Since(now))
+		if errors.Is(err, context.Canceled) {
+			return w.finish(ctx)
+		}
 		if err != nil {
 			w.say("not everything was judged: %s", err)
 		}
@@ -222,7 +230,11 @@ func (w *watching) take(e watch.Event) error {
 
 // start says where things stand.
 func (w *watching) start() error {
-	if _, err := w.live.Look(time.Now(), false, true); err != nil {
+	_, err := w.live.Look(time.Now(), false, true)
+	if errors.Is(err, context.Canceled) {
+		return nil // the report at the end says where things stand
+	}
+	if err != nil {
 		w.say("not everything was judged: %s", err)
 	}
 	r := w.live.Result()
@@ -261,10 +273,17 @@ func (w *watching) tell(e audit.LiveEvent) error {
 	return nil
 }
 
-// finish prints the report on all that is there.
-func (w *watching) finish() (status, error) {
-	if _, err := w.live.Look(time.Now(), true, true); err != nil {
-		w.say("not everything was judged: %s", err)
+// finish prints the report on all that is there. The context is that of the watch,
+// which has ended.
+func (w *watching) finish(ctx context.Context) (status, error) {
+	if w.pictures != nil {
+		// What is not looked at cannot be found: the report would say good.
+		w.wipe()
+		w.opt.Measure = measureWith(context.WithoutCancel(ctx), w.c, w.f.format == "json", w.pictures)
+	}
+	_, ruleErr := w.live.Look(time.Now(), true, true)
+	if ruleErr != nil {
+		w.say("not everything was judged: %s", ruleErr)
 	}
 	r := w.live.Result()
 	var b bytes.Buffer
@@ -284,7 +303,11 @@ func (w *watching) finish() (status, error) {
 	} else {
 		return statusNotAudited, w.write([]byte("No frames came.\n"))
 	}
-	return status(r.Verdict), w.write(b.Bytes())
+	end := status(r.Verdict)
+	if ruleErr != nil && end == statusGood {
+		end = statusNotAudited
+	}
+	return end, w.write(b.Bytes())
 }
 
 // write writes to the result, over the line of the open sequence.

@@ -18,6 +18,7 @@ import (
 // The markers of ITU-T T.81 table B.1 that matter here.
 const (
 	mSOF0  = 0xC0
+	mSOF2  = 0xC2
 	mDHT   = 0xC4
 	mJPG   = 0xC8
 	mDAC   = 0xCC
@@ -44,6 +45,8 @@ const (
 	maxBlocks   = 4         // Exif segments
 	maxPictures = 64        // entries of an index of pictures
 	maxWalk     = 128 << 20 // bytes of a scan that are walked for its end
+
+	maxComponents = 4 // of a frame; decoders know no more
 )
 
 // Scan finds what a JPEG file holds. The error is a *scan.Error where the file
@@ -400,39 +403,90 @@ func hasLength(marker byte) bool {
 // and whether it is one that a picture viewer shows: coding by DCT with 8 bits,
 // not the lossless coding of sensor data.
 func Size(r io.ReaderAt, off, length int64) (width, height int, ok bool) {
+	const few = 64 // segments; those of a preview are a handful
+	f, err := frame(r, off, length, few)
+	return f.Width, f.Height, err == nil
+}
+
+// A Frame is what the frame header of a picture says (T.81 B.2.2).
+type Frame struct {
+	Width, Height int
+	Progressive   bool
+	Components    []Component
+	End           int64 // offset behind the header
+}
+
+// A Component is one colour of a picture, with its sampling factors.
+type Component struct{ H, V int }
+
+// ReadFrame reads the frame header of the picture of length bytes at off. It
+// comes to the same header as the decoder of the standard library, which passes
+// over bytes between segments. The error is a *scan.Error where there is no
+// header of a kind that is decoded, else that of the reader.
+func ReadFrame(r io.ReaderAt, off, length int64) (Frame, error) {
+	return frame(r, off, length, maxSegments+maxGarbage)
+}
+
+// frame is ReadFrame within so many steps: a segment each, or a byte between two.
+func frame(r io.ReaderAt, off, length int64, steps int) (Frame, error) {
 	s := &scanner{r: r, size: off + length}
-	at := off
-	for range 64 {
-		b, err := s.peek(at, 4)
-		if err != nil || b[0] != 0xFF {
-			return 0, 0, false
+	b, err := s.peek(off, 2)
+	if err == nil && (b[0] != 0xFF || b[1] != mSOI) {
+		return Frame{}, &scan.Error{Offset: off, What: "the start marker is missing"}
+	}
+	at := off + 2
+	for ; err == nil && steps > 0; steps-- {
+		if b, err = s.peek(at, 4); err != nil {
+			break
 		}
 		marker := b[1]
 		switch {
-		case at == off && marker != mSOI:
-			return 0, 0, false
-		case marker == mSOI:
-			at += 2
-			continue
-		case marker == 0xFF:
+		case b[0] != 0xFF, marker == 0xFF: // no segment, or a fill byte (T.81 B.1.1.2)
 			at++
 			continue
-		case marker >= mSOF0 && marker <= 0xC2: // baseline, extended, progressive
-			b, err := s.peek(at, 9)
-			if err != nil {
-				return 0, 0, false
-			}
-			return int(b[7])<<8 | int(b[8]), int(b[5])<<8 | int(b[6]), true
+		case marker == 0, marker >= mRST0 && marker <= mRST7: // nothing follows
+			at += 2
+			continue
+		case marker >= mSOF0 && marker <= mSOF2:
+			return s.frameAt(at)
 		case isSOF(marker), !hasLength(marker), marker == mSOS:
-			return 0, 0, false
+			return Frame{}, &scan.Error{Offset: at, What: "no picture of a kind that is decoded"}
 		}
 		n := int64(b[2])<<8 | int64(b[3])
 		if n < 2 {
-			return 0, 0, false
+			return Frame{}, &scan.Error{Offset: at, What: "the header is damaged"}
 		}
 		at += 2 + n
 	}
-	return 0, 0, false
+	if err == nil || errors.Is(err, scan.ErrPastEnd) {
+		err = &scan.Error{Offset: at, What: "the header has no end"}
+	}
+	return Frame{}, err
+}
+
+// frameAt reads the frame header whose marker stands at at.
+func (s *scanner) frameAt(at int64) (Frame, error) {
+	const fixed = 10 // bytes before the components, which take 3 each
+	b, err := s.peek(at, fixed)
+	if err != nil {
+		return Frame{}, err
+	}
+	n := int(b[9])
+	length := int64(b[2])<<8 | int64(b[3])
+	f := Frame{
+		Width: int(b[7])<<8 | int(b[8]), Height: int(b[5])<<8 | int(b[6]),
+		Progressive: b[1] == mSOF2, End: at + 2 + length,
+	}
+	if n == 0 || n > maxComponents || length != int64(fixed-2+3*n) {
+		return Frame{}, &scan.Error{Offset: at, What: "the frame header is damaged"}
+	}
+	if b, err = s.peek(at, fixed+3*n); err != nil {
+		return Frame{}, err
+	}
+	for c := b[fixed:]; len(c) > 0; c = c[3:] {
+		f.Components = append(f.Components, Component{H: int(c[1] >> 4), V: int(c[1] & 15)})
+	}
+	return f, nil
 }
 
 func readFull(r io.ReaderAt, b []byte, off int64) error {

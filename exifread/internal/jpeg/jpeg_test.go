@@ -93,3 +93,44 @@ func FuzzScan(f *testing.F) {
 		}
 	})
 }
+
+func TestReadFrame(t *testing.T) {
+	whole := picture(t, 40, 24)
+	for _, tt := range []struct {
+		name string
+		data []byte
+		ok   bool
+	}{
+		{"plain", whole, true},
+		{"behind bytes of no segment", with(whole, []byte{1, 2, 0xFF, 0, 3}), true},
+		{"behind fill bytes", with(whole, []byte{0xFF, 0xFF}), true},
+		{"behind a thumbnail", with(whole, app(0xE1, "Exif\x00\x00"+string(picture(t, 8, 8)))), true},
+		{"cut", whole[:bytes.Index(whole, []byte{0xFF, mSOF0})+11], false},
+		{"lossless", bytes.Replace(whole, []byte{0xFF, mSOF0}, []byte{0xFF, 0xC3}, 1), false},
+		{"no picture", []byte("nothing at all"), false},
+	} {
+		f, err := ReadFrame(bytes.NewReader(append([]byte("before"), tt.data...)), 6, int64(len(tt.data)))
+		if (err == nil) != tt.ok || tt.ok && (f.Width != 40 || f.Height != 24 || f.Progressive || len(f.Components) != 1) {
+			t.Errorf("%s: %+v, error %v", tt.name, f, err)
+		}
+	}
+}
+
+// FuzzReadFrame holds that the header found is the one that the decoder of the
+// standard library goes by.
+func FuzzReadFrame(f *testing.F) {
+	whole := picture(f, 16, 16)
+	f.Add(whole)
+	f.Add(with(whole, []byte{1, 2, 0xFF, 0, 3}, []byte{0xFF, 0xFF}))
+	f.Add(bytes.Replace(whole, []byte{0xFF, mSOF0}, []byte{0xFF, mSOF2}, 1))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		c, err := stdjpeg.DecodeConfig(bytes.NewReader(data))
+		if err != nil {
+			return
+		}
+		h, err := ReadFrame(bytes.NewReader(data), 0, int64(len(data)))
+		if err == nil && (h.Width != c.Width || h.Height != c.Height) {
+			t.Errorf("%d x %d, where the decoder finds %d x %d", h.Width, h.Height, c.Width, c.Height)
+		}
+	})
+}

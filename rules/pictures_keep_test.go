@@ -1,0 +1,313 @@
+package rules
+
+import (
+	"context"
+	"errors"
+	"os"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"prestrike/audit"
+	"prestrike/audit/pixels/pixelstest"
+	"prestrike/exifread"
+)
+
+// TestPicturesMemory holds that pictures wait for memory while others hold it, and
+// give it back whether they can be decoded or not.
+func TestPicturesMemory(t *testing.T) {
+	folder := camera{}.shoot(t, covering()[:2])
+	files := collect(t, folder)
+	damaged, err := os.ReadFile(files[1].Abs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	clear(damaged[len(damaged)/2 : len(damaged)-2])
+	if err := os.WriteFile(files[1].Abs, damaged, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	synctest.Test(t, func(t *testing.T) {
+		memory := newBudget(1000)
+		memory.take(1)
+		done := 0
+		for _, f := range files {
+			go func() {
+				picturesIn(&audit.Frame{Files: []*audit.File{f}}).look(memory)
+				memory.take(1)
+				done++
+				memory.give(1)
+			}()
+		}
+		synctest.Wait()
+		if done > 0 {
+			t.Errorf("%d pictures were decoded without memory", done)
+		}
+		memory.give(1)
+		synctest.Wait()
+		if done != 2 || memory.used != 0 {
+			t.Errorf("%d of 2 pictures were looked at, %d bytes not given back", done, memory.used)
+		}
+	})
+}
+
+// TestBudget holds that no more is taken than there is.
+func TestBudget(t *testing.T) {
+	b := newBudget(100)
+	var mu sync.Mutex
+	used, most := 0, 0
+	var wg sync.WaitGroup
+	for i := range 50 {
+		wg.Go(func() {
+			n := 10 + 7*i%50
+			b.take(int64(n))
+			mu.Lock()
+			used += n
+			most = max(most, used)
+			mu.Unlock()
+			mu.Lock()
+			used -= n
+			mu.Unlock()
+			b.give(int64(n))
+		})
+	}
+	wg.Wait()
+	if most > 100 || b.used != 0 {
+		t.Errorf("%d of 100 were taken at once, %d not given back", most, b.used)
+	}
+}
+
+// withRaw gives each frame a raw file beside its JPEG file, with a preview of so
+// many pixels wide, which is looked at before the JPEG file or behind it.
+func withRaw(t *testing.T, jpegs []*audit.File, width int) (raws []*audit.File) {
+	t.Helper()
+	for _, f := range jpegs {
+		data, err := os.ReadFile(f.Abs)
+		if err != nil {
+			t.Fatal(err)
+		}
+		raw, meta := *f, *f.Meta
+		raw.Path = strings.TrimSuffix(f.Path, ".JPG") + ".NEF"
+		raw.Abs = strings.TrimSuffix(f.Abs, ".JPG") + ".NEF"
+		if err := os.WriteFile(raw.Abs, data, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		meta.Format = exifread.FormatNEF
+		meta.Previews = []exifread.Preview{{Length: int64(len(data)), Width: width, Height: width * 2 / 3}}
+		raw.Meta = &meta
+		raws = append(raws, &raw)
+	}
+	return raws
+}
+
+func collect(t *testing.T, folder string) []*audit.File {
+	t.Helper()
+	c, err := audit.Collect(t.Context(), []string{folder}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c.Files
+}
+
+// looksOver is the options of an audit that looks at pictures, and how many it has
+// looked at.
+func looksOver(t *testing.T, p *Pictures) (opt *audit.Options, looks *int) {
+	looks = new(int)
+	p.Progress = func(int, int) { *looks++ }
+	return &audit.Options{Rules: All(), Measure: func(q []*audit.Sequence) error { return p.Measure(t.Context(), q) }}, looks
+}
+
+// TestPicturesPairs holds that a folder that fills with raw and JPEG files, of
+// which the second is not looked at, has each frame looked at once, and comes to
+// the same as one look at the end.
+func TestPicturesPairs(t *testing.T) {
+	jpegs := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, pixelstest.Brighten(covering()[9:], 7, 1, -2)))
+	for _, c := range []struct {
+		name  string
+		width int // of the raw files' previews
+		first int // 0 where raw files come first, 1 where JPEG files do
+	}{
+		{"raw first, looked at", 600, 0},
+		{"JPEG first, looked at", 100, 1},
+	} {
+		raws := withRaw(t, jpegs, c.width)
+		opt, _ := looksOver(t, &Pictures{})
+		once, err := audit.Judge(append(slices.Clone(raws), jpegs...), opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		opt, looks := looksOver(t, &Pictures{})
+		live := audit.NewLive(opt)
+		for i := range jpegs {
+			pair := []*audit.File{raws[i], jpegs[i]}
+			for _, f := range []*audit.File{pair[c.first], pair[1-c.first]} {
+				live.Put(f.Path, f, time.Now())
+				if _, err := live.Look(time.Now(), false, false); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		got, want := told(live.Result()), told(once)
+		if !slices.Equal(got, want) || len(want) == 0 {
+			t.Errorf("%s: file by file:\n%q\nat once:\n%q", c.name, got, want)
+		}
+		if *looks != len(jpegs) {
+			t.Errorf("%s: %d looks at %d frames", c.name, *looks, len(jpegs))
+		}
+	}
+}
+
+// TestPicturesSecondFile holds that the second file of a frame is looked at where
+// the first shows nothing.
+func TestPicturesSecondFile(t *testing.T) {
+	jpegs := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:]))
+	raws := withRaw(t, jpegs, 600)
+	last := len(raws) - 1
+	if err := os.WriteFile(raws[last].Abs, []byte("no picture"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	opt, looks := looksOver(t, &Pictures{})
+	live := audit.NewLive(opt)
+	missing := func(files []*audit.File) string {
+		for _, f := range files {
+			live.Put(f.Path, f, time.Now())
+		}
+		if _, err := live.Look(time.Now(), false, false); err != nil {
+			t.Fatal(err)
+		}
+		return live.Result().Sessions[0].Sequences[0].Pictures.(*picturesOf).Missing[last]
+	}
+	if got := missing(raws); got != damagedPreview {
+		t.Errorf("without the second file: %q, want %q", got, damagedPreview)
+	}
+	*looks = 0
+	if got := missing(jpegs); got != "" || *looks == 0 {
+		t.Errorf("with the second file, after %d looks: %q", *looks, got)
+	}
+}
+
+// TestPicturesNotRead holds that a file that cannot be read for now is told as such,
+// and looked at when it can.
+func TestPicturesNotRead(t *testing.T) {
+	files := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:]))
+	kept := &memory{values: map[string][]byte{}}
+	opt, _ := looksOver(t, &Pictures{Cache: kept})
+	missing := func() map[int]string {
+		result, err := audit.Judge(files, opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return result.Sessions[0].Sequences[0].Pictures.(*picturesOf).Missing
+	}
+	// A folder in place of the file, which looks the same from outside.
+	name := files[4].Abs
+	info, err := os.Stat(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(os.Rename(name, name+"-away"), os.Mkdir(name, 0o777), os.Chtimes(name, info.ModTime(), info.ModTime())); err != nil {
+		t.Fatal(err)
+	}
+	if got := missing(); len(got) != 1 || got[4] != unreadPicture {
+		t.Errorf("without the file: %v, want %q", got, unreadPicture)
+	}
+	if kept.puts > 0 {
+		t.Error("it was kept for the next run that the file was not there")
+	}
+	if err := errors.Join(os.Remove(name), os.Rename(name+"-away", name)); err != nil {
+		t.Fatal(err)
+	}
+	if got := missing(); len(got) > 0 {
+		t.Errorf("with the file again: %v", got)
+	}
+	if kept.puts != 1 {
+		t.Errorf("%d kept once all could be read, want 1", kept.puts)
+	}
+}
+
+// TestPicturesTakePlace holds that a sequence that changes again and again leaves
+// room for others that grow.
+func TestPicturesTakePlace(t *testing.T) {
+	every := camera{every: 1300 * time.Millisecond}
+	files := collect(t, every.shoot(t, covering()[9:]))
+	other := every
+	other.change = func(_ int, m *exifread.Metadata) { m.BodySerial = exifread.Of("4712") }
+	others := collect(t, other.shoot(t, covering()[9:]))
+	for _, f := range others {
+		f.Path = "second/" + f.Path
+	}
+	opt, looks := looksOver(t, &Pictures{})
+	look := func(files []*audit.File) int {
+		*looks = 0
+		if _, err := audit.Judge(files, opt); err != nil {
+			t.Fatal(err)
+		}
+		return *looks
+	}
+	look(slices.Concat(files, others[:10]))
+	for n := range growing + 1 {
+		later := time.Now().Add(time.Duration(n) * time.Hour)
+		if err := os.Chtimes(files[5].Abs, later, later); err != nil {
+			t.Fatal(err)
+		}
+		look(slices.Concat(files, others[:10]))
+	}
+	if n := look(slices.Concat(files, others[:11])); n != 1 {
+		t.Errorf("%d looks for one frame more", n)
+	}
+}
+
+// TestPicturesForget holds that what was found in sequences that are no more is
+// not held.
+func TestPicturesForget(t *testing.T) {
+	files := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:]))
+	p := &Pictures{}
+	opt, _ := looksOver(t, p)
+	for n := range 4 { // other frames each time
+		if _, err := audit.Judge(files[2*n:2*n+6], opt); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(p.judged) != 1 || len(p.open) > growing {
+		t.Errorf("%d sequences judged and %d kept to grow, of one", len(p.judged), len(p.open))
+	}
+}
+
+// TestPicturesGoOn holds that a look that was stopped loses nothing: what is known
+// is still told, and the next look goes on from there.
+func TestPicturesGoOn(t *testing.T) {
+	files := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, pixelstest.Brighten(covering(), 13, 1, -2)))
+	opt, _ := looksOver(t, &Pictures{})
+	result, err := audit.Judge(files, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := told(result)
+
+	p := &Pictures{}
+	ctx, stop := context.WithCancel(t.Context())
+	looks := 0
+	p.Progress = func(int, int) {
+		if looks++; looks == 5 {
+			stop()
+		}
+	}
+	stopped := &audit.Options{Rules: All(), Measure: func(q []*audit.Sequence) error { return p.Measure(ctx, q) }}
+	if _, err := audit.Judge(files, stopped); !errors.Is(err, context.Canceled) {
+		t.Fatalf("stopped after %d frames: error %v", looks, err)
+	}
+	opt.Measure = func(q []*audit.Sequence) error { return p.Measure(t.Context(), q) }
+	result, err = audit.Judge(files, opt)
+	if got := told(result); err != nil || !slices.Equal(got, want) {
+		t.Errorf("after a stop: %q, error %v; want %q", got, err, want)
+	}
+	if looks != len(files) {
+		t.Errorf("%d looks at %d frames", looks, len(files))
+	}
+	result, err = audit.Judge(files, stopped) // there is nothing left to look at
+	if got := told(result); err != nil || !slices.Equal(got, want) {
+		t.Errorf("of what is known: %q, error %v; want %q", got, err, want)
+	}
+}
