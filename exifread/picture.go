@@ -79,8 +79,8 @@ func (p Preview) Misfit() float64 {
 // picture that would take more than 320 MiB, or has more pixels than its bytes
 // can hold, is refused. claim, where not nil, is called with the bytes that
 // decoding takes at most, before they are taken. Errors of the file system are
-// *fs.PathError; all others say that the picture is damaged or of a kind of JPEG
-// that is not decoded.
+// *fs.PathError, those of a picture that is damaged [ErrDamaged]; all others say
+// that it is of a kind of JPEG that is not decoded.
 func (p Preview) Decode(path string, claim func(bytes int64)) (picture.Image, error) {
 	f, err := os.Open(path)
 	if err != nil {
@@ -88,16 +88,21 @@ func (p Preview) Decode(path string, claim func(bytes int64)) (picture.Image, er
 	}
 	defer f.Close() // nothing was written that could get lost
 	img, err := p.decode(f, claim)
-	switch medium, ok := errors.AsType[*fs.PathError](err); {
-	case ok:
+	medium, failed := errors.AsType[*fs.PathError](err)
+	_, foreign := errors.AsType[stdjpeg.UnsupportedError](err)
+	switch {
+	case failed:
 		return nil, medium
-	case errors.Is(err, errTooLarge):
+	case errors.Is(err, errTooLarge) || foreign:
 		return nil, err
 	case err != nil:
-		return nil, fmt.Errorf("damaged preview: %w", err)
+		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
 	return img, nil
 }
+
+// ErrDamaged says that a picture cannot be decoded to its end.
+var ErrDamaged = errors.New("damaged picture")
 
 var errTooLarge = errors.New("preview is too large")
 

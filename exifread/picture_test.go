@@ -104,16 +104,16 @@ func TestDecodeRefusesHostilePictures(t *testing.T) {
 		data []byte
 		want string
 	}{
-		{"no JPEG", []byte("no picture at all"), "damaged preview"},
-		{"cut in the header", whole[:40], "damaged preview"},
-		{"cut in the image data", whole[:len(whole)-20], "damaged preview"},
+		{"no JPEG", []byte("no picture at all"), "damaged picture"},
+		{"cut in the header", whole[:40], "damaged picture"},
+		{"cut in the image data", whole[:len(whole)-20], "damaged picture"},
 		{"4 gigapixels", claim(65535, 65535), "too large"},
 		{"progressive, 1.4 GiB", padded(handmade{sof: 0xC2, w: 9990, h: 9990, components: colours}), "too large"},
 		{"progressive with four inks, 1.9 GiB", padded(handmade{sof: 0xC2, w: 9990, h: 9990, components: []byte{0x11, 0x11, 0x11, 0x11}, before: adobe}), "too large"},
 		{"red, green and blue, 667 MiB", padded(handmade{sof: 0xC0, w: 9990, h: 9990, components: colours, before: adobe}), "too large"},
-		{"told to be red, green and blue behind the scan", handmade{sof: 0xC0, w: 96, h: 64, components: colours, scans: 1, behind: adobe}.encode(), "damaged preview"},
-		{"a thousand scans", handmade{sof: 0xC2, w: 96, h: 64, components: colours, scans: 1000}.encode(), "damaged preview"},
-		{"90 megapixels in a few hundred bytes", claim(10000, 9000), "damaged preview: 10000 x 9000 pixels in"},
+		{"told to be red, green and blue behind the scan", handmade{sof: 0xC0, w: 96, h: 64, components: colours, scans: 1, behind: adobe}.encode(), "damaged picture"},
+		{"a thousand scans", handmade{sof: 0xC2, w: 96, h: 64, components: colours, scans: 1000}.encode(), "damaged picture"},
+		{"90 megapixels in a few hundred bytes", claim(10000, 9000), "damaged picture: 10000 x 9000 pixels in"},
 	} {
 		name := filepath.Join(t.TempDir(), "BX1_0001.JPG")
 		if err := os.WriteFile(name, c.data, 0o666); err != nil {

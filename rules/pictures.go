@@ -336,7 +336,9 @@ func (l *looking) take(at int, g glance, total int) (n int, all bool) {
 // Reasons for which there is nothing to look at in a frame.
 const (
 	noPreview      = "no preview"
+	foreignPreview = "the preview is of a kind that is not decoded"
 	damagedPreview = "the preview is damaged"
+	damagedPicture = "the picture is damaged" // of a JPEG file: it is lost
 	smallPreview   = "the preview is too small"
 	unreadPicture  = "the picture could not be read"
 )
@@ -406,6 +408,10 @@ func (list framePictures) look(memory *budget) glance {
 			g.why = unreadPicture
 		case errors.Is(err, pixels.ErrTooSmall):
 			g.why = smallPreview
+		case !errors.Is(err, exifread.ErrDamaged):
+			g.why = foreignPreview
+		case c.preview.Offset == 0 && c.preview.Length == c.file.Size:
+			g.why = damagedPicture
 		default:
 			g.why = damagedPreview
 		}

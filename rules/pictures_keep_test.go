@@ -179,8 +179,8 @@ func TestPicturesSecondFile(t *testing.T) {
 		}
 		return live.Result().Sessions[0].Sequences[0].Pictures.(*picturesOf).Missing[last]
 	}
-	if got := missing(raws); got != damagedPreview {
-		t.Errorf("without the second file: %q, want %q", got, damagedPreview)
+	if got := missing(raws); got != damagedPicture {
+		t.Errorf("without the second file: %q, want %q", got, damagedPicture)
 	}
 	*looks = 0
 	if got := missing(jpegs); got != "" || *looks == 0 {

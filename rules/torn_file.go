@@ -17,7 +17,9 @@ var tornFile = &audit.Rule{
 	Doc: `Finds files whose picture is not all there: the image data ends before the picture
 does, or lies beyond the end of the file. Where the format does not tell, a file under
 half the size of at least five neighbours of the same format, pixel size and exposure
-is a sign, but only one: then it asks to look.
+is a sign, but only one: then it asks to look. Where the pictures of a run are looked
+at, JPEG files among others that cannot be decoded to their end count too; where they
+are many it asks to look.
 
 Part of the picture is grey or wrong. It happens when the card is pulled out, or the
 battery dies, while the camera still writes, and when a copy breaks off.
@@ -63,8 +65,44 @@ func checkTornFile(v *audit.Review) error {
 		}
 	}
 	list.report(v, "is not complete", "are not complete")
+	reportDamaged(v)
 	reportSmall(v)
 	return nil
+}
+
+// reportDamaged tells the JPEG files of a run whose pictures cannot be decoded to
+// their end, as long as others can: else it is rather the decoder that fails.
+func reportDamaged(v *audit.Review) {
+	q := v.Sequence
+	p, ok := q.Pictures.(*picturesOf)
+	if !ok {
+		return
+	}
+	const few = 4 // part of the frames
+	var frames []*audit.Frame
+	raw := true
+	for i, f := range q.Frames {
+		if p.Missing[i] == damagedPicture {
+			frames = append(frames, f)
+			raw = raw && f.HasRaw()
+		}
+	}
+	if len(frames) == 0 || len(p.Missing) == len(q.Frames) {
+		return
+	}
+	found := audit.Finding{
+		Severity: audit.Reshoot,
+		Message:  "the picture of " + audit.FrameRanges(q.Frames, frames) + " is damaged: it cannot be decoded to its end",
+		Action:   copyAgain(q),
+		Frames:   frames,
+	}
+	if few*len(frames) > len(q.Frames) {
+		found.Severity = audit.Check
+	}
+	if raw {
+		found.Severity, found.Action = audit.Check, "copy it from the card again; the raw file of the frame is there"
+	}
+	v.Found(found)
 }
 
 // reportSmall looks for files of a format that does not tell whether it is
