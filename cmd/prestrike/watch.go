@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -132,6 +133,9 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 		Settle: f.settle, Poll: f.poll, Ready: w.readers.ready,
 		// The files that no audit looks at are counted all the same.
 	})
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("%s: no such folder: check the name, and that the card or disk is connected", folder)
+	}
 	if err != nil {
 		return fmt.Errorf("%s cannot be watched: %w", folder, err)
 	}
