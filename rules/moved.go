@@ -57,8 +57,8 @@ func checkMoved(v *audit.Review) error {
 			v.Unjudged(reason, q.Frames[k])
 		}
 	}
-	unjudged("light, blur or something that moves would hide a small jump", j.Moved.Doubtful)
-	unjudged("the pictures of neighbouring frames do not match", unmatched(j))
+	unjudged("light, blur or something that moves would hide a small jump", untold(j, j.Moved.Doubtful))
+	unjudged("the pictures of neighbouring frames do not match", untold(j, j.Moved.Unmatched))
 	if !tells(v, j.Moved.Verdict) {
 		return nil
 	}
@@ -112,15 +112,21 @@ func checkMoved(v *audit.Review) error {
 	return nil
 }
 
-// unmatched returns the frames whose picture does not match the one before, but
-// for those of which it is told otherwise: dark ones and far moves.
-func unmatched(j *pixels.Judgement) []int {
+// untold leaves out the frames of which something else is told that keeps their
+// pictures from being compared: dark ones, steps of focus, and far moves.
+func untold(j *pixels.Judgement, frames []int) []int {
 	told := map[int]bool{}
 	for _, e := range j.Dark.Events {
 		told[e.Frame], told[e.Frame+1] = true, true
 	}
+	for _, e := range j.Jumps.Events {
+		told[e.To] = true
+	}
+	for _, e := range j.Order.Events {
+		told[e.From], told[e.To], told[e.To+1] = true, true, true
+	}
 	for _, e := range j.Moved.Events {
 		told[e.To] = true
 	}
-	return slices.DeleteFunc(slices.Clone(j.Moved.Unmatched), func(i int) bool { return told[i] })
+	return slices.DeleteFunc(slices.Clone(frames), func(i int) bool { return told[i] })
 }

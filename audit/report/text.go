@@ -48,11 +48,18 @@ func Visible(s string) string {
 func textWidth(s string) int { return twwidth.WidthWithOptions(s, twwidth.Options{}) }
 
 // wrap breaks visible text into lines of at most width columns, at blanks, and
-// within a word only where the word alone is wider.
+// within a word only where the word alone is wider. A percent sign stays with its
+// number.
 func wrap(text string, width int) []string {
 	var lines []string
 	line, used := "", 0
-	for _, word := range strings.Fields(text) {
+	words := strings.Fields(text)
+	for i := 0; i < len(words); i++ {
+		word := words[i]
+		if i+1 < len(words) && strings.HasPrefix(words[i+1], "%") {
+			i++
+			word += " " + words[i]
+		}
 		w := textWidth(word)
 		if used > 0 && used+1+w > width {
 			lines = append(lines, line)
