@@ -128,13 +128,15 @@ func (ta *tally) foreign(st, what string, j *pixels.Judgement, allowed ...string
 	if what == "clean" {
 		kind = "clean"
 	}
-	any := false
+	notes := []string{"first edge", "last edge", "soft"} // what their rules find is a note
+	any, more := false, false
 	for name, v := range verdicts(j) {
 		if slices.Contains(allowed, name) {
 			continue
 		}
 		hit := v.Answer == pixels.Found
 		any = any || hit && name != "step"
+		more = more || hit && name != "step" && !slices.Contains(notes, name)
 		ta.count("A "+name+" | "+kind, v.Answer, hit)
 		if hit {
 			ta.note("%s: %s found in %s", st, name, what)
@@ -143,6 +145,7 @@ func (ta *tally) foreign(st, what string, j *pixels.Judgement, allowed ...string
 	}
 	if what == "clean" {
 		ta.count("A any but step | clean", pixels.Fine, any)
+		ta.count("A above a note, but step | clean", pixels.Fine, more)
 	}
 }
 
@@ -386,7 +389,8 @@ var targets = []struct {
 	rows            string // the beginning of their names
 	atLeast, atMost float64
 }{
-	{"A any but step | clean", 0, 0},
+	{"A above a note, but step | clean", 0, 0},
+	{"A any but step | clean", 0, 0.02},
 	{"A moved | clean", 0, 0},
 	{"A step | true blur up to 2 px", 0, 0.02},
 	{"A walk | standing runs taken for focus", 0, 0.01},
@@ -405,10 +409,10 @@ var targets = []struct {
 }
 
 // TestRates measures rendered runs and fails where a target can no longer be
-// true at 95 % confidence, or a clean run raises anything. The table in
+// true at 95 % confidence, or a clean run raises more than a note. The table in
 // DEVELOPERS.md is that of
 //
-//	go test ./audit/pixels -run TestRates -v -seeds 70 -first 1101 -timeout 30m
+//	go test ./audit/pixels -run TestRates -v -seeds 150 -first 1241 -timeout 60m
 func TestRates(t *testing.T) {
 	ta := &tally{rows: map[string]*row{}}
 	n := *seedCount
