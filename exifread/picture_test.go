@@ -109,9 +109,9 @@ func TestDecodeRefusesHostilePictures(t *testing.T) {
 		{"cut in the image data", whole[:len(whole)-20], "damaged picture"},
 		{"4 gigapixels", claim(65535, 65535), "too large"},
 		{"progressive, 1.4 GiB", padded(handmade{sof: 0xC2, w: 9990, h: 9990, components: colours}), "too large"},
-		{"progressive with four inks, 1.9 GiB", padded(handmade{sof: 0xC2, w: 9990, h: 9990, components: []byte{0x11, 0x11, 0x11, 0x11}, before: adobe}), "too large"},
-		{"red, green and blue, 667 MiB", padded(handmade{sof: 0xC0, w: 9990, h: 9990, components: colours, before: adobe}), "too large"},
-		{"told to be red, green and blue behind the scan", handmade{sof: 0xC0, w: 96, h: 64, components: colours, scans: 1, behind: adobe}.encode(), "damaged picture"},
+		{"progressive with four inks, 1.9 GiB", padded(handmade{sof: 0xC2, w: 9990, h: 9990, components: []byte{0x11, 0x11, 0x11, 0x11}, before: app14}), "too large"},
+		{"red, green and blue, 667 MiB", padded(handmade{sof: 0xC0, w: 9990, h: 9990, components: colours, before: app14}), "too large"},
+		{"told to be red, green and blue behind the scan", handmade{sof: 0xC0, w: 96, h: 64, components: colours, scans: 1, behind: app14}.encode(), "damaged picture"},
 		{"a thousand scans", handmade{sof: 0xC2, w: 96, h: 64, components: colours, scans: 1000}.encode(), "damaged picture"},
 		{"90 megapixels in a few hundred bytes", claim(10000, 9000), "damaged picture: 10000 x 9000 pixels in"},
 	} {
@@ -137,8 +137,8 @@ type handmade struct {
 	behind     []byte // segments behind the scans
 }
 
-// adobe says that the components are red, green and blue, or four inks.
-var adobe = []byte("\xFF\xEE\x00\x0EAdobe\x00\x64\x00\x00\x00\x00\x00")
+// app14 is the segment (ITU-T T.872, 6.5.3) that says that the components are red, green and blue, or four inks.
+var app14 = []byte("\xFF\xEE\x00\x0E\x41\x64\x6F\x62\x65\x00\x64\x00\x00\x00\x00\x00")
 
 func (h handmade) encode() []byte {
 	n := byte(len(h.components))
@@ -190,11 +190,11 @@ func TestDecodeMemory(t *testing.T) {
 		{"4:2:0", handmade{sof: 0xC0, components: []byte{0x22, 0x11, 0x11}}},
 		{"4:2:2", handmade{sof: 0xC1, components: []byte{0x21, 0x11, 0x11}}},
 		{"4:1:0", handmade{sof: 0xC0, components: []byte{0x42, 0x11, 0x11}}},
-		{"red, green and blue", handmade{sof: 0xC0, components: []byte{0x11, 0x11, 0x11}, before: adobe}},
-		{"four inks", handmade{sof: 0xC0, components: []byte{0x22, 0x11, 0x11, 0x22}, before: adobe}},
+		{"red, green and blue", handmade{sof: 0xC0, components: []byte{0x11, 0x11, 0x11}, before: app14}},
+		{"four inks", handmade{sof: 0xC0, components: []byte{0x22, 0x11, 0x11, 0x22}, before: app14}},
 		{"progressive grey", handmade{sof: 0xC2, components: []byte{0x11}}},
 		{"progressive 4:4:4", handmade{sof: 0xC2, components: []byte{0x11, 0x11, 0x11}}},
-		{"progressive four inks", handmade{sof: 0xC2, components: []byte{0x11, 0x11, 0x11, 0x11}, before: adobe}},
+		{"progressive four inks", handmade{sof: 0xC2, components: []byte{0x11, 0x11, 0x11, 0x11}, before: app14}},
 	} {
 		c.picture.w, c.picture.h, c.picture.scans = 1201, 803, 1
 		data := c.picture.encode()
