@@ -75,6 +75,9 @@ const (
 	pChangeBetween = 0.45
 	// The first or last frame alone is other than the rest: rather a test frame.
 	pChangeEdge = 0.03
+	// Three kinds of settings and more at once: another picture, not a slip.
+	pManyInside = 0.0005
+	manyKinds   = 3
 	// What a photographer changes between set-ups only: lens, focal length, picture size.
 	pSetupInside  = 0.001
 	pSetupBetween = 0.20
@@ -186,6 +189,7 @@ type between struct {
 	count       int     // step of the number
 	countKnown  bool
 	changed     bool // settings
+	many        bool // of several kinds
 	exposureToo bool // exposure changed by 1/6 EV or more
 	setup       bool // lens, focal length or picture size changed
 }
@@ -201,7 +205,13 @@ func compare(a, b *point) between {
 	}
 	x, y := a.settings, b.settings
 	w.exposureToo = math.Abs(exposureChange(x, y)) >= driftEV
-	w.changed = w.exposureToo || x.isoOK && y.isoOK && x.iso != y.iso || x.wb != y.wb || x.orientation != y.orientation
+	kinds := 0
+	for _, differs := range []bool{w.exposureToo, x.isoOK && y.isoOK && x.iso != y.iso, x.wb != y.wb, x.orientation != y.orientation} {
+		if differs {
+			kinds++
+		}
+	}
+	w.changed, w.many = kinds > 0, kinds >= manyKinds
 	u, v := a.setup, b.setup
 	focal := u.focal > 0 && v.focal > 0 && math.Abs(math.Log(u.focal/v.focal)) > 0.03
 	w.setup = u.lens != v.lens || focal || u.width != v.width || u.height != v.height
@@ -309,6 +319,9 @@ func (o *open) step(w *between, a *point, out []open) []open {
 		p := pChangeInside
 		if o.changes > 0 {
 			p = min(0.08*float64(o.changes), 0.4)
+		}
+		if w.many {
+			p = pManyInside
 		}
 		next.score += math.Log(p) + lnNotSteadyEnd
 	default:
