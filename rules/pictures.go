@@ -48,6 +48,9 @@ const (
 	fewPictures = 5
 	// growing is how many sequences are kept ready to grow, some 50 KB a frame.
 	growing = 4
+	// stepsBack is how many frames a sequence kept can go back: the last of a
+	// folder that fills change when their second files come.
+	stepsBack = 4
 	// ahead is how many pictures a worker may be ahead of the slowest: each is
 	// kept in under 1 MB.
 	ahead = 3
@@ -67,7 +70,10 @@ type picturesOf struct {
 // looking is a sequence whose pictures are being looked at.
 type looking struct {
 	taken    []glance // of the frames taken in
-	sequence pixels.Sequence
+	sequence *pixels.Sequence
+	// before is the sequence before each of the last frames, as far as it was
+	// kept, the latest last.
+	before []*pixels.Sequence
 
 	mu     sync.Mutex
 	done   map[int]glance // before their turn
@@ -120,7 +126,7 @@ func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) err
 	err := p.look(ctx, jobs, total)
 	p.judged = map[string]*picturesOf{} // what else was in it is of no sequence any more
 	for _, j := range jobs {
-		if j.on != nil && !j.unread && len(j.on.taken) > 0 {
+		if j.on != nil && len(j.on.taken) > 0 {
 			p.open = append(p.open, j.on) // also where it was stopped on the way
 		}
 		if j.found == nil {
@@ -208,8 +214,8 @@ func (p *Pictures) keep(j *job) {
 	}
 }
 
-// resume takes out the sequence kept that is the beginning of the one with these
-// frames, or makes a new one.
+// resume takes out the sequence kept that begins as the one with these frames, at
+// the last place from which it can go on, or makes a new one.
 func (p *Pictures) resume(keys []string) *looking {
 	for i, o := range p.open {
 		n := o.agrees(keys)
@@ -217,12 +223,25 @@ func (p *Pictures) resume(keys []string) *looking {
 			continue
 		}
 		p.open = slices.Delete(p.open, i, i+1) // until all of it is taken in
-		if n == len(o.taken) {
+		if o.back(n) {
 			return o
 		}
 		break // its frames changed: this one takes its place
 	}
-	return &looking{done: map[int]glance{}}
+	return &looking{sequence: new(pixels.Sequence), done: map[int]glance{}}
+}
+
+// back goes back to the first n frames or fewer, and reports whether it could.
+func (l *looking) back(n int) bool {
+	for n < len(l.taken) {
+		if len(l.before) == 0 {
+			return false
+		}
+		end := len(l.before) - 1
+		l.sequence, l.before = l.before[end], l.before[:end]
+		l.taken = l.taken[:l.sequence.Len()]
+	}
+	return true
 }
 
 // agrees returns how many of the frames taken in the ones with these keys begin
@@ -253,7 +272,7 @@ func (p *Pictures) look(ctx context.Context, jobs []*job, total int) error {
 		wg.Go(func() {
 			for t := range tasks {
 				g := t.job.frames[t.at].look(memory)
-				taken, all := t.on.take(t.at, g, len(t.job.keys))
+				taken, all := t.on.take(t.at, g, t.job)
 				for range taken {
 					<-room
 				}
@@ -303,9 +322,9 @@ send:
 }
 
 // take takes in a frame that was looked at, and those behind it that waited for it. It
-// returns how many, and whether the last of total frames was among them. While
+// returns how many, and whether the last of the job's frames was among them. While
 // another goroutine is at it, the frame is left to that.
-func (l *looking) take(at int, g glance, total int) (n int, all bool) {
+func (l *looking) take(at int, g glance, j *job) (n int, all bool) {
 	l.mu.Lock()
 	l.done[at] = g
 	if l.taking {
@@ -321,13 +340,17 @@ func (l *looking) take(at int, g glance, total int) (n int, all bool) {
 		}
 		delete(l.done, next)
 		l.mu.Unlock()
+		if j.mayGrow && len(j.keys)-next <= stepsBack {
+			l.before = append(l.before, l.sequence.Clone())
+			l.before = slices.Delete(l.before, 0, max(0, len(l.before)-stepsBack))
+		}
 		l.sequence.Add(g.measure)
 		g.measure = nil // under 1 MB
 		l.taken = append(l.taken, g)
 		n++
 		l.mu.Lock()
 	}
-	all = n > 0 && len(l.taken) == total
+	all = n > 0 && len(l.taken) == len(j.keys)
 	l.taking = false
 	l.mu.Unlock()
 	return n, all

@@ -119,18 +119,21 @@ func looksOver(t *testing.T, p *Pictures) (opt *audit.Options, looks *int) {
 	return &audit.Options{Rules: All(), Measure: func(q []*audit.Sequence) error { return p.Measure(t.Context(), q) }}, looks
 }
 
-// TestPicturesPairs holds that a folder that fills with raw and JPEG files, of
-// which the second is not looked at, has each frame looked at once, and comes to
-// the same as one look at the end.
+// TestPicturesPairs holds that a folder that fills with raw and JPEG files has each
+// frame looked at once, or twice where the better picture comes second, and comes
+// to the same as one look at the end.
 func TestPicturesPairs(t *testing.T) {
 	jpegs := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, pixelstest.Brighten(covering()[9:], 7, 1, -2)))
 	for _, c := range []struct {
 		name  string
 		width int // of the raw files' previews
 		first int // 0 where raw files come first, 1 where JPEG files do
+		want  int // looks at a frame
 	}{
-		{"raw first, looked at", 600, 0},
-		{"JPEG first, looked at", 100, 1},
+		{"raw first, looked at", 600, 0, 1},
+		{"JPEG first, looked at", 100, 1, 1},
+		{"raw first, the JPEG better", 100, 0, 2},
+		{"JPEG first, the raw better", 600, 1, 2},
 	} {
 		raws := withRaw(t, jpegs, c.width)
 		opt, _ := looksOver(t, &Pictures{})
@@ -153,9 +156,38 @@ func TestPicturesPairs(t *testing.T) {
 		if !slices.Equal(got, want) || len(want) == 0 {
 			t.Errorf("%s: file by file:\n%q\nat once:\n%q", c.name, got, want)
 		}
-		if *looks != len(jpegs) {
+		if *looks > c.want*len(jpegs) {
 			t.Errorf("%s: %d looks at %d frames", c.name, *looks, len(jpegs))
 		}
+	}
+}
+
+// TestPicturesLateFrame holds that a frame that comes behind the one after it does
+// not have the whole sequence looked at again.
+func TestPicturesLateFrame(t *testing.T) {
+	files := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:]))
+	opt, _ := looksOver(t, &Pictures{})
+	once, err := audit.Judge(files, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	opt, looks := looksOver(t, &Pictures{})
+	live := audit.NewLive(opt)
+	for i := range files {
+		at := i
+		if i >= 6 && i < 14 {
+			at ^= 1 // 7, 6, 9, 8, ...
+		}
+		live.Put(files[at].Path, files[at], time.Now())
+		if _, err := live.Look(time.Now(), false, false); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got, want := told(live.Result()), told(once); !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	if *looks > 2*len(files) {
+		t.Errorf("%d looks at %d frames", *looks, len(files))
 	}
 }
 
