@@ -544,7 +544,7 @@ func setFirstNonZero(to *Value[uint32], v ifd.Value) string {
 			continue
 		}
 		if n < 0 || n > math.MaxUint32 {
-			return fmt.Sprintf("%d is outside 1 to %d", n, math.MaxUint32)
+			return fmt.Sprintf("%d is outside 1 to %d", n, uint32(math.MaxUint32))
 		}
 		if !to.Known() {
 			*to = Of(uint32(n))

@@ -168,7 +168,7 @@ func (b *Block) Encode() ([]byte, error) {
 		at += dirSize(ifd1, order)
 	}
 	thumbnail := uint32(at)
-	if at+len(b.Thumbnail) > math.MaxUint32 {
+	if int64(at)+int64(len(b.Thumbnail)) > math.MaxUint32 {
 		return nil, fmt.Errorf("block of %d bytes: %w", at+len(b.Thumbnail), ErrTooLong)
 	}
 	point(ifd0, tagExifIFD, exifPointer, len(b.Exif) > 0)
