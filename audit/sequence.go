@@ -98,10 +98,11 @@ func (s *Sequence) End() time.Time {
 // Settle tells whether focus was seen to walk through the frames, which decides
 // what a series is. One that stands is a time-lapse only where it has the even
 // interval of one. A time-lapse whose focus walks, beyond doubt, is a focus
-// sequence made at the pace of a timer or a flash.
+// sequence made at the pace of a timer or a flash. Frames without times, which
+// are kept together by their names alone, are a focus sequence if focus walks.
 func (s *Sequence) Settle(walks, beyondDoubt bool) {
 	switch {
-	case s.Kind == Series && walks, s.Kind == Interval && walks && beyondDoubt:
+	case s.Kind == Series && walks, s.Kind == Interval && walks && beyondDoubt, s.Kind == Single && len(s.Frames) > 1 && walks:
 		s.Kind = Focus
 	case s.Kind == Series && !walks:
 		if c, ok := s.Cadence.Get(); ok && c.Seconds() >= intervalCadence && s.even() {

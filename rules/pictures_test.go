@@ -598,3 +598,21 @@ func backwards(shots []pixelstest.Shot) []pixelstest.Shot {
 	slices.Reverse(out)
 	return out
 }
+
+// TestPicturesReal holds what is said of the real scene of three balls, of which
+// the lens could not reach the nearest, at the left.
+func TestPicturesReal(t *testing.T) {
+	folder := filepath.Join("..", "..", "shared", "data", "focus", "balls")
+	if _, err := os.Stat(folder); err != nil {
+		t.Skipf("the real series are not beside the module: %v", err)
+	}
+	result := lookAt(t, &Pictures{All: true}, folder)
+	q := result.Sessions[0].Sequences
+	if len(q) != 1 || q[0].Kind != audit.Focus {
+		t.Fatalf("%d sequences, the first %v; want a focus sequence", len(q), q[0].Kind)
+	}
+	got := slices.DeleteFunc(told(result), func(s string) bool { return strings.HasPrefix(s, "check no-exif") })
+	if len(got) != 1 || !strings.HasPrefix(got[0], "note far-edge: 28 % of the textured area, left half, was still getting sharper in the last frame, 09") {
+		t.Errorf("found %q", got)
+	}
+}
