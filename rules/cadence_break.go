@@ -24,8 +24,8 @@ the sequence again.
 
 It is wrong where the camera merely waited: for a flash to recycle, or for a full
 buffer. Short pauses, and runs with many of them, are therefore left alone; but for
-those over which the pictures show that focus went on all the while. Such a pause asks
-to shoot again where the blur half-way is too large.`,
+those over which focus went on all the while, by the pictures or the recorded
+distances. Such a pause asks to shoot again where the blur half-way is too large.`,
 	Source: "common practice",
 	Params: []audit.Param{
 		pause, shortestPause,

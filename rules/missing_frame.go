@@ -16,7 +16,8 @@ var missingFrame = &audit.Rule{
 	Doc: `Finds file numbers that are left out inside a sequence where the time between
 the frames around them also fits the lost frames. Both signs are needed. In an
 exposure bracket an exposure that its steps lack counts as the second sign, and in a
-focus sequence pictures between which focus moves as far as over the lost frames.
+focus sequence that focus moves as far as over the lost frames, by the pictures or the
+recorded distances.
 
 A focus sequence with a hole has a soft band that no program can fill; a
 bracket with a hole jumps; a clip stutters.
