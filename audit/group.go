@@ -19,6 +19,7 @@ func Group(files []*File, opt *Options) []*Session {
 	numberFrames(byTime)
 	var sequences []*Sequence
 	for _, b := range assignBodies(frames) {
+		coarsen(b.frames)
 		var own []*Sequence
 		for _, r := range segment(b.frames) {
 			for _, frames := range restarts(b.frames[r.from:r.to]) {
@@ -33,6 +34,20 @@ func Group(files []*File, opt *Options) []*Session {
 		s.measure(opt)
 	}
 	return sessions(sequences, opt)
+}
+
+// coarsen gives the frames of a body the resolution of whole seconds where all
+// their sub-seconds are 0: some bodies write those and do not know them.
+func coarsen(frames []*Frame) {
+	const enough = 5 // by chance it is one in 10^10 of those that know hundredths
+	if len(frames) < enough || slices.ContainsFunc(frames, func(f *Frame) bool { return f.Time.Nanosecond() != 0 }) {
+		return
+	}
+	for _, f := range frames {
+		if f.Timed() {
+			f.Resolution = max(f.Resolution, time.Second)
+		}
+	}
 }
 
 // restarts cuts a run that a timer made where it was stopped and started again:

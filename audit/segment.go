@@ -205,13 +205,16 @@ func compare(a, b *point) between {
 	}
 	x, y := a.settings, b.settings
 	w.exposureToo = math.Abs(exposureChange(x, y)) >= driftEV
+	iso := x.isoOK && y.isoOK && x.iso != y.iso
+	w.changed = w.exposureToo || iso || x.wb != y.wb || x.orientation != y.orientation
+	y.iso = x.iso // time and f-number, which a programme changes together, are of one kind
 	kinds := 0
-	for _, differs := range []bool{w.exposureToo, x.isoOK && y.isoOK && x.iso != y.iso, x.wb != y.wb, x.orientation != y.orientation} {
+	for _, differs := range []bool{math.Abs(exposureChange(x, y)) >= driftEV, iso, x.wb != y.wb, x.orientation != y.orientation} {
 		if differs {
 			kinds++
 		}
 	}
-	w.changed, w.many = kinds > 0, kinds >= manyKinds
+	w.many = kinds >= manyKinds
 	u, v := a.setup, b.setup
 	focal := u.focal > 0 && v.focal > 0 && math.Abs(math.Log(u.focal/v.focal)) > 0.03
 	w.setup = u.lens != v.lens || focal || u.width != v.width || u.height != v.height

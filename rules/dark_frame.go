@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"prestrike/audit"
@@ -50,6 +51,15 @@ func checkDarkFrame(v *audit.Review) error {
 	if j == nil || !tells(v, j.Dark.Verdict) {
 		return nil
 	}
+	if j.Dark.All {
+		v.Found(audit.Finding{
+			Severity: audit.Check,
+			Message:  "all pictures are black",
+			Action:   "look at them; if something was to be seen, take off the cap or see to the light, and shoot this sequence again",
+			Frames:   q.Frames,
+		})
+		return nil
+	}
 	var frames []*audit.Frame
 	worst := 0.0
 	sure, stretches := q.Kind == audit.Focus, 0
@@ -68,7 +78,11 @@ func checkDarkFrame(v *audit.Review) error {
 		if len(these) == 0 || unrelated && (last < edge || first >= len(q.Frames)-edge) {
 			continue
 		}
-		const hand = 2 // frames; a hand before the lens is not there for more
+		// A hand before the lens is not there for long, a cap at an end is.
+		hand := 2
+		if first == 0 || last == len(q.Frames)-1 {
+			hand = 3
+		}
 		sure = sure && (!unrelated || len(stretch) > hand)
 		stretches++
 		frames = append(frames, these...)
@@ -115,6 +129,7 @@ func darkFinding(q *audit.Sequence, frames []*audit.Frame, ev, limit float64, se
 	if set := settingsOf(q); set != nil {
 		settings = ", at the same settings"
 		const sameLight = 1.0 / 6 // EV; half the finest common step
+		set = slices.DeleteFunc(set, math.IsNaN)
 		if slices.Max(set)-slices.Min(set) >= sameLight {
 			settings = ", beyond what the settings make"
 		}

@@ -73,15 +73,28 @@ func walkOf(q *audit.Sequence) (w walk, why string, ok bool) {
 	return w, "", true
 }
 
-// even reports whether each step of the walk can be told from two: the distances
-// move with every frame, and all but alike.
-func (w walk) even() bool {
-	const uneven = 0.25
-	var off []float64
+// fine reports whether each step of the walk can be told from two: the distances
+// move with every frame, all but alike, and on a scale much finer than the steps,
+// whose moves differ by little things.
+func (w walk) fine() bool {
+	const (
+		uneven = 0.25
+		most   = 0.8 // of the steps
+		finer  = 0.1 // of a step
+	)
+	var moves, off []float64
 	for i := 1; i < len(w.at); i++ {
-		off = append(off, math.Abs(math.Abs(w.at[i]-w.at[i-1])/w.step-1))
+		moves = append(moves, math.Abs(w.at[i]-w.at[i-1])/w.step)
+		off = append(off, math.Abs(moves[i-1]-1))
 	}
+	slices.Sort(moves)
 	slices.Sort(off)
-	const most = 0.8 // of the steps
-	return len(off) >= 4 && off[int(most*float64(len(off)-1))] <= uneven
+	least := math.Inf(1) // difference of two moves
+	for i := 1; i < len(moves); i++ {
+		const same = 1e-6 // rounding
+		if d := moves[i] - moves[i-1]; d > same {
+			least = min(least, d)
+		}
+	}
+	return len(off) >= 4 && off[int(most*float64(len(off)-1))] <= uneven && least <= finer
 }

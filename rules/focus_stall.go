@@ -96,13 +96,14 @@ func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool)
 	}
 	var longest pixels.Stall
 	var frames []*audit.Frame
-	n, copies := 0, true
+	n, copies, atEnd := 0, true, false
 	for _, e := range j.Stalls.Events {
 		if e.Identical && e.To-e.From == 1 && copiedOver(q.Frames[e.From], q.Frames[e.To]) {
 			continue // repeated-frame tells
 		}
 		n++
 		copies = copies && e.Identical
+		atEnd = atEnd || e.To == len(q.Frames)-1 && !e.Identical
 		frames = append(frames, q.Frames[e.From:e.To+1]...)
 		if e.To-e.From > longest.To-longest.From {
 			longest = e
@@ -113,7 +114,6 @@ func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool)
 	}
 	const harmless = 2 // frames at one focus too many
 	severity := audit.Check
-	atEnd := longest.To == len(q.Frames)-1
 	if copies && longest.To-longest.From == 1 || longest.To-longest.From <= harmless && !atEnd {
 		severity = audit.Note
 	}

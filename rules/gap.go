@@ -41,10 +41,10 @@ type gap struct {
 
 	reading reading
 	why     string // it is unclear
-	// jump is how many times as far as around it focus moves over the gap, by
-	// the pictures; 0 where they show no jump. It may stand in for the time.
+	// jump is how many times as far as around it focus moves over the gap; 0
+	// where it does not jump, or nothing tells. It may stand in for the time.
 	jump    float64
-	bySight bool // missing by number and jump, where the time does not tell
+	byFocus bool // missing by number and jump, where the time does not tell
 }
 
 // agreement is shared by the rules on gaps, so it is read under the name of
@@ -120,7 +120,7 @@ func gaps(v *audit.Review) []gap {
 		}
 		g.jump = jumps.over(g.from, g.to)
 		if g.reading == unclear && g.jumps(float64(g.count)) {
-			g.reading, g.bySight = missing, true
+			g.reading, g.byFocus = missing, true
 		}
 	}
 	return list
@@ -133,7 +133,7 @@ func (g *gap) jumps(frames float64) bool {
 	return g.jump > 0 && frames > 1 && math.Abs(g.jump-frames) <= max(0.5, apart*frames)
 }
 
-// skipped reports whether time and pictures agree that frames lack in a gap
+// skipped reports whether time and focus agree that frames lack in a gap
 // whose numbers run on, or are not known: the camera did not fire, or files
 // were renamed.
 func (g *gap) skipped() bool {

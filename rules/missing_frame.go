@@ -52,10 +52,10 @@ func checkMissingFrame(v *audit.Review) error {
 	}
 	var numbers []string
 	lost := 0
-	bySight, seen := 0, 0
+	byFocus, seen := 0, 0
 	for _, g := range list {
-		if g.bySight {
-			bySight++
+		if g.byFocus {
+			byFocus++
 		}
 		if g.jumps(float64(g.count)) {
 			seen++
@@ -72,12 +72,12 @@ func checkMissingFrame(v *audit.Review) error {
 	}
 	signs := "numbers and time agree"
 	switch {
-	case bySight == len(list):
-		signs = "numbers and pictures agree"
-	case bySight > 0:
-		signs = "numbers agree with time or pictures"
+	case byFocus == len(list):
+		signs = "numbers and focus agree"
+	case byFocus > 0:
+		signs = "numbers agree with time or focus"
 	case seen == len(list):
-		signs = "numbers, time and pictures agree"
+		signs = "numbers, time and focus agree"
 	}
 	worst := longest(list)
 	found := audit.Finding{
@@ -87,7 +87,7 @@ func checkMissingFrame(v *audit.Review) error {
 		Limit:   exifread.Of(1.0), Unit: "cadences",
 	}
 	switch {
-	case bySight > 0 && len(list) == 1:
+	case byFocus > 0 && len(list) == 1:
 		found.Message = fmt.Sprintf("%s%s %s missing: from %s to %s focus moves about %s times as far as around them",
 			frames, listed(numbers), are, worst.from.Label(), worst.to.Label(), twoFigures(worst.jump))
 		found.Measured, found.Limit, found.Unit = exifread.Of(worst.jump), exifread.Of(pixels.DefaultThresholds().JumpRatio), "usual steps"

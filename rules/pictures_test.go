@@ -230,6 +230,58 @@ func TestPictures(t *testing.T) {
 			[]string{"reshoot dark-frame: frames 0007 and 0013 to 0014 are darker than the neighbours, up to about 3 EV"},
 		},
 		{
+			"the flash failed for most of it", focusing, pixelstest.Brighten(clean, 4, n, -14), audit.Series,
+			[]string{"check dark-frame: frames 0005 to 0024 are darker than the neighbours, by more than 6 EV"},
+		},
+		{"all black", focusing, pixelstest.Brighten(clean, 0, n, -14), audit.Series, []string{"check dark-frame: all pictures are black"}},
+		{
+			"three frames with the cap on", focusing, pixelstest.Brighten(clean, n-3, n, -14), audit.Focus,
+			[]string{"check dark-frame: frames 0022 to 0024"},
+		},
+		{
+			"flash, at another time of no effect", timedAt(focusing, 13, 14, 400), clean, audit.Focus,
+			[]string{"check exposure-drift: "},
+		},
+		{
+			"a frame without ISO, another at f/11",
+			camera{every: focusing.every, change: func(i int, m *exifread.Metadata) {
+				switch i {
+				case 3:
+					m.Sensitivity = exifread.Value[uint32]{}
+				case 13:
+					m.FNumber = exifread.Of(exifread.Rational{Num: 112, Den: 10})
+				}
+			}},
+			pixelstest.Brighten(clean, 13, 1, -2), audit.Focus,
+			[]string{"check aperture-drift: "},
+		},
+		{
+			"light that fades, and exposure that follows",
+			camera{every: focusing.every, change: func(i int, m *exifread.Metadata) {
+				m.ExposureTime = exifread.Of(exifread.Rational{Num: int64(800 * math.Exp2(math.Round(0.06*float64(i)*3)/3)), Den: 1000})
+			}},
+			fading(pixelstest.Run(4, 28, 0.4, 0.4, 0), 0.06), audit.Series,
+			[]string{"check exposure-drift: "},
+		},
+		{
+			"coarse distances and a wait",
+			camera{
+				every: focusing.every, numbersRunOn: true,
+				distance: func(f float64) float64 { return 0.3 + math.Round(24*1.17*f)/100 },
+				skip: func(i int) int {
+					if i == 9 {
+						return 1
+					}
+					return 0
+				},
+			},
+			pixelstest.Run(3, 24, -0.12, 1.12, 0), audit.Focus, nil,
+		},
+		{
+			"stops in its middle, and at its end", focusing, pixelstest.Stall(pixelstest.Stall(clean, 8, 2, false), n-3, 2, false), audit.Focus,
+			[]string{"check focus-stall: "},
+		},
+		{
 			"first frame black, ends inside", focusing, pixelstest.Brighten(append(clean[:1:1], clean[:n-9]...), 0, 1, -14), audit.Focus,
 			[]string{"note far-edge: "},
 		},
@@ -304,6 +356,31 @@ func timedAt(c camera, from, to int, hundredths int64) camera {
 	return c
 }
 
+// fading takes light from each shot more than from the one before, but for what
+// the exposure in thirds of an EV gives back.
+func fading(shots []pixelstest.Shot, ev float64) []pixelstest.Shot {
+	out := slices.Clone(shots)
+	for i := range out {
+		out[i].EV += math.Round(ev*float64(i)*3)/3 - ev*float64(i)
+	}
+	return out
+}
+
+// TestPicturesOfRow holds that of pictures of one thing after another, as in a
+// panorama, nothing is said.
+func TestPicturesOfRow(t *testing.T) {
+	var row [][]byte
+	for i := range 8 {
+		d := pixelstest.Random(uint64(200 + 2*i))
+		d.Width, d.Height = 288, 192
+		row = append(row, d.Build().JPEG(pixelstest.Shot{Focus: 0.5, EV: 0.8 - 0.3*float64(i), Noise: uint64(i + 1)}))
+	}
+	folder := camera{every: 4 * time.Second}.write(t, len(row), func(i int) []byte { return row[i] })
+	if got := slices.DeleteFunc(told(lookAt(t, &Pictures{}, folder)), func(s string) bool { return strings.HasPrefix(s, "note auto") }); len(got) > 0 {
+		t.Errorf("found %q", got)
+	}
+}
+
 // TestPicturesOfMarkers holds that frames at the ends that show something else are
 // no part of a run.
 func TestPicturesOfMarkers(t *testing.T) {
@@ -352,6 +429,7 @@ func TestPicturesOfRetake(t *testing.T) {
 	n := len(shots)
 	faulty := pixelstest.Brighten(shots, 13, 1, -2)
 	aside := pixelstest.Bump(shots, 0, n, 60, 30)
+	dark := pixelstest.Brighten(shots, 0, 1, -14)
 	for _, c := range []struct {
 		name   string
 		second func(i int) []byte
@@ -360,6 +438,7 @@ func TestPicturesOfRetake(t *testing.T) {
 		{"same view", func(i int) []byte { return scene().JPEG(shots[i]) }, true},
 		{"a little aside", func(i int) []byte { return scene().JPEG(aside[i]) }, true},
 		{"another view", func(i int) []byte { return other.JPEG(shots[i]) }, false},
+		{"another view, first frame black", func(i int) []byte { return other.JPEG(dark[i]) }, false},
 	} {
 		minutes := camera{every: 1300 * time.Millisecond, numbersRunOn: true, skip: func(i int) int {
 			if i == n {

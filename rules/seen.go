@@ -89,13 +89,14 @@ func focusJumps(v *audit.Review) jumps {
 	if q.Kind != audit.Focus && q.Kind != audit.Series {
 		return s
 	}
-	if w, _, ok := walkOf(q); ok && w.even() {
+	j, _ := seen(v)
+	if w, _, ok := walkOf(q); ok && w.fine() && (j == nil || j.Jumps.Answer != pixels.Fine) {
 		s.apart = make(map[*audit.Frame]float64, len(w.frames))
 		for i, f := range w.frames {
 			s.apart[f] = w.at[i] / w.step
 		}
 	}
-	if j, _ := seen(v); j != nil && j.Jumps.Answer == pixels.Found {
+	if j != nil && j.Jumps.Answer == pixels.Found {
 		s.place = make(map[*audit.Frame]int, len(q.Frames))
 		for _, e := range j.Jumps.Events {
 			if !e.Weak {
@@ -189,31 +190,33 @@ func partOf(f *audit.Frame, b pixels.Box) string {
 // percent writes a share: "12 %".
 func percent(share float64) string { return fmt.Sprintf("%.0f %%", 100*share) }
 
-// light returns the exposure that a frame's settings make, in EV on a scale of
-// its own: a brighter one is higher. It is not known where a setting is not
-// recorded.
-func light(f *audit.Frame) (ev float64, ok bool) {
-	m := f.Meta()
-	t, n, iso := number(m.ExposureTime), number(m.FNumber), float64(m.Sensitivity.Or(0))
-	if t == 0 || iso == 0 {
-		return 0, false
-	}
-	if n == 0 { // a lens without contacts: the f-number stays
-		n = 1
-	}
-	return math.Log2(t*iso) - 2*math.Log2(n), true
-}
-
 // settingsOf returns by how many EV the settings of each frame make it brighter,
-// on a scale of its own; nil where one of them does not record them.
+// on a scale of its own: NaN where one lacks that most record, nil where most lack
+// one. A lens without contacts has no f-number in any frame, which then stays.
 func settingsOf(q *audit.Sequence) []float64 {
-	out := make([]float64, len(q.Frames))
-	for i, f := range q.Frames {
-		ev, ok := light(f)
-		if !ok {
-			return nil
+	n := len(q.Frames)
+	out := make([]float64, n)
+	fNumbers, unknown := 0, 0
+	for _, f := range q.Frames {
+		if number(f.Meta().FNumber) > 0 {
+			fNumbers++
 		}
-		out[i] = ev
+	}
+	for i, f := range q.Frames {
+		m := f.Meta()
+		t, fNumber, iso := number(m.ExposureTime), number(m.FNumber), float64(m.Sensitivity.Or(0))
+		if fNumbers == 0 {
+			fNumber = 1
+		}
+		if t == 0 || iso == 0 || fNumber == 0 {
+			out[i] = math.NaN()
+			unknown++
+			continue
+		}
+		out[i] = math.Log2(t*iso) - 2*math.Log2(fNumber)
+	}
+	if 2*unknown > n {
+		return nil
 	}
 	return out
 }

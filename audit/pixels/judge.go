@@ -18,7 +18,7 @@ const testFrames = 3
 
 // Judge answers what the frames added so far prove. Settings tell by how many EV
 // the settings of each frame make it brighter, on any one scale, for the frames in
-// the order added; nil where they are not known. Judge may be called at any time,
+// the order added: NaN where they are not known, nil where they are of none. Judge may be called at any time,
 // and again with other thresholds.
 func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 	j := &Judgement{Frames: s.n, Width: s.grid.width, Height: s.grid.height, Factor: s.grid.factor, Tiles: s.grid.cols * s.grid.rows}
@@ -182,32 +182,43 @@ const settled = 1.0 / 6
 // unexplained returns by how many EV frame i is darker than frame r beyond what
 // the settings make. Where these differ it is what is darker at least: tone curves
 // make the difference of two pictures larger than that of their light, by half of it
-// at most.
+// at most, and settings that should brighten may do nothing, as those of the time
+// where a flash makes the light. It is NaN where settings are not known.
 func unexplained(ev, set []float64, i, r int) float64 {
 	by := set[r] - set[i]
 	d := ev[r] - ev[i] - by
 	if math.Abs(by) >= settled {
 		d -= math.Abs(by) / 2
 	}
-	return d
+	return min(d, ev[r]-ev[i])
 }
 
 // judgeDark finds stretches of frames far below the frames before or behind them
 // and below the upper quarter of the run. A stretch that lasts to an end of the
 // run is a step of the light, and not dark, unless it is short, or so deep that
-// the light must have failed.
+// the light must have failed. Of pictures that show one thing after another nothing
+// is said.
 func (s *Sequence) judgeDark(j *Judgement, th *Thresholds, ev, set []float64, strange []bool) []bool {
 	const (
 		around = 5
 		deep   = 2.0 // EV
+		black  = 4.0 // EV; whatever most of the run is like
 		short  = 4   // of which part of the run
 	)
 	n := len(ev)
+	if s.allBlack() {
+		j.Dark.Verdict, j.Dark.All = decided(true), true
+		return make([]bool, n)
+	}
+	if s.unlike() {
+		j.Dark.Verdict = cannot(ReasonUnrelated)
+		return make([]bool, n)
+	}
 	plain := make([]float64, n)
 	for i := range ev {
 		plain[i] = ev[i] - set[i]
 	}
-	mid, high := median(slices.Clone(plain)), percentile(slices.Clone(plain), 0.75)
+	mid, high := median(known(plain)), percentile(known(plain), 0.75)
 	below := make([]float64, n)
 	for _, backward := range []bool{false, true} {
 		at := func(k int) int {
@@ -240,17 +251,19 @@ func (s *Sequence) judgeDark(j *Judgement, th *Thresholds, ev, set []float64, st
 			for _, r := range refs[max(0, len(refs)-around):] {
 				d = append(d, unexplained(ev, set, i, r))
 			}
-			if len(d) > 0 {
+			if d = known(d); len(d) > 0 {
 				low[k] = median(d)
 			}
-			if low[k] >= th.DarkEV && high-plain[i] >= th.DarkEV {
+			if low[k] >= th.DarkEV && (high-plain[i] >= th.DarkEV || low[k] >= black) {
 				if begin < 0 {
 					begin = k
 				}
 				continue
 			}
 			end(k)
-			refs = append(refs, i)
+			if !strange[i] { // no measure for the run
+				refs = append(refs, i)
+			}
 		}
 		end(n)
 	}
@@ -262,7 +275,9 @@ func (s *Sequence) judgeDark(j *Judgement, th *Thresholds, ev, set []float64, st
 	}
 	dark := make([]bool, n)
 	for i, f := range s.frames {
-		j.PerFrame[f.index].EV = plain[i] - mid
+		if d := plain[i] - mid; !math.IsNaN(d) {
+			j.PerFrame[f.index].EV = d
+		}
 		if below[i] > 0 {
 			dark[i] = true
 			j.Dark.Events = append(j.Dark.Events, DarkFrame{Frame: f.index, EV: below[i], Unrelated: strange[i] || !matched[i]})
@@ -272,10 +287,34 @@ func (s *Sequence) judgeDark(j *Judgement, th *Thresholds, ev, set []float64, st
 	return dark
 }
 
+// nearlyBlack is the mean luma, code values, under which a picture shows nothing.
+const nearlyBlack = 4
+
+// allBlack reports whether no picture of the run shows anything.
+func (s *Sequence) allBlack() bool {
+	return !slices.ContainsFunc(s.frames, func(f frame) bool { return f.luma >= nearlyBlack })
+}
+
+// unlike reports whether most neighbouring pictures that show something do not show
+// the same thing.
+func (s *Sequence) unlike() bool {
+	n, apart := 0, 0
+	for _, l := range s.links {
+		if s.frames[l.from].luma < nearlyBlack || s.frames[l.to].luma < nearlyBlack {
+			continue
+		}
+		n++
+		if !l.motion.Converged {
+			apart++
+		}
+	}
+	return n >= 3 && 2*apart > n
+}
+
 // judgeBrightness looks at the changes between neighbours.
 func (s *Sequence) judgeBrightness(j *Judgement, th *Thresholds, ev, set []float64, dark, strange []bool) {
 	b := &j.Brightness
-	changed := func(l link) bool { return math.Abs(set[l.to]-set[l.from]) >= settled }
+	changed := func(l link) bool { return !(math.Abs(set[l.to]-set[l.from]) < settled) }
 	var x []float64 // per link; NaN beside dark frames, and where the settings change
 	settings := 0
 	for _, l := range s.links {
@@ -303,7 +342,7 @@ func (s *Sequence) judgeBrightness(j *Judgement, th *Thresholds, ev, set []float
 		compared++
 		// Common to the picture, not a moving shadow: more than the tiles differ.
 		common := math.IsNaN(l.spread) || math.Abs(x[i]) > l.spread
-		if math.Abs(x[i]-mean) > th.FlickerEV && common {
+		if math.Abs(x[i]-mean) > th.FlickerEV && math.Abs(dev[i]) > th.FlickerEV && common {
 			flicker++
 		}
 		if math.Abs(dev[i]) > limit && math.Abs(x[i]) > th.JumpEV && common {
@@ -343,7 +382,7 @@ func (s *Sequence) judgeBrightness(j *Judgement, th *Thresholds, ev, set []float
 	b.Drift = max(0, hi-lo)
 	b.Jumping = len(b.Jumps) > 0
 	b.Flickering = flicker >= 3 && b.Flicker > th.FlickerShare
-	b.Drifting = b.Drift > th.DriftEV
+	b.Drifting = b.Drift > th.DriftEV && settings == 0 // settings may follow the light
 	b.Verdict = decided(b.Jumping || b.Flickering || b.Drifting)
 }
 

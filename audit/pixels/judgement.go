@@ -85,7 +85,7 @@ type Judgement struct {
 	Dark       Dark
 	Soft       Soft
 
-	View View // empty of runs too long to keep
+	View View // empty where the run is too long to keep
 
 	PerFrame []FrameSummary // one for each frame added
 }
@@ -234,6 +234,7 @@ type Change struct {
 type Dark struct {
 	Verdict
 	Events []DarkFrame
+	All    bool // the pictures are black, all of them
 }
 
 // A DarkFrame is one of them.

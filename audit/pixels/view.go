@@ -11,13 +11,23 @@ type View struct {
 
 // view averages the tiles of the frames that are not left out.
 func (s *Sequence) view(lnGain []float64, out []bool) View {
+	if s.long {
+		return View{}
+	}
 	v := View{Cols: s.grid.cols, Rows: s.grid.rows}
+	var gains []float64
+	for i, g := range lnGain {
+		if !out[i] {
+			gains = append(gains, g)
+		}
+	}
+	usual := median(gains)
 	sum, n := make([]float64, v.Cols*v.Rows), make([]float64, v.Cols*v.Rows)
 	for i, f := range s.frames {
 		if out[i] {
 			continue
 		}
-		gain := math.Exp(-lnGain[i])
+		gain := math.Exp(usual - lnGain[i])
 		for t, tile := range f.tiles {
 			if tile.energy >= 0 {
 				sum[t] += float64(tile.luma) * gain
