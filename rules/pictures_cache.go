@@ -8,7 +8,7 @@ import (
 )
 
 // picturesVersion is changed whenever the same pictures may be judged otherwise.
-const picturesVersion = "prestrike pictures 3"
+const picturesVersion = "prestrike pictures 4"
 
 // keyOf returns the key of a sequence with these frames.
 func keyOf(frames []string) string {
