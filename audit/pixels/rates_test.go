@@ -94,7 +94,14 @@ func wilson(k, n int) (lo, hi float64) {
 	p, m := float64(k)/float64(n), float64(n)
 	mid := (p + z*z/(2*m)) / (1 + z*z/m)
 	half := z / (1 + z*z/m) * math.Sqrt(p*(1-p)/m+z*z/(4*m*m))
-	return max(0, mid-half), min(1, mid+half)
+	lo, hi = max(0, mid-half), min(1, mid+half)
+	if k == 0 {
+		lo = 0 // but for rounding
+	}
+	if k == n {
+		hi = 1
+	}
+	return lo, hi
 }
 
 func (ta *tally) String() string {
