@@ -1,0 +1,49 @@
+package rules
+
+import (
+	"flag"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"prestrike/audit"
+	"prestrike/audit/pixels/pixelstest"
+)
+
+var scenes = flag.Int("scenes", 3, "rendered scenes to report on")
+
+// TestCleanPicturesRaiseNoAlarm holds that the report on rendered runs without a
+// fault asks for nothing: as focus sequences, but for those whose steps are wide,
+// and as time-lapses.
+func TestCleanPicturesRaiseNoAlarm(t *testing.T) {
+	n := *scenes
+	if testing.Short() {
+		n = 1
+	}
+	runs, settled := 0, map[audit.Kind]int{}
+	for i := range n {
+		d := pixelstest.Random(uint64(1541 + 2*i))
+		built := d.Build()
+		standing := pixelstest.Run(d.Seed, 30, 0.4, 0.4, 0)
+		for what, c := range map[string]struct {
+			every time.Duration
+			shots []pixelstest.Shot
+		}{
+			"focus":    {1300 * time.Millisecond, d.Shots()},
+			"interval": {10 * time.Second, standing},
+		} {
+			folder := camera{every: c.every}.write(t, len(c.shots), func(i int) []byte { return built.JPEG(c.shots[i]) })
+			result := lookAt(t, &Pictures{}, folder)
+			runs++
+			settled[result.Sessions[0].Sequences[0].Kind]++
+			const wide = 2 // px of blur a frame; the step is known to a factor of two
+			for _, s := range told(result) {
+				if !strings.HasPrefix(s, "note ") && !(what == "focus" && d.CoC > wide && strings.Contains(s, "focus-gap")) {
+					t.Errorf("%s", fmt.Sprintf("seed %d, %s, %v, %.2f px: %s", d.Seed, what, d.Shape, d.CoC, s))
+				}
+			}
+		}
+	}
+	t.Logf("%d runs: %v", runs, settled)
+}
