@@ -26,6 +26,8 @@ type Pictures struct {
 	// Else it is those of five frames and more that may be focus sequences or
 	// time-lapses.
 	All bool
+	// Once tells that there is one call only: nothing is kept ready to grow.
+	Once bool
 	// Progress, where not nil, is told how many pictures are done. Calls come
 	// one at a time, from several goroutines.
 	Progress func(done, total int)
@@ -121,7 +123,7 @@ func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) err
 		jobs = append(jobs, j)
 	}
 	for _, j := range jobs[max(0, len(jobs)-growing):] {
-		j.mayGrow = true
+		j.mayGrow = !p.Once
 	}
 	err := p.look(ctx, jobs, total)
 	p.judged = map[string]*picturesOf{} // what else was in it is of no sequence any more

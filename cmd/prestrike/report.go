@@ -114,7 +114,9 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		return err
 	}
 
-	measurePictures(cmd.Context(), c, f.quiet, f.noCache, folders, opt)
+	if p := measurePictures(cmd.Context(), c, f.quiet, f.noCache, folders, opt); p != nil {
+		p.Once = true
+	}
 	result, ruleErr := audit.Judge(collection.Files, opt)
 	if err := cmd.Context().Err(); err != nil {
 		return err
