@@ -2,7 +2,6 @@ package rules
 
 import (
 	"bytes"
-	"image"
 	"image/jpeg"
 	"os"
 	"runtime"
@@ -66,12 +65,7 @@ func largeRun(b *testing.B) string {
 	}.Build()
 	var six [][]byte
 	for _, s := range pixelstest.Run(3, 6, 0.1, 0.4, 0.04) {
-		grey := large.Shoot(s)
-		colour := image.NewRGBA(grey.Bounds()) // as bodies write them
-		for i, v := range grey.Pix {
-			colour.Pix[4*i], colour.Pix[4*i+1], colour.Pix[4*i+2], colour.Pix[4*i+3] = v, v-v/8, v-v/4, 255
-		}
-		data, err := pixelstest.Encode(colour, 90)
+		data, err := pixelstest.Encode(pixelstest.Tint(large.Shoot(s)), 90)
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -9,7 +9,6 @@ import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
-	"image"
 	"image/jpeg"
 	"io/fs"
 	"os"
@@ -50,12 +49,7 @@ func write(folder string, n int) error {
 	}.Build()
 	var pictures [][]byte
 	for _, s := range pixelstest.Run(3, perSequence, -0.1, 1.1, 0.04) {
-		grey := scene.Shoot(s)
-		colour := image.NewRGBA(grey.Bounds()) // as bodies write them
-		for i, v := range grey.Pix {
-			colour.Pix[4*i], colour.Pix[4*i+1], colour.Pix[4*i+2], colour.Pix[4*i+3] = v, v-v/8, v-v/4, 255
-		}
-		data, err := pixelstest.Encode(colour, 90)
+		data, err := pixelstest.Encode(pixelstest.Tint(scene.Shoot(s)), 90)
 		if err != nil {
 			return err
 		}

@@ -14,12 +14,7 @@ import (
 func preview(b *testing.B, focus float64) []byte {
 	b.Helper()
 	scene := pixelstest.Scene{Seed: 5, Width: 1728, Height: 1152, Shape: pixelstest.Relief, Depth: 30, Contrast: 1, PSF: 0.6, Breathing: 0.02, Quality: 90}.Build()
-	grey := scene.Shoot(pixelstest.Shot{Focus: focus, Noise: uint64(1000 * focus)})
-	colour := image.NewRGBA(grey.Bounds())
-	for i, v := range grey.Pix {
-		colour.Pix[4*i], colour.Pix[4*i+1], colour.Pix[4*i+2], colour.Pix[4*i+3] = v, v-v/8, v-v/4, 255
-	}
-	data, err := pixelstest.Encode(colour, 90)
+	data, err := pixelstest.Encode(pixelstest.Tint(scene.Shoot(pixelstest.Shot{Focus: focus, Noise: uint64(1000 * focus)})), 90)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -199,6 +199,45 @@ func unexplained(ev, set []float64, i, r int) float64 {
 // the light must have failed. Of pictures that show one thing after another nothing
 // is said.
 func (s *Sequence) judgeDark(j *Judgement, th *Thresholds, ev, set []float64, strange []bool) []bool {
+	n := len(ev)
+	dark := make([]bool, n)
+	if s.allBlack() {
+		j.Dark.Verdict, j.Dark.All = decided(true), true
+		return dark
+	}
+	if s.unlike() {
+		j.Dark.Verdict = cannot(ReasonUnrelated)
+		return dark
+	}
+	plain := make([]float64, n)
+	for i := range ev {
+		plain[i] = ev[i] - set[i]
+	}
+	mid, high := median(known(plain)), percentile(known(plain), 0.75)
+	matched := make([]bool, n)
+	for _, l := range s.links {
+		if l.motion.Converged {
+			matched[l.from], matched[l.to] = true, true
+		}
+	}
+	behind, before := darkStretches(th, ev, set, high, strange, false), darkStretches(th, ev, set, high, strange, true)
+	for i, f := range s.frames {
+		if d := plain[i] - mid; !math.IsNaN(d) {
+			j.PerFrame[f.index].EV = d
+		}
+		if below := max(behind[i], before[i]); below > 0 {
+			dark[i] = true
+			j.Dark.Events = append(j.Dark.Events, DarkFrame{Frame: f.index, EV: below, Unrelated: strange[i] || !matched[i]})
+		}
+	}
+	j.Dark.Verdict = decided(len(j.Dark.Events) > 0)
+	return dark
+}
+
+// darkStretches walks through the run, from its end where backward is true, and
+// returns by how many EV each frame of a dark stretch lies below the frames passed
+// before; 0 for all others. High is the upper quarter of the run.
+func darkStretches(th *Thresholds, ev, set []float64, high float64, strange []bool, backward bool) []float64 {
 	const (
 		around = 5
 		deep   = 2.0 // EV
@@ -206,85 +245,48 @@ func (s *Sequence) judgeDark(j *Judgement, th *Thresholds, ev, set []float64, st
 		short  = 4   // of which part of the run
 	)
 	n := len(ev)
-	if s.allBlack() {
-		j.Dark.Verdict, j.Dark.All = decided(true), true
-		return make([]bool, n)
-	}
-	if s.unlike() {
-		j.Dark.Verdict = cannot(ReasonUnrelated)
-		return make([]bool, n)
-	}
-	plain := make([]float64, n)
-	for i := range ev {
-		plain[i] = ev[i] - set[i]
-	}
-	mid, high := median(known(plain)), percentile(known(plain), 0.75)
-	below := make([]float64, n)
-	for _, backward := range []bool{false, true} {
-		at := func(k int) int {
-			if backward {
-				return n - 1 - k
-			}
-			return k
+	at := func(k int) int {
+		if backward {
+			return n - 1 - k
 		}
-		var refs []int // the last frames that are not dark
-		low := make([]float64, n)
-		begin := -1 // of a stretch
-		end := func(k int) {
-			if begin < 0 {
-				return
-			}
-			var depth []float64
+		return k
+	}
+	var refs []int // the last frames that are not dark
+	low, below := make([]float64, n), make([]float64, n)
+	begin := -1 // of a stretch
+	end := func(k int) {
+		if begin < 0 {
+			return
+		}
+		if k < n || short*(k-begin) <= n || median(slices.Clone(low[begin:k])) >= deep {
 			for m := begin; m < k; m++ {
-				depth = append(depth, low[m])
-			}
-			if k < n || short*(k-begin) <= n || median(depth) >= deep {
-				for m := begin; m < k; m++ {
-					below[at(m)] = max(below[at(m)], low[m])
-				}
-			}
-			begin = -1
-		}
-		for k := range n {
-			i := at(k)
-			var d []float64
-			for _, r := range refs[max(0, len(refs)-around):] {
-				d = append(d, unexplained(ev, set, i, r))
-			}
-			if d = known(d); len(d) > 0 {
-				low[k] = median(d)
-			}
-			if low[k] >= th.DarkEV && (high-plain[i] >= th.DarkEV || low[k] >= black) {
-				if begin < 0 {
-					begin = k
-				}
-				continue
-			}
-			end(k)
-			if !strange[i] { // no measure for the run
-				refs = append(refs, i)
+				below[at(m)] = low[m]
 			}
 		}
-		end(n)
+		begin = -1
 	}
-	matched := make([]bool, n)
-	for _, l := range s.links {
-		if l.motion.Converged {
-			matched[l.from], matched[l.to] = true, true
+	for k := range n {
+		i := at(k)
+		var d []float64
+		for _, r := range refs[max(0, len(refs)-around):] {
+			d = append(d, unexplained(ev, set, i, r))
+		}
+		if d = known(d); len(d) > 0 {
+			low[k] = median(d)
+		}
+		if low[k] >= th.DarkEV && (high-(ev[i]-set[i]) >= th.DarkEV || low[k] >= black) {
+			if begin < 0 {
+				begin = k
+			}
+			continue
+		}
+		end(k)
+		if !strange[i] { // no measure for the run
+			refs = append(refs, i)
 		}
 	}
-	dark := make([]bool, n)
-	for i, f := range s.frames {
-		if d := plain[i] - mid; !math.IsNaN(d) {
-			j.PerFrame[f.index].EV = d
-		}
-		if below[i] > 0 {
-			dark[i] = true
-			j.Dark.Events = append(j.Dark.Events, DarkFrame{Frame: f.index, EV: below[i], Unrelated: strange[i] || !matched[i]})
-		}
-	}
-	j.Dark.Verdict = decided(len(j.Dark.Events) > 0)
-	return dark
+	end(n)
+	return below
 }
 
 // nearlyBlack is the mean luma, code values, under which a picture shows nothing.

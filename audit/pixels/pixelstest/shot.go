@@ -248,6 +248,16 @@ func (b *Built) Picture(s Shot) image.Image {
 	return img
 }
 
+// Tint returns a grey picture in colour, as bodies write them: it takes longer to
+// decode.
+func Tint(grey *image.Gray) *image.RGBA {
+	colour := image.NewRGBA(grey.Bounds())
+	for i, v := range grey.Pix {
+		colour.Pix[4*i], colour.Pix[4*i+1], colour.Pix[4*i+2], colour.Pix[4*i+3] = v, v-v/8, v-v/4, 255
+	}
+	return colour
+}
+
 // Encode compresses a picture, at quality 90 where none is given.
 func Encode(img image.Image, quality int) ([]byte, error) {
 	if quality == 0 {
