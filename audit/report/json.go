@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -315,6 +316,11 @@ func JSONText(s string) string {
 	}
 	return b.String()
 }
+
+// jsonBegins is how every JSON form of the program begins.
+var jsonBegins = regexp.MustCompile(`^\s*\{\s*"format":\s*"prestrike-`)
+
+func isJSON(begin, _ []byte) bool { return jsonBegins.Match(begin) }
 
 // EncodeJSON writes v indented, with every character escaped that a terminal
 // would act on or not show.

@@ -9,6 +9,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"prestrike/audit"
@@ -50,13 +51,16 @@ type Form struct {
 	Doc  string // one line, no capital, no full stop
 
 	write func(*bytes.Buffer, *audit.Result, *Options) error
+	// ours reports whether a file that begins and ends so is a report of this
+	// form. The ends of a short file hold all of it.
+	ours func(begin, end []byte) bool
 }
 
 // Forms returns every form, the default first.
 func Forms() []*Form {
 	return []*Form{
-		{Name: "table", Doc: "a table per session, for people", write: writeTable},
-		{Name: "json", Doc: "everything, for programs", write: writeJSON},
+		{Name: "table", Doc: "a table per session, for people", write: writeTable, ours: isTable},
+		{Name: "json", Doc: "everything, for programs", write: writeJSON, ours: isJSON},
 	}
 }
 
@@ -70,6 +74,12 @@ func ParseForm(name string) (*Form, error) {
 		names = append(names, f.Name)
 	}
 	return nil, fmt.Errorf("%q is no form: write %s", name, strings.Join(names, " or "))
+}
+
+// IsReport reports whether a file is a report of any form, by its first and last
+// bytes, 64 KiB of each or the whole file.
+func IsReport(begin, end []byte) bool {
+	return slices.ContainsFunc(Forms(), func(f *Form) bool { return f.ours(begin, end) })
 }
 
 // Write writes the report in one piece, or nothing where it cannot be made. A

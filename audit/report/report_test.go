@@ -150,6 +150,29 @@ func TestGoldens(t *testing.T) {
 	golden(t, "report.json", write(t, "json", r, nil))
 }
 
+// TestIsReport holds that what each form writes is known again, and nothing else.
+func TestIsReport(t *testing.T) {
+	nothing := &audit.Result{}
+	for _, f := range report.Forms() {
+		for name, r := range map[string]*audit.Result{"morning": morningResult(t), "nothing": nothing} {
+			for _, opt := range []*report.Options{nil, {Brief: true}, {Width: 40}} {
+				text := write(t, f.Name, r, opt)
+				if !report.IsReport(text, text) {
+					t.Errorf("%s of %s, %+v: not known again:\n%s", f.Name, name, opt, text)
+				}
+			}
+		}
+	}
+	for _, text := range []string{
+		"", "GOOD", "Session notes\nCHECK: the tripod\n", "{\"format\": \"else\"}\n", "[shoot]\nplanned-frames = 50\n",
+		"<x:xmpmeta xmlns:x='adobe:ns:meta/'></x:xmpmeta>\n", "Session 1: notes\nGOOD: light\nthen packed up\n",
+	} {
+		if report.IsReport([]byte(text), []byte(text)) {
+			t.Errorf("taken for a report: %q", text)
+		}
+	}
+}
+
 // TestWidth holds that nothing is wider than asked for, whatever the findings.
 func TestWidth(t *testing.T) {
 	r := morningResult(t)

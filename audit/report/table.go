@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"regexp"
 	"strings"
 
 	"prestrike/audit"
@@ -39,6 +40,15 @@ func writeTable(b *bytes.Buffer, result *audit.Result, opt *Options) error {
 	WriteClosing(b, result, width, opt.Colour)
 	return nil
 }
+
+// What a table begins with, the session or, in a brief one, a finding or the
+// closing line; and the closing line, with the lines that it is wrapped to.
+var (
+	tableBegins = regexp.MustCompile(`^(Session \d+: |\d+ picture files?, |(check|reshoot) +\S|(GOOD|CHECK|RESHOOT): )`)
+	tableEnds   = regexp.MustCompile(`(^|\n)(GOOD|CHECK|RESHOOT): .*\n( +.*\n)*$`)
+)
+
+func isTable(begin, end []byte) bool { return tableBegins.Match(begin) && tableEnds.Match(end) }
 
 func writeRows(b *bytes.Buffer, s *sessionView, width int, ink ink) error {
 	columns := []Column{

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path/filepath"
+	"regexp"
 	"strings"
 
 	"prestrike/audit/report"
@@ -48,7 +49,11 @@ type frameFile struct {
 }
 
 func runFrames(cmd *cobra.Command, c *console, f *output, names []string) error {
-	target, err := openTarget(c, f.file)
+	var folders []string
+	for _, name := range names {
+		folders = append(folders, filepath.Dir(name))
+	}
+	target, err := openTarget(c, f, folders)
 	if err != nil {
 		return err
 	}
@@ -136,6 +141,10 @@ func framesTable(b *bytes.Buffer, files []frameFile, width int, quiet bool) erro
 	}
 	return nil
 }
+
+// framesBegin is how framesTable begins: the first file, wrapped where its name is
+// long, and the first line below it.
+var framesBegin = regexp.MustCompile(`^[^\n]+(\n  [^\n]+)*:\s+[^\n:]+,\s+\d+\s+bytes\n  (field +recorded|cannot be read: |image data |not recorded: )`)
 
 // cut keeps a value on one line: what files hold may be of any length. JSON
 // has the whole of it.

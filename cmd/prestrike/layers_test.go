@@ -12,9 +12,10 @@ import (
 // package below exifread/internal or cmd/prestrike/internal belongs to the one
 // above it.
 var layers = map[string][]string{
-	"cmd/prestrike":           {"audit/report", "audit", "rules", "rules/optics", "watch", "exifread"},
+	"cmd/prestrike":           {"audit/report", "audit", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
 	"audit/report":            {"audit", "exifread"},
-	"audit":                   {"exifread"},
+	"audit":                   {"exifread", "audit/safefile"},
+	"audit/safefile":          {},
 	"audit/pixels":            {},
 	"rules":                   {"audit", "exifread", "rules/optics", "audit/pixels"},
 	"rules/optics":            {},

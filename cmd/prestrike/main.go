@@ -175,10 +175,11 @@ func (c *choice) Set(s string) error {
 
 // output is the flags that all commands with a result have.
 type output struct {
-	format  string
-	file    string
-	quiet   bool
-	noColor bool
+	format    string
+	file      string
+	overwrite bool
+	quiet     bool
+	noColor   bool
 }
 
 // addTo adds the flags to the command.
@@ -189,6 +190,7 @@ func (o *output) addTo(cmd *cobra.Command) {
 	}
 	addChoice(cmd, &o.format, "format", "form of the result", forms...)
 	cmd.Flags().StringVarP(&o.file, "output", "o", "", "write the result to `FILE`, whole or not at all, instead of the screen")
+	cmd.Flags().BoolVar(&o.overwrite, "overwrite", false, "with -o, replace a file that is no earlier result; never a frame")
 	cmd.Flags().BoolVarP(&o.quiet, "quiet", "q", false, "no progress and no remarks; of the table only what must be done")
 	cmd.Flags().BoolVar(&o.noColor, "no-color", false, "no colours, as with NO_COLOR set")
 }

@@ -1,89 +1,138 @@
 package main
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
-	"unicode/utf8"
+	"slices"
+	"strings"
+	"syscall"
+
+	"prestrike/audit"
+	"prestrike/audit/report"
+	"prestrike/audit/safefile"
+	"prestrike/exifread"
 )
 
 // A target is where a result goes.
 type target struct {
-	path string // of a regular file, links resolved; empty for what only takes a stream
-	w    io.Writer
-
-	there bool        // a file is there already
-	mode  fs.FileMode // its permissions
+	path      string // of a regular file, links resolved; empty for what only takes a stream
+	w         io.Writer
+	overwrite bool // whatever is there may be replaced
 }
 
 // openTarget finds where a result can go, before any work is done. An empty
-// name and "-" stand for standard output.
-func openTarget(c *console, name string) (*target, error) {
+// name and "-" stand for standard output. Folders are those that are audited.
+func openTarget(c *console, o *output, folders []string) (*target, error) {
+	name := o.file
 	if name == "" || name == "-" {
 		return &target{w: c.out}, nil
 	}
+	t := &target{path: name, overwrite: o.overwrite}
 	resolved, err := filepath.EvalSymlinks(name)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		if _, err := os.Lstat(name); err == nil {
-			return nil, fmt.Errorf("cannot write %s: it is a link to nowhere", name)
+			return nil, fmt.Errorf("cannot write %s: it is a link to nowhere: name another file", name)
 		}
 		if info, err := os.Stat(filepath.Dir(name)); err != nil || !info.IsDir() {
-			return nil, fmt.Errorf("cannot write %s: there is no folder %s", name, filepath.Dir(name))
+			return nil, fmt.Errorf("cannot write %s: there is no folder %s: make it first, or name a file in another folder", name, filepath.Dir(name))
 		}
-		return &target{path: name}, nil
 	case err != nil:
-		return nil, fmt.Errorf("cannot write %s: %w", name, err)
-	}
-	info, err := os.Stat(resolved)
-	if err != nil {
-		return nil, fmt.Errorf("cannot write %s: %w", name, err)
-	}
-	switch {
-	case info.IsDir():
-		return nil, fmt.Errorf("cannot write %s: it is a folder: name a file in it", name)
-	case !info.Mode().IsRegular(): // a device or a pipe
-		w, err := os.OpenFile(resolved, os.O_WRONLY, 0)
-		if err != nil {
-			return nil, fmt.Errorf("cannot write %s: %w", name, err)
+		return nil, t.failed(err)
+	default:
+		t.path = resolved
+		info, err := os.Stat(resolved)
+		switch {
+		case err != nil:
+			return nil, t.failed(err)
+		case info.IsDir():
+			return nil, fmt.Errorf("cannot write %s: it is a folder: name a file in it", name)
+		case !info.Mode().IsRegular(): // a device or a pipe
+			w, err := os.OpenFile(resolved, os.O_WRONLY, 0)
+			if err != nil {
+				return nil, t.failed(err)
+			}
+			return &target{w: w}, nil
 		}
-		return &target{w: w}, nil
 	}
-	t := &target{path: resolved, mode: info.Mode().Perm(), there: true}
-	return t, t.earlierResult()
+	if err := t.ofShoot(folders); err != nil {
+		return nil, err
+	}
+	return t, t.replaceable()
 }
 
-// earlierResult returns an error unless the file that is there may be replaced:
-// no picture, film or sound file ever is.
-func (t *target) earlierResult() error {
-	f, err := os.Open(t.path)
+// sidecars are the extensions of files in which programs keep what was done to a
+// picture, beside it.
+var sidecars = []string{".xmp", ".thm", ".pp3", ".dop", ".cos", ".on1", ".acr"}
+
+// ofShoot returns an error where the name is one of a picture, a sidecar or a
+// configuration: written there, a result would be taken for one. That holds where
+// no such file is there yet, too.
+func (t *target) ofShoot(folders []string) error {
+	base := strings.ToLower(filepath.Base(t.path))
+	ext := filepath.Ext(base)
+	inside := slices.ContainsFunc(folders, func(f string) bool { return within(t.path, f) })
+	what := ""
+	switch {
+	case base == audit.ConfigName || inside && ext == ".toml":
+		what = "a configuration"
+	case inside && exifread.PictureExtension(base):
+		what = "a picture"
+	case inside && slices.Contains(sidecars, ext):
+		what = "a sidecar"
+	default:
+		return nil
+	}
+	return fmt.Errorf("will not write %s, which is the name of %s: name a file that ends in .txt or .json", t.path, what)
+}
+
+// endBytes is how much of the beginning and of the end of a file is looked at.
+const endBytes = 64 << 10
+
+// replaceable returns an error unless there is no file yet, or one that may be
+// replaced: an empty one, an earlier result, any where the user said so.
+func (t *target) replaceable() error {
+	f, err := safefile.Open(t.path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist), err == nil && t.overwrite:
+		if err == nil {
+			_ = f.Close() // nothing was written
+		}
+		return nil
+	case err != nil:
+		return t.failed(err)
+	}
+	defer f.Close() // nothing was written that could get lost
+	info, err := f.Stat()
 	if err != nil {
-		return fmt.Errorf("cannot write %s: %w", t.path, err)
+		return t.failed(err)
 	}
-	defer f.Close()
-	head := make([]byte, 512)
-	n, err := io.ReadFull(f, head)
-	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
-		return fmt.Errorf("cannot write %s: %w", t.path, err)
+	begin, err := io.ReadAll(io.NewSectionReader(f, 0, endBytes))
+	if err != nil {
+		return t.failed(err)
 	}
-	if !isText(head[:n]) {
-		return fmt.Errorf("will not write over %s, which is no earlier result: name another file", t.path)
+	end, err := io.ReadAll(io.NewSectionReader(f, max(0, info.Size()-endBytes), endBytes))
+	if err != nil {
+		return t.failed(err)
+	}
+	if info.Size() > 0 && !report.IsReport(begin, end) && !framesBegin.Match(begin) {
+		return fmt.Errorf("will not write over %s, which is no earlier result: name another file, or write --overwrite to replace it", t.path)
 	}
 	return nil
 }
 
 // protect returns an error where the target is one of the files, by whatever name.
 func (t *target) protect(files []string) error {
-	if !t.there {
+	if t.path == "" {
 		return nil
 	}
 	info, err := os.Stat(t.path)
 	if err != nil {
-		return nil // gone, so that nothing can be written over
+		return nil // there is none, so that nothing can be written over
 	}
 	for _, f := range files {
 		if other, err := os.Stat(f); err == nil && os.SameFile(info, other) {
@@ -93,44 +142,45 @@ func (t *target) protect(files []string) error {
 	return nil
 }
 
-// isText reports whether a file that begins so is text. The last character may
-// be cut.
-func isText(head []byte) bool {
-	if bytes.IndexByte(head, 0) >= 0 {
-		return false
-	}
-	for range utf8.UTFMax {
-		if utf8.Valid(head) {
-			return true
-		}
-		head = head[:len(head)-1]
-	}
-	return false
-}
-
 // write writes the result, to a file whole or not at all.
 func (t *target) write(content []byte) error {
 	if t.path == "" {
 		_, err := t.w.Write(content)
 		return err
 	}
-	// os.CreateTemp would keep the file from everyone else for good.
-	unfinished := filepath.Join(filepath.Dir(t.path), fmt.Sprintf(".prestrike-%d.tmp", os.Getpid()))
-	f, err := os.OpenFile(unfinished, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	if err := t.replaceable(); err != nil { // it may have come since
+		return err
+	}
+	folder, err := os.OpenRoot(filepath.Dir(t.path))
 	if err != nil {
-		return fmt.Errorf("cannot write %s: %w", t.path, err)
+		return t.failed(err)
 	}
-	defer os.Remove(unfinished) // does nothing once it is renamed
-	_, err = f.Write(content)
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil && t.there {
-		err = os.Chmod(unfinished, t.mode)
+	defer folder.Close()
+	safefile.Sweep(folder)
+	var mode fs.FileMode
+	if info, err := os.Stat(t.path); err == nil {
+		mode = info.Mode().Perm()
 	}
-	if err == nil {
-		err = os.Rename(unfinished, t.path)
-	}
-	if err != nil {
-		return fmt.Errorf("cannot write %s: %w", t.path, err)
+	if err := safefile.Write(folder, filepath.Base(t.path), content, mode); err != nil {
+		return t.failed(err)
 	}
 	return nil
+}
+
+// failed says what to do about an error of the system.
+func (t *target) failed(err error) error {
+	what := "name a file in another folder"
+	switch {
+	case errors.Is(err, fs.ErrPermission):
+		what = "name a file in a folder that you may write to"
+	case errors.Is(err, syscall.ENOSPC):
+		what = "make room on the disk, or name a file on another"
+	}
+	if p, ok := errors.AsType[*fs.PathError](err); ok {
+		err = p.Err
+	}
+	if l, ok := errors.AsType[*os.LinkError](err); ok {
+		err = l.Err
+	}
+	return fmt.Errorf("cannot write %s: %w: %s", t.path, err, what)
 }

@@ -89,7 +89,7 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 	if err != nil {
 		return err
 	}
-	target, err := openTarget(c, f.file)
+	target, err := openTarget(c, &f.output, folders)
 	if err != nil {
 		return err
 	}
