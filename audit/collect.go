@@ -189,7 +189,7 @@ func (c *Collection) read(ctx context.Context, list []found, progress func(done,
 				if i >= len(list) {
 					return
 				}
-				files[i] = ReadFile(list[i].abs, list[i].path)
+				files[i] = ReadFile(ctx, list[i].abs, list[i].path)
 				notPicture[i] = files[i] == nil
 				n := int(done.Add(1))
 				if progress != nil {
@@ -229,9 +229,10 @@ func isSystem(err error) bool {
 
 // ReadFile reads one file for an audit; rel is its path in reports. It returns
 // nil where the file is no picture: neither by content nor by name.
-func ReadFile(abs, rel string) *File {
-	m, err := exifread.ReadFile(abs)
-	if err != nil && !isSystem(err) && !exifread.PictureExtension(rel) {
+func ReadFile(ctx context.Context, abs, rel string) *File {
+	m, err := exifread.ReadFile(ctx, abs)
+	failed, programFailed := errors.AsType[*exifread.PanicError](err)
+	if err != nil && !isSystem(err) && !programFailed && !exifread.PictureExtension(rel) {
 		var unsupported *exifread.UnsupportedError
 		if errors.Is(err, exifread.ErrNotPicture) || errors.As(err, &unsupported) || m == nil || m.Format == exifread.FormatUnknown {
 			return nil
@@ -247,6 +248,8 @@ func ReadFile(abs, rel string) *File {
 		err = unsupported
 	} else if errors.Is(err, exifread.ErrNotPicture) {
 		err = exifread.ErrNotPicture
+	} else if programFailed {
+		err = failed
 	}
 	return &File{Path: filepath.ToSlash(rel), Abs: abs, Size: m.Size, Meta: m, Err: err}
 }

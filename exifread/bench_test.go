@@ -39,7 +39,7 @@ func BenchmarkReadRaw(b *testing.B) {
 func benchmarkRead(b *testing.B, path string) {
 	b.ReportAllocs()
 	for b.Loop() {
-		m, err := exifread.ReadFile(path)
+		m, err := exifread.ReadFile(b.Context(), path)
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -66,7 +66,7 @@ func TestRawReadBudget(t *testing.T) {
 	var read int64
 	for name, b := range raws {
 		c := &counting{r: &sparse{b, size}}
-		m, err := exifread.Read(c, size)
+		m, err := exifread.Read(t.Context(), c, size)
 		if err != nil || !m.HasExif || !m.Captured.Known() {
 			t.Errorf("%s: %v, %+v", name, err, m)
 		}
@@ -87,7 +87,7 @@ func TestJPEGReadBudget(t *testing.T) {
 		t.Fatalf("%v, %+v", err, m.Integrity)
 	}
 	c := &counting{r: &sparse{b, int64(len(b))}}
-	if _, err := exifread.Read(c, int64(len(b))); err != nil {
+	if _, err := exifread.Read(t.Context(), c, int64(len(b))); err != nil {
 		t.Fatal(err)
 	}
 	if c.bytes > 64<<10 || c.reads > 6 {

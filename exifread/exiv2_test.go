@@ -122,7 +122,7 @@ func TestFramesAgainstExiv2(t *testing.T) {
 		t.Fatalf("exiv2.txt tells of %d files, want 18", files)
 	}
 	for name, w := range want {
-		m, err := exifread.ReadFile(filepath.Join(framesDir, name))
+		m, err := exifread.ReadFile(t.Context(), filepath.Join(framesDir, name))
 		if err != nil {
 			t.Errorf("%s: %v", name, err)
 		}
@@ -159,7 +159,7 @@ func TestSharedAgainstExiv2(t *testing.T) {
 	compared, fields := 0, 0
 	used := map[string]bool{}
 	for _, path := range append(sharedFiles(t, "makers", "consecutive", "containers"), moduleImages(t)...) {
-		m, err := exifread.ReadFile(path)
+		m, err := exifread.ReadFile(t.Context(), path)
 		if err != nil {
 			continue
 		}

@@ -31,7 +31,7 @@ func check(t testing.TB, name string, b []byte) (*exifread.Metadata, error) {
 	size := int64(len(b))
 	c := &counting{r: bytes.NewReader(b)}
 	before := allocated()
-	m, err := exifread.Read(c, size)
+	m, err := exifread.Read(t.Context(), c, size)
 	if n := allocated() - before; n > maxAlloc {
 		t.Errorf("%s: %d bytes were allocated", name, n)
 	}

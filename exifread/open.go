@@ -1,6 +1,7 @@
 package exifread
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -21,9 +22,9 @@ import (
 
 // ReadFile reads what the file at path says of itself. The Metadata is never
 // nil. Errors are those of Read, with the path in front of them, and those of
-// opening and reading the file, which are *fs.PathError. What is no regular
-// file is refused before it is opened.
-func ReadFile(path string) (*Metadata, error) {
+// opening and reading the file, which are *fs.PathError, [ErrShrunk] among
+// them. What is no regular file is refused before it is opened.
+func ReadFile(ctx context.Context, path string) (*Metadata, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return new(Metadata), err
@@ -35,12 +36,23 @@ func ReadFile(path string) (*Metadata, error) {
 	if err != nil {
 		return &Metadata{Size: info.Size()}, err
 	}
-	defer f.Close() // nothing was written that could get lost
-	m, err := Read(f, info.Size())
-	if _, named := errors.AsType[*fs.PathError](err); err != nil && !named {
-		err = fmt.Errorf("read %s: %w", path, err)
+	defer f.Close()                       // nothing was written that could get lost
+	if info, err = f.Stat(); err != nil { // another file may have come to the name
+		return new(Metadata), err
 	}
-	return m, err
+	m, err := Read(ctx, f, info.Size())
+	return m, withPath(err, path)
+}
+
+// withPath names the file in an error that does not.
+func withPath(err error, path string) error {
+	if _, named := errors.AsType[*fs.PathError](err); err == nil || named {
+		return err
+	}
+	if errors.Is(err, ErrShrunk) {
+		return &fs.PathError{Op: "read", Path: path, Err: ErrShrunk}
+	}
+	return fmt.Errorf("read %s: %w", path, err)
 }
 
 // Read reads what a file of size bytes says of itself. The Metadata is never
@@ -52,15 +64,19 @@ func ReadFile(path string) (*Metadata, error) {
 //   - *FormatError: damaged beyond use.
 //   - ErrNotPicture: nothing that is known.
 //   - *UnsupportedError: a sound file of a kind that is not read.
+//   - [ErrShrunk]: r ended before size; the content is not judged.
+//   - *PanicError: the program failed at this content.
+//   - the error of ctx, soon after it is done.
 //   - any other: the medium could not be read, whatever the content.
-func Read(r io.ReaderAt, size int64) (*Metadata, error) {
-	m := &Metadata{Size: size}
+func Read(ctx context.Context, r io.ReaderAt, size int64) (m *Metadata, err error) {
+	m = &Metadata{Size: size}
 	if size <= 0 {
 		return m, &FormatError{Problem: "the file is empty"}
 	}
-	src := newSource(r, size)
+	src := newSource(ctx, r, size)
 	defer src.release()
-	err := read(src, m)
+	defer recovered(&err)
+	err = read(src, m)
 	if src.err != nil { // not damage: the medium failed
 		err = src.err
 	}

@@ -2,6 +2,7 @@ package exifread
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	picture "image" // image is a directory of TIFF here
@@ -79,26 +80,72 @@ func (p Preview) Misfit() float64 {
 // picture that would take more than 320 MiB, or has more pixels than its bytes
 // can hold, is refused. claim, where not nil, is called with the bytes that
 // decoding takes at most, before they are taken. Errors of the file system are
-// *fs.PathError, those of a picture that is damaged [ErrDamaged]; all others say
-// that it is of a kind of JPEG that is not decoded.
-func (p Preview) Decode(path string, claim func(bytes int64)) (picture.Image, error) {
+// *fs.PathError, among them [ErrShrunk] where the file ends before the picture;
+// those of a picture that is damaged [ErrDamaged]; where the program itself
+// failed at the picture, a *PanicError; soon after ctx is done, its error. All
+// others say that it is of a kind of JPEG that is not decoded.
+func (p Preview) Decode(ctx context.Context, path string, claim func(bytes int64)) (picture.Image, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close() // nothing was written that could get lost
-	img, err := p.decode(f, claim)
-	medium, failed := errors.AsType[*fs.PathError](err)
+	info, err := f.Stat()
+	if err != nil {
+		return nil, err
+	}
+	img, err := p.decodeFrom(ctx, f, info.Size(), claim)
+	if errors.Is(err, ErrShrunk) {
+		return nil, &fs.PathError{Op: "read", Path: path, Err: ErrShrunk}
+	}
+	return img, err
+}
+
+// decodeFrom is Decode from an open file of size bytes. Errors of r keep their type.
+func (p Preview) decodeFrom(ctx context.Context, r io.ReaderAt, size int64, claim func(bytes int64)) (img picture.Image, err error) {
+	defer recovered(&err)
+	if p.Length > size-p.Offset {
+		return nil, ErrShrunk
+	}
+	m := &medium{ctx: ctx, r: r}
+	img, err = p.decode(m, claim)
 	_, foreign := errors.AsType[stdjpeg.UnsupportedError](err)
 	switch {
-	case failed:
-		return nil, medium
+	case m.err != nil:
+		return nil, m.err
 	case errors.Is(err, errTooLarge) || foreign:
 		return nil, err
 	case err != nil:
 		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
 	return img, nil
+}
+
+// A medium reads a file of which all that is asked for should be there. It
+// keeps the first error, which is not the picture's.
+type medium struct {
+	ctx context.Context // of the one call that reads
+	r   io.ReaderAt
+	err error
+}
+
+// ReadAt implements io.ReaderAt.
+func (m *medium) ReadAt(p []byte, off int64) (int, error) {
+	if m.err == nil {
+		m.err = m.ctx.Err()
+	}
+	if m.err != nil {
+		return 0, m.err
+	}
+	n, err := m.r.ReadAt(p, off)
+	switch {
+	case n == len(p):
+		err = nil
+	case err == nil || errors.Is(err, io.EOF):
+		err = ErrShrunk
+	}
+	m.err = err
+	return n, err
 }
 
 // ErrDamaged says that a picture cannot be decoded to its end.

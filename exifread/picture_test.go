@@ -69,7 +69,7 @@ func TestDecodePicture(t *testing.T) {
 	if err := os.WriteFile(name, file, 0o666); err != nil {
 		t.Fatal(err)
 	}
-	img, err := exifread.Preview{Offset: 500, Length: int64(len(picture))}.Decode(name, nil)
+	img, err := exifread.Preview{Offset: 500, Length: int64(len(picture))}.Decode(t.Context(), name, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -79,7 +79,7 @@ func TestDecodePicture(t *testing.T) {
 	if g := color.GrayModel.Convert(img.At(40, 40)).(color.Gray).Y; g < 75 || g > 79 {
 		t.Errorf("grey %d, want 77 to within the compression", g)
 	}
-	_, err = exifread.Preview{Length: 10}.Decode(filepath.Join(t.TempDir(), "gone.NEF"), nil)
+	_, err = exifread.Preview{Length: 10}.Decode(t.Context(), filepath.Join(t.TempDir(), "gone.NEF"), nil)
 	if !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("missing file: error %v", err)
 	}
@@ -119,7 +119,7 @@ func TestDecodeRefusesHostilePictures(t *testing.T) {
 		if err := os.WriteFile(name, c.data, 0o666); err != nil {
 			t.Fatal(err)
 		}
-		img, err := exifread.Preview{Length: int64(len(c.data))}.Decode(name, nil)
+		img, err := exifread.Preview{Length: int64(len(c.data))}.Decode(t.Context(), name, nil)
 		if err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: picture %v, error %v; want an error with %q", c.name, img != nil, err, c.want)
 		}
@@ -205,7 +205,7 @@ func TestDecodeMemory(t *testing.T) {
 		var before, after runtime.MemStats
 		var claimed uint64
 		runtime.ReadMemStats(&before)
-		img, err := exifread.Preview{Length: int64(len(data))}.Decode(name, func(n int64) { claimed = uint64(n) })
+		img, err := exifread.Preview{Length: int64(len(data))}.Decode(t.Context(), name, func(n int64) { claimed = uint64(n) })
 		runtime.ReadMemStats(&after)
 		if err != nil || img.Bounds().Size() != image.Pt(1201, 803) {
 			t.Errorf("%s: error %v", c.name, err)
@@ -238,7 +238,7 @@ func TestDecodeLargest(t *testing.T) {
 			t.Fatal(err)
 		}
 		var claimed int64
-		_, err := exifread.Preview{Length: int64(len(data))}.Decode(name, func(n int64) { claimed = n })
+		_, err := exifread.Preview{Length: int64(len(data))}.Decode(t.Context(), name, func(n int64) { claimed = n })
 		if claimed != c.want {
 			t.Errorf("%s: %d bytes claimed, want %d; error %v", c.name, claimed, c.want, err)
 		}
@@ -253,7 +253,7 @@ func TestPictureOfFiles(t *testing.T) {
 	}
 	decoded := 0
 	for _, f := range files {
-		m, err := exifread.ReadFile(f)
+		m, err := exifread.ReadFile(t.Context(), f)
 		if err != nil {
 			continue
 		}
@@ -261,7 +261,7 @@ func TestPictureOfFiles(t *testing.T) {
 		if err != nil {
 			continue
 		}
-		img, err := p.Decode(f, nil)
+		img, err := p.Decode(t.Context(), f, nil)
 		if err != nil {
 			t.Errorf("%s: %v", f, err)
 			continue

@@ -3,6 +3,9 @@ package exifread
 import (
 	"errors"
 	"fmt"
+	"path/filepath"
+	"runtime"
+	"strings"
 )
 
 // A FormatError says that a file's content is damaged beyond use.
@@ -31,3 +34,51 @@ func (e *UnsupportedError) Error() string { return e.What + " is not read" }
 
 // ErrNotPicture says that the content is of no known picture format.
 var ErrNotPicture = errors.New("the content is no picture of a known format")
+
+// ErrShrunk says that a file had fewer bytes when it was read than its size
+// promised: it was cut short or emptied meanwhile. What was read of it is no
+// whole.
+var ErrShrunk = errors.New("the file became shorter while it was read")
+
+// A PanicError says that the program itself failed at a file. It is a fault of
+// the program, not of the file, and nothing that was read of the file counts.
+type PanicError struct {
+	Cause string // what the program said, in printable ASCII
+	Place string // the source file and line where it failed; empty where unknown
+}
+
+// Error asks for a report and says what is needed for one.
+func (e *PanicError) Error() string {
+	place := ""
+	if e.Place != "" {
+		place = " at " + e.Place
+	}
+	return fmt.Sprintf("the program failed here, please report it (%s%s)", e.Cause, place)
+}
+
+// recovered turns a panic into the error of the function that defers it.
+func recovered(err *error) {
+	v := recover()
+	if v == nil {
+		return
+	}
+	// A cause may quote the file, whose bytes must not reach a terminal.
+	cause := fmt.Sprintf("%+q", fmt.Sprint(v))
+	*err = &PanicError{Cause: cause[1 : len(cause)-1], Place: panicked()}
+}
+
+// panicked returns where the panic that is being recovered began: the first
+// frame that is not the runtime's.
+func panicked() string {
+	pc := make([]uintptr, 32)
+	frames := runtime.CallersFrames(pc[:runtime.Callers(3, pc)])
+	for {
+		f, more := frames.Next()
+		if f.Function != "" && !strings.HasPrefix(f.Function, "runtime.") {
+			return fmt.Sprintf("%s:%d", filepath.Base(f.File), f.Line)
+		}
+		if !more {
+			return ""
+		}
+	}
+}

@@ -2,6 +2,7 @@ package exifread_test
 
 import (
 	"bytes"
+	"context"
 	"encoding/binary"
 	"errors"
 	"io/fs"
@@ -21,7 +22,7 @@ import (
 )
 
 func readBytes(b []byte) (*exifread.Metadata, error) {
-	return exifread.Read(bytes.NewReader(b), int64(len(b)))
+	return exifread.Read(context.Background(), bytes.NewReader(b), int64(len(b)))
 }
 
 var bothOrders = map[string]binary.AppendByteOrder{"II": binary.LittleEndian, "MM": binary.BigEndian}
@@ -311,7 +312,7 @@ func TestPreviews(t *testing.T) {
 	}
 
 	raw := cameraRaw(t)
-	m, err = exifread.Read(&sparse{raw, 45 << 20}, 45<<20)
+	m, err = exifread.Read(t.Context(), &sparse{raw, 45 << 20}, 45<<20)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -399,7 +400,7 @@ func TestTornRaw(t *testing.T) {
 		{20 << 20, exifread.IntegrityTorn, "the file ends before its image data does: 26.2 MB of 46.1 MB missing"},
 		{100_000, exifread.IntegrityTorn, "image data"},
 	} {
-		m, err := exifread.Read(&sparse{raw, tc.size}, tc.size)
+		m, err := exifread.Read(t.Context(), &sparse{raw, tc.size}, tc.size)
 		if err != nil {
 			t.Fatalf("%d bytes: %v", tc.size, err)
 		}
@@ -447,11 +448,11 @@ func TestRefused(t *testing.T) {
 
 func TestReadFileErrors(t *testing.T) {
 	dir := t.TempDir()
-	_, err := exifread.ReadFile(filepath.Join(dir, "gone.jpg"))
+	_, err := exifread.ReadFile(t.Context(), filepath.Join(dir, "gone.jpg"))
 	if !errors.Is(err, fs.ErrNotExist) || strings.Count(err.Error(), dir) != 1 {
 		t.Errorf("a missing file: %v", err)
 	}
-	_, err = exifread.ReadFile(dir)
+	_, err = exifread.ReadFile(t.Context(), dir)
 	if err == nil || !strings.Contains(err.Error(), "not a regular file") {
 		t.Errorf("a folder: %v", err)
 	}
@@ -459,7 +460,7 @@ func TestReadFileErrors(t *testing.T) {
 	if err := os.WriteFile(empty, nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	_, err = exifread.ReadFile(empty)
+	_, err = exifread.ReadFile(t.Context(), empty)
 	if _, ok := errors.AsType[*exifread.FormatError](err); !ok || strings.Count(err.Error(), empty) != 1 {
 		t.Errorf("an empty file: %v", err)
 	}
@@ -473,7 +474,7 @@ func TestMediumFails(t *testing.T) {
 		if from%997 != 0 {
 			continue
 		}
-		_, err := exifread.Read(failing{bytes.NewReader(b), from, broken}, int64(len(b)))
+		_, err := exifread.Read(t.Context(), failing{bytes.NewReader(b), from, broken}, int64(len(b)))
 		if err != nil && !errors.Is(err, broken) {
 			t.Errorf("failing from byte %d: %v", from, err)
 		}

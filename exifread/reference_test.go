@@ -519,7 +519,7 @@ func TestAgainstReference(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		m, err := exifread.ReadFile(filepath.Join(dir, filepath.FromSlash(name)))
+		m, err := exifread.ReadFile(t.Context(), filepath.Join(dir, filepath.FromSlash(name)))
 		switch {
 		case errors.Is(err, exifread.ErrNotPicture) && name == "largeexif.png":
 			notPictures++ // begins in the middle of a PNG file; the reference has no value of it either
@@ -668,7 +668,7 @@ func TestAgainstSecondReader(t *testing.T) {
 			var unread []string
 			for _, name := range filesIn(t, folder.dir) {
 				full := filepath.Join(folder.dir, filepath.FromSlash(name))
-				m, err := exifread.ReadFile(full)
+				m, err := exifread.ReadFile(t.Context(), full)
 				if err != nil {
 					unread = append(unread, shortName(name))
 					continue
@@ -718,7 +718,7 @@ func TestKnownValues(t *testing.T) {
 		{"sony.heif", exifread.FormatHEIF, 0.0015625, 2.8, 41.2, "100", "2026-02-04 15:13:47.362 -08:00"},
 		{"bep/sunrise.avif", exifread.FormatAVIF, 0.005, 5.6, 21, "100", "2017-10-27 08:38:52"},
 	} {
-		m, err := exifread.ReadFile(filepath.Join(dir, filepath.FromSlash(want.file)))
+		m, err := exifread.ReadFile(t.Context(), filepath.Join(dir, filepath.FromSlash(want.file)))
 		if err != nil {
 			t.Errorf("%s: %v", want.file, err)
 			continue
@@ -802,7 +802,7 @@ func TestRawOfBrandCrx(t *testing.T) {
 	}
 	const dataAt, dataSize = 0x88BF0, 0x1423062 // as in the head's table of boxes
 	f := &cutOff{head: head, piece: []byte("\x01\x42\x30\x62mdat"), pieceAt: dataAt, size: dataAt + dataSize}
-	m, err := exifread.Read(f, f.size)
+	m, err := exifread.Read(t.Context(), f, f.size)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -834,7 +834,7 @@ func TestRawOfBrandCrx(t *testing.T) {
 	}
 	t.Logf("%d reads, %d bytes; captured %s; previews %+v", f.reads, f.bytes, clock(m.Captured), m.Previews)
 	f.size -= 1_000_000
-	if m, err = exifread.Read(f, f.size); err != nil || m.Integrity.State != exifread.IntegrityTorn || m.FNumber.String() != "4/1" {
+	if m, err = exifread.Read(t.Context(), f, f.size); err != nil || m.Integrity.State != exifread.IntegrityTorn || m.FNumber.String() != "4/1" {
 		t.Errorf("one megabyte short: %v, %+v, f-number %s; want torn, 4/1", err, m.Integrity, m.FNumber)
 	}
 }

@@ -1,6 +1,7 @@
 package exifread
 
 import (
+	"context"
 	"errors"
 	"io"
 	"sync"
@@ -20,6 +21,7 @@ const (
 // A source reads a file through a small cache. It remembers the first error of
 // the medium, which is not damage of the content.
 type source struct {
+	ctx  context.Context // of the one call that reads the file
 	r    io.ReaderAt
 	size int64
 	err  error
@@ -41,9 +43,9 @@ type page struct {
 // sources keeps the caches, so that reading thousands of files makes a handful.
 var sources = sync.Pool{New: func() any { return new(source) }}
 
-func newSource(r io.ReaderAt, size int64) *source {
+func newSource(ctx context.Context, r io.ReaderAt, size int64) *source {
 	s := sources.Get().(*source)
-	s.r, s.size, s.err, s.next = r, size, nil, 0
+	s.ctx, s.r, s.size, s.err, s.next = ctx, r, size, nil, 0
 	s.head.b = nil
 	for i := range s.pages {
 		s.pages[i].b = nil
@@ -53,12 +55,18 @@ func newSource(r io.ReaderAt, size int64) *source {
 
 // release gives the cache back; nothing may hold on to the source.
 func (s *source) release() {
-	s.r = nil
+	s.ctx, s.r = nil, nil
 	sources.Put(s)
 }
 
 // ReadAt implements io.ReaderAt. Bytes from size on do not exist.
 func (s *source) ReadAt(p []byte, off int64) (int, error) {
+	if err := s.ctx.Err(); err != nil {
+		return 0, s.note(err)
+	}
+	if errors.Is(s.err, ErrShrunk) { // what follows would be of another file
+		return 0, s.err
+	}
 	if off < 0 || off >= s.size {
 		return 0, io.EOF
 	}
@@ -92,16 +100,9 @@ func (s *source) read(p []byte, off int64) (int, error) {
 			return 0, err
 		}
 	default:
-		n, err := s.r.ReadAt(p, off)
-		if n == len(p) {
-			err = nil
-		}
-		return n, s.note(err)
+		return s.fetch(p, off)
 	}
-	if b := s.cached(off, len(p)); b != nil {
-		return copy(p, b), nil
-	}
-	return 0, io.EOF // the file is shorter than its size said
+	return copy(p, s.cached(off, len(p))), nil
 }
 
 // cached returns n bytes at off, or nil where they are not held.
@@ -125,17 +126,29 @@ func (p *page) slice(off int64, n int) []byte {
 }
 
 func (s *source) fill(p *page, off int64) error {
-	n, err := s.r.ReadAt(p.b, off)
-	if n < len(p.b) && s.note(err) != nil && !errors.Is(err, io.EOF) {
+	p.at = off
+	_, err := s.fetch(p.b, off)
+	if err != nil {
 		p.b = nil
-		return err
 	}
-	p.at, p.b = off, p.b[:n]
-	return nil
+	return err
 }
 
+// fetch fills p, all of which lies within the size, from the medium.
+func (s *source) fetch(p []byte, off int64) (int, error) {
+	n, err := s.r.ReadAt(p, off)
+	switch {
+	case n >= len(p):
+		return len(p), nil
+	case err == nil || errors.Is(err, io.EOF):
+		err = ErrShrunk
+	}
+	return max(n, 0), s.note(err)
+}
+
+// note keeps the first error, which is the cause of those that follow.
 func (s *source) note(err error) error {
-	if err != nil && !errors.Is(err, io.EOF) && s.err == nil {
+	if s.err == nil {
 		s.err = err
 	}
 	return err

@@ -273,7 +273,7 @@ func (p *Pictures) look(ctx context.Context, jobs []*job, total int) error {
 	for range workers {
 		wg.Go(func() {
 			for t := range tasks {
-				g := t.job.frames[t.at].look(memory)
+				g := t.job.frames[t.at].look(ctx, memory)
 				taken, all := t.on.take(t.at, g, t.job)
 				for range taken {
 					<-room
@@ -366,6 +366,7 @@ const (
 	damagedPicture = "the picture is damaged" // of a JPEG file: it is lost
 	smallPreview   = "the preview is too small"
 	unreadPicture  = "the picture could not be read"
+	failedHere     = "the program failed here, please report it"
 )
 
 // framePictures are those of a frame's files, the best to look at first.
@@ -415,24 +416,27 @@ func (list framePictures) key() string {
 }
 
 // look measures the first picture that can be, or says why there is none.
-func (list framePictures) look(memory *budget) glance {
+func (list framePictures) look(ctx context.Context, memory *budget) glance {
 	g := glance{why: noPreview}
 	again := false
 	for _, c := range list {
 		g.tried += c.key
-		m, err := c.measure(memory)
+		m, err := c.measure(ctx, memory)
 		if err == nil {
 			g.measure, g.why = m, ""
 			break
 		}
 		// The file may be there again, or free, at the next look.
 		_, medium := errors.AsType[*fs.PathError](err)
-		again = again || medium
+		again = again || medium || ctx.Err() != nil
+		_, failed := errors.AsType[*exifread.PanicError](err)
 		switch {
 		case again:
 			g.why = unreadPicture
 		case errors.Is(err, pixels.ErrTooSmall):
 			g.why = smallPreview
+		case failed:
+			g.why = failedHere
 		case !errors.Is(err, exifread.ErrDamaged):
 			g.why = foreignPreview
 		case c.preview.Offset == 0 && c.preview.Length == c.file.Size:
@@ -452,10 +456,10 @@ func (list framePictures) look(memory *budget) glance {
 
 // measure decodes and measures the picture. It waits for memory where others hold
 // too much.
-func (c *candidate) measure(memory *budget) (*pixels.FrameMeasure, error) {
+func (c *candidate) measure(ctx context.Context, memory *budget) (*pixels.FrameMeasure, error) {
 	var held int64
 	defer func() { memory.give(held) }()
-	img, err := c.preview.Decode(c.file.Abs, func(n int64) {
+	img, err := c.preview.Decode(ctx, c.file.Abs, func(n int64) {
 		memory.take(n)
 		held = n
 	})

@@ -35,7 +35,7 @@ func TestPicturesMemory(t *testing.T) {
 		done := 0
 		for _, f := range files {
 			go func() {
-				picturesIn(&audit.Frame{Files: []*audit.File{f}}).look(memory)
+				picturesIn(&audit.Frame{Files: []*audit.File{f}}).look(t.Context(), memory)
 				memory.take(1)
 				done++
 				memory.give(1)
@@ -197,7 +197,7 @@ func TestPicturesSecondFile(t *testing.T) {
 	jpegs := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:]))
 	raws := withRaw(t, jpegs, 600)
 	last := len(raws) - 1
-	if err := os.WriteFile(raws[last].Abs, []byte("no picture"), 0o666); err != nil {
+	if err := os.WriteFile(raws[last].Abs, make([]byte, raws[last].Size), 0o666); err != nil {
 		t.Fatal(err)
 	}
 	opt, looks := looksOver(t, &Pictures{})

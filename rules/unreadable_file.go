@@ -44,6 +44,8 @@ func checkUnreadableFile(v *audit.Review) error {
 			}
 			if e, ok := errors.AsType[*fs.PathError](file.Err); ok {
 				t.severity, t.reason, t.action = audit.Check, e.Err.Error(), "make the file readable and look again"
+			} else if _, ok := errors.AsType[*exifread.PanicError](file.Err); ok {
+				t.severity, t.action = audit.Check, "look at the file with another program"
 			} else if _, ok := errors.AsType[*exifread.UnsupportedError](file.Err); ok {
 				t.severity, t.action = audit.Check, "look at the file with another program"
 			} else if i > 0 && f.HasRaw() && f.Files[0].Err == nil {

@@ -68,7 +68,7 @@ func runFrames(cmd *cobra.Command, c *console, f *output, names []string) error 
 			line.end()
 			return err
 		}
-		meta, err := exifread.ReadFile(name)
+		meta, err := exifread.ReadFile(cmd.Context(), name)
 		if err == nil {
 			good++
 		}

@@ -377,7 +377,7 @@ func (s *sensorFlags) find(cmd *cobra.Command) (foundSensor, error) {
 	if s.like == "" {
 		return foundSensor{}, &usageError{errors.New("say which sensor: --sensor-width MM with --pixels WxH, or --like FILE, a frame of the body"), cmd.CommandPath()}
 	}
-	meta, err := exifread.ReadFile(s.like)
+	meta, err := exifread.ReadFile(cmd.Context(), s.like)
 	if err != nil {
 		return foundSensor{}, fmt.Errorf("--like %s: %s", s.like, plainError(err))
 	}

@@ -126,7 +126,7 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	w := &watching{
 		c: c, f: f, folder: folder, opt: opt, live: audit.NewLive(opt), alerts: alerts, planned: opt.PlannedFrames,
 		pictures: measurePictures(cmd.Context(), c, true, false, []string{folder}, opt),
-		readers:  &readCache{folder: folder, files: map[string]*audit.File{}},
+		readers:  &readCache{ctx: cmd.Context(), folder: folder, files: map[string]*audit.File{}},
 		colour:   c.outTerminal && !c.plain && !f.noColor,
 	}
 	watcher, err := watch.New(folder, watch.Options{
@@ -352,6 +352,7 @@ func (w *watching) wipe() {
 // A readCache holds what the check whether a file is complete has read, so
 // that a file is read once.
 type readCache struct {
+	ctx    context.Context // of the watch; reading ends with it
 	folder string
 	mu     sync.Mutex
 	files  map[string]*audit.File
@@ -371,7 +372,10 @@ func (r *readCache) ready(path string, _ int64) error {
 	if audit.Ignored(filepath.Base(path)) {
 		return nil
 	}
-	f := audit.ReadFile(path, r.rel(path))
+	f := audit.ReadFile(r.ctx, path, r.rel(path))
+	if err := r.ctx.Err(); err != nil {
+		return err
+	}
 	r.mu.Lock()
 	r.files[path] = f
 	r.mu.Unlock()
@@ -394,7 +398,7 @@ func (r *readCache) take(path string) (string, *audit.File) {
 	delete(r.files, path)
 	r.mu.Unlock()
 	if !ok && !audit.Ignored(filepath.Base(path)) {
-		f = audit.ReadFile(path, r.rel(path))
+		f = audit.ReadFile(context.WithoutCancel(r.ctx), path, r.rel(path)) // of the last report too
 	}
 	return r.rel(path), f
 }

@@ -1,0 +1,4 @@
+package exifread
+
+// DecodeFrom is Preview.Decode from any reader.
+var DecodeFrom = Preview.decodeFrom
