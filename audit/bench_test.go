@@ -7,11 +7,12 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/audittest"
+	"prestrike/audit/shoot"
 )
 
 // many returns the files of made-up shoots, n at least.
-func many(n int) []*audit.File {
-	var files []*audit.File
+func many(n int) []*shoot.File {
+	var files []*shoot.File
 	for seed := uint64(0); len(files) < n; seed++ {
 		for _, f := range audittest.Random(seed).Files {
 			// Each shoot on a day of its own.
@@ -22,20 +23,6 @@ func many(n int) []*audit.File {
 		}
 	}
 	return files[:n]
-}
-
-// Time and memory are to grow in step with the frames.
-func BenchmarkGroup(b *testing.B) {
-	for _, n := range []int{1000, 10000, 100000} {
-		files := many(n)
-		b.Run(fmt.Sprint(n), func(b *testing.B) {
-			b.ReportAllocs()
-			for b.Loop() {
-				audit.Group(files, &audit.Options{})
-			}
-			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(n), "ns/frame")
-		})
-	}
 }
 
 // A watch looks again after each file: the time of one look, with frames there

@@ -1,8 +1,8 @@
-// Package audit is the domain of prestrike and its driver: frames, sequences,
-// sessions, how frames are grouped, what a rule is, and how rules are run over
-// a session. It knows no particular rule and no output form.
+// Package audit is what is judged: what a rule is, how rules are run over a
+// session that was shot, what they find, and what comes of it. It knows no
+// particular rule and no output form.
 //
-// Data flows one way: files are read ([Collect]), paired into frames, ordered
-// by body, grouped into sequences and sessions, reviewed by rules, and given a
-// verdict ([Judge]).
+// [Judge] takes the files of a shoot, has them grouped by audit/shoot, has their
+// pictures looked at, and runs the rules. [Live] does the same again and again
+// while a folder fills.
 package audit

@@ -6,21 +6,26 @@ import (
 	"slices"
 	"time"
 
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
 // Judge groups files, has their pictures looked at, and runs the rules over the
 // sessions. An error means that a rule or the looking failed; the result is then
 // still complete but for that.
-func Judge(files []*File, opt *Options) (*Result, error) {
-	r := &Result{Sessions: Group(files, opt)}
+func Judge(files []*shoot.File, opt *Options) (*Result, error) {
+	shot := shoot.Group(files, &opt.Options)
 	var errs []error
 	if opt.Measure != nil {
-		var all []*Sequence
-		for _, session := range r.Sessions {
+		var all []*shoot.Sequence
+		for _, session := range shot {
 			all = append(all, session.Sequences...)
 		}
 		errs = append(errs, opt.Measure(all))
+	}
+	r := &Result{}
+	for _, session := range shot {
+		r.Sessions = append(r.Sessions, newSession(session))
 	}
 	for _, session := range r.Sessions {
 		errs = append(errs, review(session, opt))
@@ -36,7 +41,7 @@ func Judge(files []*File, opt *Options) (*Result, error) {
 		}
 	}
 	r.Files.Read = len(files)
-	slices.SortFunc(r.Files.Unreadable, func(a, b *File) int { return compareText(a.Path, b.Path) })
+	slices.SortFunc(r.Files.Unreadable, func(a, b *shoot.File) int { return compareText(a.Path, b.Path) })
 	return r, errors.Join(errs...)
 }
 
@@ -53,7 +58,7 @@ func compareText(a, b string) int {
 // review runs every rule over a session and its sequences, in the order of the
 // rules.
 func review(session *Session, opt *Options) error {
-	owner := map[*Frame]*Sequence{}
+	owner := map[*shoot.Frame]*Reviewed{}
 	for _, s := range session.Sequences {
 		for _, f := range s.Frames {
 			owner[f] = s
@@ -65,7 +70,7 @@ func review(session *Session, opt *Options) error {
 			continue
 		}
 		if rule.CheckSession != nil {
-			found, not, err := rule.Apply(session, nil, opt)
+			found, not, err := rule.Apply(session.Session, nil, opt)
 			errs = append(errs, err)
 			for _, f := range found {
 				// A finding on frames of one sequence belongs to it.
@@ -79,7 +84,7 @@ func review(session *Session, opt *Options) error {
 			continue
 		}
 		for _, s := range session.Sequences {
-			found, not, err := rule.Apply(session, s, opt)
+			found, not, err := rule.Apply(session.Session, s.Sequence, opt)
 			errs = append(errs, err)
 			s.Findings = append(s.Findings, found...)
 			s.NotJudged = append(s.NotJudged, not...)
@@ -113,8 +118,8 @@ func accept(session *Session, list []Acceptance) {
 	}
 }
 
-func oneOwner(f *Finding, owner map[*Frame]*Sequence) *Sequence {
-	var s *Sequence
+func oneOwner(f *Finding, owner map[*shoot.Frame]*Reviewed) *Reviewed {
+	var s *Reviewed
 	for i, frame := range f.Frames {
 		if i > 0 && owner[frame] != s {
 			return nil
@@ -167,7 +172,7 @@ const (
 // pictures do not show another view.
 func retakes(session *Session) {
 	for i, faulty := range session.Sequences {
-		if worst(faulty.Findings) == VerdictGood || !(faulty.Kind.Steady() || faulty.Kind == Exposure || faulty.Kind == Burst) {
+		if worst(faulty.Findings) == VerdictGood || !(faulty.Kind.Steady() || faulty.Kind == shoot.Exposure || faulty.Kind == shoot.Burst) {
 			continue
 		}
 		end := faulty.End()
@@ -182,7 +187,7 @@ func retakes(session *Session) {
 				end = later.End() // another try
 				continue
 			}
-			if float64(len(later.Frames)) >= retakeCount*float64(faulty.expected()) {
+			if float64(len(later.Frames)) >= retakeCount*float64(faulty.ExpectedFrames()) {
 				faulty.SupersededBy = later
 			}
 			break
@@ -192,33 +197,19 @@ func retakes(session *Session) {
 
 // otherView reports whether the pictures of two sequences are sure to show
 // different things.
-func otherView(a, b *Sequence) bool {
+func otherView(a, b *Reviewed) bool {
 	v, ok := a.Pictures.(Viewer)
 	return ok && b.Pictures != nil && v.OtherView(b.Pictures)
-}
-
-// expected returns how many frames the sequence holds, counting those whose
-// numbers are missing inside it.
-func (s *Sequence) expected() int {
-	n := len(s.Frames)
-	for _, st := range s.Steps {
-		if c, ok := st.Count.Get(); ok && c > 1 {
-			if t, ok := st.Ticks.Get(); ok && math.Abs(t-float64(c)) <= 0.5+st.Slack {
-				n += c - 1
-			}
-		}
-	}
-	return n
 }
 
 // alike reports whether b could repeat a: the same kind, lens, focal length,
 // picture size and orientation, and the same f-number and exposure time.
 // ISO may differ: a wrong ISO is a common reason for a retake.
-func alike(a, b *Sequence) bool {
+func alike(a, b *Reviewed) bool {
 	if a.Kind != b.Kind && !(a.Kind.Steady() && b.Kind.Steady()) {
 		return false
 	}
-	ma, mb := a.Frames[0].meta, b.Frames[0].meta
+	ma, mb := a.Frames[0].Meta(), b.Frames[0].Meta()
 	if ma.LensModel != mb.LensModel || ma.Width != mb.Width || ma.Height != mb.Height || ma.Orientation != mb.Orientation {
 		return false
 	}
@@ -234,5 +225,5 @@ func closeEV(a, b exifread.Value[exifread.Rational], factor float64) bool {
 	if !okX || !okY {
 		return okX == okY
 	}
-	return math.Abs(factor*math.Log2(x.Float()/y.Float())) < driftEV
+	return math.Abs(factor*math.Log2(x.Float()/y.Float())) < shoot.SameSetting
 }

@@ -9,6 +9,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/audittest"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -23,7 +24,7 @@ var isoRule = &audit.Rule{
 			v.Unjudged("no ISO recorded", v.Sequence.Frames...)
 			return nil
 		}
-		var odd []*audit.Frame
+		var odd []*shoot.Frame
 		for _, f := range v.Sequence.Frames {
 			if iso, ok := f.Meta().Sensitivity.Get(); ok && iso != most {
 				odd = append(odd, f)

@@ -8,6 +8,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"prestrike/audit/shoot"
 )
 
 // A Live audits a folder while it fills. Files are put in as they come, in any
@@ -26,7 +28,7 @@ type Live struct {
 }
 
 type liveFile struct {
-	file *File
+	file *shoot.File
 	at   time.Time // when it was put in
 }
 
@@ -61,7 +63,7 @@ func (k LiveKind) String() string { return liveKindNames[k] }
 // A LiveEvent is something to be told while a folder fills.
 type LiveEvent struct {
 	Kind     LiveKind
-	Sequence *Sequence
+	Sequence *Reviewed
 	Findings []*Finding // those told for the first time
 	Reason   string     // why a sequence counts as closed, or is overdue
 }
@@ -73,7 +75,7 @@ func NewLive(opt *Options) *Live {
 
 // Put takes a file in, or again after it changed. A nil file is one that is no
 // picture.
-func (l *Live) Put(path string, f *File, now time.Time) {
+func (l *Live) Put(path string, f *shoot.File, now time.Time) {
 	l.changed = true
 	if f == nil {
 		l.other[path] = true
@@ -97,8 +99,8 @@ func (l *Live) Result() *Result { return l.result }
 
 // Open returns the sequence that the latest file belongs to, if it was told
 // open and not closed; nil otherwise.
-func (l *Live) Open() *Sequence {
-	var open *Sequence
+func (l *Live) Open() *Reviewed {
+	var open *Reviewed
 	var at time.Time
 	for _, session := range l.result.Sessions {
 		for _, q := range session.Sequences {
@@ -172,11 +174,11 @@ func (l *Live) Look(now time.Time, closeAll, silent bool) ([]LiveEvent, error) {
 // judge makes the result anew. It leaves the old one where it was stopped: of
 // frames that were not looked at, less is known than before.
 func (l *Live) judge() error {
-	files := make([]*File, 0, len(l.files))
+	files := make([]*shoot.File, 0, len(l.files))
 	for _, f := range l.files {
 		files = append(files, f.file)
 	}
-	slices.SortFunc(files, func(a, b *File) int { return cmp.Compare(a.Path, b.Path) })
+	slices.SortFunc(files, func(a, b *shoot.File) int { return cmp.Compare(a.Path, b.Path) })
 	result, err := Judge(files, l.opt)
 	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
@@ -187,7 +189,7 @@ func (l *Live) judge() error {
 }
 
 // runOf returns what was told of the sequence that q was before.
-func (l *Live) runOf(q *Sequence) *liveRun {
+func (l *Live) runOf(q *Reviewed) *liveRun {
 	for _, f := range q.Frames {
 		if run := l.runs[f.Path()]; run != nil {
 			return run
@@ -197,14 +199,14 @@ func (l *Live) runOf(q *Sequence) *liveRun {
 }
 
 // tell returns what is to be said of one sequence.
-func (l *Live) tell(run *liveRun, q *Sequence, now time.Time, closeAll bool) []LiveEvent {
+func (l *Live) tell(run *liveRun, q *Reviewed, now time.Time, closeAll bool) []LiveEvent {
 	var events []LiveEvent
 	if run.closed {
 		state := stateOf(q)
 		if state == run.state {
 			return nil
 		}
-		at := slices.IndexFunc(q.Frames, func(f *Frame) bool { return f.Path() == run.last })
+		at := slices.IndexFunc(q.Frames, func(f *shoot.Frame) bool { return f.Path() == run.last })
 		if at < 0 || at == len(q.Frames)-1 {
 			run.state = state
 			return append(events, LiveEvent{Kind: SequenceCorrected, Sequence: q, Findings: l.news(run, q, false)})
@@ -240,7 +242,7 @@ func (l *Live) tell(run *liveRun, q *Sequence, now time.Time, closeAll bool) []L
 		c, _ := q.Cadence.Get()
 		events = append(events, LiveEvent{
 			Kind: SequenceOverdue, Sequence: q,
-			Reason: fmt.Sprintf("no frame for %s, where one comes every %s", FormatDuration(since), FormatDuration(c)),
+			Reason: fmt.Sprintf("no frame for %s, where one comes every %s", shoot.FormatDuration(since), shoot.FormatDuration(c)),
 		})
 	}
 	return events
@@ -248,7 +250,7 @@ func (l *Live) tell(run *liveRun, q *Sequence, now time.Time, closeAll bool) []L
 
 // quiet reports whether the sequence is complete as far as the quiet tells,
 // and says why.
-func (l *Live) quiet(q *Sequence, now time.Time) (string, bool) {
+func (l *Live) quiet(q *Reviewed, now time.Time) (string, bool) {
 	since := now.Sub(l.latest(q))
 	if worst(q.Findings) == VerdictReshoot && now.Sub(l.arrived) < quietAll && since < waitMost {
 		return "", false
@@ -273,20 +275,20 @@ func (l *Live) quiet(q *Sequence, now time.Time) (string, bool) {
 	}
 	longest := 0.0
 	for _, f := range q.Frames {
-		longest = max(longest, f.seconds())
+		longest = max(longest, f.ExposureSeconds())
 	}
 	limit += time.Duration(longest * float64(time.Second))
 	if since >= limit {
-		return fmt.Sprintf("after %s of quiet", FormatDuration(time.Duration(math.Floor(since.Seconds()))*time.Second)), true
+		return fmt.Sprintf("after %s of quiet", shoot.FormatDuration(time.Duration(math.Floor(since.Seconds()))*time.Second)), true
 	}
 	return "", false
 }
 
 // late reports whether a time-lapse that runs has lost its beat by two ticks,
 // and for how long nothing came.
-func (l *Live) late(q *Sequence, now time.Time) (time.Duration, bool) {
+func (l *Live) late(q *Reviewed, now time.Time) (time.Duration, bool) {
 	c, ok := q.Cadence.Get()
-	timed := q.Kind == Interval || q.Kind == Series && c >= time.Duration(intervalCadence*float64(time.Second)) && q.even()
+	timed := q.Kind == shoot.Interval || q.Kind == shoot.Series && q.Regular()
 	if !ok || !timed || len(q.Frames) < liveFrames {
 		return 0, false
 	}
@@ -301,10 +303,10 @@ func (l *Live) late(q *Sequence, now time.Time) (time.Duration, bool) {
 }
 
 // Since returns how long ago the latest file of the sequence came.
-func (l *Live) Since(q *Sequence, now time.Time) time.Duration { return now.Sub(l.latest(q)) }
+func (l *Live) Since(q *Reviewed, now time.Time) time.Duration { return now.Sub(l.latest(q)) }
 
 // latest returns when the latest file of the sequence came.
-func (l *Live) latest(q *Sequence) time.Time {
+func (l *Live) latest(q *Reviewed) time.Time {
 	var t time.Time
 	for _, f := range q.Frames {
 		for _, file := range f.Files {
@@ -317,7 +319,7 @@ func (l *Live) latest(q *Sequence) time.Time {
 }
 
 // first returns when the first file of the sequence came.
-func (l *Live) first(q *Sequence) time.Time {
+func (l *Live) first(q *Reviewed) time.Time {
 	var t time.Time
 	for _, f := range q.Frames {
 		for _, file := range f.Files {
@@ -331,7 +333,7 @@ func (l *Live) first(q *Sequence) time.Time {
 
 // next returns the sequence that the body made after q; where long is set, one
 // that is a run.
-func (l *Live) next(q *Sequence, long bool) (*Sequence, bool) {
+func (l *Live) next(q *Reviewed, long bool) (*Reviewed, bool) {
 	for _, session := range l.result.Sessions {
 		for _, o := range session.Sequences {
 			if o.Body == q.Body && o != q && o.Start().After(q.End()) && (!long || len(o.Frames) >= liveFrames) {
@@ -344,7 +346,7 @@ func (l *Live) next(q *Sequence, long bool) (*Sequence, bool) {
 
 // news returns the open findings not told yet, and takes them as told; of an
 // open sequence only those of rules that are certain before its end.
-func (l *Live) news(run *liveRun, q *Sequence, certain bool) []*Finding {
+func (l *Live) news(run *liveRun, q *Reviewed, certain bool) []*Finding {
 	var out []*Finding
 	for _, f := range q.Findings {
 		if f.Accepted || certain && (f.Severity == Note || !l.atOnce(f.Rule)) {
@@ -371,13 +373,13 @@ func (l *Live) atOnce(id string) bool {
 }
 
 // close takes the sequence as closed as it is.
-func (r *liveRun) close(q *Sequence) {
+func (r *liveRun) close(q *Reviewed) {
 	r.state, r.last, r.size = stateOf(q), q.Frames[len(q.Frames)-1].Path(), len(q.Frames)
 }
 
 // stateOf is what a closed sequence was said to be; where it changes, a
 // correction is due.
-func stateOf(q *Sequence) string {
+func stateOf(q *Reviewed) string {
 	s := fmt.Sprint(q.Verdict, " ", len(q.Frames), " ", q.SupersededBy != nil)
 	for _, f := range q.Findings {
 		if f.Severity > Note && !f.Accepted {

@@ -14,11 +14,12 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/audittest"
 	"prestrike/audit/report"
+	"prestrike/audit/shoot"
 )
 
 // play puts the files of a session text in, each when it was made and delayed
 // by what delay says, looks twice a second, and returns what was told.
-func play(t *testing.T, text string, delay func(*audit.File) time.Duration) ([]string, *audit.Live) {
+func play(t *testing.T, text string, delay func(*shoot.File) time.Duration) ([]string, *audit.Live) {
 	t.Helper()
 	session, err := audittest.Read(strings.NewReader(text))
 	if err != nil {
@@ -30,7 +31,7 @@ func play(t *testing.T, text string, delay func(*audit.File) time.Duration) ([]s
 	opt.Rules = []*audit.Rule{&atOnce, sizeRule}
 	live := audit.NewLive(&opt)
 	type arrival struct {
-		file *audit.File
+		file *shoot.File
 		at   time.Time
 	}
 	var list []arrival
@@ -84,7 +85,7 @@ const run1 = "DCIM/100BXCAM/BX1_0001..0020.NEF every 1.3s time=2026-03-04T10:11:
 func TestLive(t *testing.T) {
 	tests := []struct {
 		name, text string
-		delay      func(*audit.File) time.Duration
+		delay      func(*shoot.File) time.Duration
 		want       []string
 		ended      bool // compare only what was told of the ends
 	}{
@@ -106,7 +107,7 @@ func TestLive(t *testing.T) {
 		{
 			name: "a late file corrects",
 			text: run1,
-			delay: func(f *audit.File) time.Duration {
+			delay: func(f *shoot.File) time.Duration {
 				if strings.Contains(f.Path, "0011") {
 					return 40 * time.Second
 				}
@@ -117,7 +118,7 @@ func TestLive(t *testing.T) {
 		{
 			name: "a slow card copy in another order tells nothing that is not so",
 			text: run1 + "DCIM/100BXCAM/BX1_0021..0040.NEF after 40s",
-			delay: func(f *audit.File) time.Duration {
+			delay: func(f *shoot.File) time.Duration {
 				at, _ := f.Meta.Captured.Get()
 				start := time.Date(2026, 3, 4, 10, 11, 12, 0, time.UTC)
 				// All within 4 s after the last was made, last ones first.
@@ -196,7 +197,7 @@ func TestLiveKeepsWhatItKnowsWhenStopped(t *testing.T) {
 		},
 	}
 	ctx, stop := context.WithCancel(t.Context())
-	look := func(q []*audit.Sequence) error {
+	look := func(q []*shoot.Sequence) error {
 		if ctx.Err() == nil {
 			q[0].Pictures = true
 		}
@@ -235,8 +236,8 @@ func TestLiveKeepsWhatItKnowsWhenStopped(t *testing.T) {
 // the folder does.
 func TestLiveEndsAsTheReport(t *testing.T) {
 	for seed := range uint64(20) {
-		shoot := audittest.Random(seed)
-		want, err := audit.Judge(shoot.Files, &audit.Options{Rules: []*audit.Rule{isoRule}})
+		made := audittest.Random(seed)
+		want, err := audit.Judge(made.Files, &audit.Options{Rules: []*audit.Rule{isoRule}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -244,9 +245,9 @@ func TestLiveEndsAsTheReport(t *testing.T) {
 		now := time.Date(2026, 3, 4, 12, 0, 0, 0, time.UTC)
 		// Each third file first, then the others.
 		for turn := range 3 {
-			for i := turn; i < len(shoot.Files); i += 3 {
+			for i := turn; i < len(made.Files); i += 3 {
 				now = now.Add(100 * time.Millisecond)
-				live.Put(shoot.Files[i].Path, shoot.Files[i], now)
+				live.Put(made.Files[i].Path, made.Files[i], now)
 				if i%50 == 0 {
 					if _, err := live.Look(now, false, false); err != nil {
 						t.Fatal(err)

@@ -1,20 +1,22 @@
 package audit
 
-import "time"
+import (
+	"fmt"
+	"slices"
+
+	"prestrike/audit/shoot"
+)
 
 // Options steer an audit. The zero value is good for any folder, once Rules
 // are given.
 type Options struct {
 	// Rules are run in this order, which is also that of the report.
 	Rules []*Rule
-	// SessionGap is the time without a frame that ends a session; 0 means
-	// [DefaultSessionGap].
-	SessionGap time.Duration
+	// How frames are grouped: the session gap and the support.
+	shoot.Options
 	// PlannedFrames is the number of frames each focus, interval or series
 	// sequence should have; 0 where no number was planned.
 	PlannedFrames int
-	// Support declares what held the camera; SupportAuto lets each sequence tell.
-	Support Support
 	// Params are rule parameters that differ from their defaults, by rule
 	// and name.
 	Params map[string]map[string]float64
@@ -42,7 +44,7 @@ type Options struct {
 	// Measure, where not nil, looks at the pictures of the sequences before the
 	// rules review them. It sets what it found as their Pictures, and may
 	// call Settle on them. An error means that not all were looked at.
-	Measure func([]*Sequence) error
+	Measure func([]*shoot.Sequence) error
 }
 
 // Param returns the value in force of a rule's parameter.
@@ -70,6 +72,15 @@ var lightNames = [...]string{LightUnknown: "unknown", Mains50: "mains50", Mains6
 // String returns the word for the light on the command line.
 func (l Light) String() string { return lightNames[l] }
 
+// ParseLight returns the light of a word: unknown, mains50, mains60, flash or
+// daylight.
+func ParseLight(word string) (Light, error) {
+	if i := slices.Index(lightNames[:], word); i >= 0 {
+		return Light(i), nil
+	}
+	return 0, fmt.Errorf("%q is no light: write mains50, mains60, flash or daylight", word)
+}
+
 // Pixels says whose pictures are looked at.
 type Pixels uint8
 
@@ -84,6 +95,14 @@ var pixelsNames = [...]string{PixelsAuto: "auto", PixelsOn: "on", PixelsOff: "of
 
 // String returns the word for it on the command line.
 func (p Pixels) String() string { return pixelsNames[p] }
+
+// ParsePixels returns whose pictures a word has looked at: auto, on or off.
+func ParsePixels(word string) (Pixels, error) {
+	if i := slices.Index(pixelsNames[:], word); i >= 0 {
+		return Pixels(i), nil
+	}
+	return 0, fmt.Errorf("%q does not say whose pictures are looked at: write auto, on or off", word)
+}
 
 // BodyFacts are facts of a camera model that its frames do not record, or not
 // rightly. A zero field is not declared.
@@ -130,10 +149,6 @@ type Acceptance struct {
 	Reason string // shown in the report
 }
 
-// DefaultSessionGap is long enough for a lunch and a light change, and shorter
-// than the time between two shoots of one day.
-const DefaultSessionGap = 3 * time.Hour
-
 // A Result is the outcome of an audit.
 type Result struct {
 	Sessions []*Session
@@ -143,8 +158,8 @@ type Result struct {
 
 // FileCounts says what became of every file that was met.
 type FileCounts struct {
-	Read       int     // picture files read
-	Frames     int     // frames they make
-	Other      int     // files that are no pictures, passed over
-	Unreadable []*File // picture files from which no picture can be read
+	Read       int           // picture files read
+	Frames     int           // frames they make
+	Other      int           // files that are no pictures, passed over
+	Unreadable []*shoot.File // picture files from which no picture can be read
 }

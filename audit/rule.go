@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -128,7 +129,7 @@ type Finding struct {
 	Action   string // what to do, an instruction without full stop
 	// Frames are those the finding is about, never empty in a finding of a
 	// sequence.
-	Frames []*Frame
+	Frames []*shoot.Frame
 	// Measured is the value found, Limit the one it was held against, both
 	// in Unit; not known where the finding is not about a number.
 	Measured, Limit exifread.Value[float64]
@@ -148,8 +149,8 @@ type NotJudged struct {
 
 // A Review is one rule applied to one sequence, or to one session.
 type Review struct {
-	Session  *Session
-	Sequence *Sequence // nil in a review of the whole session
+	Session  *shoot.Session
+	Sequence *shoot.Sequence // nil in a review of the whole session
 	Options  *Options
 
 	rule      *Rule
@@ -188,7 +189,7 @@ func (v *Review) Found(f Finding) {
 // Unjudged says that the rule could not decide, for the given frames or, where
 // none are given, for the sequence as a whole. The same reason given again
 // adds to the count of frames.
-func (v *Review) Unjudged(reason string, frames ...*Frame) {
+func (v *Review) Unjudged(reason string, frames ...*shoot.Frame) {
 	i := slices.IndexFunc(v.notJudged, func(n NotJudged) bool { return n.Reason == reason })
 	if i < 0 {
 		v.notJudged = append(v.notJudged, NotJudged{Rule: v.rule.ID, Reason: reason})
@@ -199,7 +200,7 @@ func (v *Review) Unjudged(reason string, frames ...*Frame) {
 
 // Apply runs the rule on the review's sequence or session and returns what it
 // found and could not judge. Session rules are run with sequence nil.
-func (r *Rule) Apply(session *Session, sequence *Sequence, opt *Options) ([]*Finding, []NotJudged, error) {
+func (r *Rule) Apply(session *shoot.Session, sequence *shoot.Sequence, opt *Options) ([]*Finding, []NotJudged, error) {
 	v := &Review{Session: session, Sequence: sequence, Options: opt, rule: r}
 	check := r.Check
 	if check == nil {

@@ -1,6 +1,9 @@
 package exifread
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // A Value is one recorded value or the knowledge that nothing was recorded.
 // The zero Value is "not recorded"; 0 is never used to mean missing.
@@ -40,6 +43,16 @@ type Rational struct{ Num, Den int64 }
 
 // Float returns Num/Den; NaN or an infinity where Den is 0.
 func (r Rational) Float() float64 { return float64(r.Num) / float64(r.Den) }
+
+// Positive returns a recorded quotient as a number above 0, or 0 where it is not
+// recorded, zero, negative or infinite.
+func Positive(v Value[Rational]) float64 {
+	r, ok := v.Get()
+	if f := r.Float(); ok && f > 0 && !math.IsInf(f, 1) {
+		return f
+	}
+	return 0
+}
 
 // Equal reports whether both quotients are the same number.
 // Exif numerators and denominators have 32 bits, so the products fit.

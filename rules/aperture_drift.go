@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -57,7 +58,7 @@ func checkApertureDrift(v *audit.Review) error {
 		v.Unjudged(newSetUp, d.odd...)
 		return nil
 	}
-	if q.Kind != audit.Interval {
+	if q.Kind != shoot.Interval {
 		walk := walksWithFocus(d.frames, s, v.Param("focus-step"))
 		switch fNumbersOf(v, q.Body, d.frames[0].Meta()) {
 		case audit.FNumbersEffective:
@@ -103,7 +104,7 @@ const (
 // where it moves so more than once, or with the distance. It is where both hold
 // and it stays between the lens's largest opening and what that works as at 1:1:
 // stopped down, bodies hold the f-number they show.
-func walksWithFocus(frames []*audit.Frame, s setting[exifread.Rational], largest float64) focusWalk {
+func walksWithFocus(frames []*shoot.Frame, s setting[exifread.Rational], largest float64) focusWalk {
 	if p := automaticProgram(frames); p != "" && p != aperturePriority {
 		return noWalk
 	}
@@ -155,7 +156,7 @@ func walksWithFocus(frames []*audit.Frame, s setting[exifread.Rational], largest
 
 // isWideOpen reports whether the f-numbers of the farthest and the nearest
 // frame are those that a lens works at wide open.
-func isWideOpen(s setting[exifread.Rational], far, near *audit.Frame) bool {
+func isWideOpen(s setting[exifread.Rational], far, near *shoot.Frame) bool {
 	open, ok := widest(far.Meta())
 	if !ok {
 		return false
@@ -168,7 +169,7 @@ func isWideOpen(s setting[exifread.Rational], far, near *audit.Frame) bool {
 }
 
 // metres returns the distance the frame records.
-func metres(f *audit.Frame) (float64, bool) {
+func metres(f *shoot.Frame) (float64, bool) {
 	d, ok := f.Meta().SubjectDistance.Get()
 	return d.Metres, ok && d.State == exifread.DistanceMetres
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -30,7 +31,7 @@ func checkAutoExposure(v *audit.Review) error {
 	if !q.Kind.Steady() || exposureMoves(v) {
 		return nil
 	}
-	var automatic, unknown []*audit.Frame
+	var automatic, unknown []*shoot.Frame
 	word := ""
 	for _, f := range q.Frames {
 		if !f.Meta().HasExif {
@@ -52,7 +53,7 @@ func checkAutoExposure(v *audit.Review) error {
 	}
 	which := "the camera was"
 	if len(automatic)+len(unknown) < len(q.Frames) {
-		which = audit.FrameRanges(q.Frames, automatic) + ": the camera was"
+		which = shoot.FrameRanges(q.Frames, automatic) + ": the camera was"
 	}
 	v.Found(audit.Finding{
 		Message: fmt.Sprintf("%s on %s; the exposure held this time", which, word),
@@ -100,7 +101,7 @@ func program(m *exifread.Metadata) (string, bool) {
 const lastProgram exifread.ExposureProgram = 8
 
 // automaticProgram names the automatic exposure of the first frame that tells.
-func automaticProgram(frames []*audit.Frame) string {
+func automaticProgram(frames []*shoot.Frame) string {
 	for _, f := range frames {
 		if p, ok := program(f.Meta()); ok {
 			return p

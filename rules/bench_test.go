@@ -10,8 +10,10 @@ import (
 	"testing"
 	"time"
 
-	"prestrike/audit"
+	"prestrike/audit/pictures"
+	"prestrike/audit/pictures/picturestest"
 	"prestrike/audit/pixels/pixelstest"
+	"prestrike/audit/shoot"
 )
 
 // BenchmarkPictures looks at a run of 60 pictures of two megapixels;
@@ -20,7 +22,7 @@ import (
 func BenchmarkPictures(b *testing.B) {
 	folder := largeRun(b)
 	for b.Loop() {
-		result := lookAt(b, &Pictures{}, folder)
+		result := lookAt(b, &pictures.Measurer{}, folder)
 		if n := len(result.Sessions[0].Sequences[0].Frames); n != 60 {
 			b.Fatalf("%d frames", n)
 		}
@@ -28,7 +30,7 @@ func BenchmarkPictures(b *testing.B) {
 }
 
 func BenchmarkPicturesDecoded(b *testing.B) {
-	c, err := audit.Collect(b.Context(), []string{largeRun(b)}, nil)
+	c, err := shoot.Collect(b.Context(), []string{largeRun(b)}, nil)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -71,5 +73,5 @@ func largeRun(b *testing.B) string {
 		}
 		six = append(six, data)
 	}
-	return camera{every: 1300 * time.Millisecond}.write(b, 60, func(i int) []byte { return six[i%len(six)] })
+	return picturestest.Camera{Every: 1300 * time.Millisecond}.Write(b, 60, func(i int) []byte { return six[i%len(six)] })
 }

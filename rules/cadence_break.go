@@ -6,6 +6,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -39,7 +40,7 @@ distances. Such a pause asks to shoot again where the blur half-way is too large
 
 func checkCadenceBreak(v *audit.Review) error {
 	q := v.Sequence
-	if q.Kind == audit.Interval || q.Kind == audit.Burst || q.Kind == audit.Exposure {
+	if q.Kind == shoot.Interval || q.Kind == shoot.Burst || q.Kind == shoot.Exposure {
 		return nil
 	}
 	all := gaps(v)
@@ -69,14 +70,14 @@ func checkCadenceBreak(v *audit.Review) error {
 	}
 	found := audit.Finding{
 		Message: fmt.Sprintf("the run pauses for %s between %s and %s, where a frame comes %s; %s",
-			audit.FormatDuration(worst.elapsed), worst.from.Label(), worst.to.Label(), cadence(q), numbers),
+			shoot.FormatDuration(worst.elapsed), worst.from.Label(), worst.to.Label(), cadence(q), numbers),
 		Action:   "compare the frames before and after the pause; if anything moved, shoot this sequence again",
 		Frames:   ends(list),
 		Measured: exifread.Of(worst.ticks), Limit: exifread.Of(v.Param("pause")), Unit: "cadences",
 	}
 	if n := len(list); n > 1 {
 		found.Message = fmt.Sprintf("the run pauses %d times, longest for %s between %s and %s, where a frame comes %s; %s",
-			n, audit.FormatDuration(worst.elapsed), worst.from.Label(), worst.to.Label(), cadence(q), numbers)
+			n, shoot.FormatDuration(worst.elapsed), worst.from.Label(), worst.to.Label(), cadence(q), numbers)
 	}
 	v.Found(found)
 	return nil
@@ -95,7 +96,7 @@ func skippedFinding(v *audit.Review, list []gap) audit.Finding {
 	}
 	found := audit.Finding{
 		Message: fmt.Sprintf("from %s to %s took %s, where a frame comes %s, and focus moved about %s times as far: frames were left out",
-			worst.from.Label(), worst.to.Label(), audit.FormatDuration(worst.elapsed), cadence(q), twoFigures(worst.jump)),
+			worst.from.Label(), worst.to.Label(), shoot.FormatDuration(worst.elapsed), cadence(q), twoFigures(worst.jump)),
 		Action:   "look at the band between the two at 100 %; if it is soft, shoot this sequence again",
 		Frames:   ends(list),
 		Measured: exifread.Of(worst.ticks), Limit: exifread.Of(leftOut.Default), Unit: "cadences",
@@ -112,6 +113,6 @@ func skippedFinding(v *audit.Review, list []gap) audit.Finding {
 
 // sameLook reports whether two frames were exposed alike and stand alike, so
 // that the second can go on where the first left off.
-func sameLook(a, b *audit.Frame) bool {
+func sameLook(a, b *shoot.Frame) bool {
 	return exposedAlike(a.Meta(), b.Meta(), tolerance.Default) && a.Meta().Orientation == b.Meta().Orientation
 }

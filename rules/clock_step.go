@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -58,8 +59,8 @@ func checkClockStep(v *audit.Review) error {
 }
 
 // checkYear reports frames made before any of today's cameras, and whether there are any.
-func checkYear(v *audit.Review, body *audit.Body, frames []*audit.Frame) bool {
-	var old []*audit.Frame
+func checkYear(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) bool {
+	var old []*shoot.Frame
 	for _, f := range frames {
 		if f.Timed() && float64(f.Time.Year()) < v.Param("year") {
 			old = append(old, f)
@@ -70,7 +71,7 @@ func checkYear(v *audit.Review, body *audit.Body, frames []*audit.Frame) bool {
 	}
 	v.Found(audit.Finding{
 		Message: fmt.Sprintf("the clock%s showed %s at %s",
-			ofBody(v.Session, body), old[0].Time.Format("2 January 2006"), audit.FrameRanges(frames, old)),
+			ofBody(v.Session, body), old[0].Time.Format("2 January 2006"), shoot.FrameRanges(frames, old)),
 		Action:   "set the camera's clock",
 		Frames:   old,
 		Measured: exifread.Of(float64(old[0].Time.Year())), Limit: exifread.Of(v.Param("year")), Unit: "year",
@@ -79,27 +80,27 @@ func checkYear(v *audit.Review, body *audit.Body, frames []*audit.Frame) bool {
 }
 
 // checkBackwards compares neighbours by number.
-func checkBackwards(v *audit.Review, body *audit.Body, frames []*audit.Frame) {
-	var numbered []*audit.Frame
+func checkBackwards(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) {
+	var numbered []*shoot.Frame
 	for _, f := range frames {
 		if f.Timed() && f.Number.Known {
 			numbered = append(numbered, f)
 		}
 	}
-	slices.SortStableFunc(numbered, func(a, b *audit.Frame) int {
+	slices.SortStableFunc(numbered, func(a, b *shoot.Frame) int {
 		return cmp.Or(strings.Compare(series(a), series(b)), cmp.Compare(a.Number.N, b.Number.N), a.Time.Compare(b.Time))
 	})
 	// Numbers that were used twice tell nothing about the order.
 	same := func(i, j int) bool {
 		return i >= 0 && j < len(numbered) && series(numbered[i]) == series(numbered[j]) && numbered[i].Number.N == numbered[j].Number.N
 	}
-	var once []*audit.Frame
+	var once []*shoot.Frame
 	for i, f := range numbered {
 		if !same(i-1, i) && !same(i, i+1) {
 			once = append(once, f)
 		}
 	}
-	var steps [][2]*audit.Frame
+	var steps [][2]*shoot.Frame
 	neighbours := 0
 	var furthest time.Duration
 	for i := 1; i < len(once); i++ {
@@ -109,7 +110,7 @@ func checkBackwards(v *audit.Review, body *audit.Body, frames []*audit.Frame) {
 		}
 		neighbours++
 		if back := a.Time.Sub(b.Time); back.Seconds() > v.Param("back") {
-			steps = append(steps, [2]*audit.Frame{a, b})
+			steps = append(steps, [2]*shoot.Frame{a, b})
 			furthest = max(furthest, back)
 		}
 	}
@@ -124,12 +125,12 @@ func checkBackwards(v *audit.Review, body *audit.Body, frames []*audit.Frame) {
 	}
 	a, b := steps[0][0], steps[0][1]
 	message := fmt.Sprintf("the clock%s went back by %s between frames %s and %s",
-		ofBody(v.Session, body), audit.FormatDuration(a.Time.Sub(b.Time)), a.Label(), b.Label())
+		ofBody(v.Session, body), shoot.FormatDuration(a.Time.Sub(b.Time)), a.Label(), b.Label())
 	if n := len(steps); n > 1 {
 		message = fmt.Sprintf("the clock%s went back %d times, first by %s between frames %s and %s",
-			ofBody(v.Session, body), n, audit.FormatDuration(a.Time.Sub(b.Time)), a.Label(), b.Label())
+			ofBody(v.Session, body), n, shoot.FormatDuration(a.Time.Sub(b.Time)), a.Label(), b.Label())
 	}
-	var around []*audit.Frame
+	var around []*shoot.Frame
 	for _, s := range steps {
 		around = append(around, s[0], s[1])
 	}
@@ -143,7 +144,7 @@ func checkBackwards(v *audit.Review, body *audit.Body, frames []*audit.Frame) {
 
 // series names the run of names a frame belongs to, whether or not its
 // counter was set back.
-func series(f *audit.Frame) string {
+func series(f *shoot.Frame) string {
 	name, _, _ := strings.Cut(f.Number.Series, "\x00")
 	return name
 }

@@ -7,6 +7,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -44,7 +45,7 @@ failed. Values assume the usual tone curve and are rough.`,
 
 func checkDarkFrame(v *audit.Review) error {
 	q := v.Sequence
-	if q.Kind == audit.Exposure || q.Kind == audit.Single {
+	if q.Kind == shoot.Exposure || q.Kind == shoot.Single {
 		return nil // they are meant to differ
 	}
 	j := shows(v)
@@ -60,14 +61,14 @@ func checkDarkFrame(v *audit.Review) error {
 		})
 		return nil
 	}
-	var frames []*audit.Frame
+	var frames []*shoot.Frame
 	worst := 0.0
-	sure, stretches := q.Kind == audit.Focus, 0
+	sure, stretches := q.Kind == shoot.Focus, 0
 	edge := int(v.Param("edge"))
 	for _, stretch := range darkStretches(j.Dark.Events) {
 		first, last := stretch[0].Frame, stretch[len(stretch)-1].Frame
 		unrelated := false
-		var these []*audit.Frame
+		var these []*shoot.Frame
 		for _, e := range stretch {
 			unrelated = unrelated || e.Unrelated
 			if e.EV >= v.Param("darker") {
@@ -111,7 +112,7 @@ func darkStretches(events []pixels.DarkFrame) [][]pixels.DarkFrame {
 	return out
 }
 
-func darkFinding(q *audit.Sequence, frames []*audit.Frame, ev, limit float64, severity audit.Severity) audit.Finding {
+func darkFinding(q *shoot.Sequence, frames []*shoot.Frame, ev, limit float64, severity audit.Severity) audit.Finding {
 	is, by := "is", "about"
 	if len(frames) > 1 {
 		is, by = "are", "up to about"
@@ -126,7 +127,7 @@ func darkFinding(q *audit.Sequence, frames []*audit.Frame, ev, limit float64, se
 		action = "shoot this sequence again, and give the flash more time"
 	}
 	settings := ""
-	if set := settingsOf(q); set != nil {
+	if set := q.Exposures(); set != nil {
 		settings = ", at the same settings"
 		const sameLight = 1.0 / 6 // EV; half the finest common step
 		set = slices.DeleteFunc(set, math.IsNaN)
@@ -135,7 +136,7 @@ func darkFinding(q *audit.Sequence, frames []*audit.Frame, ev, limit float64, se
 		}
 	}
 	return audit.Finding{
-		Message:  fmt.Sprintf("%s %s darker than the neighbours, %s%s", audit.FrameRanges(q.Frames, frames), is, much, settings),
+		Message:  fmt.Sprintf("%s %s darker than the neighbours, %s%s", shoot.FrameRanges(q.Frames, frames), is, much, settings),
 		Action:   action,
 		Severity: severity,
 		Frames:   frames,

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -68,15 +69,15 @@ func checkDiffraction(v *audit.Review) error {
 
 // mounted is a lens on a body.
 type mounted struct {
-	body *audit.Body
+	body *shoot.Body
 	lens exifread.Value[string]
 }
 
-func mountedOn(q *audit.Sequence) mounted { return mounted{q.Body, q.Frames[0].Meta().LensModel} }
+func mountedOn(q *shoot.Sequence) mounted { return mounted{q.Body, q.Frames[0].Meta().LensModel} }
 
 // An opening is the f-number of a frame with what the sensor sees of it.
 type opening struct {
-	frame   *audit.Frame
+	frame   *shoot.Frame
 	marked  float64 // as recorded
 	m       magnification
 	kind    audit.FNumbers
@@ -86,12 +87,12 @@ type opening struct {
 // openings reads the f-numbers of a sequence; unknown are the frames that
 // record other things, but no f-number. effective tells that frames of this body
 // and lens show that they record the working f-number.
-func openings(v *audit.Review, q *audit.Sequence, s sensor, effective bool) (list []opening, unknown []*audit.Frame) {
+func openings(v *audit.Review, q *shoot.Sequence, s sensor, effective bool) (list []opening, unknown []*shoot.Frame) {
 	for _, f := range q.Frames {
 		if !f.Meta().HasExif {
 			continue
 		}
-		n := number(f.Meta().FNumber)
+		n := exifread.Positive(f.Meta().FNumber)
 		if n == 0 {
 			unknown = append(unknown, f)
 			continue
@@ -106,7 +107,7 @@ func openings(v *audit.Review, q *audit.Sequence, s sensor, effective bool) (lis
 	return list, unknown
 }
 
-func checkDiffractionOf(v *audit.Review, q *audit.Sequence, s sensor, effective bool) {
+func checkDiffractionOf(v *audit.Review, q *shoot.Sequence, s sensor, effective bool) {
 	list, unknown := openings(v, q, s, effective)
 	if len(unknown) > 0 {
 		v.Unjudged(noFNumber, unknown...)
@@ -145,8 +146,8 @@ func checkDiffractionOf(v *audit.Review, q *audit.Sequence, s sensor, effective 
 		if closer {
 			f.Message += ", fewer close up"
 		}
-		stepped := q.Kind == audit.Focus || q.Kind == audit.Series
-		if q.Kind == audit.Interval || !stepped && left >= v.Param("single-share")*megapixels {
+		stepped := q.Kind == shoot.Focus || q.Kind == shoot.Series
+		if q.Kind == shoot.Interval || !stepped && left >= v.Param("single-share")*megapixels {
 			f.Severity = audit.Note
 		}
 	} else {
@@ -176,7 +177,7 @@ func (o opening) say() string {
 
 // instead says which f-number keeps what is lost at this one; limit is the
 // working f-number up to which nothing is.
-func (o opening) instead(q *audit.Sequence, limit float64, check bool) string {
+func (o opening) instead(q *shoot.Sequence, limit float64, check bool) string {
 	marked := limit * o.marked / o.working
 	best := 0.0
 	for _, s := range optics.FNumbers(optics.ThirdStops) {
@@ -192,16 +193,16 @@ func (o opening) instead(q *audit.Sequence, limit float64, check bool) string {
 	}
 	with := ""
 	switch q.Kind {
-	case audit.Single:
+	case shoot.Single:
 		with = " with a focus sequence"
-	case audit.Focus, audit.Series:
+	case shoot.Focus, shoot.Series:
 		with = " with finer focus steps"
 	}
 	return fmt.Sprintf("f/%s%s keeps them", twoFigures(best), with)
 }
 
-func openFrames(list []opening) []*audit.Frame {
-	frames := make([]*audit.Frame, len(list))
+func openFrames(list []opening) []*shoot.Frame {
+	frames := make([]*shoot.Frame, len(list))
 	for i, o := range list {
 		frames[i] = o.frame
 	}
@@ -209,12 +210,12 @@ func openFrames(list []opening) []*audit.Frame {
 }
 
 // inOrder returns frames in the order of their sequence.
-func inOrder(q *audit.Sequence, frames []*audit.Frame) []*audit.Frame {
-	wanted := make(map[*audit.Frame]bool, len(frames))
+func inOrder(q *shoot.Sequence, frames []*shoot.Frame) []*shoot.Frame {
+	wanted := make(map[*shoot.Frame]bool, len(frames))
 	for _, f := range frames {
 		wanted[f] = true
 	}
-	out := make([]*audit.Frame, 0, len(frames))
+	out := make([]*shoot.Frame, 0, len(frames))
 	for _, f := range q.Frames {
 		if wanted[f] {
 			out = append(out, f)
@@ -226,7 +227,7 @@ func inOrder(q *audit.Sequence, frames []*audit.Frame) []*audit.Frame {
 // reportsWorking reports whether the frames of a run show that their f-number
 // is the working one: it falls back towards the lens's own largest opening as
 // focus goes away, which no f-number set by hand does.
-func reportsWorking(v *audit.Review, q *audit.Sequence) bool {
+func reportsWorking(v *audit.Review, q *shoot.Sequence) bool {
 	s := fNumber(tolerance.Default)
 	return walksWithFocus(q.Frames, s, paramOf(v, "aperture-drift", focusStep)) == walkShown
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -30,9 +31,9 @@ type setting[T comparable] struct {
 // A drift is how a setting moves through a run.
 type drift[T comparable] struct {
 	usual   T
-	frames  []*audit.Frame // that record the setting
-	odd     []*audit.Frame // whose value is another than the usual one
-	unknown []*audit.Frame // that record other things, but not the setting
+	frames  []*shoot.Frame // that record the setting
+	odd     []*shoot.Frame // whose value is another than the usual one
+	unknown []*shoot.Frame // that record other things, but not the setting
 	// low and high are the ends of what the odd frames record.
 	low, high T
 	first     T // of the first frame, last of the last
@@ -45,7 +46,7 @@ type drift[T comparable] struct {
 
 // of reads the setting in every frame. Frames without capture data are left
 // to no-exif and unreadable-file.
-func (s setting[T]) of(frames []*audit.Frame) drift[T] {
+func (s setting[T]) of(frames []*shoot.Frame) drift[T] {
 	var d drift[T]
 	var values []T
 	counts := map[T]int{}
@@ -155,23 +156,23 @@ func (s setting[T]) span(low, high T) string {
 }
 
 // say writes the drift as one sentence; name is the setting's.
-func (d drift[T]) say(s setting[T], name string, sequence []*audit.Frame) string {
+func (d drift[T]) say(s setting[T], name string, sequence []*shoot.Frame) string {
 	if d.wanders {
 		from, to := s.write(d.first), s.write(d.last)
 		if low, high := s.write(d.low), s.write(d.high); !(from == low && to == high) && !(from == high && to == low) {
-			return fmt.Sprintf("%s wanders between %s and %s in %s", name, low, high, audit.FrameRange(d.frames[0], d.frames[len(d.frames)-1]))
+			return fmt.Sprintf("%s wanders between %s and %s in %s", name, low, high, shoot.FrameRange(d.frames[0], d.frames[len(d.frames)-1]))
 		}
-		return fmt.Sprintf("%s walks from %s to %s in %s", name, from, to, audit.FrameRange(d.frames[0], d.frames[len(d.frames)-1]))
+		return fmt.Sprintf("%s walks from %s to %s in %s", name, from, to, shoot.FrameRange(d.frames[0], d.frames[len(d.frames)-1]))
 	}
 	are := "are"
 	if len(d.odd) == 1 {
 		are = "is"
 	}
-	return fmt.Sprintf("%s %s at %s, the rest at %s", audit.FrameRanges(sequence, d.odd), are, s.span(d.low, d.high), s.write(d.usual))
+	return fmt.Sprintf("%s %s at %s, the rest at %s", shoot.FrameRanges(sequence, d.odd), are, s.span(d.low, d.high), s.write(d.usual))
 }
 
 // about returns the frames that a finding on the drift is about.
-func (d drift[T]) about() []*audit.Frame {
+func (d drift[T]) about() []*shoot.Frame {
 	if d.wanders {
 		return d.frames
 	}
@@ -206,7 +207,7 @@ func exact(v exifread.Value[exifread.Rational]) exifread.Value[exifread.Rational
 func exposureTime(within float64) setting[exifread.Rational] {
 	return setting[exifread.Rational]{
 		read:   func(m *exifread.Metadata) exifread.Value[exifread.Rational] { return exact(m.ExposureTime) },
-		write:  audit.FormatExposureTime,
+		write:  shoot.FormatExposureTime,
 		scale:  func(t exifread.Rational) float64 { return math.Log2(t.Float()) },
 		within: within,
 	}
@@ -215,7 +216,7 @@ func exposureTime(within float64) setting[exifread.Rational] {
 func fNumber(within float64) setting[exifread.Rational] {
 	return setting[exifread.Rational]{
 		read:   func(m *exifread.Metadata) exifread.Value[exifread.Rational] { return exact(m.FNumber) },
-		write:  audit.FormatFNumber,
+		write:  shoot.FormatFNumber,
 		scale:  func(n exifread.Rational) float64 { return 2 * math.Log2(n.Float()) },
 		within: within,
 	}
@@ -229,7 +230,7 @@ func sensitivity(within float64) setting[uint32] {
 			}
 			return m.Sensitivity
 		},
-		write:  audit.FormatISO,
+		write:  shoot.FormatISO,
 		scale:  func(iso uint32) float64 { return math.Log2(float64(iso)) },
 		within: within,
 	}
@@ -258,14 +259,14 @@ const newSetUp = "the change comes at a pause: another set-up rather than a faul
 // atPause reports whether the odd frames are all of the run on one side of a
 // pause of two cadences or more: they rather belong to another run with its own
 // settings, however near it came.
-func atPause(q *audit.Sequence, odd []*audit.Frame) bool {
+func atPause(q *shoot.Sequence, odd []*shoot.Frame) bool {
 	n := len(q.Frames)
 	first := slices.Index(q.Frames, odd[0])
 	last := slices.Index(q.Frames, odd[len(odd)-1])
 	if first < 0 || last-first+1 != len(odd) {
 		return false
 	}
-	var step audit.Step
+	var step shoot.Step
 	switch {
 	case first == 0 && last < n-1:
 		step = q.Steps[last]

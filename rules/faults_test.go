@@ -19,16 +19,16 @@ func TestFaultsAreFound(t *testing.T) {
 		t.Run(kind, func(t *testing.T) {
 			done, found, split, elsewhere := 0, 0, 0, map[string]int{}
 			for seed := *seedsAt; seed < *seedsAt+uint64(n); seed++ {
-				shoot := audittest.Random(seed)
-				if !shoot.Clean {
+				made := audittest.Random(seed)
+				if !made.Clean {
 					continue
 				}
-				fault, ok := shoot.Break(kind, seed)
+				fault, ok := made.Break(kind, seed)
 				if !ok {
 					continue
 				}
 				done++
-				result, err := audit.Judge(shoot.Files, &audit.Options{Rules: All()})
+				result, err := audit.Judge(made.Files, &audit.Options{Rules: All()})
 				if err != nil {
 					t.Fatal(err)
 				}

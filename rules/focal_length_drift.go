@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -33,13 +34,13 @@ changes with focus: differences under the limit are left alone for that.`,
 
 func checkFocalLengthDrift(v *audit.Review) error {
 	q := v.Sequence
-	if !q.Kind.Steady() && q.Kind != audit.Exposure {
+	if !q.Kind.Steady() && q.Kind != shoot.Exposure {
 		return nil
 	}
 	const percent = 100
 	s := setting[exifread.Rational]{
 		read:   func(m *exifread.Metadata) exifread.Value[exifread.Rational] { return exact(m.FocalLength) },
-		write:  audit.FormatFocalLength,
+		write:  shoot.FormatFocalLength,
 		scale:  func(f exifread.Rational) float64 { return percent * math.Log(f.Float()) },
 		within: percent * math.Log1p(v.Param("change")/percent),
 	}

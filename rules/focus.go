@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -16,7 +16,7 @@ import (
 
 // A walk is the recorded focus distances of a sequence.
 type walk struct {
-	frames []*audit.Frame
+	frames []*shoot.Frame
 	at     []float64 // mm from the sensor
 	// scale is the smallest move between neighbours: the steps of the scale
 	// are no wider, and each reading is off by half of one at most. step is
@@ -28,8 +28,8 @@ type walk struct {
 
 // walkOf reads the focus distances of a sequence. Where they cannot be used, it
 // returns why; empty for kinds of sequence whose focus is not meant to walk.
-func walkOf(q *audit.Sequence) (w walk, why string, ok bool) {
-	if q.Kind != audit.Focus && q.Kind != audit.Series {
+func walkOf(q *shoot.Sequence) (w walk, why string, ok bool) {
+	if q.Kind != shoot.Focus && q.Kind != shoot.Series {
 		return walk{}, "", false
 	}
 	for _, f := range q.Frames {
@@ -43,13 +43,13 @@ func walkOf(q *audit.Sequence) (w walk, why string, ok bool) {
 			return walk{}, "the recorded focus distance goes to infinity", false
 		}
 		at := optics.Length(d.Metres) * optics.Metre
-		if !plausible(at, optics.Length(number(f.Meta().FocalLength))*optics.Millimetre) {
+		if !plausible(at, optics.Length(exifread.Positive(f.Meta().FocalLength))*optics.Millimetre) {
 			return walk{}, "the recorded focus distance cannot be in metres", false
 		}
 		w.frames = append(w.frames, f)
 		w.at = append(w.at, at.Millimetres())
 	}
-	if q.Kind != audit.Focus {
+	if q.Kind != shoot.Focus {
 		return walk{}, "the recorded focus distance does not show the focus steps", false
 	}
 	var moves []float64

@@ -9,6 +9,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -75,7 +76,7 @@ var growth = audit.Param{
 
 // A plane is where one frame is focused, with the focus steps allowed there.
 type plane struct {
-	frame *audit.Frame
+	frame *shoot.Frame
 	at    float64 // mm from the sensor
 	open  opening
 	// The limits of focus steps, mm.
@@ -85,7 +86,7 @@ type plane struct {
 func checkFocusGap(v *audit.Review) error {
 	found, gap, why := gapByDistance(v)
 	j, notSeen := seen(v)
-	if j != nil && v.Sequence.Kind == audit.Focus {
+	if j != nil && v.Sequence.Kind == shoot.Focus {
 		if inPictures, ok := gapInPictures(v, j); ok && (!gap || inPictures.Severity > found.Severity) {
 			found, gap = inPictures, true
 		}
@@ -159,7 +160,7 @@ func gapInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
 		Message: fmt.Sprintf("%s about %s times as far between %s and %s as between their neighbours",
 			focusOrCamera(j, "moves"), twoFigures(widest.Ratio), from.Label(), to.Label()),
 		Action:   "no need to act where the steps are small",
-		Frames:   []*audit.Frame{from, to},
+		Frames:   []*shoot.Frame{from, to},
 		Measured: exifread.Of(widest.Ratio), Limit: exifread.Of(pixels.DefaultThresholds().JumpRatio), Unit: "usual steps",
 	}
 	if blur := growth * widest.Ratio; j.Step.Answer != pixels.CannotTell && blur > limit {
@@ -183,8 +184,8 @@ func shareOfStep(share float64) string {
 
 // toldGaps returns the frames behind which frames are missing by number, or by
 // time and pictures: that is another rule's finding.
-func toldGaps(v *audit.Review) map[*audit.Frame]bool {
-	told := map[*audit.Frame]bool{}
+func toldGaps(v *audit.Review) map[*shoot.Frame]bool {
+	told := map[*shoot.Frame]bool{}
 	q := v.Sequence
 	for _, g := range gaps(v) {
 		if g.reading != missing && !g.skipped() {
@@ -207,7 +208,7 @@ func (w walk) planes(v *audit.Review, s sensor, pitch optics.Length) (planes []p
 	}
 	c := optics.Length(v.Param("blur")) * pitch
 	for i, o := range list {
-		focal := optics.Length(number(o.frame.Meta().FocalLength)) * optics.Millimetre
+		focal := optics.Length(exifread.Positive(o.frame.Meta().FocalLength)) * optics.Millimetre
 		at := optics.Length(w.at[i]) * optics.Millimetre
 		switch {
 		case !known(o.m.m):
@@ -314,8 +315,8 @@ func wayOver(planes []plane, from, to int, scale float64) (wideStep, bool) {
 }
 
 // say makes the finding on the worst of some ways alike.
-func (w wideStep) say(q *audit.Sequence, planes []plane, like []wideStep) audit.Finding {
-	var frames []*audit.Frame
+func (w wideStep) say(q *shoot.Sequence, planes []plane, like []wideStep) audit.Finding {
+	var frames []*shoot.Frame
 	next := 0
 	for _, l := range like {
 		for next = max(next, l.from); next <= l.to; next++ {
@@ -331,7 +332,7 @@ func (w wideStep) say(q *audit.Sequence, planes []plane, like []wideStep) audit.
 	at += ratio(o.m.m)
 	where := ""
 	if len(frames) < len(q.Frames) {
-		where = " in " + audit.FrameRanges(q.Frames, frames)
+		where = " in " + shoot.FrameRanges(q.Frames, frames)
 	}
 	least := writeMillimetres(planes[w.to].note)
 	f := audit.Finding{

@@ -5,6 +5,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -81,7 +82,7 @@ func stallByDistance(v *audit.Review) (found audit.Finding, stalls bool, why str
 	return audit.Finding{
 		Severity: audit.Check,
 		Message: fmt.Sprintf("focus stops: the recorded distance stays at %s through %s, where it moved %s before",
-			writeMetres(w.at[len(w.at)-1]), audit.FrameRange(still[0], still[len(still)-1]), everyFew(longest)),
+			writeMetres(w.at[len(w.at)-1]), shoot.FrameRange(still[0], still[len(still)-1]), everyFew(longest)),
 		Action:   "look whether the last frame is sharp at the end of the subject; if not, shoot this sequence again",
 		Frames:   still,
 		Measured: exifread.Of(float64(length)), Limit: exifread.Of(limit), Unit: "frames",
@@ -91,11 +92,11 @@ func stallByDistance(v *audit.Review) (found audit.Finding, stalls bool, why str
 // stallInPictures makes the finding on the longest stop seen in the pictures.
 func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
 	q := v.Sequence
-	if q.Kind != audit.Focus && q.Kind != audit.Series {
+	if q.Kind != shoot.Focus && q.Kind != shoot.Series {
 		return audit.Finding{}, false
 	}
 	var longest pixels.Stall
-	var frames []*audit.Frame
+	var frames []*shoot.Frame
 	n, copies, atEnd := 0, true, false
 	for _, e := range j.Stalls.Events {
 		if e.Identical && e.To-e.From == 1 && copiedOver(q.Frames[e.From], q.Frames[e.To]) {
@@ -117,7 +118,7 @@ func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool)
 	if copies && longest.To-longest.From == 1 || longest.To-longest.From <= harmless && !atEnd {
 		severity = audit.Note
 	}
-	where := audit.FrameRange(q.Frames[longest.From], q.Frames[longest.To])
+	where := shoot.FrameRange(q.Frames[longest.From], q.Frames[longest.To])
 	message := "focus does not move through " + where
 	action := "look whether the last frame is sharp at the end of the subject; if not, shoot this sequence again"
 	if copies {

@@ -7,6 +7,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -81,7 +82,7 @@ func turnByDistance(v *audit.Review) (found audit.Finding, turned bool, why stri
 	found = audit.Finding{
 		Severity: audit.Check,
 		Message: fmt.Sprintf("focus goes back at %s, from %s to %s",
-			audit.FrameRange(at, at), writeMetres(w.at[longest.from]), writeMetres(w.at[longest.to])),
+			shoot.FrameRange(at, at), writeMetres(w.at[longest.from]), writeMetres(w.at[longest.to])),
 		Action:   "look whether the frames from there on cover the subject; if not, shoot this sequence again",
 		Measured: exifread.Of(w.back(longest)), Limit: exifread.Of(v.Param("back")), Unit: "focus steps",
 	}
@@ -101,7 +102,7 @@ func turnByDistance(v *audit.Review) (found audit.Finding, turned bool, why stri
 // turnInPictures makes the finding on the longest way back seen in the pictures.
 func turnInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
 	q := v.Sequence
-	if q.Kind != audit.Focus && q.Kind != audit.Series {
+	if q.Kind != shoot.Focus && q.Kind != shoot.Series {
 		return audit.Finding{}, false
 	}
 	edge := int(v.Param("edge"))

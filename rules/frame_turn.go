@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -36,7 +37,7 @@ type stand struct {
 
 func checkFrameTurn(v *audit.Review) error {
 	q := v.Sequence
-	if !q.Kind.Steady() && q.Kind != audit.Exposure {
+	if !q.Kind.Steady() && q.Kind != shoot.Exposure {
 		return nil
 	}
 	s := setting[stand]{
@@ -64,7 +65,7 @@ func checkFrameTurn(v *audit.Review) error {
 		are = "is"
 	}
 	v.Found(audit.Finding{
-		Message: fmt.Sprintf("%s %s turned against the rest", audit.FrameRanges(q.Frames, d.odd), are),
+		Message: fmt.Sprintf("%s %s turned against the rest", shoot.FrameRanges(q.Frames, d.odd), are),
 		Action:  "if the camera stood still, turn these frames back before merging; if it moved, shoot this sequence again",
 		Frames:  d.odd,
 	})

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 )
 
 // The four rules on what lies between frames (missing-frame, number-jump,
@@ -28,12 +29,12 @@ const (
 // A gap is the way from one timed frame to the next; frames without a time may
 // stand in between.
 type gap struct {
-	from, to *audit.Frame
+	from, to *shoot.Frame
 	elapsed  time.Duration // 0 where not known
 	// count is the step of the number, 0 where not known; holes are the
 	// steps between frames in which numbers are left out.
 	count int
-	holes []audit.Step
+	holes []shoot.Step
 	// ticks is the elapsed time in cadences, NaN where not known, and slack
 	// its uncertainty. Frames without a time in between are taken out of
 	// count and ticks.
@@ -78,13 +79,13 @@ var (
 // run have none.
 func gaps(v *audit.Review) []gap {
 	q := v.Sequence
-	if q.Kind == audit.Single || len(q.Frames) < 3 {
+	if q.Kind == shoot.Single || len(q.Frames) < 3 {
 		return nil
 	}
 	list := links(q)
 	limit := paramOf(v, "cadence-break", pause)
 	shortest := paramOf(v, "cadence-break", shortestPause)
-	if q.Kind == audit.Interval {
+	if q.Kind == shoot.Interval {
 		limit, shortest = paramOf(v, "interval-gap", leftOut), 0
 	}
 	if c, ok := q.Cadence.Get(); ok {
@@ -100,18 +101,18 @@ func gaps(v *audit.Review) []gap {
 		}
 		slow := slower(list, i)
 		// One slope for both sides of the gap, or none to refine by.
-		if q.Kind != audit.Exposure && slow < oneSlope && g.slack > coarseSlack && (g.count > 1 || g.ticks >= leftOut.Min) {
+		if q.Kind != shoot.Exposure && slow < oneSlope && g.slack > coarseSlack && (g.count > 1 || g.ticks >= leftOut.Min) {
 			refine(list, i)
 		}
 		g.read(agree, limit*slow, spread)
-		if g.reading == missing && q.Kind != audit.Exposure && (i == 0 || i == len(list)-1) {
+		if g.reading == missing && q.Kind != shoot.Exposure && (i == 0 || i == len(list)-1) {
 			g.reading, g.why = unclear, "file numbers are left out beside a single frame, which may be a test frame"
 		}
 		if g.reading == paused && (i < edge || i > len(list)-1-edge) {
 			// So few frames beyond a pause may be test frames or a marker.
 			g.reading = plain
 		}
-		if q.Kind == audit.Exposure && g.reading == unclear && g.count > 1 && bracketLacks(q.Frames, g.count-1) {
+		if q.Kind == shoot.Exposure && g.reading == unclear && g.count > 1 && bracketLacks(q.Frames, g.count-1) {
 			g.reading = missing
 		}
 		if i > 0 && copiedOver(list[i-1].from, list[i-1].to) || i < len(list)-1 && copiedOver(list[i+1].from, list[i+1].to) {
@@ -166,8 +167,8 @@ func slower(list []gap, at int) float64 {
 
 // links joins the steps of a sequence from timed frame to timed frame. Where
 // no frame records a time, each step stands for itself.
-func links(q *audit.Sequence) []gap {
-	timed := slices.ContainsFunc(q.Frames, (*audit.Frame).Timed)
+func links(q *shoot.Sequence) []gap {
+	timed := slices.ContainsFunc(q.Frames, (*shoot.Frame).Timed)
 	var list []gap
 	var g gap
 	known, between := true, 0
@@ -365,7 +366,7 @@ func (l *line) syy() float64 { return l.yy - l.y*l.y/l.n }
 
 // bracketLacks reports whether the exposures of a bracket, of one or several
 // cycles, lack just so many frames for even steps with equally many frames each.
-func bracketLacks(frames []*audit.Frame, lost int) bool {
+func bracketLacks(frames []*shoot.Frame, lost int) bool {
 	var levels []float64
 	var counts []int
 	for _, f := range frames {
@@ -415,7 +416,7 @@ func bracketLacks(frames []*audit.Frame, lost int) bool {
 const mostLevels = 16
 
 // missingNumbers names the numbers left out in a hole: "0020" or "0020 to 0023".
-func missingNumbers(hole audit.Step) string {
+func missingNumbers(hole shoot.Step) string {
 	n, _ := hole.Count.Get()
 	first, last := hole.From.Number, hole.To.Number
 	first.N = next(first, 1)
@@ -427,7 +428,7 @@ func missingNumbers(hole audit.Step) string {
 }
 
 // next returns the number so many frames on; after 9999 of a DCF name comes 1.
-func next(n audit.Number, by int) int {
+func next(n shoot.Number, by int) int {
 	const lastDCF = 9999
 	if n.Digits == 4 && n.N+by > lastDCF {
 		return n.N + by - lastDCF
@@ -436,8 +437,8 @@ func next(n audit.Number, by int) int {
 }
 
 // ends returns the frames on both sides of the gaps, in order.
-func ends(list []gap) []*audit.Frame {
-	var frames []*audit.Frame
+func ends(list []gap) []*shoot.Frame {
+	var frames []*shoot.Frame
 	for _, g := range list {
 		if n := len(frames); n == 0 || frames[n-1] != g.from {
 			frames = append(frames, g.from)
@@ -486,12 +487,12 @@ func listed(words []string) string {
 }
 
 // cadence writes the sequence's cadence.
-func cadence(q *audit.Sequence) string {
+func cadence(q *shoot.Sequence) string {
 	c, ok := q.Cadence.Get()
 	if !ok {
 		return "at no steady cadence"
 	}
-	return "every " + audit.FormatDuration(c)
+	return "every " + shoot.FormatDuration(c)
 }
 
 // paramOf returns the value in force of another rule's parameter.

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -31,9 +32,9 @@ func TestAverages(t *testing.T) {
 
 // coarseRun makes a run of 50 frames on a clock of whole seconds. At the
 // middle the number jumps by jump while the time goes on by ticks.
-func coarseRun(r *rand.Rand, cadence float64, jump, ticks int) *audit.Sequence {
+func coarseRun(r *rand.Rand, cadence float64, jump, ticks int) *shoot.Sequence {
 	const frames, middle = 50, 25
-	q := &audit.Sequence{Kind: audit.Burst, Cadence: exifread.Of(time.Duration(cadence * float64(time.Second)))}
+	q := &shoot.Sequence{Kind: shoot.Burst, Cadence: exifread.Of(time.Duration(cadence * float64(time.Second)))}
 	now, number := r.Float64(), 1
 	start := time.Date(2026, 3, 4, 10, 11, 12, 0, time.UTC)
 	for i := range frames {
@@ -47,16 +48,16 @@ func coarseRun(r *rand.Rand, cadence float64, jump, ticks int) *audit.Sequence {
 			}
 			number += count
 		}
-		q.Frames = append(q.Frames, &audit.Frame{
+		q.Frames = append(q.Frames, &shoot.Frame{
 			Time: start.Add(time.Duration(now) * time.Second), Resolution: time.Second,
-			Number: audit.Number{Known: true, N: number, Digits: 4, Count: number},
-			Files:  []*audit.File{{Path: "run", Size: int64(i)}},
+			Number: shoot.Number{Known: true, N: number, Digits: 4, Count: number},
+			Files:  []*shoot.File{{Path: "run", Size: int64(i)}},
 		})
 	}
 	for i := 1; i < frames; i++ {
 		a, b := q.Frames[i-1], q.Frames[i]
 		elapsed := b.Time.Sub(a.Time)
-		q.Steps = append(q.Steps, audit.Step{
+		q.Steps = append(q.Steps, shoot.Step{
 			From: a, To: b, Elapsed: exifread.Of(elapsed), Ticks: exifread.Of(elapsed.Seconds() / cadence), Slack: 1 / cadence,
 			Count: exifread.Of(b.Number.N - a.Number.N),
 		})

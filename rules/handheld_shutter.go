@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -47,7 +48,7 @@ stabilisation of the lens in prestrike.toml, or as the parameter here.`,
 
 // A slowFrame is a frame held by hand with its limit.
 type slowFrame struct {
-	frame       *audit.Frame
+	frame       *shoot.Frame
 	time, limit float64 // s
 	equivalent  optics.Length
 	m           magnification
@@ -62,16 +63,16 @@ func checkHandheldShutter(v *audit.Review) error {
 		frames, slow int
 		tripod       bool // at other times of the session
 	}
-	hands := map[*audit.Body]*hand{}
-	slow := map[*audit.Sequence][]slowFrame{}
+	hands := map[*shoot.Body]*hand{}
+	slow := map[*shoot.Sequence][]slowFrame{}
 	for _, q := range v.Session.Sequences {
 		h := hands[q.Body]
 		if h == nil {
 			h = &hand{}
 			hands[q.Body] = h
 		}
-		if q.Support != audit.Handheld {
-			h.tripod = h.tripod || q.Kind != audit.Single
+		if q.Support != shoot.Handheld {
+			h.tripod = h.tripod || q.Kind != shoot.Single
 			continue
 		}
 		timed, unknown := exposed(q)
@@ -93,7 +94,7 @@ func checkHandheldShutter(v *audit.Review) error {
 			}
 			h.frames++
 			m := magnificationOf(v, q, found[q.Body], f)
-			s := slowFrame{f, number(f.Meta().ExposureTime), handLimit(v, f, equivalent, m), equivalent, m}
+			s := slowFrame{f, exifread.Positive(f.Meta().ExposureTime), handLimit(v, f, equivalent, m), equivalent, m}
 			if longer(s.time, s.limit, v.Param("tolerance")) {
 				h.slow++
 				slow[q] = append(slow[q], s)
@@ -106,7 +107,7 @@ func checkHandheldShutter(v *audit.Review) error {
 			continue
 		}
 		h := hands[q.Body]
-		if v.Options.Support == audit.SupportAuto && (h.tripod || q.Kind == audit.Single && 2*h.slow > h.frames) {
+		if v.Options.Support == shoot.SupportAuto && (h.tripod || q.Kind == shoot.Single && 2*h.slow > h.frames) {
 			for _, s := range list {
 				v.Unjudged("on a tripod or held by hand cannot be told: give --support", s.frame)
 			}
@@ -118,9 +119,9 @@ func checkHandheldShutter(v *audit.Review) error {
 }
 
 // saySlow makes the finding on the slow frames of a sequence.
-func saySlow(q *audit.Sequence, list []slowFrame) audit.Finding {
+func saySlow(q *shoot.Sequence, list []slowFrame) audit.Finding {
 	worst := list[0]
-	frames := make([]*audit.Frame, len(list))
+	frames := make([]*shoot.Frame, len(list))
 	for i, s := range list {
 		frames[i] = s.frame
 		if s.time/s.limit > worst.time/worst.limit {
@@ -128,7 +129,7 @@ func saySlow(q *audit.Sequence, list []slowFrame) audit.Finding {
 		}
 	}
 	at := fmt.Sprintf("%.0f mm", worst.equivalent.Millimetres())
-	if f := number(worst.frame.Meta().FocalLength); f > 0 && math.Abs(worst.equivalent.Millimetres()/f-1) > 0.05 {
+	if f := exifread.Positive(worst.frame.Meta().FocalLength); f > 0 && math.Abs(worst.equivalent.Millimetres()/f-1) > 0.05 {
 		at = fmt.Sprintf("%s mm (as %s)", twoFigures(f), at)
 	}
 	if worst.m.m >= 0.1 {
@@ -157,7 +158,7 @@ func handTime(limit float64) string {
 }
 
 // handLimit returns the longest exposure time to hold by hand, in s.
-func handLimit(v *audit.Review, f *audit.Frame, equivalent optics.Length, m magnification) float64 {
+func handLimit(v *audit.Review, f *shoot.Frame, equivalent optics.Length, m magnification) float64 {
 	stops := v.Param("stabilisation")
 	if lens := lensFacts(v.Options, f.Meta()); lens.Stabilisation > 0 {
 		stops = lens.Stabilisation
@@ -172,8 +173,8 @@ func handLimit(v *audit.Review, f *audit.Frame, equivalent optics.Length, m magn
 }
 
 // equivalentFocal returns the focal length that sees as much on 36 x 24 mm.
-func equivalentFocal(m *exifread.Metadata, q *audit.Sequence, s sensor) optics.Length {
-	focal := optics.Length(number(m.FocalLength)) * optics.Millimetre
+func equivalentFocal(m *exifread.Metadata, q *shoot.Sequence, s sensor) optics.Length {
+	focal := optics.Length(exifread.Positive(m.FocalLength)) * optics.Millimetre
 	recorded := optics.Length(m.FocalLength35.Or(0)) * optics.Millimetre
 	if focal > 0 && known(s.width) {
 		if long, short := pictureSize(q); long > 0 {

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -36,7 +37,7 @@ stars. A session at one high ISO throughout is not found.`,
 func checkHighISO(v *audit.Review) error {
 	// Values are compared within one body and one kind of sensitivity only.
 	type kind struct {
-		body *audit.Body
+		body *shoot.Body
 		of   exifread.Value[exifread.SensitivityType]
 	}
 	lowest := map[kind]uint32{}
@@ -53,10 +54,10 @@ func checkHighISO(v *audit.Review) error {
 		}
 	}
 	for _, q := range v.Session.Sequences {
-		if q.Support != audit.Tripod {
+		if q.Support != shoot.Tripod {
 			continue
 		}
-		var high, unknown []*audit.Frame
+		var high, unknown []*shoot.Frame
 		top, base := uint32(0), uint32(0)
 		judged := 0
 		for _, f := range q.Frames {
@@ -87,8 +88,8 @@ func checkHighISO(v *audit.Review) error {
 		stops := math.Log2(float64(top) / float64(base))
 		v.Found(audit.Finding{
 			Message: fmt.Sprintf("%s on a tripod, %s stops above the %s that this body was at in the session",
-				audit.FormatISO(top), twoFigures(stops), audit.FormatISO(base)),
-			Action:   fmt.Sprintf("set %s and a longer exposure, or more flash, before the next sequence", audit.FormatISO(base)),
+				shoot.FormatISO(top), twoFigures(stops), shoot.FormatISO(base)),
+			Action:   fmt.Sprintf("set %s and a longer exposure, or more flash, before the next sequence", shoot.FormatISO(base)),
 			Frames:   high,
 			Measured: exifread.Of(float64(top)), Limit: exifread.Of(v.Param("times") * float64(base)), Unit: "ISO",
 		})

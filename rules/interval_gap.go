@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -30,7 +31,7 @@ what is certain is told.`,
 
 func checkIntervalGap(v *audit.Review) error {
 	q := v.Sequence
-	if q.Kind != audit.Interval {
+	if q.Kind != shoot.Interval {
 		return nil
 	}
 	all := gaps(v)
@@ -50,14 +51,14 @@ func checkIntervalGap(v *audit.Review) error {
 	worst := longest(list)
 	found := audit.Finding{
 		Message: fmt.Sprintf("%s left out between %s and %s: %s passed, where a frame comes %s",
-			many(ticks, "tick was", "ticks were"), worst.from.Label(), worst.to.Label(), audit.FormatDuration(worst.elapsed), cadence(q)),
+			many(ticks, "tick was", "ticks were"), worst.from.Label(), worst.to.Label(), shoot.FormatDuration(worst.elapsed), cadence(q)),
 		Action:   "look whether the jump shows in the clip; a longer interval or a shorter exposure time avoids it",
 		Frames:   ends(list),
 		Measured: exifread.Of(worst.ticks), Limit: exifread.Of(v.Param("ticks")), Unit: "cadences",
 	}
 	if n := len(list); n > 1 {
 		found.Message = fmt.Sprintf("%s left out in %d places; the longest is %s from %s to %s, where a frame comes %s",
-			many(ticks, "tick was", "ticks were"), n, audit.FormatDuration(worst.elapsed), worst.from.Label(), worst.to.Label(), cadence(q))
+			many(ticks, "tick was", "ticks were"), n, shoot.FormatDuration(worst.elapsed), worst.from.Label(), worst.to.Label(), cadence(q))
 	}
 	v.Found(found)
 	return nil

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -39,11 +40,11 @@ const coarsest = 0.2
 
 func checkIntervalJitter(v *audit.Review) error {
 	q := v.Sequence
-	if q.Kind != audit.Interval {
+	if q.Kind != shoot.Interval {
 		return nil
 	}
 	gap := paramOf(v, "interval-gap", leftOut)
-	var frames []*audit.Frame
+	var frames []*shoot.Frame
 	most, count := 0.0, 0
 	var worst time.Duration
 	for _, s := range q.Steps {
@@ -77,7 +78,7 @@ func checkIntervalJitter(v *audit.Review) error {
 	}
 	v.Found(audit.Finding{
 		Message: fmt.Sprintf("%s off the beat, by up to %.0f %%: %s passed, where a frame comes %s",
-			many(count, "interval is", "intervals are"), 100*most, audit.FormatDuration(worst), cadence(q)),
+			many(count, "interval is", "intervals are"), 100*most, shoot.FormatDuration(worst), cadence(q)),
 		Action:   "leave the camera more of the interval before the next clip; nothing needs to be shot again",
 		Frames:   frames,
 		Measured: exifread.Of(most), Limit: exifread.Of(v.Param("jitter")), Unit: "cadences",

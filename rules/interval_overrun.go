@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -35,17 +36,17 @@ counts whole seconds, so that they are long exposures one after the other.`,
 func checkIntervalOverrun(v *audit.Review) error {
 	q := v.Sequence
 	c, ok := q.Cadence.Get()
-	if q.Kind != audit.Interval || !ok || !wholeSeconds(c.Seconds()) {
+	if q.Kind != shoot.Interval || !ok || !wholeSeconds(c.Seconds()) {
 		return nil
 	}
 	timed, unknown := exposed(q)
 	if len(unknown) > 0 {
 		v.Unjudged(noExposureTime, unknown...)
 	}
-	var long []*audit.Frame
+	var long []*shoot.Frame
 	longest := 0.0
 	for _, f := range timed {
-		if t := number(f.Meta().ExposureTime); t > v.Param("share")*c.Seconds() {
+		if t := exifread.Positive(f.Meta().ExposureTime); t > v.Param("share")*c.Seconds() {
 			long = append(long, f)
 			longest = max(longest, t)
 		}
@@ -55,7 +56,7 @@ func checkIntervalOverrun(v *audit.Review) error {
 	}
 	v.Found(audit.Finding{
 		Message: fmt.Sprintf("%s%s fills %.0f %% of the interval of %s: the camera is about to skip ticks",
-			which(q, long), times(long), 100*longest/c.Seconds(), audit.FormatDuration(c)),
+			which(q, long), times(long), 100*longest/c.Seconds(), shoot.FormatDuration(c)),
 		Action:   "look for jumps in the clip; a longer interval or a shorter exposure time avoids them",
 		Frames:   long,
 		Measured: exifread.Of(longest / c.Seconds()), Limit: exifread.Of(v.Param("share")), Unit: "of the interval",

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -55,7 +56,7 @@ func checkISODrift(v *audit.Review) error {
 
 // oneSensitivityType splits off the frames that record another
 // SensitivityType than most.
-func oneSensitivityType(frames []*audit.Frame) (same, others []*audit.Frame) {
+func oneSensitivityType(frames []*shoot.Frame) (same, others []*shoot.Frame) {
 	counts := map[exifread.Value[exifread.SensitivityType]]int{}
 	var usual exifread.Value[exifread.SensitivityType]
 	for _, f := range frames {

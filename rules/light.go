@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -39,13 +40,13 @@ const sampled = 9
 // sensors finds the sensor of every body of the session, since the tags of
 // single frames may be wrong where most are right. Where only is not nil, other
 // bodies are left out.
-func sensors(v *audit.Review, only *audit.Body) map[*audit.Body]sensor {
+func sensors(v *audit.Review, only *shoot.Body) map[*shoot.Body]sensor {
 	type sample struct {
 		facts           audit.BodyFacts
 		pitches, widths []optics.Length
 		upright, lying  int
 	}
-	samples := map[*audit.Body]*sample{}
+	samples := map[*shoot.Body]*sample{}
 	for _, q := range v.Session.Sequences {
 		if only != nil && q.Body != only {
 			continue
@@ -76,7 +77,7 @@ func sensors(v *audit.Review, only *audit.Body) map[*audit.Body]sensor {
 			of.pitches, of.widths = append(of.pitches, p.Pitch), append(of.widths, width)
 		}
 	}
-	found := map[*audit.Body]sensor{}
+	found := map[*shoot.Body]sensor{}
 	for b, of := range samples {
 		found[b] = sensor{optics.MedianPitch(of.widths), optics.MedianPitch(of.pitches), of.upright > of.lying}
 	}
@@ -86,20 +87,11 @@ func sensors(v *audit.Review, only *audit.Body) map[*audit.Body]sensor {
 // sensorFacts takes from a frame what it records of its sensor.
 func sensorFacts(m *exifread.Metadata) optics.SensorFacts {
 	return optics.SensorFacts{
-		FocalPlaneX: number(m.FocalPlaneXResolution), FocalPlaneY: number(m.FocalPlaneYResolution),
+		FocalPlaneX: exifread.Positive(m.FocalPlaneXResolution), FocalPlaneY: exifread.Positive(m.FocalPlaneYResolution),
 		FocalPlaneUnit: int(m.FocalPlaneResolutionUnit.Or(0)),
-		Focal:          optics.Length(number(m.FocalLength)), FocalEquivalent: optics.Length(m.FocalLength35.Or(0)),
+		Focal:          optics.Length(exifread.Positive(m.FocalLength)), FocalEquivalent: optics.Length(m.FocalLength35.Or(0)),
 		PixelWidth: int(m.Width.Or(0)), PixelHeight: int(m.Height.Or(0)),
 	}
-}
-
-// number returns a quotient as a number above 0, or 0.
-func number(v exifread.Value[exifread.Rational]) float64 {
-	r, ok := v.Get()
-	if f := r.Float(); ok && f > 0 && !math.IsInf(f, 1) {
-		return f
-	}
-	return 0
 }
 
 // standsUpright reports whether the picture is higher than it is wide, as it is
@@ -111,7 +103,7 @@ func standsUpright(m *exifread.Metadata) bool {
 
 // pictureSize returns the size of the sequence's pictures, long side first; 0 where
 // no frame tells.
-func pictureSize(q *audit.Sequence) (long, short int) {
+func pictureSize(q *shoot.Sequence) (long, short int) {
 	for _, f := range q.Frames {
 		w, h := int(f.Meta().Width.Or(0)), int(f.Meta().Height.Or(0))
 		if w > 0 && h > 0 {
@@ -123,7 +115,7 @@ func pictureSize(q *audit.Sequence) (long, short int) {
 
 // pitchOf returns the pitch of the sequence's pictures. Those smaller than the
 // sensor may be reduced, so that their pixels are larger than the sensor's.
-func (s sensor) pitchOf(q *audit.Sequence) optics.Length {
+func (s sensor) pitchOf(q *shoot.Sequence) optics.Length {
 	long, _ := pictureSize(q)
 	if long == 0 || !known(s.width) {
 		return s.pitch
@@ -133,7 +125,7 @@ func (s sensor) pitchOf(q *audit.Sequence) optics.Length {
 
 // across returns the side of the sensor that lies along the width of the
 // field, as most frames of the body stand.
-func (s sensor) across(q *audit.Sequence) optics.Length {
+func (s sensor) across(q *shoot.Sequence) optics.Length {
 	long, short := pictureSize(q)
 	if !s.upright || long == 0 {
 		return s.width
@@ -144,7 +136,7 @@ func (s sensor) across(q *audit.Sequence) optics.Length {
 func known[T ~float64](v T) bool { return !math.IsNaN(float64(v)) }
 
 // bodyFacts returns what is declared of a body.
-func bodyFacts(o *audit.Options, b *audit.Body) audit.BodyFacts {
+func bodyFacts(o *audit.Options, b *shoot.Body) audit.BodyFacts {
 	for _, f := range slices.Backward(o.Bodies) {
 		if strings.EqualFold(f.Model, b.Model) && (f.Make == "" || strings.EqualFold(f.Make, b.Make)) {
 			return f
@@ -179,7 +171,7 @@ type magnification struct {
 // magnificationOf finds the magnification of a frame: as declared, from the
 // width of the field, from the distance with a declared lens, or from the
 // distance alone where that can be trusted.
-func magnificationOf(v *audit.Review, q *audit.Sequence, s sensor, f *audit.Frame) magnification {
+func magnificationOf(v *audit.Review, q *shoot.Sequence, s sensor, f *shoot.Frame) magnification {
 	if m := v.Options.Magnification; m > 0 {
 		return magnification{m, true}
 	}
@@ -187,7 +179,7 @@ func magnificationOf(v *audit.Review, q *audit.Sequence, s sensor, f *audit.Fram
 		return magnification{optics.MagnificationFromField(s.across(q), optics.Length(field)*optics.Millimetre), true}
 	}
 	unknown := magnification{math.NaN(), false}
-	focal := optics.Length(number(f.Meta().FocalLength)) * optics.Millimetre
+	focal := optics.Length(exifread.Positive(f.Meta().FocalLength)) * optics.Millimetre
 	recorded, ok := f.Meta().SubjectDistance.Get()
 	if !ok || focal == 0 {
 		return unknown
@@ -232,7 +224,7 @@ func plausible(d, focal optics.Length) bool {
 
 // fNumbersOf returns what kind of f-number a frame records, as declared for its
 // lens or its body.
-func fNumbersOf(v *audit.Review, b *audit.Body, m *exifread.Metadata) audit.FNumbers {
+func fNumbersOf(v *audit.Review, b *shoot.Body, m *exifread.Metadata) audit.FNumbers {
 	if kind := lensFacts(v.Options, m).FNumbers; kind != audit.FNumbersUnknown {
 		return kind
 	}
@@ -276,16 +268,16 @@ func twoFigures(x float64) string {
 // writeFNumber writes a computed f-number.
 func writeFNumber(n float64) string {
 	const hundredths = 100
-	return audit.FormatFNumber(exifread.Rational{Num: int64(math.Round(n * hundredths)), Den: hundredths})
+	return shoot.FormatFNumber(exifread.Rational{Num: int64(math.Round(n * hundredths)), Den: hundredths})
 }
 
 // writeTime writes an exposure time in seconds.
 func writeTime(seconds float64) string {
 	const fine = 1_000_000
 	if seconds < 1 {
-		return audit.FormatExposureTime(exifread.Rational{Num: fine, Den: int64(math.Round(fine / seconds))})
+		return shoot.FormatExposureTime(exifread.Rational{Num: fine, Den: int64(math.Round(fine / seconds))})
 	}
-	return audit.FormatExposureTime(exifread.Rational{Num: int64(math.Round(seconds * fine)), Den: fine})
+	return shoot.FormatExposureTime(exifread.Rational{Num: int64(math.Round(seconds * fine)), Den: fine})
 }
 
 // longer reports whether time t is longer than a limit that is a marked value,
@@ -299,10 +291,10 @@ func fired(m *exifread.Metadata) bool {
 }
 
 // times writes the exposure times of frames, the shortest and the longest: "1/60 s", "1/60 to 1/15 s".
-func times(frames []*audit.Frame) string {
+func times(frames []*shoot.Frame) string {
 	short, long := math.Inf(1), 0.0
 	for _, f := range frames {
-		t := number(f.Meta().ExposureTime)
+		t := exifread.Positive(f.Meta().ExposureTime)
 		short, long = min(short, t), max(long, t)
 	}
 	a, b := writeTime(short), writeTime(long)
@@ -314,11 +306,11 @@ func times(frames []*audit.Frame) string {
 
 // exposed splits off the frames that record no exposure time; frames without
 // capture data are left to other rules.
-func exposed(q *audit.Sequence) (timed, unknown []*audit.Frame) {
+func exposed(q *shoot.Sequence) (timed, unknown []*shoot.Frame) {
 	for _, f := range q.Frames {
 		switch {
 		case !f.Meta().HasExif:
-		case number(f.Meta().ExposureTime) == 0:
+		case exifread.Positive(f.Meta().ExposureTime) == 0:
 			unknown = append(unknown, f)
 		default:
 			timed = append(timed, f)
@@ -329,9 +321,9 @@ func exposed(q *audit.Sequence) (timed, unknown []*audit.Frame) {
 
 // which names frames where they are not all of the sequence, as the beginning
 // of a sentence: "frames 0003 to 0005: ".
-func which(q *audit.Sequence, frames []*audit.Frame) string {
+func which(q *shoot.Sequence, frames []*shoot.Frame) string {
 	if len(frames) == len(q.Frames) {
 		return ""
 	}
-	return audit.FrameRanges(q.Frames, frames) + ": "
+	return shoot.FrameRanges(q.Frames, frames) + ": "
 }

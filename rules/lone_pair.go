@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -49,9 +50,9 @@ func checkLonePair(v *audit.Review) error {
 		if float64(pairs) < v.Param("pairs") || float64(pairs) < v.Param("habit")*float64(len(frames)) {
 			continue
 		}
-		told := map[*audit.Frame]bool{} // by size-change
+		told := map[*shoot.Frame]bool{} // by size-change
 		for _, q := range v.Session.Sequences {
-			if q.Body != body || q.Kind == audit.Single {
+			if q.Body != body || q.Kind == shoot.Single {
 				continue
 			}
 			lacking, _ := fileChange(q, paramOf(v, "size-change", block))
@@ -59,7 +60,7 @@ func checkLonePair(v *audit.Review) error {
 				told[f] = true
 			}
 		}
-		var noRaw, noPicture []*audit.Frame
+		var noRaw, noPicture []*shoot.Frame
 		for _, f := range frames {
 			switch {
 			case told[f]:
@@ -70,7 +71,7 @@ func checkLonePair(v *audit.Review) error {
 			}
 		}
 		for _, lone := range []struct {
-			frames []*audit.Frame
+			frames []*shoot.Frame
 			what   string
 		}{{noRaw, "raw file"}, {noPicture, "JPEG or HEIF"}} {
 			n := len(lone.frames)
@@ -83,7 +84,7 @@ func checkLonePair(v *audit.Review) error {
 			}
 			v.Found(audit.Finding{
 				Message: fmt.Sprintf("%s%s %s no %s; %d of %d frames have both",
-					audit.FrameRanges(frames, lone.frames), ofBody(v.Session, body), have, lone.what, pairs, len(frames)),
+					shoot.FrameRanges(frames, lone.frames), ofBody(v.Session, body), have, lone.what, pairs, len(frames)),
 				Action:   "look for the missing files on the card and copy them before it is formatted",
 				Frames:   lone.frames,
 				Measured: exifread.Of(float64(pairs) / float64(len(frames))), Limit: exifread.Of(v.Param("habit")),
@@ -94,8 +95,8 @@ func checkLonePair(v *audit.Review) error {
 }
 
 // framesOf returns the frames of a body in the order of its sequences.
-func framesOf(session *audit.Session, body *audit.Body) []*audit.Frame {
-	var frames []*audit.Frame
+func framesOf(session *shoot.Session, body *shoot.Body) []*shoot.Frame {
+	var frames []*shoot.Frame
 	for _, q := range session.Sequences {
 		if q.Body == body {
 			frames = append(frames, q.Frames...)
@@ -105,15 +106,15 @@ func framesOf(session *audit.Session, body *audit.Body) []*audit.Frame {
 }
 
 // ofBody names the body where the session has several: " of the BX-1".
-func ofBody(session *audit.Session, body *audit.Body) string {
+func ofBody(session *shoot.Session, body *shoot.Body) string {
 	if len(session.Bodies) < 2 || body.Model == "" {
 		return ""
 	}
-	name := audit.ShortName(body.Model)
+	name := shoot.ShortName(body.Model)
 	if body.Serial != "" {
 		for _, other := range session.Bodies {
 			if other != body && other.Model == body.Model {
-				return " of the " + name + " number " + audit.ShortName(body.Serial)
+				return " of the " + name + " number " + shoot.ShortName(body.Serial)
 			}
 		}
 	}

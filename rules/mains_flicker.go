@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -54,13 +55,13 @@ func checkMainsFlicker(v *audit.Review) error {
 	if len(unknown) > 0 {
 		v.Unjudged(noExposureTime, unknown...)
 	}
-	var uneven []*audit.Frame
+	var uneven []*shoot.Frame
 	most := 0.0
 	for _, f := range timed {
 		if fired(f.Meta()) {
 			continue
 		}
-		if r := ripple(mains, number(f.Meta().ExposureTime)); r > v.Param("note-ripple") {
+		if r := ripple(mains, exifread.Positive(f.Meta().ExposureTime)); r > v.Param("note-ripple") {
 			uneven = append(uneven, f)
 			most = max(most, r)
 		}

@@ -6,6 +6,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -93,15 +94,15 @@ func checkMissingFrame(v *audit.Review) error {
 		found.Measured, found.Limit, found.Unit = exifread.Of(worst.jump), exifread.Of(pixels.DefaultThresholds().JumpRatio), "usual steps"
 	case !math.IsNaN(worst.ticks):
 		found.Measured = exifread.Of(worst.ticks)
-		if len(list) == 1 && q.Kind != audit.Exposure {
+		if len(list) == 1 && q.Kind != shoot.Exposure {
 			found.Message = fmt.Sprintf("%s%s %s missing: %s to %s took %s, where a frame comes %s",
-				frames, listed(numbers), are, worst.from.Label(), worst.to.Label(), audit.FormatDuration(worst.elapsed), cadence(q))
+				frames, listed(numbers), are, worst.from.Label(), worst.to.Label(), shoot.FormatDuration(worst.elapsed), cadence(q))
 			if seen == 1 {
 				found.Message += fmt.Sprintf(", and focus moved about %s times as far", twoFigures(worst.jump))
 			}
 		}
 	}
-	if q.Kind == audit.Burst {
+	if q.Kind == shoot.Burst {
 		found.Severity = audit.Check
 		found.Action = "copy what is missing from the card, unless you deleted it"
 	}

@@ -6,6 +6,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -45,7 +46,7 @@ taken for markers.`,
 
 func checkMoved(v *audit.Review) error {
 	q := v.Sequence
-	if q.Support == audit.Handheld || q.Kind == audit.Single {
+	if q.Support == shoot.Handheld || q.Kind == shoot.Single {
 		return nil
 	}
 	j := shows(v)
@@ -62,7 +63,7 @@ func checkMoved(v *audit.Review) error {
 	if !tells(v, j.Moved.Verdict) {
 		return nil
 	}
-	var frames []*audit.Frame
+	var frames []*shoot.Frame
 	var worst pixels.Move
 	n, lasting := 0, false
 	edge := int(v.Param("edge"))
@@ -84,7 +85,7 @@ func checkMoved(v *audit.Review) error {
 	}
 	from, to := q.Frames[worst.From], q.Frames[worst.To]
 	severity := audit.Check
-	if q.Kind == audit.Interval && !worst.Lost {
+	if q.Kind == shoot.Interval && !worst.Lost {
 		severity = audit.Note
 	}
 	found := audit.Finding{

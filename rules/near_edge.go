@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -41,7 +42,7 @@ var edgeParams = []audit.Param{
 // checkEdge looks at the near or the far end of a focus sequence.
 func checkEdge(v *audit.Review, near bool) error {
 	q := v.Sequence
-	if q.Kind != audit.Focus && q.Kind != audit.Series {
+	if q.Kind != shoot.Focus && q.Kind != shoot.Series {
 		return nil
 	}
 	j := shows(v)
@@ -61,7 +62,7 @@ func checkEdge(v *audit.Review, near bool) error {
 		Message: fmt.Sprintf("%s of the textured area, %s, was still getting sharper in the %s frame, %s",
 			percent(e.Share), partOf(f, e.Box), end, f.Label()),
 		Action:   "look there at 100 %; if it is not sharp, " + fmt.Sprintf(action, many(int(math.Ceil(max(1, e.More))), "frame", "frames")),
-		Frames:   []*audit.Frame{f},
+		Frames:   []*shoot.Frame{f},
 		Measured: exifread.Of(100 * e.Share), Limit: exifread.Of(100 * v.Param("share")), Unit: "% of the textured area",
 	})
 	return nil

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 )
 
 var noExif = &audit.Rule{
@@ -25,7 +26,7 @@ It is wrong for pictures that no camera made, such as drawings kept with the fra
 
 func checkNoExif(v *audit.Review) error {
 	q := v.Sequence
-	var bare []*audit.Frame
+	var bare []*shoot.Frame
 	for _, f := range q.Frames {
 		if f.Readable() && !f.Meta().HasExif {
 			bare = append(bare, f)
@@ -39,7 +40,7 @@ func checkNoExif(v *audit.Review) error {
 		have = "have"
 	}
 	v.Found(audit.Finding{
-		Message: fmt.Sprintf("%s %s no capture data", audit.FrameRanges(q.Frames, bare), have),
+		Message: fmt.Sprintf("%s %s no capture data", shoot.FrameRanges(q.Frames, bare), have),
 		Action:  "look whether these are the camera's own files; if not, copy the originals from the card",
 		Frames:  bare,
 	})

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 )
 
 var numberReuse = &audit.Rule{
@@ -30,9 +31,9 @@ start again after 9999 are none. It is wrong where the names cannot meet.`,
 func checkNumberReuse(v *audit.Review) error {
 	for _, body := range v.Session.Bodies {
 		frames := framesOf(v.Session, body)
-		first := map[string]*audit.Frame{}
-		var again []*audit.Frame
-		var other *audit.Frame // the earlier frame of the first one
+		first := map[string]*shoot.Frame{}
+		var again []*shoot.Frame
+		var other *shoot.Frame // the earlier frame of the first one
 		severity := audit.Note
 		for _, f := range frames {
 			if !f.Timed() {
@@ -60,7 +61,7 @@ func checkNumberReuse(v *audit.Review) error {
 		}
 		found := audit.Finding{
 			Severity: severity,
-			Message:  fmt.Sprintf("the name %s%s stands for two different frames", audit.ShortName(stem(other.Name())), ofBody(v.Session, body)),
+			Message:  fmt.Sprintf("the name %s%s stands for two different frames", shoot.ShortName(stem(other.Name())), ofBody(v.Session, body)),
 			Action:   "keep the folders apart or rename the files of one: copied together, one frame overwrites the other",
 			Frames:   again,
 		}
@@ -78,7 +79,7 @@ func checkNumberReuse(v *audit.Review) error {
 func stem(name string) string { return strings.TrimSuffix(name, path.Ext(name)) }
 
 // rolledOver reports whether the number came again because it ran through 9999.
-func rolledOver(a, b *audit.Frame) bool {
+func rolledOver(a, b *shoot.Frame) bool {
 	return a.Number.Known && b.Number.Known && a.Number.Series == b.Number.Series && a.Number.Count != b.Number.Count
 }
 

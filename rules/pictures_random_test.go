@@ -7,8 +7,11 @@ import (
 	"testing"
 	"time"
 
-	"prestrike/audit"
+	"prestrike/audit/audittest"
+	"prestrike/audit/pictures"
+	"prestrike/audit/pictures/picturestest"
 	"prestrike/audit/pixels/pixelstest"
+	"prestrike/audit/shoot"
 )
 
 var scenes = flag.Int("scenes", 3, "rendered scenes to report on")
@@ -21,7 +24,7 @@ func TestCleanPicturesRaiseNoAlarm(t *testing.T) {
 	if testing.Short() {
 		n = 1
 	}
-	runs, settled := 0, map[audit.Kind]int{}
+	runs, settled := 0, map[shoot.Kind]int{}
 	for i := range n {
 		d := pixelstest.Random(uint64(1541 + 2*i))
 		built := d.Build()
@@ -33,12 +36,12 @@ func TestCleanPicturesRaiseNoAlarm(t *testing.T) {
 			"focus":    {1300 * time.Millisecond, d.Shots()},
 			"interval": {10 * time.Second, standing},
 		} {
-			folder := camera{every: c.every}.write(t, len(c.shots), func(i int) []byte { return built.JPEG(c.shots[i]) })
-			result := lookAt(t, &Pictures{}, folder)
+			folder := picturestest.Camera{Every: c.every}.Write(t, len(c.shots), func(i int) []byte { return built.JPEG(c.shots[i]) })
+			result := lookAt(t, &pictures.Measurer{}, folder)
 			runs++
 			settled[result.Sessions[0].Sequences[0].Kind]++
 			const wide = 2 // px of blur a frame; the step is known to a factor of two
-			for _, s := range told(result) {
+			for _, s := range audittest.Told(result) {
 				if !strings.HasPrefix(s, "note ") && !(what == "focus" && d.CoC > wide && strings.Contains(s, "focus-gap")) {
 					t.Errorf("%s", fmt.Sprintf("seed %d, %s, %v, %.2f px: %s", d.Seed, what, d.Shape, d.CoC, s))
 				}

@@ -23,17 +23,17 @@ func TestCleanShootsRaiseNoAlarm(t *testing.T) {
 	}
 	clean, alarms := 0, map[string]int{}
 	for seed := *seedsAt; seed < *seedsAt+uint64(n); seed++ {
-		shoot := audittest.Random(seed)
-		if !shoot.Clean {
+		made := audittest.Random(seed)
+		if !made.Clean {
 			continue
 		}
 		clean++
 		opt := &audit.Options{Rules: All()}
-		result, err := audit.Judge(shoot.Files, opt)
+		result, err := audit.Judge(made.Files, opt)
 		if err != nil {
 			t.Fatal(err)
 		}
-		report := func(q *audit.Sequence, findings []*audit.Finding) {
+		report := func(q *audit.Reviewed, findings []*audit.Finding) {
 			for _, f := range findings {
 				if f.Severity > audit.Note && (q == nil || q.SupersededBy == nil) {
 					alarms[f.Rule]++

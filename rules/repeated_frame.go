@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -35,7 +36,7 @@ whole-second clock.`,
 }
 
 func checkRepeatedFrame(v *audit.Review) error {
-	var first, second []*audit.Frame
+	var first, second []*shoot.Frame
 	for _, body := range v.Session.Bodies {
 		for _, p := range repeats(framesOf(v.Session, body), v.Param("clock")) {
 			if copiedOver(p[0], p[1]) {
@@ -43,7 +44,7 @@ func checkRepeatedFrame(v *audit.Review) error {
 					Severity: audit.Check,
 					Message:  fmt.Sprintf("%s and %s hold one and the same frame: one was copied over the other", p[0].Label(), p[1].Label()),
 					Action:   "copy both from the card again; if the other frame is not there, shoot its sequence again",
-					Frames:   []*audit.Frame{p[0], p[1]},
+					Frames:   []*shoot.Frame{p[0], p[1]},
 				})
 				continue
 			}
@@ -55,9 +56,9 @@ func checkRepeatedFrame(v *audit.Review) error {
 		return nil
 	}
 	a, b := first[0], second[0]
-	where := audit.ShortName(a.Name()) + " and " + audit.ShortName(b.Name())
+	where := shoot.ShortName(a.Name()) + " and " + shoot.ShortName(b.Name())
 	if x, y := path.Dir(a.Path()), path.Dir(b.Path()); x != y {
-		where = audit.ShortName(x) + " and " + audit.ShortName(y)
+		where = shoot.ShortName(x) + " and " + shoot.ShortName(y)
 	}
 	message := fmt.Sprintf("frame %s is there twice: in %s", b.Label(), where)
 	if n > 1 {
@@ -74,7 +75,7 @@ func checkRepeatedFrame(v *audit.Review) error {
 // copiedOver reports whether two frames are one, by a fine clock and their size, and
 // bear numbers that follow each other, in one folder: the camera gave them to two
 // frames.
-func copiedOver(a, b *audit.Frame) bool {
+func copiedOver(a, b *shoot.Frame) bool {
 	const fine = 10 * time.Millisecond
 	if !a.Timed() || !a.Time.Equal(b.Time) || a.Resolution > fine || a.Files[0].Size != b.Files[0].Size {
 		return false
@@ -84,7 +85,7 @@ func copiedOver(a, b *audit.Frame) bool {
 }
 
 // repeats returns the frames of one body that repeat an earlier one, with that one.
-func repeats(frames []*audit.Frame, finest float64) [][2]*audit.Frame {
+func repeats(frames []*shoot.Frame, finest float64) [][2]*shoot.Frame {
 	type byNumber struct {
 		number int
 		at     time.Time
@@ -95,14 +96,14 @@ func repeats(frames []*audit.Frame, finest float64) [][2]*audit.Frame {
 		at     time.Time
 		format exifread.Format
 	}
-	numbers := map[byNumber]*audit.Frame{}
-	sizes := map[bySize]*audit.Frame{}
-	var out [][2]*audit.Frame
+	numbers := map[byNumber]*shoot.Frame{}
+	sizes := map[bySize]*shoot.Frame{}
+	var out [][2]*shoot.Frame
 	for _, f := range frames {
 		if !f.Timed() {
 			continue
 		}
-		var twin *audit.Frame
+		var twin *shoot.Frame
 		n := byNumber{f.Number.N, f.Time, f.HasRaw()}
 		if f.Number.Known {
 			twin = numbers[n]
@@ -116,7 +117,7 @@ func repeats(frames []*audit.Frame, finest float64) [][2]*audit.Frame {
 			if f.Number.Known && !twin.Number.Known {
 				twin, f = f, twin // the one with the camera's name is the original
 			}
-			out = append(out, [2]*audit.Frame{twin, f})
+			out = append(out, [2]*shoot.Frame{twin, f})
 			continue
 		}
 		if f.Number.Known {

@@ -8,6 +8,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -23,9 +24,9 @@ const notLooked = "the pictures were not looked at"
 // a sequence say nothing to any rule.
 func seen(v *audit.Review) (j *pixels.Judgement, why string) {
 	q := v.Sequence
-	p, ok := q.Pictures.(*picturesOf)
+	p, ok := q.Pictures.(*pixels.Seen)
 	if !ok {
-		if looksAt(q) {
+		if q.AsksForPictures() {
 			why = notLooked
 		}
 		return nil, why
@@ -48,7 +49,7 @@ func shows(v *audit.Review) *pixels.Judgement {
 		v.Unjudged(why)
 	}
 	if j != nil {
-		missing := v.Sequence.Pictures.(*picturesOf).Missing
+		missing := v.Sequence.Pictures.(*pixels.Seen).Missing
 		for _, i := range slices.Sorted(maps.Keys(missing)) {
 			v.Unjudged(missing[i], v.Sequence.Frames[i])
 		}
@@ -65,20 +66,14 @@ func focusOrCamera(j *pixels.Judgement, verb string) string {
 	return "focus " + verb
 }
 
-// OtherView implements audit.Viewer.
-func (p *picturesOf) OtherView(pictures any) bool {
-	other, ok := pictures.(*picturesOf)
-	return ok && p.Judgement.View.Other(other.Judgement.View)
-}
-
 // jumps are the places of a sequence where focus moves much farther than around
 // them, by the pictures or by recorded distances.
 type jumps struct {
 	seen  []pixels.Jump
-	place map[*audit.Frame]int
+	place map[*shoot.Frame]int
 	// apart are the recorded distances as multiples of the usual step, where they
 	// are fine enough to tell.
-	apart map[*audit.Frame]float64
+	apart map[*shoot.Frame]float64
 }
 
 // focusJumps returns the jumps of the review's sequence, without those at its
@@ -86,18 +81,18 @@ type jumps struct {
 func focusJumps(v *audit.Review) jumps {
 	q := v.Sequence
 	var s jumps
-	if q.Kind != audit.Focus && q.Kind != audit.Series {
+	if q.Kind != shoot.Focus && q.Kind != shoot.Series {
 		return s
 	}
 	j, _ := seen(v)
 	if w, _, ok := walkOf(q); ok && w.fine() && (j == nil || j.Jumps.Answer != pixels.Fine) {
-		s.apart = make(map[*audit.Frame]float64, len(w.frames))
+		s.apart = make(map[*shoot.Frame]float64, len(w.frames))
 		for i, f := range w.frames {
 			s.apart[f] = w.at[i] / w.step
 		}
 	}
 	if j != nil && j.Jumps.Answer == pixels.Found {
-		s.place = make(map[*audit.Frame]int, len(q.Frames))
+		s.place = make(map[*shoot.Frame]int, len(q.Frames))
 		for _, e := range j.Jumps.Events {
 			if !e.Weak {
 				s.seen = append(s.seen, e)
@@ -112,7 +107,7 @@ func focusJumps(v *audit.Review) jumps {
 
 // over returns how many times as far as around them focus moves between two
 // frames; 0 where it does not jump, or nothing tells.
-func (s jumps) over(from, to *audit.Frame) float64 {
+func (s jumps) over(from, to *shoot.Frame) float64 {
 	for _, e := range s.seen {
 		if e.From >= s.place[from] && e.To <= s.place[to] {
 			return e.Ratio
@@ -156,7 +151,7 @@ func inLong(j *pixels.Judgement, px float64) float64 {
 }
 
 // fullSize returns px of the analysed picture as pixels of the frame.
-func fullSize(q *audit.Sequence, j *pixels.Judgement, px float64) float64 {
+func fullSize(q *shoot.Sequence, j *pixels.Judgement, px float64) float64 {
 	side, _ := pictureSize(q)
 	if side == 0 {
 		side = max(j.Width, j.Height)
@@ -176,7 +171,7 @@ func writePixels(px float64) string {
 func writeEV(ev float64) string { return twoFigures(math.Abs(ev)) + " EV" }
 
 // partOf says where a box lies in a frame as it is shown.
-func partOf(f *audit.Frame, b pixels.Box) string {
+func partOf(f *shoot.Frame, b pixels.Box) string {
 	switch words := b.Turned(int(f.Meta().Orientation.Or(1))).Words(); words {
 	case "whole picture":
 		return "all over the picture"
@@ -190,41 +185,10 @@ func partOf(f *audit.Frame, b pixels.Box) string {
 // percent writes a share: "12 %".
 func percent(share float64) string { return fmt.Sprintf("%.0f %%", 100*share) }
 
-// settingsOf returns by how many EV the settings of each frame make it brighter,
-// on a scale of its own: NaN where one lacks that most record, nil where most lack
-// one. A lens without contacts has no f-number in any frame, which then stays.
-func settingsOf(q *audit.Sequence) []float64 {
-	n := len(q.Frames)
-	out := make([]float64, n)
-	fNumbers, unknown := 0, 0
-	for _, f := range q.Frames {
-		if number(f.Meta().FNumber) > 0 {
-			fNumbers++
-		}
-	}
-	for i, f := range q.Frames {
-		m := f.Meta()
-		t, fNumber, iso := number(m.ExposureTime), number(m.FNumber), float64(m.Sensitivity.Or(0))
-		if fNumbers == 0 {
-			fNumber = 1
-		}
-		if t == 0 || iso == 0 || fNumber == 0 {
-			out[i] = math.NaN()
-			unknown++
-			continue
-		}
-		out[i] = math.Log2(t*iso) - 2*math.Log2(fNumber)
-	}
-	if 2*unknown > n {
-		return nil
-	}
-	return out
-}
-
 // nearFirst reports which end of a focus sequence is the near one, by the
 // recorded distances. Where these do not tell it is taken to be the first, as
 // most sequences are made.
-func nearFirst(q *audit.Sequence) bool {
+func nearFirst(q *shoot.Sequence) bool {
 	var first, last float64
 	for _, f := range q.Frames {
 		if d, ok := f.Meta().SubjectDistance.Get(); ok && d.State == exifread.DistanceMetres {

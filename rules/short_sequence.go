@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -47,7 +48,7 @@ const mostSiblings = 25
 
 func checkShortSequence(v *audit.Review) error {
 	q := v.Sequence
-	if !q.Kind.Steady() && q.Kind != audit.Exposure {
+	if !q.Kind.Steady() && q.Kind != shoot.Exposure {
 		return nil
 	}
 	have := spanned(q)
@@ -63,7 +64,7 @@ func checkShortSequence(v *audit.Review) error {
 		}
 		return nil
 	}
-	if q.Kind == audit.Exposure && have%2 == 1 && !bracketLacks(q.Frames, 1) && !bracketLacks(q.Frames, 2) {
+	if q.Kind == shoot.Exposure && have%2 == 1 && !bracketLacks(q.Frames, 1) && !bracketLacks(q.Frames, 2) {
 		return nil // a whole bracket of another size
 	}
 	usual, alike, all := siblingFrames(v.Session.Sequences, q)
@@ -81,7 +82,7 @@ func checkShortSequence(v *audit.Review) error {
 
 // spanned returns how many frames the sequence was made with: those with
 // numbers missing inside included, those that are there twice counted once.
-func spanned(q *audit.Sequence) int {
+func spanned(q *shoot.Sequence) int {
 	n := len(q.Frames)
 	for _, s := range q.Steps {
 		count, ok := s.Count.Get()
@@ -98,10 +99,10 @@ func spanned(q *audit.Sequence) int {
 
 // siblingFrames returns the number of frames that most sequences like q have,
 // how many have it, and how many are alike.
-func siblingFrames(sequences []*audit.Sequence, q *audit.Sequence) (usual, have, all int) {
+func siblingFrames(sequences []*shoot.Sequence, q *shoot.Sequence) (usual, have, all int) {
 	at := slices.Index(sequences, q)
 	counts := map[int]int{}
-	count := func(other *audit.Sequence) {
+	count := func(other *shoot.Sequence) {
 		if other.Kind == q.Kind && other.Body == q.Body && sameSettings(other, q) {
 			n := spanned(other)
 			counts[n]++
@@ -122,8 +123,8 @@ func siblingFrames(sequences []*audit.Sequence, q *audit.Sequence) (usual, have,
 
 // sameSettings reports whether two sequences were made with the same
 // settings. The exposure time of brackets is not compared.
-func sameSettings(a, b *audit.Sequence) bool {
+func sameSettings(a, b *shoot.Sequence) bool {
 	s, t := a.Settings, b.Settings
 	return s.ISO == t.ISO && exact(s.FNumber) == exact(t.FNumber) && exact(s.FocalLength) == exact(t.FocalLength) &&
-		(a.Kind == audit.Exposure || exact(s.ExposureTime) == exact(t.ExposureTime))
+		(a.Kind == shoot.Exposure || exact(s.ExposureTime) == exact(t.ExposureTime))
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -39,17 +40,17 @@ electronic or a delay was set, which files do not record in a standard way.`,
 
 func checkShutterShock(v *audit.Review) error {
 	q := v.Sequence
-	if q.Support != audit.Tripod || q.Kind == audit.Interval || v.Options.Light == audit.FlashLight {
+	if q.Support != shoot.Tripod || q.Kind == shoot.Interval || v.Options.Light == audit.FlashLight {
 		return nil
 	}
 	timed, unknown := exposed(q)
 	if len(unknown) > 0 {
 		v.Unjudged(noExposureTime, unknown...)
 	}
-	var shaken []*audit.Frame
+	var shaken []*shoot.Frame
 	longest := 0.0
 	for _, f := range timed {
-		t := number(f.Meta().ExposureTime)
+		t := exifread.Positive(f.Meta().ExposureTime)
 		if fired(f.Meta()) || !longer(t, v.Param("shortest"), v.Param("tolerance")) || !longer(v.Param("longest"), t, v.Param("tolerance")) {
 			continue
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -37,11 +38,11 @@ var block = audit.Param{
 
 func checkSizeChange(v *audit.Review) error {
 	q := v.Sequence
-	if q.Kind == audit.Single {
+	if q.Kind == shoot.Single {
 		return nil
 	}
 	var severity audit.Severity
-	if q.Kind == audit.Burst {
+	if q.Kind == shoot.Burst {
 		severity = audit.Check
 	}
 	if lacking, what := fileChange(q, paramOf(v, "size-change", block)); len(lacking) > 0 {
@@ -51,7 +52,7 @@ func checkSizeChange(v *audit.Review) error {
 		}
 		found := audit.Finding{
 			Severity: severity,
-			Message:  fmt.Sprintf("%s %s no %s, the others of the run have one", audit.FrameRanges(q.Frames, lacking), have, what),
+			Message:  fmt.Sprintf("%s %s no %s, the others of the run have one", shoot.FrameRanges(q.Frames, lacking), have, what),
 			Action:   "switch raw on again and shoot this sequence again",
 			Frames:   lacking,
 		}
@@ -75,7 +76,7 @@ func checkSizeChange(v *audit.Review) error {
 		}
 		v.Found(audit.Finding{
 			Severity: audit.Check,
-			Message:  fmt.Sprintf("%s %s %s, the rest %s", audit.FrameRanges(q.Frames, d.odd), are, d.low, d.usual),
+			Message:  fmt.Sprintf("%s %s %s, the rest %s", shoot.FrameRanges(q.Frames, d.odd), are, d.low, d.usual),
 			Action:   "look whether the frames still fit each other; set the kind of file back",
 			Frames:   d.odd,
 		})
@@ -83,7 +84,7 @@ func checkSizeChange(v *audit.Review) error {
 	}
 	sizes := setting[dimensions]{read: pixelSize(q), write: dimensions.String}
 	d := sizes.of(q.Frames)
-	var unknown []*audit.Frame
+	var unknown []*shoot.Frame
 	for _, f := range d.unknown {
 		if !f.Meta().Width.Known() || !f.Meta().Height.Known() {
 			unknown = append(unknown, f)
@@ -101,7 +102,7 @@ func checkSizeChange(v *audit.Review) error {
 	}
 	v.Found(audit.Finding{
 		Severity: severity,
-		Message:  fmt.Sprintf("%s %s %v pixels, the rest %v", audit.FrameRanges(q.Frames, d.odd), are, d.low, d.usual),
+		Message:  fmt.Sprintf("%s %s %v pixels, the rest %v", shoot.FrameRanges(q.Frames, d.odd), are, d.low, d.usual),
 		Action:   "set the picture size back and shoot this sequence again",
 		Frames:   d.odd,
 		Measured: exifread.Of(d.low.mega()), Limit: exifread.Of(d.usual.mega()), Unit: "megapixels",
@@ -119,7 +120,7 @@ func (p dimensions) mega() float64 { return float64(p.long) * float64(p.short) /
 
 // pixelSize reads sizes from the kind of file that most frames' best files
 // are: a raw file counts the pixels at the border that its JPEG lacks.
-func pixelSize(q *audit.Sequence) func(*exifread.Metadata) exifread.Value[dimensions] {
+func pixelSize(q *shoot.Sequence) func(*exifread.Metadata) exifread.Value[dimensions] {
 	raws := 0
 	for _, f := range q.Frames {
 		if f.Meta().Format.Raw() {
@@ -145,8 +146,8 @@ const (
 // fileChange returns the frames of a run that lack a raw file, or a picture
 // beside it, because a setting was changed: at least block neighbouring ones,
 // or any in a run that has no pairs.
-func fileChange(q *audit.Sequence, block float64) (lacking []*audit.Frame, what string) {
-	var noRaw, noPicture []*audit.Frame
+func fileChange(q *shoot.Sequence, block float64) (lacking []*shoot.Frame, what string) {
+	var noRaw, noPicture []*shoot.Frame
 	pairs := 0
 	for _, f := range q.Frames {
 		switch {
@@ -173,11 +174,11 @@ func fileChange(q *audit.Sequence, block float64) (lacking []*audit.Frame, what 
 }
 
 // hasPicture reports whether the frame has a file beside a raw one, or instead of it.
-func hasPicture(f *audit.Frame) bool { return len(f.Files) > 1 || !f.HasRaw() }
+func hasPicture(f *shoot.Frame) bool { return len(f.Files) > 1 || !f.HasRaw() }
 
 // longestBlock returns the longest run of neighbours among some frames of a
 // sequence.
-func longestBlock(sequence, some []*audit.Frame) int {
+func longestBlock(sequence, some []*shoot.Frame) int {
 	longest, run, next := 0, 0, 0
 	for _, f := range sequence {
 		if next < len(some) && some[next] == f {

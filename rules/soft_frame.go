@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -40,7 +41,7 @@ func checkSoftFrame(v *audit.Review) error {
 	if j == nil || !tells(v, j.Soft.Verdict) {
 		return nil
 	}
-	var frames []*audit.Frame
+	var frames []*shoot.Frame
 	worst := 0.0
 	for _, e := range j.Soft.Events {
 		if e.Loss >= v.Param("loss") {
@@ -56,7 +57,7 @@ func checkSoftFrame(v *audit.Review) error {
 		is = "are"
 	}
 	v.Found(audit.Finding{
-		Message:  fmt.Sprintf("%s %s softer than the frames before and after", audit.FrameRanges(q.Frames, frames), is),
+		Message:  fmt.Sprintf("%s %s softer than the frames before and after", shoot.FrameRanges(q.Frames, frames), is),
 		Action:   "look at 100 %; if it is shaken, shoot this sequence again",
 		Frames:   frames,
 		Measured: exifread.Of(worst), Limit: exifread.Of(v.Param("loss")),

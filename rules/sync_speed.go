@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -41,13 +42,13 @@ alone.`,
 func checkSyncSpeed(v *audit.Review) error {
 	found := sensors(v, nil)
 	for _, q := range v.Session.Sequences {
-		var short, unknown []*audit.Frame
+		var short, unknown []*shoot.Frame
 		shortest := 0.0
 		for _, f := range q.Frames {
 			if !fired(f.Meta()) {
 				continue
 			}
-			t := number(f.Meta().ExposureTime)
+			t := exifread.Positive(f.Meta().ExposureTime)
 			switch {
 			case t == 0:
 				unknown = append(unknown, f)

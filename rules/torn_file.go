@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -74,15 +76,15 @@ func checkTornFile(v *audit.Review) error {
 // their end, as long as others can: else it is rather the decoder that fails.
 func reportDamaged(v *audit.Review) {
 	q := v.Sequence
-	p, ok := q.Pictures.(*picturesOf)
+	p, ok := q.Pictures.(*pixels.Seen)
 	if !ok {
 		return
 	}
 	const few = 4 // part of the frames
-	var frames []*audit.Frame
+	var frames []*shoot.Frame
 	raw := true
 	for i, f := range q.Frames {
-		if p.Missing[i] == damagedPicture {
+		if p.Missing[i] == pixels.DamagedFile {
 			frames = append(frames, f)
 			raw = raw && f.HasRaw()
 		}
@@ -92,7 +94,7 @@ func reportDamaged(v *audit.Review) {
 	}
 	found := audit.Finding{
 		Severity: audit.Reshoot,
-		Message:  "the picture of " + audit.FrameRanges(q.Frames, frames) + " is damaged: it cannot be decoded to its end",
+		Message:  "the picture of " + shoot.FrameRanges(q.Frames, frames) + " is damaged: it cannot be decoded to its end",
 		Action:   copyAgain(q),
 		Frames:   frames,
 	}
@@ -114,7 +116,7 @@ func reportSmall(v *audit.Review) {
 	}
 	type entry struct {
 		at   int // in the sequence
-		file *audit.File
+		file *shoot.File
 	}
 	classes := map[class][]entry{}
 	var order []class
@@ -162,10 +164,10 @@ func reportSmall(v *audit.Review) {
 		return
 	}
 	slices.SortStableFunc(small, func(a, b entry) int { return a.at - b.at })
-	var frames []*audit.Frame
+	var frames []*shoot.Frame
 	var names []string
 	for _, e := range small {
-		names = append(names, audit.ShortName(e.file.Name()))
+		names = append(names, shoot.ShortName(e.file.Name()))
 		if f := v.Sequence.Frames[e.at]; len(frames) == 0 || frames[len(frames)-1] != f {
 			frames = append(frames, f)
 		}

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -59,8 +60,8 @@ func checkUnreadableFile(v *audit.Review) error {
 }
 
 // copyAgain says what helps against a damaged file.
-func copyAgain(q *audit.Sequence) string {
-	if q.Kind == audit.Single {
+func copyAgain(q *shoot.Sequence) string {
+	if q.Kind == shoot.Single {
 		return "copy what is damaged from the card again; if that does not help, shoot again"
 	}
 	return "copy what is damaged from the card again; if that does not help, shoot this sequence again"
@@ -68,8 +69,8 @@ func copyAgain(q *audit.Sequence) string {
 
 // A remark is what is wrong with one file.
 type remark struct {
-	frame          *audit.Frame
-	file           *audit.File
+	frame          *shoot.Frame
+	file           *shoot.File
 	severity       audit.Severity
 	reason, action string
 }
@@ -88,7 +89,7 @@ type cause struct {
 type group struct {
 	cause
 	files  []string
-	frames []*audit.Frame
+	frames []*shoot.Frame
 }
 
 func (t *trouble) add(r remark) {
@@ -110,7 +111,7 @@ func (t *trouble) add(r remark) {
 		t.index[key] = i
 	}
 	g := &t.groups[i]
-	g.files = append(g.files, audit.ShortName(r.file.Name()))
+	g.files = append(g.files, shoot.ShortName(r.file.Name()))
 	if n := len(g.frames); n == 0 || g.frames[n-1] != r.frame {
 		g.frames = append(g.frames, r.frame)
 	}

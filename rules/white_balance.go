@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -31,7 +32,7 @@ func checkWhiteBalance(v *audit.Review) error {
 	if !q.Kind.Steady() {
 		return nil
 	}
-	var automatic, known, unknown []*audit.Frame
+	var automatic, known, unknown []*shoot.Frame
 	raw := true
 	for _, f := range q.Frames {
 		if !f.Meta().HasExif {
@@ -60,7 +61,7 @@ func checkWhiteBalance(v *audit.Review) error {
 		Frames:  automatic,
 	}
 	if len(automatic) < len(known) {
-		found.Message = fmt.Sprintf("white balance was automatic in %s, fixed in the rest", audit.FrameRanges(q.Frames, automatic))
+		found.Message = fmt.Sprintf("white balance was automatic in %s, fixed in the rest", shoot.FrameRanges(q.Frames, automatic))
 	}
 	if raw {
 		found.Severity = audit.Note

@@ -5,7 +5,7 @@ import (
 	"slices"
 	"time"
 
-	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -30,7 +30,7 @@ func (s *Shoot) Break(kind string, seed uint64) (Fault, bool) {
 	for i, q := range s.Sequences {
 		long := q.Kind.Steady() && len(q.Frames) >= 10
 		if kind == "interval-gap" {
-			long = long && q.Kind == audit.Interval
+			long = long && q.Kind == shoot.Interval
 		}
 		if long {
 			fit = append(fit, i)
@@ -43,7 +43,7 @@ func (s *Shoot) Break(kind string, seed uint64) (Fault, bool) {
 	n := len(q.Frames)
 	at := 4 + r.IntN(n-8) // well inside
 	fault := Fault{Rule: kind, What: q.What}
-	each := func(from, to int, do func(*audit.File)) {
+	each := func(from, to int, do func(*shoot.File)) {
 		for _, p := range q.Frames[from:to] {
 			for _, f := range s.frame(p) {
 				do(f)
@@ -53,36 +53,36 @@ func (s *Shoot) Break(kind string, seed uint64) (Fault, bool) {
 	switch kind {
 	case "missing-frame":
 		lost := 1 + r.IntN(min(3, n-at-3))
-		each(at, at+lost, func(f *audit.File) {
-			s.Files = slices.DeleteFunc(s.Files, func(o *audit.File) bool { return o == f })
+		each(at, at+lost, func(f *shoot.File) {
+			s.Files = slices.DeleteFunc(s.Files, func(o *shoot.File) bool { return o == f })
 		})
 		q.Frames = slices.Delete(slices.Clone(q.Frames), at, at+lost)
 	case "iso-drift":
-		each(at, n, func(f *audit.File) { f.Meta.Sensitivity = exifread.Of(f.Meta.Sensitivity.Or(100) * 4) })
+		each(at, n, func(f *shoot.File) { f.Meta.Sensitivity = exifread.Of(f.Meta.Sensitivity.Or(100) * 4) })
 	case "exposure-drift":
-		each(at, n, func(f *audit.File) {
+		each(at, n, func(f *shoot.File) {
 			t := f.Meta.ExposureTime.Or(exifread.Rational{Num: 1, Den: 60})
 			t.Den *= 2
 			f.Meta.ExposureTime = exifread.Of(t)
 		})
 	case "aperture-drift":
-		each(at, n, func(f *audit.File) {
+		each(at, n, func(f *shoot.File) {
 			f.Meta.FNumber = exifread.Of(exifread.Rational{Num: 16, Den: 1})
 		})
 	case "focal-length-drift":
-		each(at, n, func(f *audit.File) { f.Meta.FocalLength = exifread.Of(exifread.Rational{Num: 70, Den: 1}) })
+		each(at, n, func(f *shoot.File) { f.Meta.FocalLength = exifread.Of(exifread.Rational{Num: 70, Den: 1}) })
 	case "frame-turn":
-		each(at, n, func(f *audit.File) { f.Meta.Orientation = exifread.Of[uint16](8) })
+		each(at, n, func(f *shoot.File) { f.Meta.Orientation = exifread.Of[uint16](8) })
 	case "size-change":
-		each(at, n, func(f *audit.File) {
+		each(at, n, func(f *shoot.File) {
 			f.Meta.Width, f.Meta.Height = exifread.Of[uint32](6192), exifread.Of[uint32](4128)
 		})
 	case "torn-file":
-		each(at, at+1, func(f *audit.File) {
+		each(at, at+1, func(f *shoot.File) {
 			f.Meta.Integrity = exifread.Integrity{State: exifread.IntegrityTorn, Reason: "the image data ends early"}
 		})
 	case "unreadable-file":
-		each(at, at+1, func(f *audit.File) {
+		each(at, at+1, func(f *shoot.File) {
 			f.Meta = &exifread.Metadata{}
 			f.Err = &exifread.FormatError{Problem: "the file is empty"}
 		})
@@ -118,9 +118,9 @@ func folderOf(p string) string {
 }
 
 // frame returns the files of the frame whose first file has the path.
-func (s *Shoot) frame(path string) []*audit.File {
+func (s *Shoot) frame(path string) []*shoot.File {
 	if s.byStem == nil {
-		s.byStem = map[string][]*audit.File{}
+		s.byStem = map[string][]*shoot.File{}
 		for _, f := range s.Files {
 			s.byStem[stem(f.Path)] = append(s.byStem[stem(f.Path)], f)
 		}

@@ -10,7 +10,7 @@ import (
 	"strings"
 	"time"
 
-	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -350,7 +350,7 @@ func (p *parser) add(n int, distance exifread.Value[exifread.Distance]) {
 				size = 45e6
 			}
 		}
-		file := &audit.File{Path: name, Abs: name, Size: size, Meta: &exifread.Metadata{Size: size}}
+		file := &shoot.File{Path: name, Abs: name, Size: size, Meta: &exifread.Metadata{Size: size}}
 		p.text.Files = append(p.text.Files, file)
 		if l.unreadable != "" {
 			file.Err = errors.New(l.unreadable)

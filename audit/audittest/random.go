@@ -8,23 +8,23 @@ import (
 	"strings"
 	"time"
 
-	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
 // A Shoot is a made-up shoot: its files, and the sequences that they truly are.
 type Shoot struct {
-	Files     []*audit.File
+	Files     []*shoot.File
 	Sequences []TrueSequence
 	// Clean tells that nothing is wrong with the shoot.
 	Clean bool
 
-	byStem map[string][]*audit.File
+	byStem map[string][]*shoot.File
 }
 
 // A TrueSequence is a run as it was made.
 type TrueSequence struct {
-	Kind   audit.Kind
+	Kind   shoot.Kind
 	Frames []string // the path of each frame's first file, in order
 	What   string   // how it was made, for people who look into a miss
 }
@@ -211,7 +211,7 @@ func (b *randomBody) frame(l look) string {
 	add := func(ext string, format exifread.Format) {
 		own := *m
 		own.Format = format
-		f := &audit.File{Path: stem + ext, Abs: stem + ext, Size: own.Size, Meta: &own}
+		f := &shoot.File{Path: stem + ext, Abs: stem + ext, Size: own.Size, Meta: &own}
 		b.shoot.Files = append(b.shoot.Files, f)
 		if first == "" {
 			first = f.Path
@@ -226,7 +226,7 @@ func (b *randomBody) frame(l look) string {
 	return first
 }
 
-func (b *randomBody) done(kind audit.Kind, what string, frames []string) {
+func (b *randomBody) done(kind shoot.Kind, what string, frames []string) {
 	b.shoot.Sequences = append(b.shoot.Sequences, TrueSequence{kind, frames, what})
 }
 
@@ -286,7 +286,7 @@ func (b *randomBody) focus() {
 	walk := r.Float64() < 0.25
 	if r.Float64() < 0.3 {
 		b.pause(0)
-		b.done(audit.Single, "marker", []string{b.frame(l)})
+		b.done(shoot.Single, "marker", []string{b.frame(l)})
 	}
 	run := func(n int) []string {
 		var frames []string
@@ -316,9 +316,9 @@ func (b *randomBody) focus() {
 		}
 		return frames
 	}
-	kind := audit.Series
+	kind := shoot.Series
 	if walk {
-		kind = audit.Focus
+		kind = shoot.Focus
 	}
 	b.pause(c)
 	if r.Float64() < 0.12 && n >= 14 {
@@ -367,7 +367,7 @@ func (b *randomBody) bracket() {
 			l.t = nominal(middle * math.Pow(2, float64(k)*step))
 			frames = append(frames, b.frame(l))
 		}
-		b.done(audit.Exposure, fmt.Sprintf("bracket of %d, %.2f EV, auto %v, dead time %.2f s", n, step, auto, dead), frames)
+		b.done(shoot.Exposure, fmt.Sprintf("bracket of %d, %.2f EV, auto %v, dead time %.2f s", n, step, auto, dead), frames)
 	}
 	b.cadence = dead + seconds(l.t)
 }
@@ -405,7 +405,7 @@ func (b *randomBody) interval() {
 		frames = append(frames, b.frame(l))
 	}
 	b.cadence = c
-	b.done(audit.Interval, fmt.Sprintf("time-lapse %.0f s", c), frames)
+	b.done(shoot.Interval, fmt.Sprintf("time-lapse %.0f s", c), frames)
 }
 
 func (b *randomBody) burst() {
@@ -422,7 +422,7 @@ func (b *randomBody) burst() {
 		frames = append(frames, b.frame(l))
 	}
 	b.cadence = c
-	b.done(audit.Burst, fmt.Sprintf("burst %.2f s", c), frames)
+	b.done(shoot.Burst, fmt.Sprintf("burst %.2f s", c), frames)
 }
 
 func (b *randomBody) singles() {
@@ -436,7 +436,7 @@ func (b *randomBody) singles() {
 			l.t = shutter[r.IntN(len(shutter))]
 		}
 		b.pause(0)
-		b.done(audit.Single, "single", []string{b.frame(l)})
+		b.done(shoot.Single, "single", []string{b.frame(l)})
 	}
 }
 
@@ -449,8 +449,8 @@ func abs(n int) int {
 
 // Compare returns the truths that the grouped sessions hold exactly, frame by
 // frame, and those they do not.
-func (s *Shoot) Compare(sessions []*audit.Session) (exact, missed []TrueSequence) {
-	have := map[string]*audit.Sequence{}
+func (s *Shoot) Compare(sessions []*shoot.Session) (exact, missed []TrueSequence) {
+	have := map[string]*shoot.Sequence{}
 	for _, session := range sessions {
 		for _, q := range session.Sequences {
 			paths := make([]string, len(q.Frames))

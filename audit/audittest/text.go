@@ -60,11 +60,12 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 )
 
 // A Text is a session read from text.
 type Text struct {
-	Files   []*audit.File
+	Files   []*shoot.File
 	Options audit.Options // without rules
 	// Wants are the findings wanted, NotJudged what must not be judged.
 	Wants     []Want
@@ -151,7 +152,7 @@ func (p *parser) directive(words []string) error {
 		opt.PlannedFrames = n
 		return err
 	case name == "support" && len(args) == 1:
-		for s := audit.SupportAuto; s <= audit.Handheld; s++ {
+		for s := shoot.SupportAuto; s <= shoot.Handheld; s++ {
 			if s.String() == args[0] {
 				opt.Support = s
 				return nil

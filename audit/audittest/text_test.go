@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -107,8 +108,8 @@ func TestReadRefuses(t *testing.T) {
 }
 
 func TestMismatches(t *testing.T) {
-	frames := []*audit.Frame{{Number: audit.Number{Known: true, N: 3, Digits: 4}}, {Number: audit.Number{Known: true, N: 5, Digits: 4}}}
-	result := &audit.Result{Sessions: []*audit.Session{{Sequences: []*audit.Sequence{{
+	frames := []*shoot.Frame{{Number: shoot.Number{Known: true, N: 3, Digits: 4}}, {Number: shoot.Number{Known: true, N: 5, Digits: 4}}}
+	result := &audit.Result{Sessions: []*audit.Session{{Sequences: []*audit.Reviewed{{
 		Findings:  []*audit.Finding{{Rule: "missing-frame", Severity: audit.Reshoot, Frames: frames}},
 		NotJudged: []audit.NotJudged{{Rule: "iso-drift", Reason: "no ISO recorded"}},
 	}}}}, Verdict: audit.VerdictReshoot}

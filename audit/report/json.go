@@ -15,6 +15,7 @@ import (
 	"unicode/utf8"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 )
 
 // The JSON form. Keys are always present, null stands for what is not known,
@@ -121,7 +122,7 @@ func writeJSON(b *bytes.Buffer, r *audit.Result, _ *Options) error {
 
 // reason says why a file cannot be read, without the path that it was opened
 // by: a report must not depend on where the folder lies.
-func reason(f *audit.File) string {
+func reason(f *shoot.File) string {
 	if f.Err == nil {
 		return ""
 	}
@@ -148,8 +149,8 @@ func newJSONSession(s *audit.Session) jsonSession {
 	return out
 }
 
-func newJSONSequence(q *audit.Sequence) jsonSequence {
-	first, last := timedEnds([]*audit.Sequence{q})
+func newJSONSequence(q *audit.Reviewed) jsonSequence {
+	first, last := timedEnds([]*audit.Reviewed{q})
 	out := jsonSequence{
 		ID: q.ID, Kind: q.Kind.String(), Start: jsonTime(first), End: jsonTime(last), FrameCount: len(q.Frames),
 		Support: q.Support.String(), Verdict: q.Verdict.String(),
@@ -221,7 +222,7 @@ func newJSONUnjudged(reasons []audit.NotJudged) []jsonUnjudged {
 
 // timedEnds returns the earliest and the latest timed frame; nil where no
 // frame records its time.
-func timedEnds(sequences []*audit.Sequence) (first, last *audit.Frame) {
+func timedEnds(sequences []*audit.Reviewed) (first, last *shoot.Frame) {
 	for _, q := range sequences {
 		for _, f := range q.Frames {
 			if !f.Timed() {
@@ -241,7 +242,7 @@ func timedEnds(sequences []*audit.Sequence) (first, last *audit.Frame) {
 // jsonTime writes the frame's time as RFC 3339 does, with as many decimals as
 // the clock records and without an offset where none is recorded; nil where
 // there is no time.
-func jsonTime(f *audit.Frame) *string {
+func jsonTime(f *shoot.Frame) *string {
 	if f == nil || !f.Timed() {
 		return nil
 	}

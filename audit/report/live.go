@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 )
 
 // WriteLive writes an event of a live audit for people: a line for a sequence
@@ -30,7 +31,7 @@ func WriteLive(b *bytes.Buffer, e audit.LiveEvent, width int, colour bool) {
 	}
 }
 
-func writeLiveFinding(b *bytes.Buffer, q *audit.Sequence, f *audit.Finding, width int, ink ink) {
+func writeLiveFinding(b *bytes.Buffer, q *audit.Reviewed, f *audit.Finding, width int, ink ink) {
 	text := f.Message
 	if f.Action != "" {
 		text += ": " + f.Action
@@ -40,13 +41,13 @@ func writeLiveFinding(b *bytes.Buffer, q *audit.Sequence, f *audit.Finding, widt
 }
 
 // liveName names a sequence in a line: "1.2 focus 10:02, frames 0002 to 0041 (40)".
-func liveName(q *audit.Sequence) string {
+func liveName(q *audit.Reviewed) string {
 	at := ""
 	if t := q.Start(); !t.IsZero() {
 		at = " " + t.Format("15:04")
 	}
 	n := len(q.Frames)
-	name := fmt.Sprintf("%s %s%s, %s", q.ID, q.Kind, at, audit.FrameRange(q.Frames[0], q.Frames[n-1]))
+	name := fmt.Sprintf("%s %s%s, %s", q.ID, q.Kind, at, shoot.FrameRange(q.Frames[0], q.Frames[n-1]))
 	if n > 1 {
 		name += fmt.Sprintf(" (%d)", n)
 	}
@@ -56,18 +57,18 @@ func liveName(q *audit.Sequence) string {
 // LiveLine describes the open sequence in one line of at most width columns:
 // kind, frames (of those planned, where they are), cadence, the last file and
 // how long ago it came, and what was found so far.
-func LiveLine(q *audit.Sequence, planned int, since time.Duration, width int) string {
+func LiveLine(q *audit.Reviewed, planned int, since time.Duration, width int) string {
 	count := fmt.Sprint(len(q.Frames))
 	if planned > 0 && q.Kind.Steady() {
 		count += fmt.Sprintf(" of %d", planned)
 	}
 	parts := []string{fmt.Sprintf("%s %s: %s frames", q.ID, q.Kind, count)}
 	if c, ok := cadence(q); ok {
-		parts = append(parts, "every "+audit.FormatDuration(c))
+		parts = append(parts, "every "+shoot.FormatDuration(c))
 	}
-	last := "last " + Visible(audit.ShortName(q.Frames[len(q.Frames)-1].Name()))
+	last := "last " + Visible(shoot.ShortName(q.Frames[len(q.Frames)-1].Name()))
 	if since >= 2*time.Second {
-		last += ", " + audit.FormatDuration(since.Truncate(time.Second)) + " ago"
+		last += ", " + shoot.FormatDuration(since.Truncate(time.Second)) + " ago"
 	}
 	parts = append(parts, last)
 	if v := worst(q.Findings); v != audit.VerdictGood {
@@ -96,7 +97,7 @@ func WriteLiveJSON(b *bytes.Buffer, e audit.LiveEvent) error {
 
 // WriteFindingJSON writes one finding and the sequence that it is about as one
 // JSON object on one line.
-func WriteFindingJSON(b *bytes.Buffer, q *audit.Sequence, f *audit.Finding) error {
+func WriteFindingJSON(b *bytes.Buffer, q *audit.Reviewed, f *audit.Finding) error {
 	s := newJSONSequence(q)
 	return encodeLine(b, jsonLive{Event: "finding", Sequence: &s, Findings: newJSONFindings([]*audit.Finding{f})})
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 )
 
 // A view is the report in words, as every form for people shows it. Its
@@ -31,7 +32,7 @@ type row struct {
 	id, body, time, kind, frames, count    string
 	focal, fNumber, exposure, iso, cadence string
 	verdict                                string
-	sequences                              []*audit.Sequence
+	sequences                              []*audit.Reviewed
 }
 
 // A findLine is one finding, or several of one rule, as an instruction.
@@ -93,7 +94,7 @@ func heading(s *audit.Session) string {
 	return b.String()
 }
 
-func bodyName(b *audit.Body) string {
+func bodyName(b *shoot.Body) string {
 	name := b.Model
 	if !strings.HasPrefix(strings.ToLower(b.Model), strings.ToLower(b.Make)) {
 		name = strings.TrimSpace(b.Make + " " + b.Model)
@@ -122,11 +123,11 @@ func bodyLetter(i int) string {
 // a day of single frames stays one line; those to be shot again do not share
 // with others.
 func rowsOf(s *audit.Session) []row {
-	letters := map[*audit.Body]string{}
+	letters := map[*shoot.Body]string{}
 	for i, b := range s.Bodies {
 		letters[b] = bodyLetter(i)
 	}
-	class := func(q *audit.Sequence) string {
+	class := func(q *audit.Reviewed) string {
 		if q.SupersededBy == nil && q.Verdict != audit.VerdictReshoot {
 			return ""
 		}
@@ -135,9 +136,9 @@ func rowsOf(s *audit.Session) []row {
 	var rows []row
 	for i := 0; i < len(s.Sequences); {
 		n := 1
-		for q := s.Sequences[i]; q.Kind == audit.Single && i+n < len(s.Sequences); n++ {
+		for q := s.Sequences[i]; q.Kind == shoot.Single && i+n < len(s.Sequences); n++ {
 			next := s.Sequences[i+n]
-			if next.Kind != audit.Single || next.Body != q.Body || class(next) != class(q) {
+			if next.Kind != shoot.Single || next.Body != q.Body || class(next) != class(q) {
 				break
 			}
 		}
@@ -149,9 +150,9 @@ func rowsOf(s *audit.Session) []row {
 	return rows
 }
 
-func newRow(sequences []*audit.Sequence) row {
+func newRow(sequences []*audit.Reviewed) row {
 	first, last := sequences[0], sequences[len(sequences)-1]
-	var frames []*audit.Frame
+	var frames []*shoot.Frame
 	worst := first
 	for _, q := range sequences {
 		frames = append(frames, q.Frames...)
@@ -173,11 +174,11 @@ func newRow(sequences []*audit.Sequence) row {
 		r.time = t.Format("15:04")
 	}
 	if c, ok := cadence(first); ok {
-		r.cadence = audit.FormatDuration(c)
-	} else if first.Kind == audit.Single || first.Kind == audit.Exposure {
+		r.cadence = shoot.FormatDuration(c)
+	} else if first.Kind == shoot.Single || first.Kind == shoot.Exposure {
 		r.cadence = ""
 	}
-	if len(sequences) == 1 && first.Kind != audit.Exposure && first.Kind != audit.Single {
+	if len(sequences) == 1 && first.Kind != shoot.Exposure && first.Kind != shoot.Single {
 		r.settings(first.Settings)
 	} else {
 		r.common(frames)
@@ -188,24 +189,24 @@ func newRow(sequences []*audit.Sequence) row {
 // cadence returns the time from one frame's start to the next, where it is one.
 // In a bracket it is not: the exposure times differ, and the pace between them
 // would be taken for it.
-func cadence(q *audit.Sequence) (time.Duration, bool) {
-	if q.Kind == audit.Exposure {
+func cadence(q *audit.Reviewed) (time.Duration, bool) {
+	if q.Kind == shoot.Exposure {
 		return 0, false
 	}
 	return q.Cadence.Get()
 }
 
 // settings fills in what most frames of a sequence agree on.
-func (r *row) settings(s audit.Settings) {
+func (r *row) settings(s shoot.Settings) {
 	r.focal, r.fNumber, r.exposure, r.iso = notRecorded, notRecorded, notRecorded, notRecorded
 	if v, ok := s.FocalLength.Get(); ok {
-		r.focal = audit.FormatFocalLength(v)
+		r.focal = shoot.FormatFocalLength(v)
 	}
 	if v, ok := s.FNumber.Get(); ok {
-		r.fNumber = audit.FormatFNumber(v)
+		r.fNumber = shoot.FormatFNumber(v)
 	}
 	if v, ok := s.ExposureTime.Get(); ok {
-		r.exposure = audit.FormatExposureTime(v)
+		r.exposure = shoot.FormatExposureTime(v)
 	}
 	if v, ok := s.ISO.Get(); ok {
 		r.iso = strconv.FormatUint(uint64(v), 10)
@@ -214,13 +215,13 @@ func (r *row) settings(s audit.Settings) {
 
 // common fills in what the frames agree on; of exposure times that differ, as
 // in a bracket, the shortest and the longest.
-func (r *row) common(frames []*audit.Frame) {
+func (r *row) common(frames []*shoot.Frame) {
 	var focal, fNumber, exposure, iso []string
 	shortest, longest := frames[0], frames[0]
 	for _, f := range frames {
 		m := f.Meta()
 		cells := row{}
-		cells.settings(audit.Settings{ExposureTime: m.ExposureTime, FNumber: m.FNumber, ISO: m.Sensitivity, FocalLength: m.FocalLength})
+		cells.settings(shoot.Settings{ExposureTime: m.ExposureTime, FNumber: m.FNumber, ISO: m.Sensitivity, FocalLength: m.FocalLength})
 		focal = append(focal, cells.focal)
 		fNumber = append(fNumber, cells.fNumber)
 		exposure = append(exposure, cells.exposure)
@@ -244,12 +245,12 @@ func (r *row) common(frames []*audit.Frame) {
 	if r.exposure == varies && !slices.Contains(exposure, notRecorded) {
 		from, _ := shortest.Meta().ExposureTime.Get()
 		to, _ := longest.Meta().ExposureTime.Get()
-		r.exposure = strings.TrimSuffix(audit.FormatExposureTime(from), " s") + "-" + audit.FormatExposureTime(to)
+		r.exposure = strings.TrimSuffix(shoot.FormatExposureTime(from), " s") + "-" + shoot.FormatExposureTime(to)
 	}
 }
 
 // verdictWord is what stands in the last column.
-func verdictWord(q *audit.Sequence) string {
+func verdictWord(q *audit.Reviewed) string {
 	if q.SupersededBy != nil {
 		return wordRetaken
 	}
@@ -269,7 +270,7 @@ func idRange(first, last string) string {
 }
 
 // frameSpan writes the first and the last frame: "0001-0050".
-func frameSpan(first, last *audit.Frame) string {
+func frameSpan(first, last *shoot.Frame) string {
 	if first == last {
 		return frameCell(first, 17)
 	}
@@ -278,7 +279,7 @@ func frameSpan(first, last *audit.Frame) string {
 
 // frameCell names a frame in at most so many characters: what tells frames
 // apart stands at the end of their names.
-func frameCell(f *audit.Frame, most int) string {
+func frameCell(f *shoot.Frame, most int) string {
 	r := []rune(f.Label())
 	if len(r) <= most {
 		return string(r)
@@ -308,7 +309,7 @@ func findLines(s *audit.Session) []findLine {
 	}
 	groups, said := map[group][]*entry{}, map[say]*entry{}
 	var order []group
-	add := func(where string, q *audit.Sequence, f *audit.Finding) {
+	add := func(where string, q *audit.Reviewed, f *audit.Finding) {
 		g := group{word: f.Severity.String(), rule: f.Rule, order: 2 + int(f.Severity)}
 		text := f.Message
 		if f.Action != "" {
@@ -420,15 +421,15 @@ func notJudged(s *audit.Session) []string {
 }
 
 // support says what the rules took to hold the camera.
-func support(s *audit.Session, declared audit.Support) string {
-	if declared != audit.SupportAuto {
+func support(s *audit.Session, declared shoot.Support) string {
+	if declared != shoot.SupportAuto {
 		return "Support: " + declared.String() + ", as declared."
 	}
-	by := map[audit.Support][]string{}
+	by := map[shoot.Support][]string{}
 	for _, q := range s.Sequences {
 		by[q.Support] = append(by[q.Support], q.ID)
 	}
-	tripod, handheld := by[audit.Tripod], by[audit.Handheld]
+	tripod, handheld := by[shoot.Tripod], by[shoot.Handheld]
 	switch {
 	case len(handheld) == 0:
 		return "Support assumed: tripod."
@@ -451,7 +452,7 @@ func filesLine(c *audit.FileCounts, unread int) string {
 	if n := len(c.Unreadable); n > 0 {
 		var names []string
 		for _, f := range c.Unreadable {
-			names = append(names, audit.ShortName(f.Path))
+			names = append(names, shoot.ShortName(f.Path))
 		}
 		b.WriteString("; no picture can be read from " + list(names, 3))
 	}

@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 )
 
 // DefaultWidth is how many columns a report fills where nothing is known of
@@ -31,7 +32,7 @@ type Options struct {
 	// Brief leaves out everything but what must be done and the closing line.
 	Brief bool
 	// Support is what the user declared; SupportAuto where each sequence told.
-	Support audit.Support
+	Support shoot.Support
 	// Unread is how many folders and files could not be read and are told of
 	// elsewhere: without permission, or vanished.
 	Unread int

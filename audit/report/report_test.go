@@ -16,6 +16,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/audittest"
 	"prestrike/audit/report"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 
 	"github.com/google/go-cmp/cmp"
@@ -207,7 +208,7 @@ func TestHostileTextIsEscaped(t *testing.T) {
 			}
 		}
 	}
-	r.Files.Unreadable = []*audit.File{{Path: hostile, Err: errors.New(hostile), Meta: &exifread.Metadata{}}}
+	r.Files.Unreadable = []*shoot.File{{Path: hostile, Err: errors.New(hostile), Meta: &exifread.Metadata{}}}
 	for _, f := range report.Forms() {
 		out := write(t, f.Name, r, nil)
 		if !utf8.Valid(out) {
@@ -306,7 +307,7 @@ func TestJSONOfNothing(t *testing.T) {
 // TestReasonsHoldNoPlace holds that a report does not say where the folder lies.
 func TestReasonsHoldNoPlace(t *testing.T) {
 	r := &audit.Result{}
-	r.Files.Unreadable = []*audit.File{
+	r.Files.Unreadable = []*shoot.File{
 		{Path: "a.NEF", Abs: "/cards/1/a.NEF", Err: fmt.Errorf("read /cards/1/a.NEF: %w", errors.New("the file is empty"))},
 		{Path: "b.NEF", Abs: "/cards/1/b.NEF", Err: &fs.PathError{Op: "open", Path: "/cards/1/b.NEF", Err: fs.ErrPermission}},
 	}
@@ -344,13 +345,15 @@ func TestTimes(t *testing.T) {
 func TestSinglesShareARow(t *testing.T) {
 	r := judge(t, "BX1_0001..0300.JPG every 1s time=2026-03-04T09:00:00.00 make=Borealis body=BX-1 t=1/125 f=8 iso=100 mm=90")
 	session := r.Sessions[0]
-	var frames []*audit.Frame
+	var frames []*shoot.Frame
 	for _, q := range session.Sequences {
 		frames = append(frames, q.Frames...)
 	}
 	session.Sequences = nil
 	for i, f := range frames {
-		q := &audit.Sequence{ID: fmt.Sprintf("1.%d", i+1), Kind: audit.Single, Body: f.Body, Frames: []*audit.Frame{f}, Support: audit.Handheld}
+		q := &audit.Reviewed{Sequence: &shoot.Sequence{
+			ID: fmt.Sprintf("1.%d", i+1), Kind: shoot.Single, Body: f.Body, Frames: []*shoot.Frame{f}, Support: shoot.Handheld,
+		}}
 		switch {
 		case i == 99:
 			q.Findings = []*audit.Finding{{Rule: "unreadable-file", Severity: audit.Reshoot, Message: "no picture can be read from it", Action: "shoot it again", Frames: q.Frames}}
@@ -383,11 +386,11 @@ func TestBracketsHaveNoCadence(t *testing.T) {
 	r := judge(t, morning)
 	q := r.Sessions[0].Sequences[1]
 	for _, c := range []struct {
-		kind            audit.Kind
+		kind            shoot.Kind
 		inTable, inJSON string
-	}{{audit.Series, " 1.3 s  good", `"cadence_s": 1.3,`}, {audit.Exposure, "        good", `"cadence_s": null,`}} {
+	}{{shoot.Series, " 1.3 s  good", `"cadence_s": 1.3,`}, {shoot.Exposure, "        good", `"cadence_s": null,`}} {
 		q.Kind = c.kind
-		r.Sessions[0].Sequences = []*audit.Sequence{q}
+		r.Sessions[0].Sequences = []*audit.Reviewed{q}
 		if out := string(write(t, "table", r, nil)); !strings.Contains(out, c.inTable) {
 			t.Errorf("%s: no %q in\n%s", c.kind, c.inTable, out)
 		}

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 
 	"prestrike/audit"
+	"prestrike/audit/config"
 	"prestrike/audit/report"
 
 	"github.com/spf13/cobra"
@@ -81,7 +82,7 @@ func newConfig(c *console) *cobra.Command {
 }
 
 // defaults are the settings that hold where nothing is said.
-var defaults = []audit.Setting{
+var defaults = []config.Setting{
 	{Key: "shoot.support", Value: `"auto"`, Origin: "default"},
 	{Key: "shoot.planned-frames", Value: "not planned", Origin: "default"},
 	{Key: "shoot.session-gap", Value: `"3h"`, Origin: "default"},
@@ -93,10 +94,10 @@ var defaults = []audit.Setting{
 
 // inForce returns the settings that hold: of several of one key the last. The
 // entries of lists all hold.
-func inForce(made []audit.Setting) []audit.Setting {
-	var out []audit.Setting
+func inForce(made []config.Setting) []config.Setting {
+	var out []config.Setting
 	at := map[string]int{}
-	for _, s := range append(append([]audit.Setting(nil), defaults...), made...) {
+	for _, s := range append(append([]config.Setting(nil), defaults...), made...) {
 		key := s.Key
 		if bytes.ContainsRune([]byte(key), '[') { // entries of lists count from 0 in each file
 			key = s.Origin + s.Key
@@ -111,7 +112,7 @@ func inForce(made []audit.Setting) []audit.Setting {
 	return out
 }
 
-func showSettings(b *bytes.Buffer, settings []audit.Setting, width int) error {
+func showSettings(b *bytes.Buffer, settings []config.Setting, width int) error {
 	rows := make([][]string, len(settings))
 	for i, s := range settings {
 		rows[i] = []string{report.Visible(s.Key), report.Visible(s.Value), report.Visible(s.Origin)}
@@ -123,7 +124,7 @@ func showSettings(b *bytes.Buffer, settings []audit.Setting, width int) error {
 	return nil
 }
 
-func writeSettingsJSON(b *bytes.Buffer, settings []audit.Setting) error {
+func writeSettingsJSON(b *bytes.Buffer, settings []config.Setting) error {
 	type setting struct {
 		Key    string `json:"key"`
 		Value  string `json:"value"`
@@ -143,7 +144,7 @@ func writeSettingsJSON(b *bytes.Buffer, settings []audit.Setting) error {
 }
 
 func writeStartingFile(c *console, folder string) error {
-	name := filepath.Join(folder, audit.ConfigName)
+	name := filepath.Join(folder, config.Name)
 	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if os.IsExist(err) {
 		return fmt.Errorf("%s is there already and is left alone", name)

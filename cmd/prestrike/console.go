@@ -8,8 +8,8 @@ import (
 	"sync"
 	"time"
 
-	"prestrike/audit"
 	"prestrike/audit/report"
+	"prestrike/audit/shoot"
 
 	"golang.org/x/term"
 )
@@ -112,7 +112,7 @@ func (p *progress) left(now time.Time, done, total int) string {
 		return ""
 	}
 	left := time.Duration(float64(passed) / float64(done) * float64(total-done))
-	return ", about " + audit.FormatDuration(max(left.Round(time.Second), time.Second)) + " left"
+	return ", about " + shoot.FormatDuration(max(left.Round(time.Second), time.Second)) + " left"
 }
 
 // end wipes the line.

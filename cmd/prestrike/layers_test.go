@@ -12,18 +12,23 @@ import (
 // package below exifread/internal or cmd/prestrike/internal belongs to the one
 // above it.
 var layers = map[string][]string{
-	"cmd/prestrike":           {"audit/report", "audit", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
-	"audit/report":            {"audit", "exifread"},
-	"audit":                   {"exifread", "audit/safefile"},
-	"audit/safefile":          {},
-	"audit/pixels":            {},
-	"rules":                   {"audit", "exifread", "rules/optics", "audit/pixels"},
-	"rules/optics":            {},
-	"exifread":                {},
-	"watch":                   {},
-	"exifread/exifwrite":      {"exifread"},          // the demonstration and tests
-	"audit/audittest":         {"audit", "exifread"}, // tests only
-	"audit/pixels/pixelstest": {"audit/pixels"},      // tests only
+	"cmd/prestrike":               {"audit/report", "audit", "audit/shoot", "audit/config", "audit/pictures", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
+	"audit/report":                {"audit", "audit/shoot", "exifread"},
+	"audit":                       {"audit/shoot", "exifread"},
+	"audit/shoot":                 {"exifread", "audit/safefile"},
+	"audit/safefile":              {},
+	"audit/config":                {"audit", "audit/shoot", "audit/safefile"},
+	"audit/pictures":              {"audit/shoot", "audit/pixels", "audit/safefile", "exifread"},
+	"audit/pixels":                {},
+	"rules":                       {"rules/evidence", "rules/optics", "audit", "audit/shoot", "audit/pixels", "exifread"},
+	"rules/evidence":              {"rules/optics", "audit", "audit/shoot", "audit/pixels", "exifread"},
+	"rules/optics":                {},
+	"exifread":                    {},
+	"watch":                       {},
+	"exifread/exifwrite":          {"exifread"},                                                  // the demonstration and tests
+	"audit/audittest":             {"audit", "audit/shoot", "exifread"},                          // tests only
+	"audit/pictures/picturestest": {"audit/pixels/pixelstest", "exifread", "exifread/exifwrite"}, // tests only
+	"audit/pixels/pixelstest":     {"audit/pixels"},                                              // tests only
 }
 
 // owner returns the layer that a package belongs to.

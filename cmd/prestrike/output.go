@@ -11,7 +11,7 @@ import (
 	"strings"
 	"syscall"
 
-	"prestrike/audit"
+	"prestrike/audit/config"
 	"prestrike/audit/report"
 	"prestrike/audit/safefile"
 	"prestrike/exifread"
@@ -75,10 +75,10 @@ var sidecars = []string{".xmp", ".thm", ".pp3", ".dop", ".cos", ".on1", ".acr"}
 func (t *target) ofShoot(folders []string) error {
 	base := strings.ToLower(filepath.Base(t.path))
 	ext := filepath.Ext(base)
-	inside := slices.ContainsFunc(folders, func(f string) bool { return within(t.path, f) })
+	inside := slices.ContainsFunc(folders, func(f string) bool { return safefile.Within(t.path, f) })
 	what := ""
 	switch {
-	case base == audit.ConfigName || inside && ext == ".toml":
+	case base == config.Name || inside && ext == ".toml":
 		what = "a configuration"
 	case inside && exifread.PictureExtension(base):
 		what = "a picture"

@@ -6,7 +6,7 @@ import (
 	"runtime/metrics"
 	"testing"
 
-	"prestrike/rules"
+	"prestrike/audit/pictures"
 )
 
 // A gauge notes the collector's setting when something is written to it.
@@ -31,7 +31,7 @@ func TestMeasureCollectsGarbage(t *testing.T) {
 		t.Setenv("GOGC", set)
 		var during gauge
 		c := &console{out: io.Discard, err: &during, errTerminal: true} // the line of progress is written
-		if err := measureWith(t.Context(), c, false, &rules.Pictures{})(nil); err != nil {
+		if err := measureWith(t.Context(), c, false, &pictures.Measurer{})(nil); err != nil {
 			t.Fatal(err)
 		}
 		if during.percent != want {

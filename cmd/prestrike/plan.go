@@ -12,7 +12,9 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/config"
 	"prestrike/audit/report"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules"
 	"prestrike/rules/optics"
@@ -442,7 +444,7 @@ func sensorFacts(m *exifread.Metadata, file string) (optics.SensorFacts, error) 
 		return facts, err
 	}
 	for _, f := range files {
-		if _, err := opt.ReadConfig(f); err != nil {
+		if _, err := config.Read(opt, f); err != nil {
 			return facts, fmt.Errorf("configuration: %w", err)
 		}
 	}
@@ -581,7 +583,7 @@ func duration(t optics.Seconds) string {
 	if t < 120 || t > 1e9 { // a time.Duration holds 292 years
 		return t.String()
 	}
-	return audit.FormatDuration(time.Duration(float64(t) * float64(time.Second)))
+	return shoot.FormatDuration(time.Duration(float64(t) * float64(time.Second)))
 }
 
 // megapixels writes a count to a tenth, below one to a hundredth.

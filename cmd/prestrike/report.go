@@ -8,6 +8,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/report"
+	"prestrike/audit/shoot"
 
 	"github.com/spf13/cobra"
 )
@@ -95,7 +96,7 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 	}
 
 	line := c.newProgress(f.quiet, "reading", "looking for frames")
-	collection, err := audit.Collect(cmd.Context(), folders, line.tell)
+	collection, err := shoot.Collect(cmd.Context(), folders, line.tell)
 	line.end()
 	if err != nil {
 		return err
@@ -153,7 +154,7 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 }
 
 // nothingToRead says what to do where no picture file was found.
-func nothingToRead(folders []string, c *audit.Collection) error {
+func nothingToRead(folders []string, c *shoot.Collection) error {
 	what := "no picture files in " + strings.Join(folders, ", ")
 	if c.Other > 0 {
 		what += fmt.Sprintf(" (%d other files)", c.Other)

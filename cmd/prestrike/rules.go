@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"prestrike/audit"
+	"prestrike/audit/config"
 	"prestrike/audit/report"
 
 	"github.com/spf13/cobra"
@@ -58,7 +59,7 @@ func newRules(c *console) *cobra.Command {
 				rule := findRule(opt.Rules, args[0])
 				if rule == nil {
 					err := fmt.Errorf("there is no rule %q", args[0])
-					if near := audit.NearestRule(opt.Rules, args[0]); near != "" {
+					if near := config.NearestRule(opt.Rules, args[0]); near != "" {
 						err = fmt.Errorf("%w: did you mean %s?", err, near)
 					}
 					return &usageError{err, cmd.CommandPath()}
@@ -143,7 +144,7 @@ func withUnit(v float64, unit string) string {
 	return strings.TrimSpace(number + " " + unit)
 }
 
-func explainRule(w *bytes.Buffer, r *audit.Rule, opt *audit.Options, settings []audit.Setting, width int) {
+func explainRule(w *bytes.Buffer, r *audit.Rule, opt *audit.Options, settings []config.Setting, width int) {
 	origin := map[string]string{}
 	for _, s := range settings {
 		origin[s.Key] = s.Origin

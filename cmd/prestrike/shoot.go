@@ -6,6 +6,8 @@ import (
 	"strconv"
 
 	"prestrike/audit"
+	"prestrike/audit/config"
+	"prestrike/audit/shoot"
 	"prestrike/rules"
 
 	"github.com/spf13/cobra"
@@ -45,15 +47,15 @@ const onCommandLine = "command line"
 // them the user's configuration file, over that the one of the folders, over
 // that the command line; and the settings made, later ones holding before
 // earlier ones of the same key.
-func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Options, []audit.Setting, error) {
+func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Options, []config.Setting, error) {
 	opt := &audit.Options{Rules: rules.All()}
 	files, err := f.configFiles(folders)
 	if err != nil {
 		return nil, nil, err
 	}
-	var settings []audit.Setting
+	var settings []config.Setting
 	for _, file := range files {
-		made, err := opt.ReadConfig(file)
+		made, err := config.Read(opt, file)
 		if err != nil {
 			return nil, nil, fmt.Errorf("configuration: %w", err)
 		}
@@ -61,14 +63,14 @@ func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Optio
 	}
 	set := func(flag, key, value string) {
 		if cmd.Flags().Changed(flag) {
-			settings = append(settings, audit.Setting{Key: key, Value: value, Origin: onCommandLine})
+			settings = append(settings, config.Setting{Key: key, Value: value, Origin: onCommandLine})
 		}
 	}
 	usage := func(flag string, err error) error {
 		return &usageError{fmt.Errorf("--%s: %w", flag, err), cmd.CommandPath()}
 	}
 	if cmd.Flags().Changed("support") {
-		opt.Support, err = audit.ParseSupport(f.support)
+		opt.Support, err = shoot.ParseSupport(f.support)
 		if err != nil {
 			return nil, nil, usage("support", err)
 		}
@@ -95,7 +97,7 @@ func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Optio
 		opt.PlannedFrames = f.plannedFrames
 		set("planned-frames", "shoot.planned-frames", strconv.Itoa(f.plannedFrames))
 	}
-	number := func(flag, key string, v float64, limit audit.Range, to *float64) error {
+	number := func(flag, key string, v float64, limit config.Range, to *float64) error {
 		if !cmd.Flags().Changed(flag) {
 			return nil
 		}
@@ -106,10 +108,10 @@ func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Optio
 		set(flag, key, fmt.Sprint(v))
 		return nil
 	}
-	if err := number("magnification", "shoot.magnification", f.magnification, audit.MagnificationRange, &opt.Magnification); err != nil {
+	if err := number("magnification", "shoot.magnification", f.magnification, config.MagnificationRange, &opt.Magnification); err != nil {
 		return nil, nil, err
 	}
-	if err := number("field-width", "shoot.field-width-mm", f.fieldWidth, audit.FieldWidthRange, &opt.FieldWidth); err != nil {
+	if err := number("field-width", "shoot.field-width-mm", f.fieldWidth, config.FieldWidthRange, &opt.FieldWidth); err != nil {
 		return nil, nil, err
 	}
 	// What is declared on the command line holds before the other way to say
@@ -126,12 +128,12 @@ func (f *shootFlags) configFiles(folders []string) ([]string, error) {
 		return []string{f.config}, nil
 	}
 	var files []string
-	if own := audit.UserConfig(); own != "" {
+	if own := config.User(); own != "" {
 		files = append(files, own)
 	}
 	of := ""
 	for _, folder := range folders {
-		file, err := audit.FindConfig(folder)
+		file, err := config.Find(folder)
 		switch {
 		case err != nil:
 			return nil, err

@@ -5,8 +5,8 @@ import (
 	"strconv"
 	"time"
 
-	"prestrike/audit"
 	"prestrike/audit/report"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -40,12 +40,12 @@ func valuesOf(m *exifread.Metadata) []value {
 		text("lens_serial", "lens serial", m.LensSerial),
 		valueOf("lens_specification", "lens specification", m.LensSpecification, lensText, lensJSON),
 		valueOf("captured", "captured", m.Captured, capturedText, capturedJSON),
-		valueOf("exposure_time_s", "exposure time", m.ExposureTime, audit.FormatExposureTime, quotient),
-		valueOf("f_number", "f-number", m.FNumber, audit.FormatFNumber, quotient),
+		valueOf("exposure_time_s", "exposure time", m.ExposureTime, shoot.FormatExposureTime, quotient),
+		valueOf("f_number", "f-number", m.FNumber, shoot.FormatFNumber, quotient),
 		valueOf("max_aperture_apex", "largest aperture", m.MaxApertureValue, decimalText("APEX"), quotient),
-		valueOf("iso", "sensitivity", m.Sensitivity, audit.FormatISO, number),
+		valueOf("iso", "sensitivity", m.Sensitivity, shoot.FormatISO, number),
 		valueOf("sensitivity_type", "sensitivity type", m.SensitivityType, sensitivityTypeText, number),
-		valueOf("focal_length_mm", "focal length", m.FocalLength, audit.FormatFocalLength, quotient),
+		valueOf("focal_length_mm", "focal length", m.FocalLength, shoot.FormatFocalLength, quotient),
 		valueOf("focal_length_35mm_mm", "35 mm equivalent", m.FocalLength35, unitText[uint32]("mm"), number),
 		valueOf("exposure_program", "exposure program", m.ExposureProgram, programText, number),
 		valueOf("exposure_mode", "exposure mode", m.ExposureMode, modeText, number),

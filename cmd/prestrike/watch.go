@@ -13,8 +13,9 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/pictures"
 	"prestrike/audit/report"
-	"prestrike/rules"
+	"prestrike/audit/shoot"
 	"prestrike/watch"
 
 	"github.com/spf13/cobra"
@@ -102,7 +103,7 @@ type watching struct {
 	opt    *audit.Options
 	live   *audit.Live
 	// pictures looks at the pictures; nil where nothing does.
-	pictures *rules.Pictures
+	pictures *pictures.Measurer
 	alerts   *alerter
 	readers  *readCache
 	colour   bool
@@ -126,7 +127,7 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	w := &watching{
 		c: c, f: f, folder: folder, opt: opt, live: audit.NewLive(opt), alerts: alerts, planned: opt.PlannedFrames,
 		pictures: measurePictures(cmd.Context(), c, true, false, []string{folder}, opt),
-		readers:  &readCache{ctx: cmd.Context(), folder: folder, files: map[string]*audit.File{}},
+		readers:  &readCache{ctx: cmd.Context(), folder: folder, files: map[string]*shoot.File{}},
 		colour:   c.outTerminal && !c.plain && !f.noColor,
 	}
 	watcher, err := watch.New(folder, watch.Options{
@@ -355,7 +356,7 @@ type readCache struct {
 	ctx    context.Context // of the watch; reading ends with it
 	folder string
 	mu     sync.Mutex
-	files  map[string]*audit.File
+	files  map[string]*shoot.File
 }
 
 func (r *readCache) rel(path string) string {
@@ -369,10 +370,10 @@ func (r *readCache) rel(path string) string {
 // ready reads a file that rests, and returns an error where it looks as if
 // more of it were still to come.
 func (r *readCache) ready(path string, _ int64) error {
-	if audit.Ignored(filepath.Base(path)) {
+	if shoot.Ignored(filepath.Base(path)) {
 		return nil
 	}
-	f := audit.ReadFile(r.ctx, path, r.rel(path))
+	f := shoot.ReadFile(r.ctx, path, r.rel(path))
 	if err := r.ctx.Err(); err != nil {
 		return err
 	}
@@ -392,13 +393,13 @@ func (r *readCache) ready(path string, _ int64) error {
 
 // take returns what was read of a file, and forgets it. A file that no audit
 // looks at is nil.
-func (r *readCache) take(path string) (string, *audit.File) {
+func (r *readCache) take(path string) (string, *shoot.File) {
 	r.mu.Lock()
 	f, ok := r.files[path]
 	delete(r.files, path)
 	r.mu.Unlock()
-	if !ok && !audit.Ignored(filepath.Base(path)) {
-		f = audit.ReadFile(context.WithoutCancel(r.ctx), path, r.rel(path)) // of the last report too
+	if !ok && !shoot.Ignored(filepath.Base(path)) {
+		f = shoot.ReadFile(context.WithoutCancel(r.ctx), path, r.rel(path)) // of the last report too
 	}
 	return r.rel(path), f
 }

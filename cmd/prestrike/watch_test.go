@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/cmd/prestrike/internal/demo"
 	"prestrike/rules"
 	"prestrike/watch"
@@ -340,7 +341,7 @@ func watchOver(t *testing.T, ctx context.Context, folder string, opt *audit.Opti
 	return &watching{
 		c: c, f: &watchFlags{format: "table"}, folder: folder, opt: opt, live: audit.NewLive(opt),
 		pictures: measurePictures(ctx, c, true, false, []string{folder}, opt),
-		readers:  &readCache{ctx: t.Context(), folder: folder, files: map[string]*audit.File{}},
+		readers:  &readCache{ctx: t.Context(), folder: folder, files: map[string]*shoot.File{}},
 	}, shown
 }
 

@@ -1,27 +1,23 @@
-package rules
+// Package pictures decodes one picture a frame, within a budget of memory, has it
+// measured by audit/pixels, and keeps what was found on disk.
+package pictures
 
 import (
-	"cmp"
 	"context"
-	"errors"
-	"io/fs"
-	"os"
 	"runtime"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 
-	"prestrike/audit"
 	"prestrike/audit/pixels"
-	"prestrike/exifread"
+	"prestrike/audit/shoot"
 )
 
-// Pictures looks at the pictures of sequences, for the rules that need them.
+// A Measurer measures the pictures of sequences, for the rules that need them.
 // What it measured of a sequence it keeps, and a sequence that grew is measured
 // from where it ended, so that a folder can be followed while it fills. The zero
 // value looks at what may show something. One call of Measure at a time.
-type Pictures struct {
+type Measurer struct {
 	// All has the pictures of every sequence of more than one frame looked at.
 	// Else it is those of five frames and more that may be focus sequences or
 	// time-lapses.
@@ -32,22 +28,13 @@ type Pictures struct {
 	// one at a time, from several goroutines.
 	Progress func(done, total int)
 	// Cache, where not nil, keeps what was found from one run to the next.
-	Cache PictureCache
+	Cache Cache
 
-	judged map[string]*picturesOf // at the last call, by the key of the whole sequence
-	open   []*looking             // those that may grow, the latest last
-}
-
-// A PictureCache keeps short texts by key: 64 hexadecimal digits. It may lose
-// them at any time.
-type PictureCache interface {
-	Get(key string) ([]byte, bool)
-	Put(key string, value []byte)
+	judged map[string]*pixels.Seen // at the last call, by the key of the whole sequence
+	open   []*looking              // those that may grow, the latest last
 }
 
 const (
-	// fewPictures is the least length of a sequence that is looked at.
-	fewPictures = 5
 	// growing is how many sequences are kept ready to grow, some 50 KB a frame.
 	growing = 4
 	// stepsBack is how many frames a sequence kept can go back: the last of a
@@ -60,14 +47,6 @@ const (
 	// preview of two megapixels takes 4 MB, a JPEG file of 24 megapixels 50 MB.
 	decodingBytes = 512 << 20
 )
-
-// picturesOf is what was found in the pictures of a sequence.
-type picturesOf struct {
-	Judgement *pixels.Judgement
-	// Missing says why pictures of frames could not be looked at, by the
-	// frame's place in the sequence.
-	Missing map[int]string
-}
 
 // looking is a sequence whose pictures are being looked at.
 type looking struct {
@@ -92,22 +71,19 @@ type glance struct {
 }
 
 // wants reports whether the pictures of a sequence are looked at.
-func (p *Pictures) wants(q *audit.Sequence) bool {
+func (p *Measurer) wants(q *shoot.Sequence) bool {
 	if p.All {
 		return len(q.Frames) > 1
 	}
-	return looksAt(q)
+	return q.AsksForPictures()
 }
-
-// looksAt reports whether the rules ask for the pictures of a sequence.
-func looksAt(q *audit.Sequence) bool { return q.Kind.Steady() && len(q.Frames) >= fewPictures }
 
 // Measure looks at the pictures of the sequences that are looked at, on all
 // processors, and sets their Pictures. Pictures that cannot be decoded are no
 // error. It returns the context's error where it was stopped: the sequences that
 // were not looked at to their end then have no Pictures, and the next call goes
 // on with them.
-func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) error {
+func (p *Measurer) Measure(ctx context.Context, sequences []*shoot.Sequence) error {
 	var jobs []*job
 	total := 0
 	for _, q := range sequences {
@@ -126,7 +102,7 @@ func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) err
 		j.mayGrow = !p.Once
 	}
 	err := p.look(ctx, jobs, total)
-	p.judged = map[string]*picturesOf{} // what else was in it is of no sequence any more
+	p.judged = map[string]*pixels.Seen{} // what else was in it is of no sequence any more
 	for _, j := range jobs {
 		if j.on != nil && len(j.on.taken) > 0 {
 			p.open = append(p.open, j.on) // also where it was stopped on the way
@@ -147,11 +123,11 @@ func (p *Pictures) Measure(ctx context.Context, sequences []*audit.Sequence) err
 
 // A job is one sequence to be looked at.
 type job struct {
-	q      *audit.Sequence
+	q      *shoot.Sequence
 	frames []framePictures
 	keys   []string // of the frames
 	key    string   // of them all
-	found  *picturesOf
+	found  *pixels.Seen
 	on     *looking
 	begun  int // frames that were taken in before
 	// mayGrow keeps it ready for more frames.
@@ -160,7 +136,7 @@ type job struct {
 	unread  bool // some could not be read, as long as that may last
 }
 
-func newJob(q *audit.Sequence) *job {
+func newJob(q *shoot.Sequence) *job {
 	j := &job{q: q}
 	for _, f := range q.Frames {
 		list := picturesIn(f)
@@ -180,7 +156,7 @@ func (j *job) judge() {
 		}
 		j.unread = j.unread || g.tried == notRead
 	}
-	j.found = &picturesOf{j.on.sequence.Judge(pixels.DefaultThresholds(), settingsOf(j.q)), missing}
+	j.found = &pixels.Seen{Judgement: j.on.sequence.Judge(pixels.DefaultThresholds(), j.q.Exposures()), Missing: missing}
 	j.looked = true
 	if !j.mayGrow {
 		j.on = nil // some 50 KB a frame
@@ -189,7 +165,7 @@ func (j *job) judge() {
 
 // known returns what was found before in a sequence of so many frames with this
 // key, or nil.
-func (p *Pictures) known(key string, frames int) *picturesOf {
+func (p *Measurer) known(key string, frames int) *pixels.Seen {
 	if found := p.judged[key]; found != nil {
 		return found
 	}
@@ -200,17 +176,17 @@ func (p *Pictures) known(key string, frames int) *picturesOf {
 	if !ok {
 		return nil
 	}
-	return decodePictures(text, frames)
+	return decode(text, frames)
 }
 
 // keep keeps what was found; from one run to the next only what was looked at in
 // one go, and not each state of a folder that fills.
-func (p *Pictures) keep(j *job) {
+func (p *Measurer) keep(j *job) {
 	if !j.unread {
 		p.judged[j.key] = j.found
 	}
 	if !j.unread && j.looked && j.begun == 0 && p.Cache != nil {
-		if text := encodePictures(j.found); text != nil {
+		if text := encode(j.found); text != nil {
 			p.Cache.Put(j.key, text)
 		}
 	}
@@ -218,7 +194,7 @@ func (p *Pictures) keep(j *job) {
 
 // resume takes out the sequence kept that begins as the one with these frames, at
 // the last place from which it can go on, or makes a new one.
-func (p *Pictures) resume(keys []string) *looking {
+func (p *Measurer) resume(keys []string) *looking {
 	for i, o := range p.open {
 		n := o.agrees(keys)
 		if n == 0 {
@@ -257,7 +233,7 @@ func (l *looking) agrees(keys []string) int {
 }
 
 // look measures the pictures of the jobs.
-func (p *Pictures) look(ctx context.Context, jobs []*job, total int) error {
+func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 	type task struct {
 		job *job
 		on  *looking
@@ -356,147 +332,4 @@ func (l *looking) take(at int, g glance, j *job) (n int, all bool) {
 	l.taking = false
 	l.mu.Unlock()
 	return n, all
-}
-
-// Reasons for which there is nothing to look at in a frame.
-const (
-	noPreview      = "no preview"
-	foreignPreview = "the preview is of a kind that is not decoded"
-	damagedPreview = "the preview is damaged"
-	damagedPicture = "the picture is damaged" // of a JPEG file: it is lost
-	smallPreview   = "the preview is too small"
-	unreadPicture  = "the picture could not be read"
-	failedHere     = "the program failed here, please report it"
-)
-
-// framePictures are those of a frame's files, the best to look at first.
-type framePictures []candidate
-
-// A candidate is a picture of a frame.
-type candidate struct {
-	file    *audit.File
-	preview exifread.Preview
-	// key tells whether the picture may have changed: path, size and time of
-	// change of its file.
-	key string
-}
-
-// What stands for no picture, as no path is empty.
-const (
-	noOther = "\x00"     // at the end of a frame's key
-	notRead = "\x00\x00" // in place of pictures that are to be tried again: no key begins with it
-)
-
-// picturesIn returns the pictures of a frame.
-func picturesIn(f *audit.Frame) framePictures {
-	var list framePictures
-	for _, file := range f.Files {
-		p, err := file.Meta.Picture()
-		if err != nil {
-			continue
-		}
-		changed := ""
-		if info, err := os.Stat(file.Abs); err == nil {
-			changed = strconv.FormatInt(info.ModTime().UnixNano(), 10)
-		}
-		key := file.Abs + "\x00" + strconv.FormatInt(file.Size, 10) + "\x00" + changed + "\x00"
-		list = append(list, candidate{file, p, key})
-	}
-	slices.SortStableFunc(list, func(a, b candidate) int { return cmp.Compare(a.preview.Misfit(), b.preview.Misfit()) })
-	return list
-}
-
-// key is made of the keys of the pictures.
-func (list framePictures) key() string {
-	var b strings.Builder
-	for _, c := range list {
-		b.WriteString(c.key)
-	}
-	return b.String() + noOther
-}
-
-// look measures the first picture that can be, or says why there is none.
-func (list framePictures) look(ctx context.Context, memory *budget) glance {
-	g := glance{why: noPreview}
-	again := false
-	for _, c := range list {
-		g.tried += c.key
-		m, err := c.measure(ctx, memory)
-		if err == nil {
-			g.measure, g.why = m, ""
-			break
-		}
-		// The file may be there again, or free, at the next look.
-		_, medium := errors.AsType[*fs.PathError](err)
-		again = again || medium || ctx.Err() != nil
-		_, failed := errors.AsType[*exifread.PanicError](err)
-		switch {
-		case again:
-			g.why = unreadPicture
-		case errors.Is(err, pixels.ErrTooSmall):
-			g.why = smallPreview
-		case failed:
-			g.why = failedHere
-		case !errors.Is(err, exifread.ErrDamaged):
-			g.why = foreignPreview
-		case c.preview.Offset == 0 && c.preview.Length == c.file.Size:
-			g.why = damagedPicture
-		default:
-			g.why = damagedPreview
-		}
-	}
-	switch {
-	case again:
-		g.tried = notRead
-	case g.measure == nil:
-		g.tried += noOther // another may serve
-	}
-	return g
-}
-
-// measure decodes and measures the picture. It waits for memory where others hold
-// too much.
-func (c *candidate) measure(ctx context.Context, memory *budget) (*pixels.FrameMeasure, error) {
-	var held int64
-	defer func() { memory.give(held) }()
-	img, err := c.preview.Decode(ctx, c.file.Abs, func(n int64) {
-		memory.take(n)
-		held = n
-	})
-	if err != nil {
-		return nil, err
-	}
-	return pixels.Measure(img)
-}
-
-// A budget is bytes that several goroutines share.
-type budget struct {
-	mu    sync.Mutex
-	freed *sync.Cond
-	bytes int64
-	used  int64
-}
-
-func newBudget(bytes int64) *budget {
-	b := &budget{bytes: bytes}
-	b.freed = sync.NewCond(&b.mu)
-	return b
-}
-
-// take waits until so many bytes are left. Who asks for more than there are gets
-// them alone.
-func (b *budget) take(n int64) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	for b.used > 0 && b.used+n > b.bytes {
-		b.freed.Wait()
-	}
-	b.used += n
-}
-
-func (b *budget) give(n int64) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.used -= n
-	b.freed.Broadcast()
 }

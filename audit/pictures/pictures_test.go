@@ -1,4 +1,4 @@
-package rules
+package pictures
 
 import (
 	"context"
@@ -12,14 +12,19 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/audittest"
+	"prestrike/audit/pictures/picturestest"
+	"prestrike/audit/pixels"
 	"prestrike/audit/pixels/pixelstest"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules"
 )
 
 // TestPicturesMemory holds that pictures wait for memory while others hold it, and
 // give it back whether they can be decoded or not.
 func TestPicturesMemory(t *testing.T) {
-	folder := camera{}.shoot(t, covering()[:2])
+	folder := picturestest.Camera{}.Shoot(t, picturestest.Covering()[:2])
 	files := collect(t, folder)
 	damaged, err := os.ReadFile(files[1].Abs)
 	if err != nil {
@@ -35,7 +40,7 @@ func TestPicturesMemory(t *testing.T) {
 		done := 0
 		for _, f := range files {
 			go func() {
-				picturesIn(&audit.Frame{Files: []*audit.File{f}}).look(t.Context(), memory)
+				picturesIn(&shoot.Frame{Files: []*shoot.File{f}}).look(t.Context(), memory)
 				memory.take(1)
 				done++
 				memory.give(1)
@@ -81,7 +86,7 @@ func TestBudget(t *testing.T) {
 
 // withRaw gives each frame a raw file beside its JPEG file, with a preview of so
 // many pixels wide, which is looked at before the JPEG file or behind it.
-func withRaw(t *testing.T, jpegs []*audit.File, width int) (raws []*audit.File) {
+func withRaw(t *testing.T, jpegs []*shoot.File, width int) (raws []*shoot.File) {
 	t.Helper()
 	for _, f := range jpegs {
 		data, err := os.ReadFile(f.Abs)
@@ -102,9 +107,9 @@ func withRaw(t *testing.T, jpegs []*audit.File, width int) (raws []*audit.File) 
 	return raws
 }
 
-func collect(t *testing.T, folder string) []*audit.File {
+func collect(t *testing.T, folder string) []*shoot.File {
 	t.Helper()
-	c, err := audit.Collect(t.Context(), []string{folder}, nil)
+	c, err := shoot.Collect(t.Context(), []string{folder}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -113,17 +118,17 @@ func collect(t *testing.T, folder string) []*audit.File {
 
 // looksOver is the options of an audit that looks at pictures, and how many it has
 // looked at.
-func looksOver(t *testing.T, p *Pictures) (opt *audit.Options, looks *int) {
+func looksOver(t *testing.T, p *Measurer) (opt *audit.Options, looks *int) {
 	looks = new(int)
 	p.Progress = func(int, int) { *looks++ }
-	return &audit.Options{Rules: All(), Measure: func(q []*audit.Sequence) error { return p.Measure(t.Context(), q) }}, looks
+	return &audit.Options{Rules: rules.All(), Measure: func(q []*shoot.Sequence) error { return p.Measure(t.Context(), q) }}, looks
 }
 
 // TestPicturesPairs holds that a folder that fills with raw and JPEG files has each
 // frame looked at once, or twice where the better picture comes second, and comes
 // to the same as one look at the end.
 func TestPicturesPairs(t *testing.T) {
-	jpegs := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, pixelstest.Brighten(covering()[9:], 7, 1, -2)))
+	jpegs := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, pixelstest.Brighten(picturestest.Covering()[9:], 7, 1, -2)))
 	for _, c := range []struct {
 		name  string
 		width int // of the raw files' previews
@@ -136,23 +141,23 @@ func TestPicturesPairs(t *testing.T) {
 		{"JPEG first, the raw better", 600, 1, 2},
 	} {
 		raws := withRaw(t, jpegs, c.width)
-		opt, _ := looksOver(t, &Pictures{})
+		opt, _ := looksOver(t, &Measurer{})
 		once, err := audit.Judge(append(slices.Clone(raws), jpegs...), opt)
 		if err != nil {
 			t.Fatal(err)
 		}
-		opt, looks := looksOver(t, &Pictures{})
+		opt, looks := looksOver(t, &Measurer{})
 		live := audit.NewLive(opt)
 		for i := range jpegs {
-			pair := []*audit.File{raws[i], jpegs[i]}
-			for _, f := range []*audit.File{pair[c.first], pair[1-c.first]} {
+			pair := []*shoot.File{raws[i], jpegs[i]}
+			for _, f := range []*shoot.File{pair[c.first], pair[1-c.first]} {
 				live.Put(f.Path, f, time.Now())
 				if _, err := live.Look(time.Now(), false, false); err != nil {
 					t.Fatal(err)
 				}
 			}
 		}
-		got, want := told(live.Result()), told(once)
+		got, want := audittest.Told(live.Result()), audittest.Told(once)
 		if !slices.Equal(got, want) || len(want) == 0 {
 			t.Errorf("%s: file by file:\n%q\nat once:\n%q", c.name, got, want)
 		}
@@ -165,13 +170,13 @@ func TestPicturesPairs(t *testing.T) {
 // TestPicturesLateFrame holds that a frame that comes behind the one after it does
 // not have the whole sequence looked at again.
 func TestPicturesLateFrame(t *testing.T) {
-	files := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:]))
-	opt, _ := looksOver(t, &Pictures{})
+	files := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, picturestest.Covering()[9:]))
+	opt, _ := looksOver(t, &Measurer{})
 	once, err := audit.Judge(files, opt)
 	if err != nil {
 		t.Fatal(err)
 	}
-	opt, looks := looksOver(t, &Pictures{})
+	opt, looks := looksOver(t, &Measurer{})
 	live := audit.NewLive(opt)
 	for i := range files {
 		at := i
@@ -183,7 +188,7 @@ func TestPicturesLateFrame(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if got, want := told(live.Result()), told(once); !slices.Equal(got, want) {
+	if got, want := audittest.Told(live.Result()), audittest.Told(once); !slices.Equal(got, want) {
 		t.Errorf("got %q, want %q", got, want)
 	}
 	if *looks > 2*len(files) {
@@ -194,25 +199,25 @@ func TestPicturesLateFrame(t *testing.T) {
 // TestPicturesSecondFile holds that the second file of a frame is looked at where
 // the first shows nothing.
 func TestPicturesSecondFile(t *testing.T) {
-	jpegs := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:]))
+	jpegs := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, picturestest.Covering()[9:]))
 	raws := withRaw(t, jpegs, 600)
 	last := len(raws) - 1
 	if err := os.WriteFile(raws[last].Abs, make([]byte, raws[last].Size), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	opt, looks := looksOver(t, &Pictures{})
+	opt, looks := looksOver(t, &Measurer{})
 	live := audit.NewLive(opt)
-	missing := func(files []*audit.File) string {
+	missing := func(files []*shoot.File) string {
 		for _, f := range files {
 			live.Put(f.Path, f, time.Now())
 		}
 		if _, err := live.Look(time.Now(), false, false); err != nil {
 			t.Fatal(err)
 		}
-		return live.Result().Sessions[0].Sequences[0].Pictures.(*picturesOf).Missing[last]
+		return live.Result().Sessions[0].Sequences[0].Pictures.(*pixels.Seen).Missing[last]
 	}
-	if got := missing(raws); got != damagedPicture {
-		t.Errorf("without the second file: %q, want %q", got, damagedPicture)
+	if got := missing(raws); got != pixels.DamagedFile {
+		t.Errorf("without the second file: %q, want %q", got, pixels.DamagedFile)
 	}
 	*looks = 0
 	if got := missing(jpegs); got != "" || *looks == 0 {
@@ -223,15 +228,15 @@ func TestPicturesSecondFile(t *testing.T) {
 // TestPicturesNotRead holds that a file that cannot be read for now is told as such,
 // and looked at when it can.
 func TestPicturesNotRead(t *testing.T) {
-	files := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:]))
+	files := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, picturestest.Covering()[9:]))
 	kept := &memory{values: map[string][]byte{}}
-	opt, _ := looksOver(t, &Pictures{Cache: kept})
+	opt, _ := looksOver(t, &Measurer{Cache: kept})
 	missing := func() map[int]string {
 		result, err := audit.Judge(files, opt)
 		if err != nil {
 			t.Fatal(err)
 		}
-		return result.Sessions[0].Sequences[0].Pictures.(*picturesOf).Missing
+		return result.Sessions[0].Sequences[0].Pictures.(*pixels.Seen).Missing
 	}
 	// A folder in place of the file, which looks the same from outside.
 	name := files[4].Abs
@@ -262,16 +267,16 @@ func TestPicturesNotRead(t *testing.T) {
 // TestPicturesTakePlace holds that a sequence that changes again and again leaves
 // room for others that grow.
 func TestPicturesTakePlace(t *testing.T) {
-	every := camera{every: 1300 * time.Millisecond}
-	files := collect(t, every.shoot(t, covering()[9:]))
+	every := picturestest.Camera{Every: 1300 * time.Millisecond}
+	files := collect(t, every.Shoot(t, picturestest.Covering()[9:]))
 	other := every
-	other.change = func(_ int, m *exifread.Metadata) { m.BodySerial = exifread.Of("4712") }
-	others := collect(t, other.shoot(t, covering()[9:]))
+	other.Change = func(_ int, m *exifread.Metadata) { m.BodySerial = exifread.Of("4712") }
+	others := collect(t, other.Shoot(t, picturestest.Covering()[9:]))
 	for _, f := range others {
 		f.Path = "second/" + f.Path
 	}
-	opt, looks := looksOver(t, &Pictures{})
-	look := func(files []*audit.File) int {
+	opt, looks := looksOver(t, &Measurer{})
+	look := func(files []*shoot.File) int {
 		*looks = 0
 		if _, err := audit.Judge(files, opt); err != nil {
 			t.Fatal(err)
@@ -294,8 +299,8 @@ func TestPicturesTakePlace(t *testing.T) {
 // TestPicturesForget holds that what was found in sequences that are no more is
 // not held.
 func TestPicturesForget(t *testing.T) {
-	files := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, covering()[9:]))
-	p := &Pictures{}
+	files := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, picturestest.Covering()[9:]))
+	p := &Measurer{}
 	opt, _ := looksOver(t, p)
 	for n := range 4 { // other frames each time
 		if _, err := audit.Judge(files[2*n:2*n+6], opt); err != nil {
@@ -310,15 +315,15 @@ func TestPicturesForget(t *testing.T) {
 // TestPicturesGoOn holds that a look that was stopped loses nothing: what is known
 // is still told, and the next look goes on from there.
 func TestPicturesGoOn(t *testing.T) {
-	files := collect(t, camera{every: 1300 * time.Millisecond}.shoot(t, pixelstest.Brighten(covering(), 13, 1, -2)))
-	opt, _ := looksOver(t, &Pictures{})
+	files := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, pixelstest.Brighten(picturestest.Covering(), 13, 1, -2)))
+	opt, _ := looksOver(t, &Measurer{})
 	result, err := audit.Judge(files, opt)
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := told(result)
+	want := audittest.Told(result)
 
-	p := &Pictures{}
+	p := &Measurer{}
 	ctx, stop := context.WithCancel(t.Context())
 	looks := 0
 	p.Progress = func(int, int) {
@@ -326,20 +331,20 @@ func TestPicturesGoOn(t *testing.T) {
 			stop()
 		}
 	}
-	stopped := &audit.Options{Rules: All(), Measure: func(q []*audit.Sequence) error { return p.Measure(ctx, q) }}
+	stopped := &audit.Options{Rules: rules.All(), Measure: func(q []*shoot.Sequence) error { return p.Measure(ctx, q) }}
 	if _, err := audit.Judge(files, stopped); !errors.Is(err, context.Canceled) {
 		t.Fatalf("stopped after %d frames: error %v", looks, err)
 	}
-	opt.Measure = func(q []*audit.Sequence) error { return p.Measure(t.Context(), q) }
+	opt.Measure = func(q []*shoot.Sequence) error { return p.Measure(t.Context(), q) }
 	result, err = audit.Judge(files, opt)
-	if got := told(result); err != nil || !slices.Equal(got, want) {
+	if got := audittest.Told(result); err != nil || !slices.Equal(got, want) {
 		t.Errorf("after a stop: %q, error %v; want %q", got, err, want)
 	}
 	if looks != len(files) {
 		t.Errorf("%d looks at %d frames", looks, len(files))
 	}
 	result, err = audit.Judge(files, stopped) // there is nothing left to look at
-	if got := told(result); err != nil || !slices.Equal(got, want) {
+	if got := audittest.Told(result); err != nil || !slices.Equal(got, want) {
 		t.Errorf("of what is known: %q, error %v; want %q", got, err, want)
 	}
 }

@@ -1,4 +1,4 @@
-package audit_test
+package shoot_test
 
 import (
 	"fmt"
@@ -7,8 +7,8 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"prestrike/audit"
 	"prestrike/audit/audittest"
+	"prestrike/audit/shoot"
 )
 
 // sequences lists the sequences of a session text: body, kind, frames.
@@ -19,7 +19,7 @@ func sequences(t *testing.T, text string) []string {
 		t.Fatal(err)
 	}
 	var got []string
-	for _, s := range audit.Group(session.Files, &session.Options) {
+	for _, s := range shoot.Group(session.Files, &session.Options.Options) {
 		for _, q := range s.Sequences {
 			line := fmt.Sprintf("%s %s %s", q.ID, q.Kind, q.Frames[0].Label())
 			if n := len(q.Frames); n > 1 {

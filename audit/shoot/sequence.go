@@ -1,6 +1,9 @@
-package audit
+package shoot
 
 import (
+	"fmt"
+	"math"
+	"slices"
 	"time"
 
 	"prestrike/exifread"
@@ -43,6 +46,14 @@ var supportNames = [...]string{SupportAuto: "auto", Tripod: "tripod", Handheld: 
 // String returns the support's word in reports.
 func (s Support) String() string { return supportNames[s] }
 
+// ParseSupport returns the support of a word: auto, tripod or handheld.
+func ParseSupport(word string) (Support, error) {
+	if i := slices.Index(supportNames[:], word); i >= 0 {
+		return Support(i), nil
+	}
+	return 0, fmt.Errorf("%q is no support: write auto, tripod or handheld", word)
+}
+
 // A Sequence is the frames made as one run by one body.
 type Sequence struct {
 	ID     string // "1.2": session and place in it
@@ -56,23 +67,9 @@ type Sequence struct {
 	Steps    []Step
 	Settings Settings
 	Support  Support // Tripod or Handheld
-	// Pictures is what Options.Measure found, for rules that know it, and may
-	// be a Viewer; nil where the pictures were not looked at.
+	// Pictures is what was found in the pictures, for whoever knows it; nil
+	// where they were not looked at.
 	Pictures any
-
-	Verdict Verdict
-	// SupersededBy is the retake that makes this sequence's faults
-	// harmless, or nil.
-	SupersededBy *Sequence
-	Findings     []*Finding
-	NotJudged    []NotJudged
-}
-
-// A Viewer knows what the pictures of a sequence show.
-type Viewer interface {
-	// OtherView reports whether the Pictures of another sequence are sure to
-	// show something else.
-	OtherView(pictures any) bool
 }
 
 // Start returns when the first timed frame was made; zero where no frame records it.
@@ -111,6 +108,31 @@ func (s *Sequence) Settle(walks, beyondDoubt bool) {
 	}
 }
 
+// Regular reports whether a timer of 2 s or more may have made the frames: they
+// keep to the beat, with few exceptions.
+func (s *Sequence) Regular() bool {
+	c, ok := s.Cadence.Get()
+	return ok && c >= time.Duration(intervalCadence*float64(time.Second)) && s.even()
+}
+
+// AsksForPictures reports whether its pictures can tell what its files do not
+// record: of a sequence made at fixed settings, with five frames or more.
+func (s *Sequence) AsksForPictures() bool { return s.Kind.Steady() && len(s.Frames) >= fewFrames }
+
+// ExpectedFrames returns how many frames the sequence holds, counting those whose
+// numbers are missing inside it.
+func (s *Sequence) ExpectedFrames() int {
+	n := len(s.Frames)
+	for _, st := range s.Steps {
+		if c, ok := st.Count.Get(); ok && c > 1 {
+			if t, ok := st.Ticks.Get(); ok && math.Abs(t-float64(c)) <= 0.5+st.Slack {
+				n += c - 1
+			}
+		}
+	}
+	return n
+}
+
 // A Step is the way from one frame to the next of a sequence.
 type Step struct {
 	From, To *Frame
@@ -142,10 +164,6 @@ type Session struct {
 	ID        string // "1", "2", ... by time
 	Bodies    []*Body
 	Sequences []*Sequence // by start, then body and number
-	Verdict   Verdict
-	// Findings are those that belong to no single sequence.
-	Findings  []*Finding
-	NotJudged []NotJudged
 }
 
 // Frames returns the number of frames in the session.

@@ -1,4 +1,4 @@
-package audit
+package shoot
 
 import (
 	"cmp"
@@ -136,8 +136,8 @@ func (f *Frame) zone() (time.Duration, bool) {
 // sensitivity returns the ISO of the frame.
 func (f *Frame) sensitivity() exifread.Value[uint32] { return f.meta.Sensitivity }
 
-// seconds returns the exposure time, 0 where not recorded.
-func (f *Frame) seconds() float64 {
+// ExposureSeconds returns the exposure time in seconds, 0 where not recorded.
+func (f *Frame) ExposureSeconds() float64 {
 	if t, ok := f.meta.ExposureTime.Get(); ok {
 		return t.Float()
 	}

@@ -1,4 +1,4 @@
-package audit
+package shoot
 
 import (
 	"math"
@@ -156,7 +156,7 @@ func points(frames []*Frame) []point {
 	for i, f := range frames {
 		m := f.meta
 		p := &ps[i]
-		p.t, p.q, p.e = f.Time.Sub(origin).Seconds(), f.Resolution.Seconds(), f.seconds()
+		p.t, p.q, p.e = f.Time.Sub(origin).Seconds(), f.Resolution.Seconds(), f.ExposureSeconds()
 		p.settings.iso, p.settings.isoOK = m.Sensitivity.Get()
 		p.settings.time = p.e
 		if n, ok := m.FNumber.Get(); ok {
@@ -204,12 +204,12 @@ func compare(a, b *point) between {
 		}
 	}
 	x, y := a.settings, b.settings
-	w.exposureToo = math.Abs(exposureChange(x, y)) >= driftEV
+	w.exposureToo = math.Abs(exposureChange(x, y)) >= SameSetting
 	iso := x.isoOK && y.isoOK && x.iso != y.iso
 	w.changed = w.exposureToo || iso || x.wb != y.wb || x.orientation != y.orientation
 	y.iso = x.iso // time and f-number, which a programme changes together, are of one kind
 	kinds := 0
-	for _, differs := range []bool{math.Abs(exposureChange(x, y)) >= driftEV, iso, x.wb != y.wb, x.orientation != y.orientation} {
+	for _, differs := range []bool{math.Abs(exposureChange(x, y)) >= SameSetting, iso, x.wb != y.wb, x.orientation != y.orientation} {
 		if differs {
 			kinds++
 		}
@@ -221,9 +221,9 @@ func compare(a, b *point) between {
 	return w
 }
 
-// driftEV is half the finest common setting step (1/3 EV): nominal values of
+// SameSetting, in EV, is half the finest common setting step (1/3 EV): nominal values of
 // one setting never differ by as much.
-const driftEV = 1.0 / 6
+const SameSetting = 1.0 / 6
 
 // exposureChange returns how much more exposure b gets than a, in EV:
 // log2(t2 S2 / t1 S1) - 2 log2(N2/N1), over what both record.

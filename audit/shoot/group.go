@@ -1,4 +1,4 @@
-package audit
+package shoot
 
 import (
 	"cmp"
@@ -178,11 +178,11 @@ func ladder(ev []float64) bool {
 	sorted := slices.Clone(ev)
 	slices.Sort(sorted)
 	step := (sorted[len(sorted)-1] - sorted[0]) / float64(len(sorted)-1)
-	if step < driftEV {
+	if step < SameSetting {
 		return false
 	}
 	for i := 1; i < len(sorted); i++ {
-		if d := sorted[i] - sorted[i-1]; math.Abs(d-step) > max(0.2, 0.25*step) || d < driftEV {
+		if d := sorted[i] - sorted[i-1]; math.Abs(d-step) > max(0.2, 0.25*step) || d < SameSetting {
 			return false
 		}
 	}
@@ -191,7 +191,7 @@ func ladder(ev []float64) bool {
 
 func repeats(ev []float64, p int) bool {
 	for i := p; i < len(ev); i++ {
-		if math.Abs(ev[i]-ev[i-p]) > driftEV {
+		if math.Abs(ev[i]-ev[i-p]) > SameSetting {
 			return false
 		}
 	}
@@ -266,7 +266,7 @@ func (s *Sequence) measure(opt *Options) {
 	s.Support = opt.Support
 	if s.Support == SupportAuto {
 		s.Support = Handheld
-		if s.Kind.Steady() || s.Kind == Exposure || slices.ContainsFunc(s.Frames, func(f *Frame) bool { return f.seconds() > slowest }) {
+		if s.Kind.Steady() || s.Kind == Exposure || slices.ContainsFunc(s.Frames, func(f *Frame) bool { return f.ExposureSeconds() > slowest }) {
 			s.Support = Tripod
 		}
 	}
@@ -320,7 +320,7 @@ func (s *Sequence) cadence() {
 				g /= float64(n)
 			}
 			if s.Kind == Exposure {
-				g -= prev.seconds()
+				g -= prev.ExposureSeconds()
 			}
 			gaps = append(gaps, g)
 			q = max(q, f.Resolution.Seconds(), prev.Resolution.Seconds())
@@ -378,7 +378,7 @@ func (s *Sequence) steps() {
 			st.Elapsed = exifread.Of(d)
 			if steady {
 				ticks := d.Seconds() / c.Seconds()
-				e := a.seconds()
+				e := a.ExposureSeconds()
 				if s.Kind == Exposure {
 					ticks = (d.Seconds() - e) / c.Seconds()
 				} else if extra := e - typical; e > 0 && math.Abs(extra) > 0.05*c.Seconds() {

@@ -1,12 +1,12 @@
-package audit_test
+package shoot_test
 
 import (
 	"flag"
 	"strings"
 	"testing"
 
-	"prestrike/audit"
 	"prestrike/audit/audittest"
+	"prestrike/audit/shoot"
 )
 
 var (
@@ -23,16 +23,16 @@ func TestGroupFindsMadeUpSequences(t *testing.T) {
 	}
 	exact, total, wrongKind, misses := 0, 0, map[string]int{}, map[string]int{}
 	for seed := *seedsAt; seed < *seedsAt+uint64(n); seed++ {
-		shoot := audittest.Random(seed)
-		sessions := audit.Group(shoot.Files, &audit.Options{})
-		found, missed := shoot.Compare(sessions)
+		made := audittest.Random(seed)
+		sessions := shoot.Group(made.Files, &shoot.Options{})
+		found, missed := made.Compare(sessions)
 		exact += len(found)
 		total += len(found) + len(missed)
 		for _, m := range missed {
 			misses[strings.TrimRight(m.What, "0123456789. sEV")]++
 			t.Logf("seed %d: missed %s (%d frames from %s)", seed, m.What, len(m.Frames), m.Frames[0])
 		}
-		kinds := map[string]audit.Kind{}
+		kinds := map[string]shoot.Kind{}
 		for _, session := range sessions {
 			for _, q := range session.Sequences {
 				kinds[q.Frames[0].Path()] = q.Kind

@@ -1,4 +1,6 @@
-package audit
+// Package config reads what users declare: configuration files in TOML, and the
+// ranges of what may stand in them.
+package config
 
 import (
 	"bytes"
@@ -15,20 +17,23 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
+
+	"prestrike/audit"
+	"prestrike/audit/shoot"
 )
 
-// ConfigName is the name of configuration files.
-const ConfigName = "prestrike.toml"
+// Name is the name of configuration files.
+const Name = "prestrike.toml"
 
-// A ConfigError is a mistake in a configuration file.
-type ConfigError struct {
+// A Error is a mistake in a configuration file.
+type Error struct {
 	File string
 	Line int // 0 where the whole file is meant
 	Text string
 }
 
 // Error writes file, line and what is wrong.
-func (e *ConfigError) Error() string {
+func (e *Error) Error() string {
 	if e.Line == 0 {
 		return fmt.Sprintf("%s: %s", e.File, e.Text)
 	}
@@ -42,16 +47,16 @@ type Setting struct {
 	Origin string // file and line, or the words of whoever set it
 }
 
-// FindConfig returns the configuration file that holds for a folder: the
+// Find returns the configuration file that holds for a folder: the
 // nearest of that name in the folder or the folders above it; empty where
 // there is none.
-func FindConfig(folder string) (string, error) {
+func Find(folder string) (string, error) {
 	dir, err := filepath.Abs(folder)
 	if err != nil {
 		return "", err
 	}
 	for {
-		name := filepath.Join(dir, ConfigName)
+		name := filepath.Join(dir, Name)
 		if info, err := os.Stat(name); err == nil && info.Mode().IsRegular() {
 			return name, nil
 		}
@@ -63,14 +68,14 @@ func FindConfig(folder string) (string, error) {
 	}
 }
 
-// UserConfig returns the user's own configuration file, which holds where that
+// User returns the user's own configuration file, which holds where that
 // of the folder says nothing; empty where there is none.
-func UserConfig() string {
+func User() string {
 	dir, err := os.UserConfigDir()
 	if err != nil {
 		return ""
 	}
-	name := filepath.Join(dir, "prestrike", ConfigName)
+	name := filepath.Join(dir, "prestrike", Name)
 	if info, err := os.Stat(name); err != nil || !info.Mode().IsRegular() {
 		return ""
 	}
@@ -78,7 +83,7 @@ func UserConfig() string {
 }
 
 // config is the file's form.
-type config struct {
+type document struct {
 	Shoot struct {
 		Support       *string  `toml:"support"`
 		PlannedFrames *int     `toml:"planned-frames"`
@@ -111,22 +116,22 @@ type config struct {
 	} `toml:"accept"`
 }
 
-// ReadConfig reads a configuration file over the options, which must hold the
+// Read reads a configuration file over the options, which must hold the
 // rules already, and returns the settings that it made. Mistakes are all told
-// at once, each a *[ConfigError].
-func (o *Options) ReadConfig(file string) ([]Setting, error) {
+// at once, each a *[Error].
+func Read(o *audit.Options, file string) ([]Setting, error) {
 	data, err := os.ReadFile(file)
 	if err != nil {
 		return nil, err
 	}
-	return o.readConfig(file, data)
+	return read(o, file, data)
 }
 
-func (o *Options) readConfig(file string, data []byte) ([]Setting, error) {
-	r := configReader{o: o, file: file}
+func read(o *audit.Options, file string, data []byte) ([]Setting, error) {
+	r := reader{o: o, file: file}
 	dec := toml.NewDecoder(bytes.NewReader(data))
 	dec.DisallowUnknownFields()
-	var c config
+	var c document
 	if err := dec.Decode(&c); err != nil {
 		return nil, r.decodeError(err)
 	}
@@ -145,23 +150,23 @@ func (o *Options) readConfig(file string, data []byte) ([]Setting, error) {
 	return r.settings, nil
 }
 
-type configReader struct {
-	o        *Options
+type reader struct {
+	o        *audit.Options
 	file     string
 	lines    map[string]int
 	settings []Setting
 	errs     []error
 }
 
-func (r *configReader) fail(key, format string, args ...any) {
-	r.errs = append(r.errs, &ConfigError{r.file, r.lines[key], fmt.Sprintf(format, args...)})
+func (r *reader) fail(key, format string, args ...any) {
+	r.errs = append(r.errs, &Error{r.file, r.lines[key], fmt.Sprintf(format, args...)})
 }
 
-func (r *configReader) set(key, value string) {
+func (r *reader) set(key, value string) {
 	r.settings = append(r.settings, Setting{key, value, fmt.Sprintf("%s:%d", r.file, r.lines[key])})
 }
 
-func (r *configReader) decodeError(err error) error {
+func (r *reader) decodeError(err error) error {
 	if strict, ok := errors.AsType[*toml.StrictMissingError](err); ok {
 		var errs []error
 		for _, e := range strict.Errors {
@@ -171,15 +176,15 @@ func (r *configReader) decodeError(err error) error {
 			if near := nearest(key, knownKeys); near != "" {
 				text += fmt.Sprintf(": did you mean %q?", near)
 			}
-			errs = append(errs, &ConfigError{r.file, line, text})
+			errs = append(errs, &Error{r.file, line, text})
 		}
 		return errors.Join(errs...)
 	}
 	if e, ok := errors.AsType[*toml.DecodeError](err); ok {
 		line, _ := e.Position()
-		return &ConfigError{r.file, line, strings.TrimPrefix(e.Error(), "toml: ")}
+		return &Error{r.file, line, strings.TrimPrefix(e.Error(), "toml: ")}
 	}
-	return &ConfigError{r.file, 0, err.Error()}
+	return &Error{r.file, 0, err.Error()}
 }
 
 // knownKeys are the keys of the file, for suggestions.
@@ -190,10 +195,10 @@ var knownKeys = []string{
 	"rule", "accept", "accept.rule", "accept.frame", "accept.reason",
 }
 
-func (r *configReader) shoot(c *config) {
+func (r *reader) shoot(c *document) {
 	s := &c.Shoot
 	if s.Support != nil {
-		support, err := ParseSupport(*s.Support)
+		support, err := shoot.ParseSupport(*s.Support)
 		if err != nil {
 			r.fail("shoot.support", "%v", err)
 		}
@@ -228,7 +233,7 @@ func (r *configReader) shoot(c *config) {
 	number("magnification", s.Magnification, MagnificationRange, &r.o.Magnification)
 	number("field-width-mm", s.FieldWidth, FieldWidthRange, &r.o.FieldWidth)
 	if s.Light != nil {
-		light, err := ParseLight(*s.Light)
+		light, err := audit.ParseLight(*s.Light)
 		if err != nil {
 			r.fail("shoot.light", "%v", err)
 		}
@@ -236,7 +241,7 @@ func (r *configReader) shoot(c *config) {
 		r.set("shoot.light", strconv.Quote(*s.Light))
 	}
 	if s.Pixels != nil {
-		pixels, err := ParsePixels(*s.Pixels)
+		pixels, err := audit.ParsePixels(*s.Pixels)
 		if err != nil {
 			r.fail("shoot.pixels", "%v", err)
 		}
@@ -283,7 +288,7 @@ var (
 )
 
 // optional checks a number of a table where it is declared.
-func (r *configReader) optional(table, key string, v float64, limit Range) {
+func (r *reader) optional(table, key string, v float64, limit Range) {
 	full := table + "." + key
 	if _, declared := r.lines[full]; !declared {
 		return
@@ -294,7 +299,7 @@ func (r *configReader) optional(table, key string, v float64, limit Range) {
 	r.set(full, fmt.Sprint(v))
 }
 
-func (r *configReader) bodies(c *config) {
+func (r *reader) bodies(c *document) {
 	for i, b := range c.Body {
 		table := fmt.Sprintf("body[%d]", i)
 		if b.Model == "" {
@@ -303,14 +308,14 @@ func (r *configReader) bodies(c *config) {
 		r.set(table, strconv.Quote(strings.TrimSpace(b.Make+" "+b.Model)))
 		r.optional(table, "sensor-width-mm", b.SensorWidth, sensorWidthRange)
 		r.optional(table, "pixel-width", float64(b.PixelWidth), pixelWidthRange)
-		facts := BodyFacts{Make: b.Make, Model: b.Model, SensorWidth: b.SensorWidth, PixelWidth: b.PixelWidth, FNumbers: r.fNumbers(table, b.FNumbers)}
-		r.o.Bodies = append(slices.DeleteFunc(r.o.Bodies, func(o BodyFacts) bool {
+		facts := audit.BodyFacts{Make: b.Make, Model: b.Model, SensorWidth: b.SensorWidth, PixelWidth: b.PixelWidth, FNumbers: r.fNumbers(table, b.FNumbers)}
+		r.o.Bodies = append(slices.DeleteFunc(r.o.Bodies, func(o audit.BodyFacts) bool {
 			return strings.EqualFold(o.Model, b.Model) && strings.EqualFold(o.Make, b.Make)
 		}), facts)
 	}
 }
 
-func (r *configReader) lenses(c *config) {
+func (r *reader) lenses(c *document) {
 	for i, l := range c.Lens {
 		table := fmt.Sprintf("lens[%d]", i)
 		if l.Model == "" {
@@ -321,34 +326,34 @@ func (r *configReader) lenses(c *config) {
 		r.optional(table, "largest-magnification", l.LargestMagnification, MagnificationRange)
 		r.optional(table, "pupil-magnification", l.PupilMagnification, pupilRange)
 		r.optional(table, "stabilisation-stops", l.Stabilisation, stabilisationRange)
-		facts := LensFacts{
+		facts := audit.LensFacts{
 			Model: l.Model, ClosestFocus: l.ClosestFocus, LargestMagnification: l.LargestMagnification,
 			PupilMagnification: l.PupilMagnification, Stabilisation: l.Stabilisation, FNumbers: r.fNumbers(table, l.FNumbers),
 		}
-		r.o.Lenses = append(slices.DeleteFunc(r.o.Lenses, func(o LensFacts) bool { return strings.EqualFold(o.Model, l.Model) }), facts)
+		r.o.Lenses = append(slices.DeleteFunc(r.o.Lenses, func(o audit.LensFacts) bool { return strings.EqualFold(o.Model, l.Model) }), facts)
 	}
 }
 
-func (r *configReader) fNumbers(table, word string) FNumbers {
+func (r *reader) fNumbers(table, word string) audit.FNumbers {
 	key := table + ".f-numbers"
 	switch word {
 	case "":
-		return FNumbersUnknown
+		return audit.FNumbersUnknown
 	case "nominal", "effective":
 		r.set(key, strconv.Quote(word))
 		if word == "nominal" {
-			return FNumbersNominal
+			return audit.FNumbersNominal
 		}
-		return FNumbersEffective
+		return audit.FNumbersEffective
 	}
 	r.fail(key, `f-numbers is %q: write "nominal" or "effective"`, word)
-	return FNumbersUnknown
+	return audit.FNumbersUnknown
 }
 
-func (r *configReader) rules(c *config) {
+func (r *reader) rules(c *document) {
 	for _, id := range slices.Sorted(maps.Keys(c.Rule)) {
 		table := "rule." + id
-		at := slices.IndexFunc(r.o.Rules, func(rule *Rule) bool { return rule.ID == id })
+		at := slices.IndexFunc(r.o.Rules, func(rule *audit.Rule) bool { return rule.ID == id })
 		if at < 0 {
 			r.noRule(table, id)
 			continue
@@ -359,7 +364,7 @@ func (r *configReader) rules(c *config) {
 	}
 }
 
-func (r *configReader) noRule(key, id string) {
+func (r *reader) noRule(key, id string) {
 	text := fmt.Sprintf("there is no rule %q", id)
 	if near := NearestRule(r.o.Rules, id); near != "" {
 		text += fmt.Sprintf(": did you mean %q?", near)
@@ -367,17 +372,17 @@ func (r *configReader) noRule(key, id string) {
 	r.fail(key, "%s", text)
 }
 
-func (r *configReader) ruleKey(rule *Rule, full, key string, value any) {
+func (r *reader) ruleKey(rule *audit.Rule, full, key string, value any) {
 	switch key {
 	case "severity":
 		word, ok := value.(string)
-		s, err := ParseSeverity(word)
+		s, err := audit.ParseSeverity(word)
 		if !ok || err != nil {
 			r.fail(full, `severity is %v: write "note", "check" or "reshoot"`, value)
 			return
 		}
 		if r.o.Severities == nil {
-			r.o.Severities = map[string]Severity{}
+			r.o.Severities = map[string]audit.Severity{}
 		}
 		r.o.Severities[rule.ID] = s
 		r.set(full, strconv.Quote(word))
@@ -431,16 +436,16 @@ func (r *configReader) ruleKey(rule *Rule, full, key string, value any) {
 	r.fail(full, "%s", text)
 }
 
-func (r *configReader) accept(c *config) {
+func (r *reader) accept(c *document) {
 	for i, a := range c.Accept {
 		table := fmt.Sprintf("accept[%d]", i)
-		if !slices.ContainsFunc(r.o.Rules, func(rule *Rule) bool { return rule.ID == a.Rule }) {
+		if !slices.ContainsFunc(r.o.Rules, func(rule *audit.Rule) bool { return rule.ID == a.Rule }) {
 			r.noRule(table+".rule", a.Rule)
 		}
 		if strings.TrimSpace(a.Reason) == "" {
 			r.fail(table, "accept needs a reason: it is shown in the report")
 		}
-		r.o.Accept = append(r.o.Accept, Acceptance{Rule: a.Rule, Frame: a.Frame, Reason: a.Reason})
+		r.o.Accept = append(r.o.Accept, audit.Acceptance{Rule: a.Rule, Frame: a.Frame, Reason: a.Reason})
 		value := a.Rule
 		if a.Frame != "" {
 			value += " from " + a.Frame
@@ -490,7 +495,7 @@ func keyLines(data []byte) (map[string]int, error) {
 
 // NearestRule returns the ID of the rule whose name is most like word; empty
 // where none is like it.
-func NearestRule(rules []*Rule, word string) string {
+func NearestRule(rules []*audit.Rule, word string) string {
 	ids := make([]string, len(rules))
 	for i, r := range rules {
 		ids[i] = r.ID
@@ -529,29 +534,4 @@ func editDistance(a, b string) int {
 		}
 	}
 	return row[len(b)]
-}
-
-// ParseSupport returns the support of a word: auto, tripod or handheld.
-func ParseSupport(word string) (Support, error) {
-	if i := slices.Index(supportNames[:], word); i >= 0 {
-		return Support(i), nil
-	}
-	return 0, fmt.Errorf("%q is no support: write auto, tripod or handheld", word)
-}
-
-// ParseLight returns the light of a word: unknown, mains50, mains60, flash or
-// daylight.
-func ParseLight(word string) (Light, error) {
-	if i := slices.Index(lightNames[:], word); i >= 0 {
-		return Light(i), nil
-	}
-	return 0, fmt.Errorf("%q is no light: write mains50, mains60, flash or daylight", word)
-}
-
-// ParsePixels returns whose pictures a word has looked at: auto, on or off.
-func ParsePixels(word string) (Pixels, error) {
-	if i := slices.Index(pixelsNames[:], word); i >= 0 {
-		return Pixels(i), nil
-	}
-	return 0, fmt.Errorf("%q does not say whose pictures are looked at: write auto, on or off", word)
 }

@@ -1,4 +1,4 @@
-package audit
+package config
 
 import (
 	"os"
@@ -7,15 +7,18 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+
+	"prestrike/audit"
+	"prestrike/audit/shoot"
 )
 
-var configRule = &Rule{
-	ID: "iso-drift", Title: "ISO differs", Severity: Check, Doc: "d", Source: "s",
-	Params: []Param{{Name: "tolerance", Unit: "EV", Doc: "d", Default: 0.1, Min: 0, Max: 2}},
-	Check:  func(*Review) error { return nil },
+var configRule = &audit.Rule{
+	ID: "iso-drift", Title: "ISO differs", Severity: audit.Check, Doc: "d", Source: "s",
+	Params: []audit.Param{{Name: "tolerance", Unit: "EV", Doc: "d", Default: 0.1, Min: 0, Max: 2}},
+	Check:  func(*audit.Review) error { return nil },
 }
 
-func TestReadConfig(t *testing.T) {
+func TestRead(t *testing.T) {
 	const text = `# The catalogue shoot.
 [shoot]
 support = "tripod"
@@ -50,20 +53,20 @@ rule = "iso-drift"
 frame = "BX1_0118.NEF"
 reason = "the second light was moved on purpose"
 `
-	o := Options{Rules: []*Rule{configRule}}
-	settings, err := o.readConfig("prestrike.toml", []byte(text))
+	o := audit.Options{Rules: []*audit.Rule{configRule}}
+	settings, err := read(&o, "prestrike.toml", []byte(text))
 	if err != nil {
 		t.Fatal(err)
 	}
 	o.Rules = nil
-	want := Options{
-		Support: Tripod, PlannedFrames: 50, SessionGap: 90 * 60e9, Magnification: 1, FieldWidth: 36.5, Light: Mains50,
-		Bodies:     []BodyFacts{{Make: "Borealis", Model: "BX-1", SensorWidth: 35.9, PixelWidth: 8256, FNumbers: FNumbersEffective}},
-		Lenses:     []LensFacts{{Model: "Borealis 90 mm macro", ClosestFocus: 290, LargestMagnification: 1, PupilMagnification: 0.8, Stabilisation: 4, FNumbers: FNumbersNominal}},
-		Severities: map[string]Severity{"iso-drift": Reshoot},
+	want := audit.Options{
+		Options: shoot.Options{Support: shoot.Tripod, SessionGap: 90 * 60e9}, PlannedFrames: 50, Magnification: 1, FieldWidth: 36.5, Light: audit.Mains50,
+		Bodies:     []audit.BodyFacts{{Make: "Borealis", Model: "BX-1", SensorWidth: 35.9, PixelWidth: 8256, FNumbers: audit.FNumbersEffective}},
+		Lenses:     []audit.LensFacts{{Model: "Borealis 90 mm macro", ClosestFocus: 290, LargestMagnification: 1, PupilMagnification: 0.8, Stabilisation: 4, FNumbers: audit.FNumbersNominal}},
+		Severities: map[string]audit.Severity{"iso-drift": audit.Reshoot},
 		Params:     map[string]map[string]float64{"iso-drift": {"tolerance": 0.5}},
 		Off:        map[string]bool{"iso-drift": false},
-		Accept:     []Acceptance{{Rule: "iso-drift", Frame: "BX1_0118.NEF", Reason: "the second light was moved on purpose"}},
+		Accept:     []audit.Acceptance{{Rule: "iso-drift", Frame: "BX1_0118.NEF", Reason: "the second light was moved on purpose"}},
 	}
 	if diff := cmp.Diff(want, o); diff != "" {
 		t.Errorf("options (-want +got):\n%s", diff)
@@ -83,7 +86,7 @@ reason = "the second light was moved on purpose"
 	}
 }
 
-func TestReadConfigMistakes(t *testing.T) {
+func TestReadMistakes(t *testing.T) {
 	tests := []struct{ name, text, want string }{
 		{"unknown key", "[shoot]\nsuport = \"tripod\"", `prestrike.toml:2: there is no key "shoot.suport": did you mean "shoot.support"?`},
 		{"unknown table", "\n[shot]\n", `prestrike.toml:2: there is no key "shot": did you mean "shoot"?`},
@@ -110,8 +113,8 @@ func TestReadConfigMistakes(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			o := Options{Rules: []*Rule{configRule}}
-			_, err := o.readConfig("prestrike.toml", []byte(tt.text))
+			o := audit.Options{Rules: []*audit.Rule{configRule}}
+			_, err := read(&o, "prestrike.toml", []byte(tt.text))
 			if err == nil || !strings.Contains(err.Error(), tt.want) {
 				t.Errorf("got %v\nwant %s", err, tt.want)
 			}
@@ -119,20 +122,20 @@ func TestReadConfigMistakes(t *testing.T) {
 	}
 }
 
-func TestFindConfigLooksUp(t *testing.T) {
+func TestFindLooksUp(t *testing.T) {
 	dir := t.TempDir()
 	inner := filepath.Join(dir, "shoot", "DCIM", "100BXCAM")
 	if err := os.MkdirAll(inner, 0o777); err != nil {
 		t.Fatal(err)
 	}
-	name := filepath.Join(dir, "shoot", ConfigName)
+	name := filepath.Join(dir, "shoot", Name)
 	if err := os.WriteFile(name, nil, 0o666); err != nil {
 		t.Fatal(err)
 	}
-	if got, err := FindConfig(inner); err != nil || got != name {
-		t.Errorf("FindConfig below %s: %q, %v", name, got, err)
+	if got, err := Find(inner); err != nil || got != name {
+		t.Errorf("Find below %s: %q, %v", name, got, err)
 	}
-	if got, err := FindConfig(dir); err != nil || strings.HasPrefix(got, dir) {
-		t.Errorf("FindConfig above it: %q, %v", got, err)
+	if got, err := Find(dir); err != nil || strings.HasPrefix(got, dir) {
+		t.Errorf("Find above it: %q, %v", got, err)
 	}
 }

@@ -1,4 +1,4 @@
-package audit_test
+package shoot_test
 
 import (
 	"context"
@@ -12,7 +12,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"prestrike/audit"
+	"prestrike/audit/shoot"
 )
 
 // jpeg is a small picture without capture data.
@@ -34,16 +34,16 @@ func tree(t *testing.T, files map[string]string) string {
 	return dir
 }
 
-func collect(t *testing.T, dirs ...string) *audit.Collection {
+func collect(t *testing.T, dirs ...string) *shoot.Collection {
 	t.Helper()
-	c, err := audit.Collect(t.Context(), dirs, nil)
+	c, err := shoot.Collect(t.Context(), dirs, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return c
 }
 
-func paths(c *audit.Collection) []string {
+func paths(c *shoot.Collection) []string {
 	var p []string
 	for _, f := range c.Files {
 		mark := ""
@@ -115,7 +115,7 @@ func TestCollectProblems(t *testing.T) {
 			t.Errorf("problem %q does not say %q", c.Problems[i], part)
 		}
 	}
-	if _, err := audit.Collect(t.Context(), []string{filepath.Join(dir, "absent")}, nil); err == nil || !strings.Contains(err.Error(), "absent") {
+	if _, err := shoot.Collect(t.Context(), []string{filepath.Join(dir, "absent")}, nil); err == nil || !strings.Contains(err.Error(), "absent") {
 		t.Errorf("nothing but an absent folder: %v, want an error that names it", err)
 	}
 }
@@ -149,7 +149,7 @@ func TestCollectStops(t *testing.T) {
 	dir := tree(t, map[string]string{"a.jpg": jpeg})
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := audit.Collect(ctx, []string{dir}, nil); !errors.Is(err, context.Canceled) {
+	if _, err := shoot.Collect(ctx, []string{dir}, nil); !errors.Is(err, context.Canceled) {
 		t.Errorf("collecting with an ended context: %v", err)
 	}
 }
@@ -160,7 +160,7 @@ func TestCollectReportsProgress(t *testing.T) {
 		files[n] = jpeg
 	}
 	calls, last := 0, 0
-	if _, err := audit.Collect(t.Context(), []string{tree(t, files)}, func(done, total int) {
+	if _, err := shoot.Collect(t.Context(), []string{tree(t, files)}, func(done, total int) {
 		calls++
 		last = max(last, done)
 		if total != 3 {
