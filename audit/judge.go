@@ -172,7 +172,7 @@ const (
 // pictures do not show another view.
 func retakes(session *Session) {
 	for i, faulty := range session.Sequences {
-		if worst(faulty.Findings) == VerdictGood || !(faulty.Kind.Steady() || faulty.Kind == shoot.Exposure || faulty.Kind == shoot.Burst) {
+		if worst(faulty.Findings) == VerdictGood || !(faulty.Kind.Steady() || faulty.Kind == shoot.Bracket || faulty.Kind == shoot.Burst) {
 			continue
 		}
 		end := faulty.End()

@@ -288,7 +288,7 @@ func (l *Live) quiet(q *Reviewed, now time.Time) (string, bool) {
 // and for how long nothing came.
 func (l *Live) late(q *Reviewed, now time.Time) (time.Duration, bool) {
 	c, ok := q.Cadence.Get()
-	timed := q.Kind == shoot.Interval || q.Kind == shoot.Series && q.Regular()
+	timed := q.Kind == shoot.TimeLapse || q.Kind == shoot.Series && q.Regular()
 	if !ok || !timed || len(q.Frames) < liveFrames {
 		return 0, false
 	}

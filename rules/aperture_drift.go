@@ -58,7 +58,7 @@ func checkApertureDrift(v *audit.Review) error {
 		v.Unjudged(newSetUp, d.odd...)
 		return nil
 	}
-	if q.Kind != shoot.Interval {
+	if q.Kind != shoot.TimeLapse {
 		walk := walksWithFocus(d.frames, s, v.Param("focus-step"))
 		switch fNumbersOf(v, q.Body, d.frames[0].Meta()) {
 		case audit.FNumbersEffective:

@@ -43,7 +43,7 @@ tone curve of the camera makes all values somewhat too large.`,
 
 func checkBrightnessDrift(v *audit.Review) error {
 	q := v.Sequence
-	if q.Kind == shoot.Exposure || q.Kind == shoot.Single {
+	if q.Kind == shoot.Bracket || q.Kind == shoot.Single {
 		return nil // they are meant to differ
 	}
 	j := shows(v)
@@ -51,12 +51,12 @@ func checkBrightnessDrift(v *audit.Review) error {
 		return nil
 	}
 	severity := audit.Check
-	if q.Kind == shoot.Interval && (v.Options.Light == audit.LightUnknown || v.Options.Light == audit.Daylight) {
+	if q.Kind == shoot.TimeLapse && (v.Options.Light == audit.LightUnknown || v.Options.Light == audit.Daylight) {
 		severity = audit.Note
 	}
 	b := j.Brightness
 	f := audit.Finding{Severity: severity, Unit: "EV", Action: "look at the frames; if it shows, keep other light out and shoot this sequence again"}
-	if q.Kind == shoot.Interval {
+	if q.Kind == shoot.TimeLapse {
 		f.Action = "look whether it shows in the clip"
 	}
 	var worst pixels.Change

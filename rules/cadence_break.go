@@ -40,7 +40,7 @@ distances. Such a pause asks to shoot again where the blur half-way is too large
 
 func checkCadenceBreak(v *audit.Review) error {
 	q := v.Sequence
-	if q.Kind == shoot.Interval || q.Kind == shoot.Burst || q.Kind == shoot.Exposure {
+	if q.Kind == shoot.TimeLapse || q.Kind == shoot.Burst || q.Kind == shoot.Bracket {
 		return nil
 	}
 	all := gaps(v)

@@ -45,7 +45,7 @@ failed. Values assume the usual tone curve and are rough.`,
 
 func checkDarkFrame(v *audit.Review) error {
 	q := v.Sequence
-	if q.Kind == shoot.Exposure || q.Kind == shoot.Single {
+	if q.Kind == shoot.Bracket || q.Kind == shoot.Single {
 		return nil // they are meant to differ
 	}
 	j := shows(v)

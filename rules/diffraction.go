@@ -147,7 +147,7 @@ func checkDiffractionOf(v *audit.Review, q *shoot.Sequence, s sensor, effective 
 			f.Message += ", fewer close up"
 		}
 		stepped := q.Kind == shoot.Focus || q.Kind == shoot.Series
-		if q.Kind == shoot.Interval || !stepped && left >= v.Param("single-share")*megapixels {
+		if q.Kind == shoot.TimeLapse || !stepped && left >= v.Param("single-share")*megapixels {
 			f.Severity = audit.Note
 		}
 	} else {

@@ -51,7 +51,7 @@ func checkExposureDrift(v *audit.Review) error {
 	if p := automaticProgram(d.frames); p != "" {
 		found.Message += "; the camera was on " + p
 	}
-	if q.Kind == shoot.Interval {
+	if q.Kind == shoot.TimeLapse {
 		found.Action = "even out the brightness of the frames, or set the exposure by hand and shoot the clip again"
 	}
 	v.Found(found)

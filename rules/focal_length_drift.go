@@ -34,7 +34,7 @@ changes with focus: differences under the limit are left alone for that.`,
 
 func checkFocalLengthDrift(v *audit.Review) error {
 	q := v.Sequence
-	if !q.Kind.Steady() && q.Kind != shoot.Exposure {
+	if !q.Kind.Steady() && q.Kind != shoot.Bracket {
 		return nil
 	}
 	const percent = 100

@@ -37,7 +37,7 @@ type stand struct {
 
 func checkFrameTurn(v *audit.Review) error {
 	q := v.Sequence
-	if !q.Kind.Steady() && q.Kind != shoot.Exposure {
+	if !q.Kind.Steady() && q.Kind != shoot.Bracket {
 		return nil
 	}
 	s := setting[stand]{

@@ -85,7 +85,7 @@ func gaps(v *audit.Review) []gap {
 	list := links(q)
 	limit := paramOf(v, "cadence-break", pause)
 	shortest := paramOf(v, "cadence-break", shortestPause)
-	if q.Kind == shoot.Interval {
+	if q.Kind == shoot.TimeLapse {
 		limit, shortest = paramOf(v, "interval-gap", leftOut), 0
 	}
 	if c, ok := q.Cadence.Get(); ok {
@@ -101,18 +101,18 @@ func gaps(v *audit.Review) []gap {
 		}
 		slow := slower(list, i)
 		// One slope for both sides of the gap, or none to refine by.
-		if q.Kind != shoot.Exposure && slow < oneSlope && g.slack > coarseSlack && (g.count > 1 || g.ticks >= leftOut.Min) {
+		if q.Kind != shoot.Bracket && slow < oneSlope && g.slack > coarseSlack && (g.count > 1 || g.ticks >= leftOut.Min) {
 			refine(list, i)
 		}
 		g.read(agree, limit*slow, spread)
-		if g.reading == missing && q.Kind != shoot.Exposure && (i == 0 || i == len(list)-1) {
+		if g.reading == missing && q.Kind != shoot.Bracket && (i == 0 || i == len(list)-1) {
 			g.reading, g.why = unclear, "file numbers are left out beside a single frame, which may be a test frame"
 		}
 		if g.reading == paused && (i < edge || i > len(list)-1-edge) {
 			// So few frames beyond a pause may be test frames or a marker.
 			g.reading = plain
 		}
-		if q.Kind == shoot.Exposure && g.reading == unclear && g.count > 1 && bracketLacks(q.Frames, g.count-1) {
+		if q.Kind == shoot.Bracket && g.reading == unclear && g.count > 1 && bracketLacks(q.Frames, g.count-1) {
 			g.reading = missing
 		}
 		if i > 0 && copiedOver(list[i-1].from, list[i-1].to) || i < len(list)-1 && copiedOver(list[i+1].from, list[i+1].to) {

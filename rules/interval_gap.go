@@ -31,7 +31,7 @@ what is certain is told.`,
 
 func checkIntervalGap(v *audit.Review) error {
 	q := v.Sequence
-	if q.Kind != shoot.Interval {
+	if q.Kind != shoot.TimeLapse {
 		return nil
 	}
 	all := gaps(v)

@@ -40,7 +40,7 @@ const coarsest = 0.2
 
 func checkIntervalJitter(v *audit.Review) error {
 	q := v.Sequence
-	if q.Kind != shoot.Interval {
+	if q.Kind != shoot.TimeLapse {
 		return nil
 	}
 	gap := paramOf(v, "interval-gap", leftOut)

@@ -36,7 +36,7 @@ counts whole seconds, so that they are long exposures one after the other.`,
 func checkIntervalOverrun(v *audit.Review) error {
 	q := v.Sequence
 	c, ok := q.Cadence.Get()
-	if q.Kind != shoot.Interval || !ok || !wholeSeconds(c.Seconds()) {
+	if q.Kind != shoot.TimeLapse || !ok || !wholeSeconds(c.Seconds()) {
 		return nil
 	}
 	timed, unknown := exposed(q)

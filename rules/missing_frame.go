@@ -94,7 +94,7 @@ func checkMissingFrame(v *audit.Review) error {
 		found.Measured, found.Limit, found.Unit = exifread.Of(worst.jump), exifread.Of(pixels.DefaultThresholds().JumpRatio), "usual steps"
 	case !math.IsNaN(worst.ticks):
 		found.Measured = exifread.Of(worst.ticks)
-		if len(list) == 1 && q.Kind != shoot.Exposure {
+		if len(list) == 1 && q.Kind != shoot.Bracket {
 			found.Message = fmt.Sprintf("%s%s %s missing: %s to %s took %s, where a frame comes %s",
 				frames, listed(numbers), are, worst.from.Label(), worst.to.Label(), shoot.FormatDuration(worst.elapsed), cadence(q))
 			if seen == 1 {

@@ -85,7 +85,7 @@ func checkMoved(v *audit.Review) error {
 	}
 	from, to := q.Frames[worst.From], q.Frames[worst.To]
 	severity := audit.Check
-	if q.Kind == shoot.Interval && !worst.Lost {
+	if q.Kind == shoot.TimeLapse && !worst.Lost {
 		severity = audit.Note
 	}
 	found := audit.Finding{

@@ -34,7 +34,7 @@ func TestCleanPicturesRaiseNoAlarm(t *testing.T) {
 			shots []pixelstest.Shot
 		}{
 			"focus":    {1300 * time.Millisecond, d.Shots()},
-			"interval": {10 * time.Second, standing},
+			"time-lapse": {10 * time.Second, standing},
 		} {
 			folder := picturestest.Camera{Every: c.every}.Write(t, len(c.shots), func(i int) []byte { return built.JPEG(c.shots[i]) })
 			result := lookAt(t, &pictures.Measurer{}, folder)

@@ -91,10 +91,10 @@ func TestPictures(t *testing.T) {
 			[]string{"check cadence-break: from 0020 to 0021 took 2.6 s, where a frame comes every 1.3 s, and focus moved about 2"},
 		},
 		{"the camera waited, and focus with it", lossy(1, true), clean, shoot.Focus, nil},
-		{"clip", every, standing, shoot.Interval, nil},
-		{"clip that flickers", every, flicker(standing), shoot.Interval, []string{"note brightness-drift: the brightness flickers"}},
-		{"clip, knocked", every, pixelstest.Bump(standing, 11, 30, 2.5, 1), shoot.Interval, []string{"note moved: "}},
-		{"clip, dark frame", every, pixelstest.Brighten(standing, 13, 1, -2), shoot.Interval, []string{"check dark-frame: "}},
+		{"clip", every, standing, shoot.TimeLapse, nil},
+		{"clip that flickers", every, flicker(standing), shoot.TimeLapse, []string{"note brightness-drift: the brightness flickers"}},
+		{"clip, knocked", every, pixelstest.Bump(standing, 11, 30, 2.5, 1), shoot.TimeLapse, []string{"note moved: "}},
+		{"clip, dark frame", every, pixelstest.Brighten(standing, 13, 1, -2), shoot.TimeLapse, []string{"check dark-frame: "}},
 		{
 			"dark by its settings",
 			picturestest.Camera{Every: focusing.Every, Change: func(i int, m *exifread.Metadata) {
@@ -193,7 +193,7 @@ func TestPictures(t *testing.T) {
 			[]string{"check moved: the pictures up to 0011 and from 0012 on do not match, and there is more at 1 other place"},
 		},
 		{
-			"flicker, where one frame has other settings", timedAt(picturestest.Camera{Every: every.Every}, 28, 29, 100), flicker(standing), shoot.Interval,
+			"flicker, where one frame has other settings", timedAt(picturestest.Camera{Every: every.Every}, 28, 29, 100), flicker(standing), shoot.TimeLapse,
 			[]string{"note brightness-drift: the brightness flickers", "check exposure-drift: "},
 		},
 	} {

@@ -48,7 +48,7 @@ const mostSiblings = 25
 
 func checkShortSequence(v *audit.Review) error {
 	q := v.Sequence
-	if !q.Kind.Steady() && q.Kind != shoot.Exposure {
+	if !q.Kind.Steady() && q.Kind != shoot.Bracket {
 		return nil
 	}
 	have := spanned(q)
@@ -64,7 +64,7 @@ func checkShortSequence(v *audit.Review) error {
 		}
 		return nil
 	}
-	if q.Kind == shoot.Exposure && have%2 == 1 && !bracketLacks(q.Frames, 1) && !bracketLacks(q.Frames, 2) {
+	if q.Kind == shoot.Bracket && have%2 == 1 && !bracketLacks(q.Frames, 1) && !bracketLacks(q.Frames, 2) {
 		return nil // a whole bracket of another size
 	}
 	usual, alike, all := siblingFrames(v.Session.Sequences, q)
@@ -126,5 +126,5 @@ func siblingFrames(sequences []*shoot.Sequence, q *shoot.Sequence) (usual, have,
 func sameSettings(a, b *shoot.Sequence) bool {
 	s, t := a.Settings, b.Settings
 	return s.ISO == t.ISO && exact(s.FNumber) == exact(t.FNumber) && exact(s.FocalLength) == exact(t.FocalLength) &&
-		(a.Kind == shoot.Exposure || exact(s.ExposureTime) == exact(t.ExposureTime))
+		(a.Kind == shoot.Bracket || exact(s.ExposureTime) == exact(t.ExposureTime))
 }

@@ -40,7 +40,7 @@ electronic or a delay was set, which files do not record in a standard way.`,
 
 func checkShutterShock(v *audit.Review) error {
 	q := v.Sequence
-	if q.Support != shoot.Tripod || q.Kind == shoot.Interval || v.Options.Light == audit.FlashLight {
+	if q.Support != shoot.Tripod || q.Kind == shoot.TimeLapse || v.Options.Light == audit.FlashLight {
 		return nil
 	}
 	timed, unknown := exposed(q)

@@ -30,7 +30,7 @@ func (s *Shoot) Break(kind string, seed uint64) (Fault, bool) {
 	for i, q := range s.Sequences {
 		long := q.Kind.Steady() && len(q.Frames) >= 10
 		if kind == "interval-gap" {
-			long = long && q.Kind == shoot.Interval
+			long = long && q.Kind == shoot.TimeLapse
 		}
 		if long {
 			fit = append(fit, i)

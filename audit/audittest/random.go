@@ -367,7 +367,7 @@ func (b *randomBody) bracket() {
 			l.t = nominal(middle * math.Pow(2, float64(k)*step))
 			frames = append(frames, b.frame(l))
 		}
-		b.done(shoot.Exposure, fmt.Sprintf("bracket of %d, %.2f EV, auto %v, dead time %.2f s", n, step, auto, dead), frames)
+		b.done(shoot.Bracket, fmt.Sprintf("bracket of %d, %.2f EV, auto %v, dead time %.2f s", n, step, auto, dead), frames)
 	}
 	b.cadence = dead + seconds(l.t)
 }
@@ -405,7 +405,7 @@ func (b *randomBody) interval() {
 		frames = append(frames, b.frame(l))
 	}
 	b.cadence = c
-	b.done(shoot.Interval, fmt.Sprintf("time-lapse %.0f s", c), frames)
+	b.done(shoot.TimeLapse, fmt.Sprintf("time-lapse %.0f s", c), frames)
 }
 
 func (b *randomBody) burst() {

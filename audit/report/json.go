@@ -99,7 +99,7 @@ type (
 
 const (
 	jsonFormat  = "prestrike-report"
-	jsonVersion = 1
+	jsonVersion = 2
 )
 
 func writeJSON(b *bytes.Buffer, r *audit.Result, _ *Options) error {

@@ -175,10 +175,10 @@ func newRow(sequences []*audit.Reviewed) row {
 	}
 	if c, ok := cadence(first); ok {
 		r.cadence = shoot.FormatDuration(c)
-	} else if first.Kind == shoot.Single || first.Kind == shoot.Exposure {
+	} else if first.Kind == shoot.Single || first.Kind == shoot.Bracket {
 		r.cadence = ""
 	}
-	if len(sequences) == 1 && first.Kind != shoot.Exposure && first.Kind != shoot.Single {
+	if len(sequences) == 1 && first.Kind != shoot.Bracket && first.Kind != shoot.Single {
 		r.settings(first.Settings)
 	} else {
 		r.common(frames)
@@ -190,7 +190,7 @@ func newRow(sequences []*audit.Reviewed) row {
 // In a bracket it is not: the exposure times differ, and the pace between them
 // would be taken for it.
 func cadence(q *audit.Reviewed) (time.Duration, bool) {
-	if q.Kind == shoot.Exposure {
+	if q.Kind == shoot.Bracket {
 		return 0, false
 	}
 	return q.Cadence.Get()

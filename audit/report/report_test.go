@@ -287,7 +287,7 @@ func TestJSONKeys(t *testing.T) {
 // TestJSONOfNothing holds that lists are never null.
 func TestJSONOfNothing(t *testing.T) {
 	out := string(write(t, "json", &audit.Result{}, nil))
-	want := `{"format":"prestrike-report","version":1,"verdict":"good","sessions":[],"files":{"read":0,"frames":0,"other":0,"unreadable":[]}}`
+	want := `{"format":"prestrike-report","version":2,"verdict":"good","sessions":[],"files":{"read":0,"frames":0,"other":0,"unreadable":[]}}`
 	var b bytes.Buffer
 	if err := json.Compact(&b, []byte(out)); err != nil {
 		t.Fatal(err)
@@ -388,7 +388,7 @@ func TestBracketsHaveNoCadence(t *testing.T) {
 	for _, c := range []struct {
 		kind            shoot.Kind
 		inTable, inJSON string
-	}{{shoot.Series, " 1.3 s  good", `"cadence_s": 1.3,`}, {shoot.Exposure, "        good", `"cadence_s": null,`}} {
+	}{{shoot.Series, " 1.3 s  good", `"cadence_s": 1.3,`}, {shoot.Bracket, "        good", `"cadence_s": null,`}} {
 		q.Kind = c.kind
 		r.Sessions[0].Sequences = []*audit.Reviewed{q}
 		if out := string(write(t, "table", r, nil)); !strings.Contains(out, c.inTable) {

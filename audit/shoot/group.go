@@ -140,7 +140,7 @@ func cycles(frames []*Frame, bracket bool) []part {
 		if n-to < 2 && to < n {
 			to = n // a stray frame stays with the last cycle
 		}
-		parts = append(parts, part{frames[at:to:to], Exposure})
+		parts = append(parts, part{frames[at:to:to], Bracket})
 		at = to
 	}
 	return parts
@@ -260,13 +260,13 @@ func (s *Sequence) measure(opt *Options) {
 	s.Settings = agree(s.Frames)
 	s.cadence()
 	s.steps()
-	if s.Kind != Exposure {
+	if s.Kind != Bracket {
 		s.Kind = s.kind()
 	}
 	s.Support = opt.Support
 	if s.Support == SupportAuto {
 		s.Support = Handheld
-		if s.Kind.Steady() || s.Kind == Exposure || slices.ContainsFunc(s.Frames, func(f *Frame) bool { return f.ExposureSeconds() > slowest }) {
+		if s.Kind.Steady() || s.Kind == Bracket || slices.ContainsFunc(s.Frames, func(f *Frame) bool { return f.ExposureSeconds() > slowest }) {
 			s.Support = Tripod
 		}
 	}
@@ -319,7 +319,7 @@ func (s *Sequence) cadence() {
 			if n := countStep(prev, f); n > 1 && n <= 200 {
 				g /= float64(n)
 			}
-			if s.Kind == Exposure {
+			if s.Kind == Bracket {
 				g -= prev.ExposureSeconds()
 			}
 			gaps = append(gaps, g)
@@ -379,7 +379,7 @@ func (s *Sequence) steps() {
 			if steady {
 				ticks := d.Seconds() / c.Seconds()
 				e := a.ExposureSeconds()
-				if s.Kind == Exposure {
+				if s.Kind == Bracket {
 					ticks = (d.Seconds() - e) / c.Seconds()
 				} else if extra := e - typical; e > 0 && math.Abs(extra) > 0.05*c.Seconds() {
 					// Either the interval or the dead time between frames
@@ -434,7 +434,7 @@ func (s *Sequence) kind() Kind {
 	case n < fewFrames:
 		return Single
 	case sec >= intervalCadence && n >= intervalFrames && s.even():
-		return Interval
+		return TimeLapse
 	}
 	return Series
 }

@@ -53,19 +53,19 @@ func TestGroup(t *testing.T) {
 		{
 			"a time-lapse of an even interval, without sub-seconds",
 			"DCIM/100BXCAM/BX1_0001..0120.JPG every 10s time=2026-03-04T10:11:12+01:00" + manual,
-			[]string{"1.1 interval 0001-0120 (120)"},
+			[]string{"1.1 time-lapse 0001-0120 (120)"},
 		},
 		{
 			"a timer that was stopped and started again loses its beat",
 			"DCIM/100BXCAM/BX1_0001..0060.JPG every 30s time=2026-03-04T10:11:12.34+01:00" + manual + "\n" +
 				"DCIM/100BXCAM/BX1_0061..0120.JPG after 193s",
-			[]string{"1.1 interval 0001-0060 (60)", "1.2 interval 0061-0120 (60)"},
+			[]string{"1.1 time-lapse 0001-0060 (60)", "1.2 time-lapse 0061-0120 (60)"},
 		},
 		{
 			"a timer that left out ticks keeps its beat",
 			"DCIM/100BXCAM/BX1_0001..0060.JPG every 30s time=2026-03-04T10:11:12.34+01:00" + manual + "\n" +
 				"DCIM/100BXCAM/BX1_0061..0120.JPG after 90s",
-			[]string{"1.1 interval 0001-0120 (120)"},
+			[]string{"1.1 time-lapse 0001-0120 (120)"},
 		},
 		{
 			"two frames missing stay inside their run",
@@ -97,14 +97,14 @@ func TestGroup(t *testing.T) {
 				"DCIM/100BXCAM/BX1_0002.NEF after 0.4s t=1/125\nDCIM/100BXCAM/BX1_0003.NEF after 0.4s t=1/30\n" +
 				"DCIM/100BXCAM/BX1_0004.NEF after 0.4s t=1/60\nDCIM/100BXCAM/BX1_0005.NEF after 0.4s t=1/125\nDCIM/100BXCAM/BX1_0006.NEF after 0.4s t=1/30\n" +
 				"DCIM/100BXCAM/BX1_0007.NEF after 0.4s t=1/60\nDCIM/100BXCAM/BX1_0008.NEF after 0.4s t=1/125\nDCIM/100BXCAM/BX1_0009.NEF after 0.4s t=1/30",
-			[]string{"1.1 exposure 0001-0003 (3)", "1.2 exposure 0004-0006 (3)", "1.3 exposure 0007-0009 (3)"},
+			[]string{"1.1 bracket 0001-0003 (3)", "1.2 bracket 0004-0006 (3)", "1.3 bracket 0007-0009 (3)"},
 		},
 		{
 			"a bracket set by hand",
 			"DCIM/100BXCAM/BX1_0001.NEF time=2026-03-04T10:11:12.34+01:00 mode=manual t=1/15 f=8 iso=100 mm=90\n" +
 				"DCIM/100BXCAM/BX1_0002.NEF after 4.1s t=1/30\nDCIM/100BXCAM/BX1_0003.NEF after 4.4s t=1/60\n" +
 				"DCIM/100BXCAM/BX1_0004.NEF after 3.9s t=1/125\nDCIM/100BXCAM/BX1_0005.NEF after 4.2s t=1/250",
-			[]string{"1.1 exposure 0001-0005 (5)"},
+			[]string{"1.1 bracket 0001-0005 (5)"},
 		},
 		{
 			"numbers roll over into the next folder",

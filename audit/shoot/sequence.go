@@ -14,22 +14,22 @@ type Kind uint8
 
 // The kinds of sequence.
 const (
-	Single   Kind = iota // one frame, or a few unrelated ones
-	Focus                // a focus sequence: focus steps through the subject
-	Exposure             // an exposure bracket
-	Interval             // a time-lapse: an even interval of 2 s or more
-	Burst                // quick frames, as held by hand
-	Series               // a steady run, focus or interval, that the evidence cannot tell apart
+	Single    Kind = iota // one frame, or a few unrelated ones
+	Focus                 // a focus sequence: focus steps through the subject
+	Bracket               // exposures of one view, an exposure bracket
+	TimeLapse             // an even interval of 2 s or more
+	Burst                 // quick frames, as held by hand
+	Series                // a steady run, focus or time-lapse, that the evidence cannot tell apart
 )
 
-var kindNames = [...]string{Single: "single", Focus: "focus", Exposure: "exposure", Interval: "interval", Burst: "burst", Series: "series"}
+var kindNames = [...]string{Single: "single", Focus: "focus", Bracket: "bracket", TimeLapse: "time-lapse", Burst: "burst", Series: "series"}
 
 // String returns the kind's word in reports.
 func (k Kind) String() string { return kindNames[k] }
 
 // Steady reports whether the kind is made at fixed settings, so that a change
-// of one of them is a fault: focus, interval and series.
-func (k Kind) Steady() bool { return k == Focus || k == Interval || k == Series }
+// of one of them is a fault: focus, time-lapse and series.
+func (k Kind) Steady() bool { return k == Focus || k == TimeLapse || k == Series }
 
 // A Support is what held the camera.
 type Support uint8
@@ -99,11 +99,11 @@ func (s *Sequence) End() time.Time {
 // are kept together by their names alone, are a focus sequence if focus walks.
 func (s *Sequence) Settle(walks, beyondDoubt bool) {
 	switch {
-	case s.Kind == Series && walks, s.Kind == Interval && walks && beyondDoubt, s.Kind == Single && len(s.Frames) > 1 && walks:
+	case s.Kind == Series && walks, s.Kind == TimeLapse && walks && beyondDoubt, s.Kind == Single && len(s.Frames) > 1 && walks:
 		s.Kind = Focus
 	case s.Kind == Series && !walks:
 		if c, ok := s.Cadence.Get(); ok && c.Seconds() >= intervalCadence && s.even() {
-			s.Kind = Interval
+			s.Kind = TimeLapse
 		}
 	}
 }
