@@ -30,9 +30,11 @@ type source struct {
 	pages [pageCount]page
 	next  int // the page to be replaced next
 
-	memo    ifd.Memo
-	headBuf [headBytes]byte
-	pageBuf [pageCount][pageBytes]byte
+	memo     ifd.Memo
+	budget   ifd.Budget // of the file
+	embedded bool       // the file's embedded picture was searched for an Exif block
+	headBuf  [headBytes]byte
+	pageBuf  [pageCount][pageBytes]byte
 }
 
 type page struct {
@@ -46,6 +48,7 @@ var sources = sync.Pool{New: func() any { return new(source) }}
 func newSource(ctx context.Context, r io.ReaderAt, size int64) *source {
 	s := sources.Get().(*source)
 	s.ctx, s.r, s.size, s.err, s.next = ctx, r, size, nil, 0
+	s.budget, s.embedded = ifd.Budget{}, false
 	s.head.b = nil
 	for i := range s.pages {
 		s.pages[i].b = nil

@@ -18,8 +18,7 @@ import (
 
 // Limits on one file. Honest files stay far below them.
 const (
-	maxDirs     = 40
-	maxEntries  = 8000 // in all directories
+	maxPointers = 40 // of one list of directories
 	maxProblems = 30
 	maxPreviews = 16
 	maxStrips   = 1 << 16 // strips or tiles of all images
@@ -65,26 +64,25 @@ func walkDirs(m *Metadata, file *ifd.File, role layout.Role) []directory {
 		first = pointer{file.First, dirExif, "Exif IFD"}
 	}
 	var (
-		dirs    []directory
-		queue   = []pointer{first}
-		seen    []int64
-		entries int
-		chain   int // directories behind IFD0
-		subs    int
+		dirs  []directory
+		queue = []pointer{first}
+		seen  []int64
+		chain int // directories behind IFD0
+		subs  int
 	)
 	for len(queue) > 0 {
 		p := queue[0]
 		queue = queue[1:]
-		switch {
-		case slices.Contains(seen, p.off):
+		if slices.Contains(seen, p.off) {
 			m.problem(Problem{Where: p.name, Offset: file.Base() + p.off, What: "the directory was read already: directories point in a circle"})
 			continue
-		case len(seen) == maxDirs || entries >= maxEntries:
-			m.problem(Problem{Where: p.name, Offset: file.Base() + p.off, What: "the file has more directories than any camera writes; the rest was not read"})
-			return dirs
 		}
 		seen = append(seen, p.off)
 		d, err := file.Dir(p.off, wanted)
+		if errors.Is(err, ifd.ErrTooMany) {
+			m.problem(Problem{Where: p.name, Offset: file.Base() + p.off, What: err.Error()})
+			return dirs
+		}
 		if err != nil {
 			m.problem(Problem{Where: p.name, Offset: file.Base() + p.off, What: "the directory cannot be read: " + err.Error()})
 			continue
@@ -92,7 +90,6 @@ func walkDirs(m *Metadata, file *ifd.File, role layout.Role) []directory {
 		if d.Cut != "" {
 			m.problem(Problem{Where: p.name, Offset: file.Base() + p.off, What: d.Cut})
 		}
-		entries += d.Total
 		dirs = append(dirs, directory{d, p.name, p.role})
 
 		for _, e := range d.Entries {
@@ -124,7 +121,7 @@ func pointers(m *Metadata, file *ifd.File, e ifd.Entry, where string) ([]int64, 
 		return nil, false
 	}
 	var off []int64
-	for i := range min(v.Len(), maxDirs) {
+	for i := range min(v.Len(), maxPointers) {
 		n, ok := v.Int(i)
 		if !ok || n < 0 {
 			m.problem(Problem{Where: where, Tag: e.Tag, Offset: e.At, What: "no offset of a directory"})
@@ -178,7 +175,7 @@ func readBlock(src *source, m *Metadata, b *layout.Block) {
 		m.problem(Problem{Where: "Exif block", Offset: base, What: "the block cannot be read: " + err.Error()})
 		return
 	}
-	file.Memo = &src.memo
+	file.Memo, file.Budget = &src.memo, &src.budget
 	dirs := walkDirs(m, file, b.Role)
 	f := facts{m: m}
 	f.takeDirs(file, dirs)
@@ -303,7 +300,7 @@ func readTIFF(src *source, m *Metadata) error {
 	if err != nil {
 		return &FormatError{Format: m.Format, Problem: "the header cannot be read: " + err.Error()}
 	}
-	file.Memo = &src.memo
+	file.Memo, file.Budget = &src.memo, &src.budget
 	dirs := walkDirs(m, file, layout.RoleMain)
 	if len(dirs) == 0 {
 		return &FormatError{Format: m.Format, Offset: file.First, Problem: "the file ends before its first directory"}
@@ -473,7 +470,10 @@ func embedded(src *source, m *Metadata, file *ifd.File, im *image) {
 	add(im.jpegAt, im.jpegLen, 0, 0)
 	if im.embedLen > 0 {
 		add(im.embedAt, im.embedLen, 0, 0)
-		embeddedExif(src, m, im)
+		if !src.embedded {
+			src.embedded = true
+			embeddedExif(src, m, im)
+		}
 	}
 	picture := im.photometric == photometricRGB || im.photometric == photometricYCbCr || im.photometric < 0
 	if (im.compression != compressionOldJPEG && im.compression != compressionJPEG) || !picture || !im.hasData || im.offsets.Count != 1 || im.counts.Count != 1 {

@@ -86,10 +86,10 @@ var pictures = map[string]bool{"mif1": true, "mif2": true, "msf1": true, "miaf":
 const (
 	maxBoxes   = 4096    // children of one box
 	maxTable   = 1 << 18 // bytes of one table (iloc, ipma, iref)
+	maxBlocks  = 8       // Exif blocks
 	maxExtents = 8192    // extents of all items
-	maxExif    = 2 << 20 // bytes of an Exif item that is stored in pieces
 	maxItems   = 1024    // tiles of a grid
-	maxThumbs  = 16      // thumbnail items
+	maxThumbs  = 16      // thumbnail items that are looked at
 )
 
 // Scan finds what a file of KindRaw, KindHEIF or KindAVIF holds. The error is
@@ -142,11 +142,12 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 }
 
 type scanner struct {
-	r    *scan.Reader
-	l    layout.Layout
-	meta meta
-	lack int64 // bytes missing, as Torn says
-	err  error // of the medium; ends the scan
+	r      *scan.Reader
+	l      layout.Layout
+	meta   meta
+	budget scan.Budget
+	lack   int64 // bytes missing, as Torn says
+	err    error // of the medium; ends the scan
 }
 
 func (s *scanner) problem(where string, off int64, format string, args ...any) {
@@ -198,6 +199,10 @@ func (s *scanner) boxes(start, end int64, parent string) iter.Seq[box] {
 		for range maxBoxes {
 			if s.err != nil || end-at < 8 {
 				return // fewer than 8 bytes are padding
+			}
+			if !s.budget.Step() {
+				s.problem(parent, at, "more boxes than any camera writes: the rest was not read")
+				return
 			}
 			h := s.peek(at, 8)
 			if h == nil {
@@ -264,6 +269,10 @@ func (s *scanner) child(b box, kind string) (box, bool) {
 
 // block adds a TIFF block at off, length bytes long, or a problem.
 func (s *scanner) block(role layout.Role, off, length int64, where string) {
+	if len(s.l.Blocks) == maxBlocks {
+		s.problem(where, off, "not read: more Exif blocks than any camera writes")
+		return
+	}
 	head := s.peek(off, int(min(length, 16)))
 	if s.err != nil {
 		return

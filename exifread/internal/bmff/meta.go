@@ -34,7 +34,7 @@ type table struct {
 // table loads the content of a full box, if it is of a sensible size.
 func (s *scanner) table(b box) table {
 	n := b.end - b.body
-	if n < 4 || n > maxTable {
+	if n < 4 || n > maxTable || !s.budget.Take(n) {
 		s.problem(b.kind, b.start, "a table of %d bytes was not read", n)
 		return table{}
 	}
@@ -309,11 +309,12 @@ func (s *scanner) items() {
 	}
 	where := s.locations()
 	s.mainPicture(where)
-	thumbs := m.references("thmb")
+	thumbs, looked := m.references("thmb"), 0
 	for _, id := range m.order {
-		if m.items[id] != "jpeg" || !slices.Contains(thumbs[id], m.primary) || len(s.l.Previews) >= maxThumbs {
+		if m.items[id] != "jpeg" || !slices.Contains(thumbs[id], m.primary) || looked == maxThumbs {
 			continue
 		}
+		looked++
 		if p := where[id].pieces; len(p) == 1 {
 			w, h := m.pictureSize(id)
 			s.preview(p[0].off, p[0].length, int(min(w, math.MaxInt32)), int(min(h, math.MaxInt32)), "thumbnail item")
@@ -423,7 +424,7 @@ func (s *scanner) exifItem(at location) {
 	first := at.pieces[0]
 	head := s.peekSome(first.off, first.length)
 	if len(at.pieces) > 1 {
-		if total > maxExif {
+		if !s.budget.Take(total) {
 			s.problem(where, first.off, "Exif data in pieces of %d bytes in all was not read", total)
 			return
 		}

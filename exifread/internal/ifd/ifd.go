@@ -51,13 +51,28 @@ const (
 	// maxValue is the most bytes of a value that are decoded. The longest
 	// that means something here are texts of a line.
 	maxValue = 4096
-	// maxValues is the most bytes of values that are decoded of one structure.
+	// maxValues is the most bytes of values that are decoded of one file.
 	// Cameras need below 4 KiB; decoding takes up to twenty times that in memory.
 	maxValues = 256 << 10
+	// maxDirs and maxAll are the most directories that are read of one file, and
+	// entries in all of them. Cameras write below 20 and 1000.
+	maxDirs = 40
+	maxAll  = 8000
 	// entriesAtOnce is how many entries are read at a time, so that a lie about
 	// their number runs into the end of the file first.
 	entriesAtOnce = 64
 )
+
+// A Budget is what the directories of one file may still take, in all the TIFF
+// structures that it holds. The zero Budget is full.
+type Budget struct {
+	dirs, entries int
+	values        uint64 // bytes decoded
+}
+
+// ErrTooMany says that the directories of a file hold more than any camera
+// writes, and that the rest was not read.
+var ErrTooMany = errors.New("the file has more directories than any camera writes; the rest was not read")
 
 // A File is one TIFF structure inside a file.
 type File struct {
@@ -66,19 +81,20 @@ type File struct {
 	First int64 // offset of the first directory
 	// Memo, where set, keeps decoded numbers from file to file.
 	Memo *Memo
+	// Budget, where set, is shared with the other structures of the file.
+	Budget *Budget
 
 	bigEndian    bool
 	r            io.ReaderAt
 	base, length int64 // of the structure in r
 	entry        entryReader
-	spent        uint64   // bytes of values decoded
 	scratch      [64]byte // for values that are decoded at once
 	entries      []Entry  // of all directories, so that a file takes one piece of memory
 }
 
 // Open reads the header of the structure of length bytes at base in r.
 func Open(r io.ReaderAt, base, length int64) (*File, error) {
-	f := &File{r: r, base: base, length: length}
+	f := &File{r: r, base: base, length: length, Budget: new(Budget)}
 	b := f.scratch[:16]
 	if err := f.read(b[:8], 0); err != nil {
 		return nil, err
@@ -172,14 +188,18 @@ type Entry struct {
 // A Dir is one directory.
 type Dir struct {
 	Entries []Entry // those that were asked for
-	Total   int     // number of entries as stored
 	Next    int64   // offset of the next directory, 0 where there is none
 	Cut     string  // what was left out, or empty
 }
 
 // Dir reads the directory at off and keeps the entries whose tag is wanted.
-// Where the table of entries ends early, those before are kept.
+// Where the table of entries ends early, those before are kept. The error is
+// ErrTooMany where the budget is spent.
 func (f *File) Dir(off int64, wanted func(tag uint16) bool) (d Dir, err error) {
+	if f.Budget.dirs >= maxDirs || f.Budget.entries >= maxAll {
+		return d, ErrTooMany
+	}
+	f.Budget.dirs++
 	head, size, tail := int64(2), int64(12), int64(4)
 	if f.big() {
 		head, size, tail = 8, 20, 8
@@ -193,7 +213,7 @@ func (f *File) Dir(off int64, wanted func(tag uint16) bool) (d Dir, err error) {
 		stored = f.u64(b)
 	}
 	n := int64(min(stored, MaxEntries))
-	d.Total = int(n)
+	f.Budget.entries += int(n)
 	if uint64(n) < stored {
 		d.Cut = fmt.Sprintf("a directory of %d entries, of which the first %d were read", stored, n)
 	}
@@ -290,7 +310,7 @@ func (f *File) Value(e Entry) (Value, error) {
 	if size > maxValue {
 		return Value{}, errTooLarge
 	}
-	if f.spent += size; f.spent > maxValues {
+	if f.Budget.values += size; f.Budget.values > maxValues {
 		return Value{}, errTooMany
 	}
 	raw := f.scratch[:min(size, uint64(len(f.scratch)))]

@@ -41,10 +41,11 @@ const (
 // Limits. Honest files stay far below them.
 const (
 	maxSegments = 4096
-	maxGarbage  = 4096      // bytes skipped between segments
+	maxGarbage  = 4096      // bytes skipped between segments, in all
 	maxBlocks   = 4         // Exif segments
 	maxPictures = 64        // entries of an index of pictures
-	maxWalk     = 128 << 20 // bytes of a scan that are walked for its end
+	maxWalk     = 128 << 20 // bytes behind the header that are walked for the end of the picture
+	maxProblems = 16
 
 	maxComponents = 4 // of a frame; decoders know no more
 )
@@ -81,6 +82,9 @@ type scanner struct {
 	at      int64  // how far the header was walked
 	data    int64  // where entropy-coded data begins; 0 where the header ends before
 	stop    string // why the header ended before image data
+	garbage int64  // bytes skipped between segments
+	walked  int64  // bytes behind the header that were read
+	indexed bool   // an index of pictures was read
 	primary int64  // bytes of the main picture by the index of pictures; 0 where there is none
 }
 
@@ -154,7 +158,7 @@ func (s *scanner) header() error {
 
 // skipGarbage goes on to the next marker, as decoders do.
 func (s *scanner) skipGarbage() (bool, error) {
-	b := make([]byte, min(maxGarbage, s.size-s.at))
+	b := make([]byte, min(maxGarbage-s.garbage, s.size-s.at))
 	if err := readFull(s.r, b, s.at); err != nil {
 		return false, err
 	}
@@ -162,6 +166,7 @@ func (s *scanner) skipGarbage() (bool, error) {
 		if b[i] == 0xFF && b[i+1] >= mSOF0 && b[i+1] != 0xFF {
 			s.problem("JPEG header", s.at, fmt.Sprintf("%d bytes that belong to no segment", i))
 			s.at += int64(i)
+			s.garbage += int64(i)
 			return true, nil
 		}
 	}
@@ -170,7 +175,9 @@ func (s *scanner) skipGarbage() (bool, error) {
 }
 
 func (s *scanner) problem(where string, at int64, what string) {
-	s.l.Problems = append(s.l.Problems, layout.Problem{Where: where, Offset: at, What: what})
+	if len(s.l.Problems) < maxProblems {
+		s.l.Problems = append(s.l.Problems, layout.Problem{Where: where, Offset: at, What: what})
+	}
 }
 
 // segment looks at one segment whose content of n bytes begins at off.
@@ -190,7 +197,8 @@ func (s *scanner) segment(marker byte, off, n int64) error {
 		if err != nil {
 			return err
 		}
-		if string(id) == "MPF\x00" {
+		if string(id) == "MPF\x00" && !s.indexed {
+			s.indexed = true
 			s.pictures(off+4, n-4)
 		}
 	case isSOF(marker) && n >= 6 && s.l.Width == 0:
@@ -318,12 +326,13 @@ func (s *scanner) tail(end int64) (last int64, whole bool, err error) {
 	// Most files end with the marker. Padding is up to a block of a card, and
 	// rarely the whole rest of the file.
 	buf := s.buf[:]
-	for least := max(s.data, end-maxWalk); end > least; {
+	for least := max(s.data, end-maxWalk+s.walked); end > least; {
 		b := buf[:min(int64(len(buf)), end-s.data)]
 		start := end - int64(len(b))
 		if err := readFull(s.r, b, start); err != nil {
 			return end, false, err
 		}
+		s.walked += int64(len(b))
 		i := len(b) - 1
 		for i >= 0 && (b[i] == 0 || b[i] == 0xFF) {
 			i--
@@ -355,7 +364,7 @@ func (s *scanner) tail(end int64) (last int64, whole bool, err error) {
 var walkers = sync.Pool{New: func() any { return bufio.NewReaderSize(nil, 64<<10) }}
 
 // walk goes through the scans up to limit to their end marker. walked is
-// false where they are too long to be walked.
+// false where they are too long or too many to be walked.
 func (s *scanner) walk(limit int64) (found, walked bool, err error) {
 	n := limit - s.data
 	if n <= 0 {
@@ -363,9 +372,10 @@ func (s *scanner) walk(limit int64) (found, walked bool, err error) {
 	}
 	r := walkers.Get().(*bufio.Reader)
 	defer walkers.Put(r)
-	r.Reset(io.NewSectionReader(s.r, s.data, min(n, maxWalk)))
+	most := max(0, maxWalk-s.walked)
+	r.Reset(io.NewSectionReader(s.r, s.data, min(n, most)))
 	defer r.Reset(nil)
-	for {
+	for segments := 0; segments < maxSegments; {
 		if _, err = r.ReadSlice(0xFF); errors.Is(err, bufio.ErrBufferFull) {
 			continue
 		}
@@ -377,18 +387,20 @@ func (s *scanner) walk(limit int64) (found, walked bool, err error) {
 			return true, true, nil
 		}
 		if err == nil && hasLength(marker) { // between the scans of a progressive picture
+			segments++
 			var b []byte
 			if b, err = r.Peek(2); err == nil {
 				_, err = r.Discard(max(2, int(b[0])<<8|int(b[1])))
 			}
 		}
 		if errors.Is(err, io.EOF) || errors.Is(err, scan.ErrPastEnd) {
-			return false, n <= maxWalk, nil
+			return false, n <= most, nil
 		}
 		if err != nil {
 			return false, false, err
 		}
 	}
+	return false, false, nil
 }
 
 func hasLength(marker byte) bool {

@@ -16,11 +16,7 @@ import (
 	"prestrike/exifread/internal/scan"
 )
 
-// Limits on what is read of one file.
-const (
-	maxBoxes = 4096
-	maxExif  = 2 << 20 // bytes of a compressed Exif block, packed and unpacked
-)
+const maxBoxes = 4096
 
 const signature = "\x00\x00\x00\x0cJXL \r\n\x87\n"
 
@@ -59,6 +55,7 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 type scanner struct {
 	r        *scan.Reader
 	l        layout.Layout
+	budget   scan.Budget
 	pictured bool // codestream was seen
 	err      error
 }
@@ -188,17 +185,20 @@ func (s *scanner) exif(body, end int64) bool {
 
 // packedExif adds the block of a brob box: an Exif box compressed with Brotli.
 func (s *scanner) packedExif(body, end int64) bool {
-	if end-body > maxExif {
-		s.problem("brob box", body, "compressed Exif data of %d bytes was not read", end-body)
+	if !s.budget.Try() || !s.budget.Take(end-body) {
+		s.problem("brob box", body, "compressed Exif data of %d bytes was not read: more than any camera writes", end-body)
 		return false
 	}
 	packed := s.keep(s.r.Load(body, int(end-body)))
 	if packed == nil {
 		return false
 	}
-	data, err := io.ReadAll(io.LimitReader(brotli.NewReader(bytes.NewReader(packed)), maxExif+1))
-	if len(data) > maxExif {
-		s.problem("brob box", body, "compressed Exif data of more than %d bytes was not read", maxExif)
+	narrow(packed)
+	most := s.budget.Left()
+	data, err := io.ReadAll(io.LimitReader(brotli.NewReader(bytes.NewReader(packed)), most+1))
+	if !s.budget.Take(int64(len(data))) {
+		s.budget.Take(most)
+		s.problem("brob box", body, "compressed Exif data of more than %d bytes was not read", most)
 		return false
 	}
 	if err != nil { // what came out before the damage may still be of use
@@ -216,6 +216,17 @@ func (s *scanner) packedExif(body, end int64) bool {
 	}
 	s.l.Blocks = append(s.l.Blocks, layout.Block{Data: data[skip:]})
 	return true
+}
+
+// narrow has the decoder take 2 MiB for what it may repeat, in place of up to
+// 16. A stream's first four bits state that window where it is 2^18 to 2^24
+// bytes (RFC 7932 section 9.1). As no more than 2 MiB are unpacked, a wider one
+// means nothing: distances reach no further back than the start.
+func narrow(packed []byte) {
+	const mask, window21 = 0x0F, 0x09
+	if len(packed) > 0 && packed[0]&1 != 0 && packed[0]&mask > window21 {
+		packed[0] = packed[0]&^mask | window21
+	}
 }
 
 // tiffStart returns where in the content of an Exif box, which begins with

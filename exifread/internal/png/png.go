@@ -17,11 +17,9 @@ import (
 	"prestrike/exifread/internal/scan"
 )
 
-// Limits on what is read of one file.
-const (
-	maxChunks = 1 << 16
-	maxText   = 2 << 20 // bytes of a text chunk with Exif, packed and unpacked
-)
+// fewChunks is how many chunks are walked with reading ahead: those in front of
+// the image data of an honest file.
+const fewChunks = 256
 
 const signature = "\x89PNG\r\n\x1a\n"
 
@@ -56,10 +54,11 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 }
 
 type scanner struct {
-	r    *scan.Reader
-	l    layout.Layout
-	text []byte // a TIFF structure from a text chunk; eXIf comes first
-	err  error
+	r      *scan.Reader
+	l      layout.Layout
+	budget scan.Budget
+	text   []byte // a TIFF structure from a text chunk; eXIf comes first
+	err    error
 }
 
 func (s *scanner) problem(where string, off int64, format string, args ...any) {
@@ -86,14 +85,14 @@ func (s *scanner) chunks() {
 	size := s.r.Size()
 	data := false
 	for at, n := int64(len(signature)), 0; s.err == nil; n++ {
-		if n == maxChunks {
+		if !s.budget.Step() {
 			s.l.Checked = false
-			s.problem("PNG", at, "more than %d chunks: the rest was not read", maxChunks)
+			s.problem("PNG", at, "more than %d chunks: the rest was not read", n)
 			return
 		}
 		// Image data comes in many chunks far apart: no reading ahead there.
 		read := s.r.Peek
-		if data {
+		if data || n >= fewChunks {
 			read = s.r.PeekShort
 		}
 		h := s.keep(read(at, 8))
@@ -153,7 +152,7 @@ const rawProfile = "Raw profile type "
 
 // rawProfile reports whether a text chunk is one of the older forms of Exif.
 func (s *scanner) rawProfile(body, length int64) bool {
-	h := s.peek(body, int(min(length, 32)))
+	h := s.keep(s.r.PeekShort(body, int(min(length, 32))))
 	key, _, ok := bytes.Cut(h, []byte{0})
 	name, is := bytes.CutPrefix(key, []byte(rawProfile))
 	return ok && is && (string(name) == "exif" || string(name) == "APP1")
@@ -163,8 +162,8 @@ func (s *scanner) rawProfile(body, length int64) bool {
 // length and hexadecimal digits in lines. In zTXt the text is compressed.
 func (s *scanner) textExif(body, length int64, packed bool) {
 	const where = "text chunk"
-	if length > maxText {
-		s.problem(where, body, "Exif data in a text of %d bytes was not read", length)
+	if !s.budget.Try() || !s.budget.Take(length) {
+		s.problem(where, body, "Exif data in a text of %d bytes was not read: more than any camera writes", length)
 		return
 	}
 	chunk := s.keep(s.r.Load(body, int(length)))
@@ -182,11 +181,13 @@ func (s *scanner) textExif(body, length int64, packed bool) {
 			s.problem(where, body, "the compressed Exif data is damaged")
 			return
 		}
-		if text, err = io.ReadAll(io.LimitReader(z, maxText+1)); err != nil {
+		most := s.budget.Left()
+		if text, err = io.ReadAll(io.LimitReader(z, most+1)); err != nil {
 			s.problem(where, body, "the compressed Exif data is damaged")
 		}
-		if len(text) > maxText {
-			s.problem(where, body, "compressed Exif data of more than %d bytes was not read", maxText)
+		if !s.budget.Take(int64(len(text))) {
+			s.budget.Take(most)
+			s.problem(where, body, "compressed Exif data of more than %d bytes was not read", most)
 			return
 		}
 	}

@@ -11,8 +11,9 @@ import (
 	"prestrike/exifread/internal/scan"
 )
 
-// maxChunks bounds the walk; an animation has one chunk a frame.
-const maxChunks = 1 << 16
+// fewChunks is how many chunks are walked with reading ahead. An animation has
+// one chunk a frame, far apart.
+const fewChunks = 256
 
 // Is reports whether a file begins as a WebP picture does; twelve bytes are
 // enough.
@@ -44,14 +45,20 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 		pictured bool // there is image data
 		canvas   bool // the size is that of the whole, in VP8X
 		exif     bool
+		budget   scan.Budget
 		at       = int64(12)
 	)
 	for n := 0; end-at >= 8; n++ {
-		if n == maxChunks {
-			problem("RIFF", at, "more than %d chunks: the rest was not read", maxChunks)
-			break
+		if !budget.Step() {
+			problem("RIFF", at, "more than %d chunks: the rest was not read", n)
+			l.Checked = l.Torn != ""
+			return l, nil
 		}
-		h, err := rd.Peek(at, 8)
+		peek := rd.Peek
+		if n >= fewChunks {
+			peek = rd.PeekShort
+		}
+		h, err := peek(at, 8)
 		if err != nil {
 			if !errors.Is(err, scan.ErrPastEnd) {
 				return layout.Layout{}, err
@@ -61,7 +68,7 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 		kind, length, body := string(h[:4]), int64(binary.LittleEndian.Uint32(h[4:])), at+8
 		have := min(length, end-body)
 		// first is what a chunk begins with, at most 18 bytes.
-		first, err := rd.Peek(body, int(min(have, 18)))
+		first, err := peek(body, int(min(have, 18)))
 		if err != nil && !errors.Is(err, scan.ErrPastEnd) {
 			return layout.Layout{}, err
 		}
