@@ -18,7 +18,7 @@ import (
 type Live struct {
 	opt   *Options
 	files map[string]*liveFile
-	other map[string]bool
+	other int // files that are no pictures, as far as they are known
 	// changed tells that files came or went since the last look.
 	changed bool
 	arrived time.Time // of the latest file
@@ -70,28 +70,44 @@ type LiveEvent struct {
 
 // NewLive begins a live audit.
 func NewLive(opt *Options) *Live {
-	return &Live{opt: opt, files: map[string]*liveFile{}, other: map[string]bool{}, runs: map[string]*liveRun{}, result: &Result{}}
+	return &Live{opt: opt, files: map[string]*liveFile{}, runs: map[string]*liveRun{}, result: &Result{}}
 }
 
 // Put takes a file in, or again after it changed. A nil file is one that is no
 // picture.
 func (l *Live) Put(path string, f *shoot.File, now time.Time) {
-	l.changed = true
 	if f == nil {
-		l.other[path] = true
-		delete(l.files, path)
+		l.Remove(path)
 		return
 	}
-	delete(l.other, path)
+	l.changed = true
 	l.files[path] = &liveFile{f, now}
 	l.arrived = now
 }
 
 // Remove takes a file out.
 func (l *Live) Remove(path string) {
-	l.changed = true
-	delete(l.other, path)
-	delete(l.files, path)
+	if l.files[path] != nil {
+		l.changed = true
+		delete(l.files, path)
+	}
+}
+
+// SetAll takes in what a folder holds as a whole, in place of what was put in:
+// its pictures, of which a later one holds before one of the same path, and how
+// many other files there are.
+func (l *Live) SetAll(files []*shoot.File, other int, now time.Time) {
+	before := l.files
+	l.files = make(map[string]*liveFile, len(files))
+	for _, f := range files {
+		if known := before[f.Path]; known != nil && known.file == f {
+			l.files[f.Path] = known
+			continue
+		}
+		l.files[f.Path] = &liveFile{f, now}
+		l.arrived = now
+	}
+	l.other, l.changed = other, true
 }
 
 // Result returns the outcome of the last look.
@@ -183,7 +199,7 @@ func (l *Live) judge() error {
 	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
 	}
-	result.Files.Other = len(l.other)
+	result.Files.Other = l.other
 	l.result, l.changed = result, false
 	return err
 }

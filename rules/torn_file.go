@@ -26,7 +26,8 @@ are many it asks to look.
 Part of the picture is grey or wrong. It happens when the card is pulled out, or the
 battery dies, while the camera still writes, and when a copy breaks off.
 
-Copy the file again from the card. If that does not help, shoot again.
+Copy the file again from the card. If that does not help, shoot again. A file that was
+still being written when a watch ended is named, and asks to look: wait for it.
 
 It is wrong, where only the size speaks, for black or blank frames.`,
 	Source: "structure: ITU-T T.81 (JPEG) and TIFF 6.0; size: common practice",
@@ -52,9 +53,13 @@ It is wrong, where only the size speaks, for black or blank frames.`,
 
 func checkTornFile(v *audit.Review) error {
 	q := v.Sequence
-	var list trouble
+	var list, coming trouble
 	for _, f := range q.Frames {
 		for i, file := range f.Files {
+			if file.Unfinished {
+				coming.add(remark{frame: f, file: file, severity: audit.Check, action: "wait until it is copied, then make the report again"})
+				continue
+			}
 			if file.Err != nil || file.Meta.Integrity.State != exifread.IntegrityTorn {
 				continue
 			}
@@ -67,6 +72,7 @@ func checkTornFile(v *audit.Review) error {
 		}
 	}
 	list.report(v, "is not complete", "are not complete")
+	coming.report(v, "is not complete yet", "are not complete yet")
 	reportDamaged(v)
 	reportSmall(v)
 	return nil
@@ -122,7 +128,7 @@ func reportSmall(v *audit.Review) {
 	var order []class
 	for at, f := range v.Sequence.Frames {
 		for _, file := range f.Files {
-			if file.Err != nil || file.Meta.Integrity.State == exifread.IntegrityTorn {
+			if file.Unfinished || file.Err != nil || file.Meta.Integrity.State == exifread.IntegrityTorn {
 				continue
 			}
 			c := class{file.Meta.Format, file.Meta.Width.Or(0), file.Meta.Height.Or(0)}

@@ -35,7 +35,7 @@ func checkUnreadableFile(v *audit.Review) error {
 	var list trouble
 	for _, f := range v.Sequence.Frames {
 		for i, file := range f.Files {
-			if file.Err == nil {
+			if file.Err == nil || file.Unfinished { // which torn-file tells
 				continue
 			}
 			t := remark{frame: f, file: file, severity: audit.Reshoot, reason: file.Err.Error(), action: copyAgain(v.Sequence)}
@@ -126,9 +126,12 @@ func (t *trouble) report(v *audit.Review, one, more string) {
 		if len(g.files) == 1 {
 			what = one
 		}
-		message := fmt.Sprintf("%s %s: %s", listed(g.files), what, shortReason(g.reason))
+		if g.reason != "" {
+			what += ": " + shortReason(g.reason)
+		}
+		message := listed(g.files) + " " + what
 		if n := len(g.files); n > mostNamed {
-			message = fmt.Sprintf("%d files %s: %s (%s)", n, what, shortReason(g.reason), listed(g.files))
+			message = fmt.Sprintf("%d files %s (%s)", n, what, listed(g.files))
 		}
 		v.Found(audit.Finding{Severity: g.severity, Message: message, Action: g.action, Frames: g.frames})
 	}

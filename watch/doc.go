@@ -48,13 +48,10 @@
 //
 // # What is passed over
 //
-// Names that begin with a dot (files and folders), and files whose name says
-// that they are not finished: ending in ~, .part, .partial, .filepart, .tmp,
-// .temp, .download, .crdownload or .opdownload. They are taken up as soon as
-// they get their final name. [Options.Ignore] adds to these. Devices, pipes and
-// sockets are no files. A symbolic link to a file counts as that file; a
-// symbolic link to a folder is not entered, so no loop can arise. The watched
-// folder itself may be given as a symbolic link.
+// Files and folders whose names [Options.Skip] names. Devices, pipes and sockets
+// are no files, and never opened. A symbolic link to a file counts as that file.
+// One to a folder is not entered, so no loop can arise, and is told of once, as
+// Linked. The watched folder itself may be given as a symbolic link.
 //
 // # What cannot work everywhere
 //

@@ -36,8 +36,8 @@ const (
 type settler struct {
 	settle, scan time.Duration
 	stat         func(path string) (stamp, error)
-	check        func(path string, want stamp) (stamp, error) // see Watcher.check
-	ask          func(dir string)                             // wants a folder's listing; never waits
+	check        func(ctx context.Context, path string, want stamp) (stamp, error) // see Watcher.check
+	ask          func(dir string)                                                  // wants a folder's listing; never waits
 	news         <-chan news
 	out          chan<- Event
 
@@ -184,7 +184,7 @@ func (s *settler) read(ctx context.Context, jobs <-chan job, results chan<- job)
 		case <-ctx.Done():
 			return
 		case j := <-jobs:
-			j.got, j.err = s.check(j.path, j.want)
+			j.got, j.err = s.check(ctx, j.path, j.want)
 			select {
 			case <-ctx.Done():
 				return

@@ -82,7 +82,7 @@ func (b *bench) look(path string) (stamp, error) {
 
 func (b *bench) stat(path string) (stamp, error) { return b.look(path) }
 
-func (b *bench) check(path string, want stamp) (stamp, error) {
+func (b *bench) check(_ context.Context, path string, want stamp) (stamp, error) {
 	b.mu.Lock()
 	b.opened[path]++
 	onOpen := b.onOpen

@@ -132,7 +132,7 @@ func TestStorm(t *testing.T) {
 	// Between these marks nobody reads events, so that the system drops some.
 	var stalled sync.Mutex
 	opts := fast()
-	opts.Ready = func(path string, size int64) error {
+	opts.Ready = func(_ context.Context, path string, size int64) error {
 		info, err := os.Stat(path)
 		if err == nil && info.Size() != size {
 			err = errors.New("not the size that was said")

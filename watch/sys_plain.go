@@ -2,7 +2,10 @@
 
 package watch
 
-import "io/fs"
+import (
+	"io/fs"
+	"os"
+)
 
 // sameDevice reports whether two folders are on one device, which is not known here.
 func sameDevice(_, _ fs.FileInfo) bool { return true }
@@ -14,3 +17,5 @@ func inUse(error) bool { return false }
 // atLimit reports whether an error says that the system grants no more watches
 // or open files. No such limit is known here.
 func atLimit(error) bool { return false }
+
+const openRead = os.O_RDONLY

@@ -8,6 +8,10 @@ import (
 	"syscall"
 )
 
+// openRead opens a file without waiting: a pipe that took the file's place would
+// make open wait for its writer.
+const openRead = syscall.O_RDONLY | syscall.O_NONBLOCK
+
 // sameDevice reports whether two folders are on one device.
 func sameDevice(a, b fs.FileInfo) bool {
 	if a == nil || b == nil {

@@ -3,6 +3,7 @@ package watch
 import (
 	"errors"
 	"io/fs"
+	"os"
 	"path/filepath"
 
 	"golang.org/x/sys/windows"
@@ -21,6 +22,8 @@ func silent(dir string) string {
 	}
 	return ""
 }
+
+const openRead = os.O_RDONLY
 
 // sameDevice reports whether two folders are on one device. Windows does not
 // say without opening them; a folder on another volume is rare.

@@ -69,15 +69,16 @@ func (sys system) statFile(path string) (stamp, error) {
 // A tree keeps the folders: it watches and lists them, and tells the settler
 // what it finds.
 type tree struct {
-	root    string
-	opts    Options
-	sys     system
-	ignored func(string) bool
-	inbox   *inbox
-	news    chan<- news
+	root  string
+	opts  Options
+	sys   system
+	skip  func(name string, folder bool) bool
+	inbox *inbox
+	news  chan<- news
 
 	ctx     context.Context // of run
 	dirs    map[string]*dir
+	links   map[string]bool   // links to folders, told of once
 	events  *fsnotify.Watcher // nil when there are none, or the root is lost
 	closed  chan struct{}     // closed when nobody reads events any more
 	deaf    bool              // events are of no use, or not asked for
@@ -257,13 +258,17 @@ func (t *tree) handle(b batch) {
 				continue // the echo of a folder that went
 			}
 			name := filepath.Base(p)
-			if o&opCreated != 0 && !hidden(name) {
-				if info, err := t.sys.lstat(p); err == nil && info.IsDir() {
+			if o&opCreated != 0 && !t.skip(name, true) {
+				info, err := t.sys.lstat(p)
+				if err == nil && info.IsDir() {
 					t.visit(p, list)
 					continue
 				}
+				if err == nil && info.Mode()&fs.ModeSymlink != 0 && t.linked(parent, name) {
+					continue
+				}
 			}
-			if !t.ignored(name) {
+			if !t.skip(name, false) {
 				touched[parent] = append(touched[parent], name)
 			}
 		}
@@ -525,10 +530,11 @@ func (t *tree) list(path string, d *dir) bool {
 		hash.WriteByte(0)
 		switch {
 		case e.IsDir():
-			if !hidden(name) {
+			if !t.skip(name, true) {
 				subs[name] = struct{}{}
 			}
-		case e.Type()&(fs.ModeDevice|fs.ModeNamedPipe|fs.ModeSocket) == 0 && !t.ignored(name):
+		case e.Type()&fs.ModeSymlink != 0 && t.linked(path, name):
+		case e.Type()&(fs.ModeDevice|fs.ModeNamedPipe|fs.ModeSocket) == 0 && !t.skip(name, false):
 			names = append(names, name)
 		}
 	}
@@ -549,6 +555,19 @@ func (t *tree) list(path string, d *dir) bool {
 	}
 	t.tell(news{kind: newsListed, path: path, names: names, initial: t.initial})
 	return !d.lost
+}
+
+// linked reports whether a link leads to a folder, and tells of it once.
+func (t *tree) linked(dir, name string) bool {
+	path := filepath.Join(dir, name)
+	if info, err := t.sys.stat(path); err != nil || !info.IsDir() {
+		return false
+	}
+	if !t.links[path] && !t.skip(name, true) {
+		t.links[path] = true
+		t.tell(news{kind: newsRemark, remark: Linked, path: path})
+	}
+	return true
 }
 
 // learn compares the names in a folder with those of its last listing, and

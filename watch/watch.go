@@ -27,16 +27,19 @@ type Options struct {
 	// event told; 0 means [DefaultScan].
 	Scan time.Duration
 	// Ready says whether a file that rests reads well; nil error means
-	// complete. It is called with the file's path and size, from two goroutines
-	// at once, and must not hold the file open after it returns. A file is
-	// handed out with Ready's error when it rests for 8 × Settle and does
-	// not read well in four looks. A nil Ready accepts every file that can be
-	// opened.
-	Ready func(path string, size int64) error
-	// Ignore says which file names are never to be handed out, in addition to
-	// the temporary names in the package documentation. It gets the name
-	// without its folder. It is called from one goroutine.
-	Ignore func(name string) bool
+	// complete. It is called with the file's path and size, from several
+	// goroutines at once, and must not hold the file open after it returns. Its
+	// context is done when the watch ends; the watch does not wait for it then,
+	// and takes no notice of what it returns. A file is handed out with Ready's
+	// error when it rests for 8 × Settle and does not read well in four looks. A
+	// nil Ready accepts every file that can be opened.
+	Ready func(ctx context.Context, path string, size int64) error
+	// Skip says which files are never to be opened or handed out, and which
+	// folders never to be entered, by their base name. Names that programs give
+	// to files they still write belong here: such a file is taken up as soon as
+	// it gets its last name. It is called from one goroutine. A nil Skip skips
+	// nothing.
+	Skip func(name string, folder bool) bool
 }
 
 const (
@@ -79,11 +82,13 @@ const (
 	// interval, with the reason in Err. It is not said where Options.Poll
 	// asked for it.
 	Polling
+	// Linked is a symbolic link to a folder, which is not entered.
+	Linked
 )
 
 var kindNames = [...]string{
 	Found: "found", Arrived: "arrived", Changed: "changed", Removed: "removed", CaughtUp: "caught up",
-	FolderLost: "folder lost", FolderBack: "folder back", Overflow: "overflow", Polling: "polling",
+	FolderLost: "folder lost", FolderBack: "folder back", Overflow: "overflow", Polling: "polling", Linked: "linked",
 }
 
 func (k Kind) String() string {
@@ -120,6 +125,9 @@ type Watcher struct {
 func New(dir string, opts Options) (*Watcher, error) {
 	opts.Settle = positiveOr(opts.Settle, DefaultSettle)
 	opts.Scan = positiveOr(opts.Scan, DefaultScan)
+	if opts.Skip == nil {
+		opts.Skip = func(string, bool) bool { return false }
+	}
 	dir = filepath.Clean(dir)
 	d, err := os.Open(dir)
 	if err != nil {
@@ -168,15 +176,16 @@ func (w *Watcher) Run(ctx context.Context) {
 		out:    w.events,
 	}
 	t := &tree{
-		root:    w.root,
-		opts:    w.opts,
-		sys:     w.sys,
-		inbox:   inbox,
-		news:    news,
-		dirs:    map[string]*dir{},
-		ignored: ignored(w.opts.Ignore),
-		trust:   true,
-		seed:    maphash.MakeSeed(),
+		root:  w.root,
+		opts:  w.opts,
+		sys:   w.sys,
+		inbox: inbox,
+		news:  news,
+		dirs:  map[string]*dir{},
+		links: map[string]bool{},
+		skip:  w.opts.Skip,
+		trust: true,
+		seed:  maphash.MakeSeed(),
 	}
 	var wg sync.WaitGroup
 	wg.Go(func() { s.run(ctx) })
@@ -190,8 +199,8 @@ func (w *Watcher) Run(ctx context.Context) {
 //
 // Opening comes first because a client of NFS asks the server for the size when
 // a file is opened, and answers from memory otherwise.
-func (w *Watcher) check(path string, want stamp) (stamp, error) {
-	f, err := os.Open(path)
+func (w *Watcher) check(ctx context.Context, path string, want stamp) (stamp, error) {
+	f, err := os.OpenFile(path, openRead, 0)
 	if err != nil {
 		return want, err
 	}
@@ -204,7 +213,7 @@ func (w *Watcher) check(path string, want stamp) (stamp, error) {
 		return got, nil
 	}
 	if w.opts.Ready != nil {
-		err = w.opts.Ready(path, want.size)
+		err = w.opts.Ready(ctx, path, want.size)
 	}
 	got, statErr := w.sys.statFile(path)
 	if statErr != nil {

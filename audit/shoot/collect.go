@@ -27,13 +27,30 @@ type Collection struct {
 	Problems []error
 }
 
-// Collect finds the picture files below folders and reads them. Symbolic links
-// are followed, each folder once. Progress, where not nil, is called with the
-// number of files read and found, never from two goroutines at once. An error
-// means that nothing could be collected, or that ctx ended.
+// Collect finds the picture files below folders and reads them. Progress, where
+// not nil, is called with the number of files read and found, never from two
+// goroutines at once. An error means that nothing could be collected, or that
+// ctx ended.
+//
+// A symbolic link to a file counts as that file. One to a folder is not entered:
+// where it leads out of the given folders it is among the problems. The given
+// folders themselves may be links. Devices, pipes and sockets are other files,
+// and never opened.
 func Collect(ctx context.Context, folders []string, progress func(done, total int)) (*Collection, error) {
+	return CollectBy(ctx, folders, ReadFile, progress)
+}
+
+// CollectBy is [Collect] with another way to read a file, such as one that
+// knows some files already. It is called as ReadFile is, from several
+// goroutines at once.
+func CollectBy(ctx context.Context, folders []string, read func(ctx context.Context, abs, rel string) *File, progress func(done, total int)) (*Collection, error) {
 	c := &Collection{}
 	w := walker{seen: map[string]bool{}, collection: c}
+	for _, dir := range folders {
+		if real, err := realPath(dir); err == nil {
+			w.roots = append(w.roots, real)
+		}
+	}
 	for _, dir := range folders {
 		info, err := os.Stat(dir)
 		switch {
@@ -61,7 +78,7 @@ func Collect(ctx context.Context, folders []string, progress func(done, total in
 	if len(c.Problems) >= len(folders) && len(w.found) == 0 {
 		return nil, errors.Join(c.Problems...)
 	}
-	if err := c.read(ctx, w.found, progress); err != nil {
+	if err := c.read(ctx, w.found, read, progress); err != nil {
 		return nil, err
 	}
 	slices.SortFunc(c.Files, func(a, b *File) int { return strings.Compare(a.Path, b.Path) })
@@ -93,6 +110,7 @@ func plain(err error) error {
 type found struct{ path, abs string }
 
 type walker struct {
+	roots      []string        // the real paths of the given folders
 	seen       map[string]bool // folders, by their real path
 	collection *Collection
 	found      []found
@@ -102,10 +120,7 @@ func (w *walker) walk(ctx context.Context, dir, rel string) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	real, err := filepath.EvalSymlinks(dir)
-	if err == nil {
-		real, err = filepath.Abs(real)
-	}
+	real, err := realPath(dir)
 	if err != nil {
 		w.collection.problem("%s: the folder cannot be read: %w", dir, plain(err))
 		return nil
@@ -121,7 +136,7 @@ func (w *walker) walk(ctx context.Context, dir, rel string) error {
 	}
 	for _, e := range entries {
 		name := e.Name()
-		if strings.HasPrefix(name, ".") {
+		if hidden(name) {
 			continue
 		}
 		abs, at := filepath.Join(dir, name), path.Join(rel, name)
@@ -133,16 +148,20 @@ func (w *walker) walk(ctx context.Context, dir, rel string) error {
 				continue
 			}
 			mode = info.Mode().Type()
+			if mode.IsDir() {
+				w.linked(abs, name)
+				continue
+			}
 		}
 		switch {
 		case mode.IsDir():
-			if ignoredFolders[strings.ToLower(name)] {
+			if PassedOver(name, true) {
 				continue
 			}
 			if err := w.walk(ctx, abs, at); err != nil {
 				return err
 			}
-		case mode.IsRegular() && !Ignored(name):
+		case mode.IsRegular() && !PassedOver(name, false):
 			w.found = append(w.found, found{at, abs})
 		default:
 			w.collection.Other++
@@ -151,32 +170,55 @@ func (w *walker) walk(ctx context.Context, dir, rel string) error {
 	return nil
 }
 
-// ignoredFolders hold what systems keep for themselves.
-var ignoredFolders = map[string]bool{
-	"system volume information": true, "$recycle.bin": true, "lost+found": true, "@eadir": true, "__macosx": true,
+// linked notes a link to a folder, unless the folder lies in a given one and is
+// read in its own place, or would not be entered under this name either.
+func (w *walker) linked(abs, name string) {
+	if PassedOver(name, true) {
+		return
+	}
+	if err := notFollowed(abs, w.roots); err != nil {
+		w.collection.Problems = append(w.collection.Problems, err)
+	}
 }
 
-// Ignored reports whether a file of this base name is passed over without a
-// look: hidden files, sidecars, databases of thumbnails, video, sound and text.
-func Ignored(name string) bool {
-	lower := strings.ToLower(name)
-	return strings.HasPrefix(name, ".") || lower == "thumbs.db" || otherExtensions[path.Ext(lower)]
+// NotFollowed says of a link to a folder, met below the folder root, that it is
+// not entered. It returns nil where the link leads to what is below root anyway.
+func NotFollowed(link, root string) error {
+	real, err := realPath(root)
+	if err != nil {
+		return nil // then there is more to be said than this
+	}
+	return notFollowed(link, []string{real})
 }
 
-var otherExtensions = map[string]bool{
-	".xmp": true, ".thm": true, ".pp3": true, ".dop": true, ".cos": true, ".on1": true, ".acr": true, ".lrcat": true, ".db": true,
-	".mov": true, ".mp4": true, ".m4v": true, ".avi": true, ".mts": true, ".m2ts": true, ".mxf": true, ".mpg": true, ".mpeg": true, ".3gp": true, ".lrv": true, ".mkv": true, ".webm": true,
-	".wav": true, ".mp3": true, ".m4a": true, ".aac": true, ".flac": true, ".ogg": true,
-	".txt": true, ".md": true, ".csv": true, ".json": true, ".xml": true, ".html": true, ".htm": true, ".pdf": true, ".log": true, ".ini": true, ".toml": true, ".yaml": true, ".yml": true,
-	".ctg": true, ".dat": true, ".bin": true, ".bdm": true, ".cpi": true, ".mpl": true, ".bup": true, ".ifo": true, ".inp": true, ".int": true, ".sec": true,
-	".zip": true, ".exe": true, ".dll": true, ".go": true, ".py": true, ".sh": true, ".svg": true, ".doc": true, ".docx": true, ".xls": true, ".xlsx": true, ".odt": true, ".part": true, ".tmp": true,
+func notFollowed(link string, roots []string) error {
+	real, err := realPath(link)
+	if err == nil && slices.ContainsFunc(roots, func(root string) bool { return inside(real, root) }) {
+		return nil
+	}
+	return fmt.Errorf("%s is a link to another folder, and is not followed: to have the frames there audited, name that folder", link)
+}
+
+// realPath returns the absolute path without links.
+func realPath(dir string) (string, error) {
+	real, err := filepath.EvalSymlinks(dir)
+	if err != nil {
+		return "", err
+	}
+	return filepath.Abs(real)
+}
+
+// inside reports whether a path is a folder or lies in it; both are absolute.
+func inside(path, folder string) bool {
+	rel, err := filepath.Rel(folder, path)
+	return err == nil && filepath.IsLocal(rel)
 }
 
 // readers is how many files are read at once: enough to keep a card reader or
 // a network share busy, few enough not to make a disk seek.
 func readers() int { return min(max(runtime.GOMAXPROCS(0), 4), 16) }
 
-func (c *Collection) read(ctx context.Context, list []found, progress func(done, total int)) error {
+func (c *Collection) read(ctx context.Context, list []found, read func(ctx context.Context, abs, rel string) *File, progress func(done, total int)) error {
 	files := make([]*File, len(list))
 	notPicture := make([]bool, len(list))
 	var next, done atomic.Int64
@@ -189,7 +231,7 @@ func (c *Collection) read(ctx context.Context, list []found, progress func(done,
 				if i >= len(list) {
 					return
 				}
-				files[i] = ReadFile(ctx, list[i].abs, list[i].path)
+				files[i] = read(ctx, list[i].abs, list[i].path)
 				notPicture[i] = files[i] == nil
 				n := int(done.Add(1))
 				if progress != nil {

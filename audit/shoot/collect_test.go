@@ -6,7 +6,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"testing"
 
@@ -120,28 +119,80 @@ func TestCollectProblems(t *testing.T) {
 	}
 }
 
-func TestCollectFollowsLinksOnce(t *testing.T) {
+// Links to files count as the files, links to folders are not followed; only
+// those that lead elsewhere are worth a word.
+func TestCollectLinks(t *testing.T) {
 	dir := tree(t, map[string]string{"DCIM/100BXCAM/BX1_0001.JPG": jpeg, "elsewhere/BX1_0002.JPG": jpeg})
 	shoot := filepath.Join(dir, "DCIM")
-	for link, to := range map[string]string{"loop": "..", "out": "../elsewhere", "again": "../elsewhere", "dangling": "nowhere", "file.JPG": "100BXCAM/BX1_0001.JPG"} {
+	for link, to := range map[string]string{
+		"latest": "100BXCAM", "loop": ".", "up": "..", "out": "../elsewhere", "@eaDir": "../elsewhere", ".out": "../elsewhere",
+		"dangling": "nowhere", "file.JPG": "100BXCAM/BX1_0001.JPG", "100BXCAM/to-itself": "to-itself",
+	} {
 		if err := os.Symlink(to, filepath.Join(shoot, link)); err != nil {
 			t.Skipf("no symbolic links here: %v", err)
 		}
 	}
-	c := collect(t, shoot)
-	got := paths(c)
-	// The folder elsewhere is reached by several links and read once.
-	n := 0
-	for _, p := range got {
-		if strings.HasSuffix(p, "BX1_0002.JPG") {
-			n++
+	link := filepath.Join(dir, "card")
+	if err := os.Symlink("DCIM", link); err != nil {
+		t.Fatal(err)
+	}
+	c := collect(t, link)
+	if diff := cmp.Diff([]string{"100BXCAM/BX1_0001.JPG", "file.JPG"}, paths(c)); diff != "" {
+		t.Errorf("files (-want +got):\n%s", diff)
+	}
+	want := []string{
+		filepath.Join(link, "100BXCAM", "to-itself") + ": the link leads nowhere",
+		filepath.Join(link, "dangling") + ": the link leads nowhere",
+		filepath.Join(link, "out") + " is a link to another folder",
+		filepath.Join(link, "up") + " is a link to another folder",
+	}
+	if len(c.Problems) != len(want) {
+		t.Fatalf("problems %v, want %q", c.Problems, want)
+	}
+	for i, p := range c.Problems {
+		if !strings.HasPrefix(p.Error(), want[i]) {
+			t.Errorf("problem %q, want %q", p, want[i])
 		}
 	}
-	if n != 1 || !slices.Contains(got, "100BXCAM/BX1_0001.JPG") || !slices.Contains(got, "file.JPG") {
-		t.Errorf("files %v: want each real folder once", got)
+	if c = collect(t, link, filepath.Join(dir, "elsewhere")); len(c.Files) != 3 || len(c.Problems) != 3 {
+		t.Errorf("with the folder named that a link leads to: %v, problems %v; want its frame too, and nothing said of that link", paths(c), c.Problems)
 	}
-	if len(c.Problems) != 1 || !strings.Contains(c.Problems[0].Error(), "dangling") {
-		t.Errorf("problems %v, want the link that leads nowhere", c.Problems)
+}
+
+func TestPassedOver(t *testing.T) {
+	for _, test := range []struct {
+		name         string
+		file, folder bool
+	}{
+		{"BX1_0001.NEF", false, false},
+		{"BX1_0001.NEF.part", true, false},
+		{"BX1_0001.NEF.PART", true, false},
+		{"BX1_0001.NEF.partial", true, false},
+		{"BX1_0001.NEF.filepart", true, false},
+		{"BX1_0001.NEF.tmp", true, false},
+		{"BX1_0001.NEF.temp", true, false},
+		{"BX1_0001.NEF.crdownload", true, false},
+		{"BX1_0001.NEF.opdownload", true, false},
+		{"BX1_0001.NEF.download", true, true},
+		{"BX1_0001.NEF~", true, false},
+		{"~BX1_0001.NEF", false, false},
+		{".BX1_0001.NEF", true, true},
+		{"._BX1_0001.NEF", true, true},
+		{"BX1_0001.xmp", true, false},
+		{"Thumbs.db", true, false},
+		{"thumbs", false, false},
+		{"part", false, false},
+		{"counterpart", false, false},
+		{"@eaDir", false, true},
+		{"__MACOSX", false, true},
+		{"lost+found", false, true},
+		{"System Volume Information", false, true},
+		{"$RECYCLE.BIN", true, true},
+		{"DCIM", false, false},
+	} {
+		if file, folder := shoot.PassedOver(test.name, false), shoot.PassedOver(test.name, true); file != test.file || folder != test.folder {
+			t.Errorf("PassedOver(%q): as a file %v, as a folder %v; want %v and %v", test.name, file, folder, test.file, test.folder)
+		}
 	}
 }
 

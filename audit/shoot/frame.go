@@ -16,6 +16,9 @@ type File struct {
 	Meta *exifread.Metadata
 	// Err says why no picture can be read from the file; nil where one can.
 	Err error
+	// Unfinished tells that the file does not read well, or does not tell whether
+	// it does, and was changed so lately that more of it may still come.
+	Unfinished bool
 }
 
 // Name returns the file's base name.

@@ -7,7 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -110,6 +110,8 @@ type watching struct {
 	planned  int
 	line     int // length of the line on the terminal
 	caught   bool
+	lost     []string        // folders that cannot be read for now
+	said     map[string]bool // remarks that are made once
 }
 
 func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) error {
@@ -127,12 +129,11 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	w := &watching{
 		c: c, f: f, folder: folder, opt: opt, live: audit.NewLive(opt), alerts: alerts, planned: opt.PlannedFrames,
 		pictures: measurePictures(cmd.Context(), c, true, false, []string{folder}, opt),
-		readers:  &readCache{ctx: cmd.Context(), folder: folder, files: map[string]*shoot.File{}},
+		readers:  newReadCache(folder, f.settle),
 		colour:   c.outTerminal && !c.plain && !f.noColor,
 	}
 	watcher, err := watch.New(folder, watch.Options{
-		Settle: f.settle, Poll: f.poll, Ready: w.readers.ready,
-		// The files that no audit looks at are counted all the same.
+		Settle: f.settle, Poll: f.poll, Ready: w.readers.ready, Skip: shoot.PassedOver,
 	})
 	if errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("%s: no such folder: check the name, and that the card or disk is connected", folder)
@@ -214,19 +215,25 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 func (w *watching) take(e watch.Event) error {
 	switch e.Kind {
 	case watch.Found, watch.Arrived, watch.Changed:
-		rel, file := w.readers.take(e.Path)
+		rel, file := w.readers.take(e)
 		w.live.Put(rel, file, time.Now())
 	case watch.Removed:
-		w.live.Remove(w.readers.rel(e.Path))
+		w.live.Remove(w.readers.forget(e.Path))
 	case watch.CaughtUp:
 		w.caught = true
 		return w.start()
 	case watch.FolderLost:
+		w.lost = append(w.lost, e.Path)
 		w.say("%s cannot be read for now: %s: waiting for it to come back", e.Path, e.Err)
 	case watch.FolderBack:
+		w.lost = slices.DeleteFunc(w.lost, func(folder string) bool { return folder == e.Path })
 		w.say("%s is back", e.Path)
 	case watch.Overflow:
 		w.say("too much happened at once for the system: looking at everything again")
+	case watch.Linked:
+		if err := shoot.NotFollowed(e.Path, w.folder); err != nil {
+			w.sayOnce(err.Error())
+		}
 	case watch.Polling:
 		w.say("%s sends no word of changes (%s): it is listed every %s", e.Path, e.Err, watch.DefaultPoll)
 	}
@@ -278,43 +285,6 @@ func (w *watching) tell(e audit.LiveEvent) error {
 	return nil
 }
 
-// finish prints the report on all that is there. The context is that of the watch,
-// which has ended.
-func (w *watching) finish(ctx context.Context) (status, error) {
-	if w.pictures != nil {
-		// What is not looked at cannot be found: the report would say good.
-		w.wipe()
-		w.opt.Measure = measureWith(context.WithoutCancel(ctx), w.c, w.f.format == "json", w.pictures)
-	}
-	_, ruleErr := w.live.Look(time.Now(), true, true)
-	if ruleErr != nil {
-		w.say("not everything was judged: %s", ruleErr)
-	}
-	r := w.live.Result()
-	var b bytes.Buffer
-	if w.f.format == "json" {
-		if err := report.WriteReportJSON(&b, r); err != nil {
-			return statusNotAudited, err
-		}
-	} else if r.Files.Frames > 0 {
-		form, err := report.ParseForm("table")
-		if err != nil {
-			return statusNotAudited, err
-		}
-		b.WriteByte('\n')
-		if err := form.Write(&b, r, &report.Options{Width: w.c.textWidth(false), Colour: w.colour}); err != nil {
-			return statusNotAudited, err
-		}
-	} else {
-		return statusNotAudited, w.write([]byte("No frames came.\n"))
-	}
-	end := status(r.Verdict)
-	if ruleErr != nil && end == statusGood {
-		end = statusNotAudited
-	}
-	return end, w.write(b.Bytes())
-}
-
 // write writes to the result, over the line of the open sequence.
 func (w *watching) write(text []byte) error {
 	if len(text) == 0 {
@@ -328,6 +298,17 @@ func (w *watching) write(text []byte) error {
 func (w *watching) say(format string, args ...any) {
 	w.wipe()
 	w.c.remark(format, args...)
+}
+
+// sayOnce is for what holds on.
+func (w *watching) sayOnce(text string) {
+	if w.said == nil {
+		w.said = map[string]bool{}
+	}
+	if !w.said[text] {
+		w.said[text] = true
+		w.say("%s", text)
+	}
 }
 
 // showOpen shows the open sequence in one line that is written over.
@@ -348,60 +329,6 @@ func (w *watching) wipe() {
 		fmt.Fprintf(w.c.err, "\r%s\r", strings.Repeat(" ", w.line))
 		w.line = 0
 	}
-}
-
-// A readCache holds what the check whether a file is complete has read, so
-// that a file is read once.
-type readCache struct {
-	ctx    context.Context // of the watch; reading ends with it
-	folder string
-	mu     sync.Mutex
-	files  map[string]*shoot.File
-}
-
-func (r *readCache) rel(path string) string {
-	rel, err := filepath.Rel(r.folder, path)
-	if err != nil {
-		return filepath.ToSlash(path)
-	}
-	return filepath.ToSlash(rel)
-}
-
-// ready reads a file that rests, and returns an error where it looks as if
-// more of it were still to come.
-func (r *readCache) ready(path string, _ int64) error {
-	if shoot.Ignored(filepath.Base(path)) {
-		return nil
-	}
-	f := shoot.ReadFile(r.ctx, path, r.rel(path))
-	if err := r.ctx.Err(); err != nil {
-		return err
-	}
-	r.mu.Lock()
-	r.files[path] = f
-	r.mu.Unlock()
-	switch {
-	case f == nil:
-		return nil
-	case f.Err != nil:
-		return f.Err
-	case f.Torn():
-		return errors.New(f.Meta.Integrity.Reason)
-	}
-	return nil
-}
-
-// take returns what was read of a file, and forgets it. A file that no audit
-// looks at is nil.
-func (r *readCache) take(path string) (string, *shoot.File) {
-	r.mu.Lock()
-	f, ok := r.files[path]
-	delete(r.files, path)
-	r.mu.Unlock()
-	if !ok && !shoot.Ignored(filepath.Base(path)) {
-		f = shoot.ReadFile(context.WithoutCancel(r.ctx), path, r.rel(path)) // of the last report too
-	}
-	return r.rel(path), f
 }
 
 // lines hands on the lines that are typed. The channel is closed at the end of

@@ -4,22 +4,15 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"errors"
-	"fmt"
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
-	"prestrike/audit"
-	"prestrike/audit/shoot"
 	"prestrike/cmd/prestrike/internal/demo"
-	"prestrike/rules"
-	"prestrike/watch"
 
 	"github.com/google/go-cmp/cmp"
 )
@@ -329,71 +322,6 @@ func TestWatchOnceEndsWithTheFirstSequence(t *testing.T) {
 		}
 	case <-time.After(10 * time.Second):
 		t.Fatal("the watch goes on")
-	}
-}
-
-// watchOver is a watch of a folder that the test drives itself. Its output is
-// what is shown.
-func watchOver(t *testing.T, ctx context.Context, folder string, opt *audit.Options) (w *watching, shown *bytes.Buffer) {
-	t.Helper()
-	shown = new(bytes.Buffer)
-	c := &console{out: shown, err: io.Discard}
-	return &watching{
-		c: c, f: &watchFlags{format: "table"}, folder: folder, opt: opt, live: audit.NewLive(opt),
-		pictures: measurePictures(ctx, c, true, false, []string{folder}, opt),
-		readers:  &readCache{ctx: t.Context(), folder: folder, files: map[string]*shoot.File{}},
-	}, shown
-}
-
-// Ctrl-C right behind the arrival of a file: what was found in pictures before
-// stays found, and the file is looked at.
-func TestWatchEndLooksAtWhatIsLeft(t *testing.T) {
-	card := filepath.Join(t.TempDir(), "card")
-	if _, err := demo.Small().Write(t.Context(), card, nil); err != nil {
-		t.Fatal(err)
-	}
-	faults := demo.Small().Faults()
-	dark := faults[slices.IndexFunc(faults, func(f demo.Fault) bool { return f.Rule == "dark-frame" })].First
-	ctx, stop := context.WithCancel(t.Context())
-	w, shown := watchOver(t, ctx, card, &audit.Options{Rules: rules.All()})
-	put := func(number int) {
-		name := filepath.Join(card, "DCIM", "100BXCAM", fmt.Sprintf("BX1_%04d.JPG", number))
-		if err := w.take(watch.Event{Kind: watch.Arrived, Path: name}); err != nil {
-			t.Fatal(err)
-		}
-	}
-	for number := dark - 3; number < dark+3; number++ {
-		put(number)
-	}
-	if _, err := w.live.Look(time.Now(), true, false); err != nil || w.live.Result().Verdict != audit.VerdictReshoot {
-		t.Fatalf("frame %04d is dark, and the verdict %v, error %v", dark, w.live.Result().Verdict, err)
-	}
-	put(dark + 3)
-	stop()
-	status, err := w.finish(ctx)
-	if err != nil || status != statusReshoot || !strings.Contains(shown.String(), "[dark-frame]") {
-		t.Errorf("status %d, want %d; error %v; shown\n%s", status, statusReshoot, err, shown)
-	}
-	q := w.live.Result().Sessions[0].Sequences[0]
-	if len(q.Frames) != 7 || q.Pictures == nil {
-		t.Errorf("%d frames at the end, want 7, and their pictures looked at", len(q.Frames))
-	}
-}
-
-// Where a rule fails, the watch does not end with good.
-func TestWatchEndIsNotGoodWhereARuleFails(t *testing.T) {
-	card := filepath.Join(t.TempDir(), "card")
-	if _, err := demo.Small().Write(t.Context(), card, nil); err != nil {
-		t.Fatal(err)
-	}
-	fails := &audit.Rule{ID: "fails", Title: "fails", Check: func(*audit.Review) error { return errors.New("it fails") }}
-	w, shown := watchOver(t, t.Context(), card, &audit.Options{Rules: []*audit.Rule{fails}})
-	name := filepath.Join(card, "DCIM", "100BXCAM", "BX1_0002.JPG")
-	if err := w.take(watch.Event{Kind: watch.Arrived, Path: name}); err != nil {
-		t.Fatal(err)
-	}
-	if status, err := w.finish(t.Context()); status != statusNotAudited || err != nil {
-		t.Errorf("status %d, error %v; shown\n%s", status, err, shown)
 	}
 }
 

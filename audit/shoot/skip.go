@@ -1,0 +1,54 @@
+package shoot
+
+import (
+	"path"
+	"slices"
+	"strings"
+)
+
+// PassedOver reports whether a file, or a folder, of this base name holds no
+// frames to audit. A file is then counted at most and never opened, a folder
+// never entered. It is the one list for folders that are read at once and for
+// those that are followed while they fill.
+func PassedOver(name string, folder bool) bool {
+	lower := strings.ToLower(name)
+	switch {
+	case hidden(name):
+		return true
+	case folder:
+		return systemFolders[lower] || path.Ext(lower) == ".download"
+	default:
+		return lower == "thumbs.db" || otherExtensions[path.Ext(lower)] || Unfinished(name)
+	}
+}
+
+// Unfinished reports whether a file's name says that a copy or a download is
+// still being written. Its last name follows when it is complete.
+func Unfinished(name string) bool {
+	lower := strings.ToLower(name)
+	return slices.ContainsFunc(unfinishedEndings, func(end string) bool { return strings.HasSuffix(lower, end) })
+}
+
+// unfinishedEndings are common practice of programs that copy and of browsers.
+var unfinishedEndings = []string{
+	"~", ".part", ".partial", ".filepart", ".tmp", ".temp", ".download", ".crdownload", ".opdownload",
+}
+
+// hidden reports whether the name is one that systems keep for themselves.
+func hidden(name string) bool { return strings.HasPrefix(name, ".") }
+
+// systemFolders hold what systems and network disks keep for themselves: bins,
+// thumbnails, the second halves of files, what a repair of the disk found.
+var systemFolders = map[string]bool{
+	"system volume information": true, "$recycle.bin": true, "lost+found": true, "@eadir": true, "__macosx": true,
+}
+
+// otherExtensions are those of sidecars, databases of thumbnails, video, sound and text.
+var otherExtensions = map[string]bool{
+	".xmp": true, ".thm": true, ".pp3": true, ".dop": true, ".cos": true, ".on1": true, ".acr": true, ".lrcat": true, ".db": true,
+	".mov": true, ".mp4": true, ".m4v": true, ".avi": true, ".mts": true, ".m2ts": true, ".mxf": true, ".mpg": true, ".mpeg": true, ".3gp": true, ".lrv": true, ".mkv": true, ".webm": true,
+	".wav": true, ".mp3": true, ".m4a": true, ".aac": true, ".flac": true, ".ogg": true,
+	".txt": true, ".md": true, ".csv": true, ".json": true, ".xml": true, ".html": true, ".htm": true, ".pdf": true, ".log": true, ".ini": true, ".toml": true, ".yaml": true, ".yml": true,
+	".ctg": true, ".dat": true, ".bin": true, ".bdm": true, ".cpi": true, ".mpl": true, ".bup": true, ".ifo": true, ".inp": true, ".int": true, ".sec": true,
+	".zip": true, ".exe": true, ".dll": true, ".go": true, ".py": true, ".sh": true, ".svg": true, ".doc": true, ".docx": true, ".xls": true, ".xlsx": true, ".odt": true,
+}

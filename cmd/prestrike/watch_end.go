@@ -1,0 +1,233 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"prestrike/audit/report"
+	"prestrike/audit/shoot"
+	"prestrike/exifread"
+	"prestrike/watch"
+)
+
+// finish prints the report on all that is there. The context is that of the watch,
+// which has ended.
+func (w *watching) finish(ctx context.Context) (status, error) {
+	w.wipe()
+	json := w.f.format == "json"
+	// What is not looked at cannot be found: the report would say good.
+	ctx = context.WithoutCancel(ctx)
+	unread, lost := w.readAll(ctx)
+	if w.pictures != nil {
+		w.opt.Measure = measureWith(ctx, w.c, json, w.pictures)
+	}
+	_, ruleErr := w.live.Look(time.Now(), true, true)
+	if ruleErr != nil {
+		w.say("not everything was judged: %s", ruleErr)
+	}
+	r := w.live.Result()
+	if r.Files.Frames == 0 && !json {
+		return statusNotAudited, w.write([]byte("No frames came.\n"))
+	}
+	var b bytes.Buffer
+	if json {
+		if err := report.WriteReportJSON(&b, r); err != nil {
+			return statusNotAudited, err
+		}
+	} else {
+		form, err := report.ParseForm("table")
+		if err != nil {
+			return statusNotAudited, err
+		}
+		b.WriteByte('\n')
+		opt := &report.Options{Width: w.c.textWidth(false), Colour: w.colour, Support: w.opt.Support, Unread: unread}
+		if err := form.Write(&b, r, opt); err != nil {
+			return statusNotAudited, err
+		}
+	}
+	end := status(r.Verdict)
+	if end == statusGood && (ruleErr != nil || lost || r.Files.Frames == 0) {
+		end = statusNotAudited
+	}
+	return end, w.write(b.Bytes())
+}
+
+// readAll takes in all that is in the folder at this moment: a watch hands out
+// only what rests. It returns how many files and folders could not be read, and
+// whether the watched folder itself cannot.
+func (w *watching) readAll(ctx context.Context) (unread int, lost bool) {
+	line := w.c.newProgress(w.f.format == "json", "reading", "reading what came last")
+	c, err := shoot.CollectBy(ctx, []string{w.folder}, w.readers.last, line.tell)
+	line.end()
+	if err != nil {
+		if _, statErr := os.ReadDir(w.folder); statErr != nil {
+			w.say("%s cannot be read now: this is the report on what was read before", w.folder)
+			return 1, true
+		}
+		c = &shoot.Collection{Problems: []error{err}} // there is nothing but what cannot be read
+	}
+	for _, p := range c.Problems {
+		w.sayOnce(p.Error())
+	}
+	unread = len(c.Problems)
+	var files []*shoot.File
+	for _, folder := range w.lost {
+		kept := w.readers.below(folder)
+		if _, err := os.ReadDir(folder); err == nil && len(kept) > 0 {
+			unread++ // an empty folder is left of it, which is no problem to read
+		}
+		files = append(files, kept...)
+	}
+	w.live.SetAll(append(files, c.Files...), c.Other, time.Now())
+	return unread, false
+}
+
+// A readCache holds what was read of each file when it rested, so that a file
+// is read once, and again only after it has changed.
+type readCache struct {
+	folder string
+	settle time.Duration
+	mu     sync.Mutex
+	files  map[string]reading // by the path to open
+}
+
+// A reading is what was read of a file the last time.
+type reading struct {
+	file *shoot.File // nil where it is no picture
+	// handed tells that the watch took it for complete, with this size and time.
+	handed  bool
+	size    int64
+	modTime time.Time
+}
+
+func newReadCache(folder string, settle time.Duration) *readCache {
+	return &readCache{folder: folder, settle: settle, files: map[string]reading{}}
+}
+
+func (r *readCache) rel(path string) string {
+	rel, err := filepath.Rel(r.folder, path)
+	if err != nil {
+		return filepath.ToSlash(path)
+	}
+	return filepath.ToSlash(rel)
+}
+
+// ready reads a file that rests, and returns an error where it looks as if
+// more of it were still to come.
+func (r *readCache) ready(ctx context.Context, path string, _ int64) error {
+	f := shoot.ReadFile(ctx, path, r.rel(path))
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	r.mu.Lock()
+	known := r.files[path]
+	known.file = f
+	r.files[path] = known
+	r.mu.Unlock()
+	switch {
+	case f == nil:
+		return nil
+	case f.Err != nil:
+		return f.Err
+	case f.Torn():
+		return errors.New(f.Meta.Integrity.Reason)
+	}
+	return nil
+}
+
+// take returns what was read of a file that is handed out.
+func (r *readCache) take(e watch.Event) (rel string, f *shoot.File) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	rel = r.rel(e.Path)
+	known := r.files[e.Path]
+	if e.Err != nil && (known.file == nil || known.file.Err == nil && !known.file.Torn()) { // it could not be opened
+		known.file = &shoot.File{Path: rel, Abs: e.Path, Size: e.Size, Meta: &exifread.Metadata{}, Err: e.Err}
+	}
+	known.handed, known.size, known.modTime = true, e.Size, e.ModTime
+	r.files[e.Path] = known
+	return rel, known.file
+}
+
+func (r *readCache) forget(path string) (rel string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	delete(r.files, path)
+	return r.rel(path)
+}
+
+// below returns the pictures that were handed out below a folder.
+func (r *readCache) below(folder string) []*shoot.File {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	var files []*shoot.File
+	for path, known := range r.files {
+		if known.handed && known.file != nil && strings.HasPrefix(path, folder+string(filepath.Separator)) {
+			files = append(files, known.file)
+		}
+	}
+	return files
+}
+
+const (
+	// lastRead is how long one file may take to be read for the last report.
+	lastRead = 10 * time.Second
+	// stillComing is for how long after its last change a file that does not read
+	// well may be one that is still being written: more than the pauses of a
+	// card reader and a share, and than the clocks of two machines usually differ.
+	stillComing = time.Minute
+)
+
+// last reads a file for the last report, unless it is as it was handed out. One
+// that does not read well, or does not tell whether it is complete, is
+// unfinished where its last change is not long ago.
+func (r *readCache) last(ctx context.Context, abs, rel string) *shoot.File {
+	info, err := os.Stat(abs)
+	r.mu.Lock()
+	known := r.files[abs]
+	r.mu.Unlock()
+	if err == nil && known.handed && known.size == info.Size() && known.modTime.Equal(info.ModTime()) {
+		return known.file
+	}
+	f := readWithin(ctx, lastRead, abs, rel)
+	if f == nil || err != nil {
+		return f
+	}
+	rested := time.Since(info.ModTime())
+	switch {
+	case f.Err != nil || f.Torn():
+		f.Unfinished = rested < stillComing
+	case f.Meta.Integrity.State != exifread.IntegrityWhole:
+		f.Unfinished = rested < r.settle
+	}
+	return f
+}
+
+// readWithin reads a file, but waits no longer than so long for it: a share may
+// not answer.
+func readWithin(ctx context.Context, limit time.Duration, abs, rel string) *shoot.File {
+	ctx, cancel := context.WithTimeout(ctx, limit)
+	defer cancel()
+	read := make(chan *shoot.File, 1)
+	go func() { read <- shoot.ReadFile(ctx, abs, rel) }()
+	late := &shoot.File{
+		Path: rel, Abs: abs, Meta: &exifread.Metadata{},
+		Err: fmt.Errorf("reading it took longer than %s", shoot.FormatDuration(limit)),
+	}
+	select {
+	case f := <-read:
+		if f != nil && errors.Is(f.Err, context.DeadlineExceeded) {
+			return late
+		}
+		return f
+	case <-ctx.Done():
+		return late
+	}
+}
