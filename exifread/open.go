@@ -225,9 +225,16 @@ func readLayout(src *source, m *Metadata, l *layout.Layout) {
 	if l.Width > 0 && l.Height > 0 {
 		m.Width, m.Height = Of(l.Width), Of(l.Height)
 	}
-	for i := range l.Blocks {
-		readBlock(src, m, &l.Blocks[i])
+	f := facts{m: m}
+	// The Exif IFD counts before IFD0, also where each has a block of its own.
+	for _, role := range []layout.Role{layout.RoleExif, layout.RoleMain} {
+		for i := range l.Blocks {
+			if l.Blocks[i].Role == role {
+				readBlock(src, &f, &l.Blocks[i])
+			}
+		}
 	}
+	f.finish()
 	switch {
 	case l.Torn != "":
 		m.Integrity = Integrity{IntegrityTorn, l.Torn}

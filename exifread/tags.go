@@ -115,7 +115,25 @@ type problemAt struct {
 	tag   uint16
 }
 
-// facts is what the directories of one file say, beyond what Metadata holds.
+// set takes a date for one of the three. One that can be read keeps its place
+// against others; zeros and damage do not.
+func (c *captured) set(i int, v ifd.Value, at problemAt) string {
+	if held, ok := c.date[i].Get(); ok {
+		if _, state := parseTime(held); state == timeKnown {
+			return ""
+		}
+	}
+	t, what := text(v)
+	if s, ok := t.Get(); ok {
+		if _, state := parseTime(s); state == timeKnown || !c.date[i].Known() {
+			c.date[i], c.at[i] = t, at
+		}
+	}
+	return what
+}
+
+// facts is what the directories of one file say, in whichever of its blocks,
+// beyond what Metadata holds.
 type facts struct {
 	m        *Metadata
 	captured captured
@@ -226,14 +244,11 @@ func (f *facts) set(e ifd.Entry, v ifd.Value, where string) string {
 		return setNumber(&m.Flash, v, 0, math.MaxUint16)
 
 	case tagDateTimeOriginal:
-		f.captured.at[0] = problemAt{where, e.At, e.Tag}
-		return setText(&f.captured.date[0], v)
+		return f.captured.set(0, v, problemAt{where, e.At, e.Tag})
 	case tagDateTimeDigitized:
-		f.captured.at[1] = problemAt{where, e.At, e.Tag}
-		return setText(&f.captured.date[1], v)
+		return f.captured.set(1, v, problemAt{where, e.At, e.Tag})
 	case tagDateTime:
-		f.captured.at[2] = problemAt{where, e.At, e.Tag}
-		return setText(&f.captured.date[2], v)
+		return f.captured.set(2, v, problemAt{where, e.At, e.Tag})
 	case tagSubSecOriginal:
 		return setText(&f.captured.subsec[0], v)
 	case tagSubSecDigitized:
@@ -276,9 +291,7 @@ func (f *facts) finish() {
 			m.Width, m.Height = f.pixelX, f.pixelY
 		}
 	}
-	if !m.Captured.Known() {
-		m.Captured = f.time()
-	}
+	m.Captured = f.time()
 	m.HasExif = m.HasExif || f.values > 0
 }
 

@@ -160,8 +160,9 @@ func structural(tag uint16) bool {
 	return false
 }
 
-// readBlock reads an Exif block of a container.
-func readBlock(src *source, m *Metadata, b *layout.Block) {
+// readBlock reads an Exif block of a container. What is known already is kept.
+func readBlock(src *source, f *facts, b *layout.Block) {
+	m := f.m
 	r, base, length := io.ReaderAt(src), b.Offset, b.Length
 	if b.Data != nil {
 		r, base, length = bytes.NewReader(b.Data), 0, int64(len(b.Data))
@@ -177,9 +178,7 @@ func readBlock(src *source, m *Metadata, b *layout.Block) {
 	}
 	file.Memo, file.Budget = &src.memo, &src.budget
 	dirs := walkDirs(m, file, b.Role)
-	f := facts{m: m}
 	f.takeDirs(file, dirs)
-	f.finish()
 	if b.Data != nil {
 		return // its previews are not in the file as such
 	}
@@ -317,6 +316,9 @@ func readTIFF(src *source, m *Metadata) error {
 	w, h := mainSize(m.Format, &f, images)
 	if w > 0 && h > 0 {
 		m.Width, m.Height = Of(w), Of(h)
+	}
+	for i := range images {
+		embeddedExif(src, &f, &images[i])
 	}
 	f.finish()
 
@@ -470,10 +472,6 @@ func embedded(src *source, m *Metadata, file *ifd.File, im *image) {
 	add(im.jpegAt, im.jpegLen, 0, 0)
 	if im.embedLen > 0 {
 		add(im.embedAt, im.embedLen, 0, 0)
-		if !src.embedded {
-			src.embedded = true
-			embeddedExif(src, m, im)
-		}
 	}
 	picture := im.photometric == photometricRGB || im.photometric == photometricYCbCr || im.photometric < 0
 	if (im.compression != compressionOldJPEG && im.compression != compressionJPEG) || !picture || !im.hasData || im.offsets.Count != 1 || im.counts.Count != 1 {
@@ -491,18 +489,20 @@ func embedded(src *source, m *Metadata, file *ifd.File, im *image) {
 }
 
 // embeddedExif reads the Exif block in the embedded picture of an RW2 file,
-// which says more than the file's own directories. What is known already is kept.
-func embeddedExif(src *source, m *Metadata, im *image) {
+// which says more than the file's own directories. Of several pictures the
+// first is looked at.
+func embeddedExif(src *source, f *facts, im *image) {
 	length := min(im.embedLen, src.size-im.embedAt)
-	if length <= 0 {
+	if length <= 0 || src.embedded {
 		return
 	}
+	src.embedded = true
 	b, ok, err := jpeg.FirstExif(io.NewSectionReader(src, im.embedAt, length), length)
 	if err != nil || !ok {
 		return // the picture itself is looked at with the previews
 	}
 	b.Offset += im.embedAt
-	readBlock(src, m, &b)
+	readBlock(src, f, &b)
 }
 
 // finishPreviews gives the previews their pixel sizes, as far as a few short
