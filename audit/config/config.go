@@ -8,8 +8,6 @@ import (
 	"fmt"
 	"maps"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -22,10 +20,7 @@ import (
 	"prestrike/audit/shoot"
 )
 
-// Name is the name of configuration files.
-const Name = "prestrike.toml"
-
-// A Error is a mistake in a configuration file.
+// An Error is a mistake in a configuration file.
 type Error struct {
 	File string
 	Line int // 0 where the whole file is meant
@@ -47,42 +42,7 @@ type Setting struct {
 	Origin string // file and line, or the words of whoever set it
 }
 
-// Find returns the configuration file that holds for a folder: the
-// nearest of that name in the folder or the folders above it; empty where
-// there is none.
-func Find(folder string) (string, error) {
-	dir, err := filepath.Abs(folder)
-	if err != nil {
-		return "", err
-	}
-	for {
-		name := filepath.Join(dir, Name)
-		if info, err := os.Stat(name); err == nil && info.Mode().IsRegular() {
-			return name, nil
-		}
-		parent := filepath.Dir(dir)
-		if parent == dir {
-			return "", nil
-		}
-		dir = parent
-	}
-}
-
-// User returns the user's own configuration file, which holds where that
-// of the folder says nothing; empty where there is none.
-func User() string {
-	dir, err := os.UserConfigDir()
-	if err != nil {
-		return ""
-	}
-	name := filepath.Join(dir, "prestrike", Name)
-	if info, err := os.Stat(name); err != nil || !info.Mode().IsRegular() {
-		return ""
-	}
-	return name
-}
-
-// config is the file's form.
+// document is the file's form.
 type document struct {
 	Shoot struct {
 		Support       *string  `toml:"support"`
@@ -120,7 +80,7 @@ type document struct {
 // rules already, and returns the settings that it made. Mistakes are all told
 // at once, each a *[Error].
 func Read(o *audit.Options, file string) ([]Setting, error) {
-	data, err := os.ReadFile(file)
+	data, err := readFile(file)
 	if err != nil {
 		return nil, err
 	}
@@ -129,6 +89,9 @@ func Read(o *audit.Options, file string) ([]Setting, error) {
 
 func read(o *audit.Options, file string, data []byte) ([]Setting, error) {
 	r := reader{o: o, file: file}
+	if tooManyKeys(data) {
+		return nil, &Error{file, 0, "the file has too many keys" + notOurs}
+	}
 	dec := toml.NewDecoder(bytes.NewReader(data))
 	dec.DisallowUnknownFields()
 	var c document
@@ -462,6 +425,7 @@ func keyLines(data []byte) (map[string]int, error) {
 	var p unstable.Parser
 	p.Reset(data)
 	table := ""
+	at, lineAt := 0, 1 // a place in the document, and its line
 	for p.NextExpression() {
 		e := p.Expression()
 		var parts []string
@@ -470,7 +434,10 @@ func keyLines(data []byte) (map[string]int, error) {
 			n := it.Node()
 			parts = append(parts, string(n.Data))
 			if line == 0 {
-				line = p.Shape(n.Raw).Start.Line
+				// The parser's own count begins at the first line each time.
+				start := int(n.Raw.Offset)
+				lineAt += bytes.Count(data[at:start], []byte("\n"))
+				at, line = start, lineAt
 			}
 		}
 		key := strings.Join(parts, ".")
@@ -508,6 +475,9 @@ func NearestRule(rules []*audit.Rule, word string) string {
 func nearest(word string, known []string) string {
 	best, distance := "", 1+max(2, len(word)/3)
 	for _, k := range known {
+		if max(len(word)-len(k), len(k)-len(word)) >= distance {
+			continue // as many letters at least
+		}
 		if d := editDistance(word, k); d < distance {
 			best, distance = k, d
 		}
