@@ -167,9 +167,14 @@ func handLimit(v *audit.Review, f *shoot.Frame, equivalent optics.Length, m magn
 	if !known(close) {
 		close = 0
 	}
-	sharpness := v.Param("sharpness")
-	stops = optics.CreditedStops(stops, close, sharpness < optics.LooksSharp)
-	return float64(optics.HandheldLimit(equivalent, close, stops, sharpness))
+	hand := optics.Handheld{
+		Focal: equivalent, Crop: 1, Magnification: close, Radius: optics.HandRadius, Sharpness: v.Param("sharpness"),
+	}
+	if focal := optics.Length(exifread.Positive(f.Meta().FocalLength)) * optics.Millimetre; focal > 0 {
+		hand.Focal, hand.Crop = focal, float64(equivalent/focal)
+	}
+	hand.Stops = optics.CreditedStops(stops, hand.Sharpness < optics.LooksSharp)
+	return float64(hand.Limit())
 }
 
 // equivalentFocal returns the focal length that sees as much on 36 x 24 mm.

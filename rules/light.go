@@ -211,7 +211,8 @@ func magnificationOf(v *audit.Review, q *shoot.Sequence, s sensor, f *shoot.Fram
 	if d < optics.ThinLensClosest*focal {
 		return unknown
 	}
-	return magnification{optics.MagnificationFromDistance(focal, d) * (1 - optics.ThinLensUncertainty), false}
+	m := optics.MagnificationFromDistance(focal, d)
+	return magnification{m * (1 - optics.ThinLensUncertainty(m)), false}
 }
 
 // plausible reports whether a recorded distance can be one from the subject to

@@ -13,8 +13,10 @@ import (
 	"syscall"
 
 	"prestrike/audit/report"
+	"prestrike/cmd/prestrike/internal/values"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 func main() {
@@ -116,10 +118,23 @@ again while the subject is still there. Originals are only read, never touched.`
 		SilenceErrors:              true,
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return &usageError{err, cmd.CommandPath()}
+		return &usageError{plainFlagError(err), cmd.CommandPath()}
 	})
 	root.AddCommand(newReport(c), newWatch(c), newFrames(c), newRules(c), newConfig(c), newPlan(c), newDemo(c))
 	return root
+}
+
+// plainFlagError names the flag before the value that it refuses.
+func plainFlagError(err error) error {
+	wrong, ok := errors.AsType[*pflag.InvalidValueError](err)
+	if !ok {
+		return err
+	}
+	flag := "--" + wrong.GetFlag().Name
+	if _, ok := errors.AsType[*values.Error](err); ok { // says what was read
+		return fmt.Errorf("%s: %w", flag, wrong.Unwrap())
+	}
+	return fmt.Errorf("%s: cannot read %q: %w", flag, wrong.GetValue(), wrong.Unwrap())
 }
 
 // atLeastOne refuses a command line without arguments, and says what to name.

@@ -7,6 +7,7 @@ import (
 	"math"
 
 	"prestrike/audit/report"
+	"prestrike/cmd/prestrike/internal/values"
 	"prestrike/rules/optics"
 
 	"github.com/spf13/cobra"
@@ -14,17 +15,16 @@ import (
 
 const planHandheldLong = `Handheld gives the longest exposure time to hold by hand, for a picture that
 looks sharp in print and for one that is sharp at 100 %. Stabilisation is counted
-in part only at 100 % and close up, where ratings do not hold.`
+in part only at 100 %, where ratings do not hold. It counters the turning of the
+hand and not its travel, which blurs most close up.`
 
-const planHandheldExamples = `  prestrike plan handheld --focal-length 90 --sensor-width 36 --pixels 45MP
-  prestrike plan handheld --focal-length 90 --magnification 0.2 --stops 4 --like BX1_0001.JPG`
+const planHandheldExamples = `  prestrike plan handheld --focal-length 90mm --sensor-width 36mm --pixels 45MP
+  prestrike plan handheld --focal-length 90mm --magnification 1:5 --stops 4 --like BX1_0001.JPG`
 
 type planHandheldFlags struct {
-	format        string
-	focal         float64
-	magnification float64
-	stops         float64
-	sensor        sensorFlags
+	format string
+	task   optics.HandheldTask // all but the sensor
+	sensor sensorFlags
 }
 
 func newPlanHandheld(c *console) *cobra.Command {
@@ -38,9 +38,10 @@ func newPlanHandheld(c *console) *cobra.Command {
 		RunE:    func(cmd *cobra.Command, _ []string) error { return runPlanHandheld(cmd, c, &f) },
 	}
 	flags := cmd.Flags()
-	flags.Float64Var(&f.focal, "focal-length", 0, "focal length of the lens, in `MM`")
-	flags.Float64Var(&f.magnification, "magnification", 0, "size on the sensor over size of the subject, `M`; 0 for far away")
-	flags.Float64Var(&f.stops, "stops", 0, "`STOPS` of stabilisation, as rated")
+	values.Length.Var(flags, &f.task.Focal, "focal-length", "focal `LENGTH` of the lens, such as 90mm")
+	values.Magnification.Var(flags, &f.task.Magnification, "magnification", "size on the sensor over size of the subject, `M` such as 1:5; without it far away")
+	values.Number.Var(flags, &f.task.Stops, "stops", "`STOPS` of stabilisation, as rated")
+	values.Length.VarDefault(flags, &f.task.Radius, "hand-radius", optics.HandRadius, "`LENGTH` from the lens back to the point about which the hand turns")
 	f.sensor.addTo(cmd)
 	addPlanFormat(cmd, &f.format)
 	flags.SortFlags = false
@@ -65,6 +66,7 @@ type (
 		EquivalentMM  figure           `json:"focal_length_35mm_mm"`
 		Magnification figure           `json:"magnification"`
 		RatedStops    figure           `json:"rated_stops"`
+		HandRadiusMM  figure           `json:"hand_radius_mm"`
 		Print         jsonHandheldTime `json:"print"`
 		Pixels        jsonHandheldTime `json:"pixels"`
 		CloseUp       bool             `json:"close_up"`
@@ -79,47 +81,64 @@ type (
 
 func runPlanHandheld(cmd *cobra.Command, c *console, f *planHandheldFlags) error {
 	if !cmd.Flags().Changed("focal-length") {
-		return &usageError{errors.New("say which focal length with --focal-length, in mm"), cmd.CommandPath()}
+		return &usageError{errors.New("say which focal length with --focal-length, such as --focal-length 90mm"), cmd.CommandPath()}
+	}
+	if err := notZero(cmd, "hand-radius", f.task.Radius.Millimetres()); err != nil {
+		return err
 	}
 	sensor, err := f.sensor.find(cmd)
 	if err != nil {
 		return err
 	}
-	task := optics.HandheldTask{
-		Focal:         optics.Length(f.focal) * optics.Millimetre,
-		Magnification: f.magnification,
-		Sensor:        sensor.Sensor,
-		Stops:         f.stops,
-	}
+	task := f.task
+	task.Sensor = sensor.Sensor
 	p, err := task.Plan()
 	if err != nil {
-		return &usageError{err, cmd.CommandPath()}
+		return planError(cmd, err)
 	}
 	if f.format == "json" {
-		at := func(h optics.HandheldTime, blur optics.Length) jsonHandheldTime {
-			return jsonHandheldTime{figureOrNull(h.Setting.Marked), figure(h.Limit), millimetres(blur), figure(h.Stops)}
-		}
-		return writePlanJSON(c, jsonHandheld{
-			"prestrike-plan", 1, "handheld", sensor.json(),
-			millimetres(task.Focal), millimetres(p.Equivalent), figure(task.Magnification), figure(task.Stops),
-			at(p.Print, p.PrintBlur), at(p.Pixels, p.PixelBlur), p.CloseUp,
-		})
+		return writePlanJSON(c, handheldJSON(&task, p, sensor))
 	}
-
-	width := c.textWidth(false)
 	var b bytes.Buffer
-	report.Paragraph(&b, "", 2, fmt.Sprintf("Lens: %v (35 mm equivalent %s mm) at magnification %s", task.Focal,
-		decimals(p.Equivalent.Millimetres(), 0), decimals(task.Magnification, 3)), width)
-	report.Paragraph(&b, "", 2, "Sensor: "+sensor.String(), width)
+	if err := handheldTable(&b, &task, p, sensor, c.textWidth(false)); err != nil {
+		return err
+	}
+	_, err = c.out.Write(b.Bytes())
+	return err
+}
+
+func handheldJSON(t *optics.HandheldTask, p *optics.HandheldPlan, sensor foundSensor) jsonHandheld {
+	at := func(h optics.HandheldTime, blur optics.Length) jsonHandheldTime {
+		return jsonHandheldTime{figureOrNull(h.Setting.Marked), figure(h.Limit), millimetres(blur), figure(h.Stops)}
+	}
+	return jsonHandheld{
+		Format: "prestrike-plan", Version: 1, Plan: "handheld",
+		Sensor:        sensor.json(),
+		FocalMM:       millimetres(t.Focal),
+		EquivalentMM:  millimetres(p.Equivalent),
+		Magnification: figure(t.Magnification),
+		RatedStops:    figure(t.Stops),
+		HandRadiusMM:  millimetres(p.Radius),
+		Print:         at(p.Print, p.PrintBlur),
+		Pixels:        at(p.Pixels, p.PixelBlur),
+		CloseUp:       p.CloseUp,
+	}
+}
+
+// handheldTable writes a plan for people.
+func handheldTable(b *bytes.Buffer, t *optics.HandheldTask, p *optics.HandheldPlan, sensor foundSensor, width int) error {
+	report.Paragraph(b, "", 2, fmt.Sprintf("Lens: %v (35 mm equivalent %s mm) at magnification %s", t.Focal,
+		decimals(p.Equivalent.Millimetres(), 0), decimals(t.Magnification, 3)), width)
+	report.Paragraph(b, "", 2, "Sensor: "+sensor.String(), width)
 	b.WriteByte('\n')
 	row := func(what string, h optics.HandheldTime, blur optics.Length) []string {
 		setting := "none"
 		if !math.IsNaN(h.Setting.Marked) {
 			setting = optics.Seconds(h.Setting.Marked).String()
 		}
-		return []string{what, setting, h.Limit.String(), blur.String(), fmt.Sprintf("%s of %s", decimals(h.Stops, 1), decimals(task.Stops, 1))}
+		return []string{what, setting, h.Limit.String(), blur.String(), fmt.Sprintf("%s of %s", decimals(h.Stops, 1), decimals(t.Stops, 1))}
 	}
-	if err := report.Grid(&b, []report.Column{
+	if err := report.Grid(b, []report.Column{
 		{Head: "for a picture that"},
 		{Head: "longest time", Right: true},
 		{Head: "limit", Right: true},
@@ -133,9 +152,11 @@ func runPlanHandheld(cmd *cobra.Command, c *console, f *planHandheldFlags) error
 	}
 	b.WriteByte('\n')
 	if p.CloseUp {
-		report.Paragraph(&b, "", 0, "So near, the hand's travel counts more than its turning, and no formula here has it: use flash or a tripod.", width)
+		report.Paragraph(b, "", 0, "So near, the hand's travel blurs more than its turning, and stabilisation hardly helps: flash or a tripod does.", width)
 	}
-	report.Paragraph(&b, "", 0, "Hands differ widely: make several frames and look at 100 %.", width)
-	_, err = c.out.Write(b.Bytes())
-	return err
+	if t.Magnification > 0 {
+		report.Paragraph(b, "", 0, fmt.Sprintf("Assumed: the camera turns about a point %v behind the lens (--hand-radius).", p.Radius), width)
+	}
+	report.Paragraph(b, "", 0, "Hands differ widely: make several frames and look at 100 %.", width)
+	return nil
 }

@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"math"
 	"strconv"
 
 	"prestrike/audit/report"
+	"prestrike/cmd/prestrike/internal/values"
 	"prestrike/rules/optics"
 
 	"github.com/spf13/cobra"
@@ -19,16 +21,13 @@ frame how much space the card needs.
 
 A marked exposure time is taken for what it is in truth: 30 s runs 32 s.`
 
-const planIntervalExamples = `  prestrike plan interval --span 3h --interval 10
+const planIntervalExamples = `  prestrike plan interval --span 3h --interval 10s
   prestrike plan interval --span 3h --clip 20s --rate 25
-  prestrike plan interval --interval 10 --clip 10s --exposure 1/4 --frame-size 45 --card 64`
+  prestrike plan interval --interval 10s --clip 10s --exposure 1/4 --frame-size 45MB --card 64GB`
 
 type planIntervalFlags struct {
-	format               string
-	span, interval, clip secondsFlag
-	rate                 float64
-	exposure             secondsFlag
-	frameSize, card      float64
+	format string
+	task   optics.IntervalTask
 }
 
 func newPlanInterval(c *console) *cobra.Command {
@@ -42,13 +41,13 @@ func newPlanInterval(c *console) *cobra.Command {
 		RunE:    func(cmd *cobra.Command, _ []string) error { return runPlanInterval(cmd, c, &f) },
 	}
 	flags := cmd.Flags()
-	flags.Var(&f.span, "span", "`TIME` from the first frame to the last, such as 3h")
-	flags.Var(&f.interval, "interval", "`TIME` from one frame's start to the next")
-	flags.Var(&f.clip, "clip", "`TIME` that the clip lasts")
-	flags.Float64Var(&f.rate, "rate", 25, "`FRAMES` a second of the clip")
-	flags.Var(&f.exposure, "exposure", "exposure `TIME` of a frame")
-	flags.Float64Var(&f.frameSize, "frame-size", 0, "size of one frame's files, in `MB`")
-	flags.Float64Var(&f.card, "card", 0, "free space on the card, in `GB`; needs --frame-size")
+	values.Time.Var(flags, &f.task.Span, "span", "`TIME` from the first frame to the last, such as 3h")
+	values.Time.Var(flags, &f.task.Interval, "interval", "`TIME` from one frame's start to the next, such as 10s")
+	values.Time.Var(flags, &f.task.Clip, "clip", "`TIME` that the clip lasts, such as 20s")
+	values.Number.VarDefault(flags, &f.task.Rate, "rate", 25, "`FRAMES` a second of the clip")
+	values.Time.Var(flags, &f.task.Exposure, "exposure", "exposure `TIME` of a frame, such as 1/4")
+	values.Megabytes.Var(flags, &f.task.FrameSize, "frame-size", "`SIZE` of one frame's files, such as 45MB")
+	values.Gigabytes.Var(flags, &f.task.Card, "card", "free `SPACE` on the card, such as 64GB; needs --frame-size")
 	addPlanFormat(cmd, &f.format)
 	flags.SortFlags = false
 	return cmd
@@ -75,82 +74,106 @@ type jsonInterval struct {
 
 func runPlanInterval(cmd *cobra.Command, c *console, f *planIntervalFlags) error {
 	if cmd.Flags().Changed("card") && !cmd.Flags().Changed("frame-size") {
-		return &usageError{errors.New("--card needs --frame-size, the size of one frame's files in MB"), cmd.CommandPath()}
+		return &usageError{errors.New("--card needs --frame-size, the size of one frame's files, such as --frame-size 45MB"), cmd.CommandPath()}
 	}
-	if err := errors.Join(notZero(cmd, "frame-size", f.frameSize), notZero(cmd, "card", f.card)); err != nil {
+	if err := notZero(cmd, "frame-size", f.task.FrameSize, "card", f.task.Card); err != nil {
 		return err
 	}
-	task := optics.IntervalTask{
-		Span: optics.Seconds(f.span), Interval: optics.Seconds(f.interval), Clip: optics.Seconds(f.clip), Rate: f.rate,
-		Exposure:  exactTime(optics.Seconds(f.exposure)),
-		FrameSize: f.frameSize * 1e6, Card: f.card * 1e9,
-	}
+	task := f.task
+	task.Exposure = exactTime(task.Exposure)
 	p, err := task.Plan()
 	if err != nil {
-		return &usageError{err, cmd.CommandPath()}
+		return planError(cmd, err)
 	}
 	if f.format == "json" {
-		out := jsonInterval{
-			Format: "prestrike-plan", Version: 1, Plan: "interval",
-			Frames:           p.Frames,
-			SpanS:            figure(p.Span),
-			IntervalS:        figure(p.Interval),
-			ClipS:            figure(p.Clip),
-			FrameRate:        figure(task.Rate),
-			SpeedUp:          figure(p.SpeedUp),
-			LongestExposureS: figure(p.LongestExposure),
-			ShutterAngle:     figureOrNull(p.Angle),
-			SpaceBytes:       figureOrNull(p.Space),
-		}
-		if task.Exposure > 0 {
-			out.ExposureS, out.Overruns = new(figure(task.Exposure)), &p.Overruns
-		}
-		if p.CardFrames >= 0 {
-			out.CardFrames, out.CardFull = &p.CardFrames, &p.CardFull
-		}
-		return writePlanJSON(c, out)
+		return writePlanJSON(c, intervalJSON(&task, p))
 	}
+	var b bytes.Buffer
+	if err := intervalTable(&b, &task, p, c.textWidth(false)); err != nil {
+		return err
+	}
+	_, err = c.out.Write(b.Bytes())
+	return err
+}
 
+func intervalJSON(t *optics.IntervalTask, p *optics.IntervalPlan) jsonInterval {
+	out := jsonInterval{
+		Format: "prestrike-plan", Version: 1, Plan: "interval",
+		Frames:           p.Frames,
+		SpanS:            figure(p.Span),
+		IntervalS:        figure(p.Interval),
+		ClipS:            figure(p.Clip),
+		FrameRate:        figure(t.Rate),
+		SpeedUp:          figure(p.SpeedUp),
+		LongestExposureS: figure(p.LongestExposure),
+		ShutterAngle:     figureOrNull(p.Angle),
+		SpaceBytes:       figureOrNull(p.Space),
+	}
+	if t.Exposure > 0 {
+		out.ExposureS, out.Overruns = new(figure(t.Exposure)), &p.Overruns
+	}
+	if p.CardFrames >= 0 {
+		out.CardFrames, out.CardFull = &p.CardFrames, &p.CardFull
+	}
+	return out
+}
+
+const fullTurn = 360 // degrees
+
+// intervalTable writes a plan for people.
+func intervalTable(b *bytes.Buffer, t *optics.IntervalTask, p *optics.IntervalPlan, width int) error {
 	rows := [][]string{
 		{"frames", strconv.Itoa(p.Frames)},
 		{"first frame to last", duration(p.Span)},
 		{"interval", duration(p.Interval)},
-		{"clip", fmt.Sprintf("%s at %s frames a second", duration(p.Clip), decimals(task.Rate, 3))},
+		{"clip", fmt.Sprintf("%s at %s frames a second", duration(p.Clip), decimals(t.Rate, 3))},
 		{"faster than life", decimals(p.SpeedUp, 1) + " times"},
 		{"longest exposure", duration(p.LongestExposure)},
 	}
-	if task.Exposure > 0 {
-		rows = append(rows, []string{"exposure", fmt.Sprintf("%v, shutter angle %s°", task.Exposure, decimals(p.Angle, 1))})
+	switch {
+	case p.Angle > fullTurn:
+		rows = append(rows, []string{"exposure", fmt.Sprintf("%s, longer than the interval", duration(t.Exposure))})
+	case t.Exposure > 0:
+		rows = append(rows, []string{"exposure", fmt.Sprintf("%s, shutter angle %s°", duration(t.Exposure), decimals(p.Angle, 1))})
 	}
-	if task.FrameSize > 0 {
-		rows = append(rows, []string{"space on the card", decimals(p.Space/1e9, 1) + " GB"})
+	if t.FrameSize > 0 {
+		rows = append(rows, []string{"space on the card", decimals(roundUp(p.Space/1e9), 1) + " GB"})
 	}
 	if p.CardFrames >= 0 {
 		rows = append(rows, []string{"the card holds", strconv.Itoa(p.CardFrames) + " frames"})
 	}
-	width := c.textWidth(false)
-	var b bytes.Buffer
-	if err := report.Grid(&b, []report.Column{{Head: "time-lapse"}, {}}, rows, width, nil); err != nil {
+	if err := report.Grid(b, []report.Column{{Head: "time-lapse"}, {}}, rows, width, nil); err != nil {
 		return err
 	}
+	for i, r := range intervalRemarks(t, p) {
+		if i == 0 {
+			b.WriteByte('\n')
+		}
+		report.Paragraph(b, "", 0, r, width)
+	}
+	return nil
+}
+
+// roundUp returns the next tenth: space that is too little is no help.
+func roundUp(x float64) float64 { return math.Ceil(x*10*(1-1e-9)) / 10 }
+
+// intervalRemarks returns what is wrong with a time-lapse, with what to do.
+func intervalRemarks(t *optics.IntervalTask, p *optics.IntervalPlan) []string {
 	var remarks []string
 	if p.Staccato {
 		remarks = append(remarks, fmt.Sprintf("Motion will look jerky at so small a shutter angle: %s or longer looks smooth.",
 			duration(optics.TimeForAngle(180, p.Interval))))
 	}
 	if p.Overruns {
-		remarks = append(remarks, fmt.Sprintf("The exposure leaves too little of the interval, and frames will be left out: expose for %s at most, or take an interval of %s or more.",
-			duration(p.LongestExposure), duration(task.Exposure/optics.FullestInterval)))
+		wrong := "The exposure leaves too little of the interval, and frames will be left out"
+		if p.Angle > fullTurn {
+			wrong = "The exposure is longer than the interval, which no camera can do (a shutter angle over 360°)"
+		}
+		remarks = append(remarks, fmt.Sprintf("%s: expose for %s at most, or take an interval of %s or more.",
+			wrong, duration(p.LongestExposure), duration(t.Exposure/optics.FullestInterval)))
 	}
 	if p.CardFull {
 		remarks = append(remarks, fmt.Sprintf("The card is full before the end: %d of %d frames fit.", p.CardFrames, p.Frames))
 	}
-	for i, r := range remarks {
-		if i == 0 {
-			b.WriteByte('\n')
-		}
-		report.Paragraph(&b, "", 0, r, width)
-	}
-	_, err = c.out.Write(b.Bytes())
-	return err
+	return remarks
 }

@@ -8,7 +8,9 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/config"
 	"prestrike/audit/shoot"
+	"prestrike/cmd/prestrike/internal/values"
 	"prestrike/rules"
+	"prestrike/rules/optics"
 
 	"github.com/spf13/cobra"
 )
@@ -21,7 +23,7 @@ type shootFlags struct {
 	support       string
 	plannedFrames int
 	magnification float64
-	fieldWidth    float64
+	fieldWidth    optics.Length
 	light         string
 	pixels        string
 }
@@ -30,9 +32,9 @@ type shootFlags struct {
 func (f *shootFlags) addTo(cmd *cobra.Command) {
 	addChoice(cmd, &f.support, "support", "what held the camera",
 		"auto\teach sequence tells", "tripod\tall frames were made on a tripod", "handheld\tall frames were made by hand")
-	cmd.Flags().IntVar(&f.plannedFrames, "planned-frames", 0, "how many frames, `N`, each focus sequence or time-lapse should have")
-	cmd.Flags().Float64Var(&f.magnification, "magnification", 0, "size on the sensor over size of the subject, `M`: 1 for 1:1, 0.5 for 1:2")
-	cmd.Flags().Float64Var(&f.fieldWidth, "field-width", 0, "width of what the frame shows, in `MM`: gives the magnification")
+	values.Count.Var(cmd.Flags(), &f.plannedFrames, "planned-frames", "how many frames, `N`, each focus sequence or time-lapse should have")
+	values.Magnification.Var(cmd.Flags(), &f.magnification, "magnification", "size on the sensor over size of the subject, `M` such as 1:2 or 0.5")
+	values.Length.Var(cmd.Flags(), &f.fieldWidth, "field-width", "`WIDTH` of what the frame shows, such as 8cm: gives the magnification")
 	addChoice(cmd, &f.light, "light", "what lit the subject",
 		"unknown\tnot declared", "mains50\tlamps on 50 Hz mains", "mains60\tlamps on 60 Hz mains", "flash\tflash", "daylight\tdaylight")
 	addChoice(cmd, &f.pixels, "pixels", "whether to look at the pictures themselves",
@@ -91,9 +93,6 @@ func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Optio
 		set("pixels", "shoot.pixels", strconv.Quote(f.pixels))
 	}
 	if cmd.Flags().Changed("planned-frames") {
-		if f.plannedFrames < 0 {
-			return nil, nil, &usageError{fmt.Errorf("--planned-frames %d: write how many frames a sequence should have", f.plannedFrames), cmd.CommandPath()}
-		}
 		opt.PlannedFrames = f.plannedFrames
 		set("planned-frames", "shoot.planned-frames", strconv.Itoa(f.plannedFrames))
 	}
@@ -111,7 +110,7 @@ func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Optio
 	if err := number("magnification", "shoot.magnification", f.magnification, config.MagnificationRange, &opt.Magnification); err != nil {
 		return nil, nil, err
 	}
-	if err := number("field-width", "shoot.field-width-mm", f.fieldWidth, config.FieldWidthRange, &opt.FieldWidth); err != nil {
+	if err := number("field-width", "shoot.field-width-mm", f.fieldWidth.Millimetres(), config.FieldWidthRange, &opt.FieldWidth); err != nil {
 		return nil, nil, err
 	}
 	// What is declared on the command line holds before the other way to say

@@ -2,6 +2,20 @@ package optics
 
 import "math"
 
+// The APEX values put aperture, time and sensitivity on one scale whose unit is
+// the stop, 1 EV. All comparisons of exposure go through them: a frame gets
+// Sv - Av - Tv stops of exposure.
+
+// DriftTolerance, in EV, is the least change of settings that is a change: half
+// the finest common step of 1/3 EV, and above every error of nominal rounding
+// (at most 0.14 EV).
+const DriftTolerance = 1.0 / 6
+
+// VisibleFlicker, in EV, is not seen side by side but flickers in playback.
+// Common practice: a quarter to a tenth of a stop
+// (billcampbellphotography.com/time-lapse-and-flicker).
+const VisibleFlicker = 0.1
+
 // Av returns the aperture value of an f-number.
 //
 //	Av = 2 log2 N
@@ -25,21 +39,11 @@ func FNumberFromAv(av float64) float64 { return FNumberAfterStops(1, av) }
 //
 // t must be above 0, else NaN.
 // Source: JEITA CP-3451 (Exif 2.2), Annex C, p. 122.
-func Tv(t Seconds) float64 { return EV(1, t) }
-
-// TimeFromTv returns the exposure time of a time value, as ShutterSpeedValue
-// records it. The standard itself equates Tv 5 with 1/30 s, so that a recorded
-// time and the recorded Tv may differ by 0.09 EV.
-//
-//	t = 2^-Tv
-//
-// tv must be finite, else NaN.
-// Source: JEITA CP-3451 (Exif 2.2), Annex C, p. 122.
-func TimeFromTv(tv float64) Seconds {
-	if !finite(tv) {
-		return Seconds(nan)
+func Tv(t Seconds) float64 {
+	if !positive(t) {
+		return nan
 	}
-	return Seconds(math.Exp2(-tv))
+	return -math.Log2(float64(t))
 }
 
 // apexISO is the ISO setting of Sv 0.
@@ -58,43 +62,30 @@ func Sv(iso float64) float64 {
 	return math.Log2(iso / apexISO)
 }
 
-// ISOFromSv returns the ISO setting of a sensitivity value.
+// FNumberStops returns how many stops less light f-number n2 lets in than n1;
+// negative where it lets in more.
 //
-//	S = 3.125 · 2^Sv
+//	2 log2(N2/N1)
 //
-// sv must be finite, else NaN.
-// Source: JEITA CP-3451 (Exif 2.2), Annex C, p. 122.
-func ISOFromSv(sv float64) float64 {
-	if !finite(sv) {
+// Both must be above 0, else NaN.
+// Source: JEITA CP-3451 (Exif 2.2), Annex C, p. 122: Av = 2 log2 N.
+func FNumberStops(n1, n2 float64) float64 {
+	if !positive(n1, n2) {
 		return nan
 	}
-	return apexISO * math.Exp2(sv)
+	return 2 * math.Log2(n2/n1)
 }
 
-// Bv returns the brightness value of a luminance in foot-lamberts, the unit in
-// which the standard's table is even.
+// FNumberAfterStops returns the f-number that lets in the given stops less
+// light than n; negative stops open the lens.
 //
-//	Bv = log2 B
+//	N 2^(stops/2)
 //
-// The luminance must be above 0, else NaN.
-// Source: JEITA CP-3451 (Exif 2.2), Annex C, table 48, p. 122.
-func Bv(footLamberts float64) float64 {
-	if !positive(footLamberts) {
+// n must be above 0 and stops finite, else NaN.
+// Source: [FNumberStops] solved for N2.
+func FNumberAfterStops(n, stops float64) float64 {
+	if !positive(n) || !finite(stops) {
 		return nan
 	}
-	return math.Log2(footLamberts)
-}
-
-// FootLambertsFromBv returns the luminance, in foot-lamberts, of a brightness
-// value.
-//
-//	B = 2^Bv
-//
-// bv must be finite, else NaN.
-// Source: JEITA CP-3451 (Exif 2.2), Annex C, table 48, p. 122.
-func FootLambertsFromBv(bv float64) float64 {
-	if !finite(bv) {
-		return nan
-	}
-	return math.Exp2(bv)
+	return n * math.Exp2(stops/2)
 }

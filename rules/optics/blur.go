@@ -70,30 +70,3 @@ func OptimumWorkingFNumber(spread, lambda Length) float64 {
 func OptimumFNumber(depth, lambda Length, m, p float64) float64 {
 	return MarkedFNumber(OptimumWorkingFNumber(ImageSpread(depth, m), lambda), m, p)
 }
-
-// BlurAtOptimum returns the blur at both ends of a focus spread at the best
-// f-number for it: no single frame holds the spread any better.
-//
-//	√2 · 2.44λNe
-//
-// Both must be above 0, else NaN.
-// Source: [CombinedBlur] at [OptimumWorkingFNumber].
-func BlurAtOptimum(spread, lambda Length) Length {
-	return math.Sqrt2 * AiryDiameter(lambda, OptimumWorkingFNumber(spread, lambda))
-}
-
-// LargestSpread returns the largest focus spread that one frame can hold within
-// a blur of c, defocus and diffraction together, and the working f-number for
-// it.
-//
-//	Ne = c/(√2 · 2.44λ),  dv = 2Ne c/√2
-//
-// Both must be above 0, else both results are NaN.
-// Source: Peterson 1996, after Wikipedia, Depth of field.
-func LargestSpread(c, lambda Length) (spread Length, ne float64) {
-	if !positive(c, lambda) {
-		return Length(nan), nan
-	}
-	ne = float64(c / (math.Sqrt2 * airy * lambda))
-	return math.Sqrt2 * c * Length(ne), ne
-}

@@ -135,44 +135,14 @@ func GeometricDepthExact(f, c Length, n, m, p float64) Length {
 //
 // At its ends the focus is off by a quarter of a wave, which costs up to about
 // 26 % of the contrast of fine detail. All must be above 0, else NaN.
-// Source: [WaveDepthNA] with [ObjectNA]; photomacrography.net
-// viewtopic.php?t=41247 for the contrast.
+// Source: λ/NA² (G. Keiser, Biophotonics: Concepts to Applications, eq. 8.4,
+// p. 243) with [ObjectNA]; photomacrography.net viewtopic.php?t=41247 for the
+// contrast.
 func WaveDepth(lambda Length, ne, m float64) Length {
 	if !positive(lambda) || !positive(ne, m) {
 		return Length(nan)
 	}
 	return lambda * Length(4*(ne/m)*(ne/m))
-}
-
-// WaveDepthNA returns the depth of field that diffraction gives, both sides
-// together, for numerical aperture na in a medium of refractive index n.
-//
-//	nλ/NA²
-//
-// All must be above 0 and na at most n, else NaN. It is paraxial, too long
-// above NA 0.5.
-// Source: G. Keiser, Biophotonics: Concepts to Applications, eq. 8.4, p. 243.
-func WaveDepthNA(lambda Length, na, n float64) Length {
-	if !positive(lambda) || !positive(na, n) || na > n {
-		return Length(nan)
-	}
-	return lambda * Length(n/(na*na))
-}
-
-// MicroscopyDepth returns the depth of field as microscopy states it: the wave
-// term and the geometric term together, for lateral magnification m, numerical
-// aperture na, refractive index n and the smallest distance e the detector
-// resolves.
-//
-//	nλ/NA² + ne/(mNA)
-//
-// All must be above 0 and na at most n, else NaN.
-// Source: microscopy course notes, Depth of Field and Depth of Focus.
-func MicroscopyDepth(lambda Length, na, n, m float64, e Length) Length {
-	if !positive(e) || !positive(m) {
-		return Length(nan)
-	}
-	return WaveDepthNA(lambda, na, n) + e*Length(n/(m*na))
 }
 
 // A Depth is the depth of field of close work, both sides of the focus plane
@@ -190,7 +160,7 @@ func DepthOfField(c, lambda Length, ne, m float64) Depth {
 }
 
 // Sum returns both parts together, the whole depth in which anything is sharp.
-// It is [MicroscopyDepth] with e = c.
+// With e = c it is what microscopy states: nλ/NA² + ne/(mNA).
 func (d Depth) Sum() Length { return d.Geometric + d.Wave }
 
 // Larger returns the greater of the two parts: the depth to plan with. The

@@ -14,24 +14,22 @@ const (
 	rayleigh = airy / 2
 )
 
-// Values of Q at which diffraction begins to matter, and ends all.
+// Values of Q at which diffraction begins to matter, and ends all. Rules and
+// plans judge by these and no others.
 const (
 	// QTransition: the lens begins to weigh beside the pixels; the Airy disc
 	// is one pixel wide. Holst, Opt. Eng. 46(10) 103204, 2007.
 	QTransition = 0.41
-	// QAiry2: the Airy disc is 2 pixels wide, the Rayleigh distance one.
-	// International Physics Olympiad 2006, theory problem 3.
-	QAiry2 = 2 / airy
 	// QNotice: the Airy disc is 2.5 pixels wide; the lens alone holds 38 %
 	// contrast at the finest pattern. Visible at 100 %. Common practice; the end
 	// of Holst's transition is 1.0.
 	QNotice = 2.5 / airy
-	// QAiry3: the Airy disc is 3 pixels wide. Common practice.
-	QAiry3 = 3 / airy
 	// QWarning: the Rayleigh distance is 2 pixels; 9 % contrast is left at the
-	// finest pattern, below what is seen in a photograph. Detail is lost.
+	// finest pattern, below what is seen in a photograph. Up to QCutoff
+	// sharpening brings some of it back, with the noise.
 	QWarning = 2 / rayleigh
-	// QCutoff: the lens passes nothing finer than the pixels sample.
+	// QCutoff: the lens passes nothing of the finest pattern the pixels
+	// sample. Beyond, no sharpening brings detail back.
 	// Fiete, Opt. Eng. 38(7) 1229, 1999.
 	QCutoff = 2.0
 )
@@ -50,17 +48,6 @@ func AiryDiameter(lambda Length, ne float64) Length {
 	return airy * lambda * Length(ne)
 }
 
-// RayleighDistance returns the least distance between two points told apart by
-// Rayleigh's criterion, half the Airy diameter.
-//
-//	1.22λNe
-//
-// Both must be above 0, else NaN.
-// Source: International Physics Olympiad 2006, theory problem 3, part 3.1.
-func RayleighDistance(lambda Length, ne float64) Length {
-	return AiryDiameter(lambda, ne) / 2
-}
-
 // MTF returns the contrast a perfect lens with a round aperture passes at x, a
 // spatial frequency as a fraction of the [Cutoff].
 //
@@ -77,45 +64,6 @@ func MTF(x float64) float64 {
 		return 0
 	}
 	return 2 / math.Pi * (math.Acos(x) - x*math.Sqrt(1-x*x))
-}
-
-// MTFAtNyquist returns the contrast a perfect lens passes at the finest pattern
-// the pixels can sample, one cycle on two of them: [MTF] at Q/2.
-// q must be above 0, else NaN.
-// Source: [Q] and [Cutoff].
-func MTFAtNyquist(q float64) float64 {
-	if !positive(q) {
-		return nan
-	}
-	return MTF(q / 2)
-}
-
-// Cutoff returns the spatial frequency beyond which a perfect lens passes no
-// contrast, in cycles per millimetre of the image.
-//
-//	1/(λNe)
-//
-// Both must be above 0, else NaN.
-// Source: Wikipedia, Optical transfer function, ideal lens system.
-func Cutoff(lambda Length, ne float64) float64 {
-	if !positive(lambda) || !positive(ne) {
-		return nan
-	}
-	return 1 / (lambda.Millimetres() * ne)
-}
-
-// CutoffPitch returns the pixel pitch that samples all a perfect lens passes,
-// two pixels to the finest cycle.
-//
-//	λNe/2
-//
-// Both must be above 0, else NaN.
-// Source: [Cutoff] at the Nyquist frequency 1/(2p).
-func CutoffPitch(lambda Length, ne float64) Length {
-	if !positive(lambda) || !positive(ne) {
-		return Length(nan)
-	}
-	return lambda * Length(ne) / 2
 }
 
 // Q returns the ratio of diffraction to sampling. The Airy disc is 2.44 Q

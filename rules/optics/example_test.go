@@ -32,16 +32,16 @@ func ExampleAiryDiameter() {
 	// f/16: 20.30 µm
 }
 
-// G. Keiser, Biophotonics: Concepts to Applications, example 8.4, p. 243: light
-// of 780 nm in a medium of index 1.51. Printed: 29.4 µm for NA 0.20 and 3.89 µm
-// for NA 0.55.
-func ExampleWaveDepthNA() {
-	lambda := 0.78 * optics.Micrometre
-	fmt.Println(optics.WaveDepthNA(lambda, 0.20, 1.51))
-	fmt.Println(optics.WaveDepthNA(lambda, 0.55, 1.51))
+// Forum table of microscope objectives, photomacrography.net viewtopic.php?t=22855,
+// light of 550 nm. Printed: 55.0 µm for NA 0.10 and 8.80 µm for NA 0.25.
+func ExampleWaveDepth() {
+	for _, na := range []float64{0.1, 0.25} {
+		ne := optics.WorkingFNumberFromNA(na, 10)
+		fmt.Printf("NA %g at 10:1 works as f/%g: %v\n", na, ne, optics.WaveDepth(optics.Wavelength, ne, 10))
+	}
 	// Output:
-	// 29.4 µm
-	// 3.89 µm
+	// NA 0.1 at 10:1 works as f/50: 55 µm
+	// NA 0.25 at 10:1 works as f/20: 8.8 µm
 }
 
 // E. Savazzi, Digital Photography for Science, table 1, for a circle of
@@ -89,18 +89,10 @@ func ExampleOptimumWorkingFNumber() {
 }
 
 // Wikipedia, Exposure value: f/16 and 1/125 s are EV 15, exactly 14.97.
-func ExampleEV() {
-	fmt.Printf("%.2f\n", optics.EV(16, 1.0/125))
+func ExampleAv() {
+	fmt.Printf("%.2f\n", optics.Av(16)+optics.Tv(1.0/125))
 	// Output:
 	// 14.97
-}
-
-// The exposure table of python.ca/nas/log/200603: in light of EV 12 at ISO 100,
-// f/8 takes 1/64 s and f/4 1/256 s.
-func ExampleTimeForEV100() {
-	fmt.Println(optics.TimeForEV100(12, 8, 100), optics.TimeForEV100(12, 4, 100))
-	// Output:
-	// 1/64 s 1/256 s
 }
 
 // A marked 1/60 s is 1/64 s.
@@ -113,13 +105,18 @@ func ExampleSnapShutter() {
 
 // kramery.com, article 483: 105 mm on a body of crop factor 1.5 is about 160 mm,
 // 1/160 s by hand, and with four stops of stabilisation 1/10 s.
-func ExampleHandheldLimit() {
-	f35 := 160 * optics.Millimetre
-	fmt.Println(optics.HandheldLimit(f35, 0, 0, optics.LooksSharp))
-	fmt.Println(optics.HandheldLimit(f35, 0, 4, optics.LooksSharp))
+func ExampleHandheld_Limit() {
+	hand := optics.Handheld{Focal: 105 * optics.Millimetre, Crop: 1.5, Radius: optics.HandRadius, Sharpness: optics.LooksSharp}
+	fmt.Println(hand.Limit())
+	hand.Stops = 4
+	fmt.Println(hand.Limit())
+	// Close up the hand's travel counts, and stabilisation does not help.
+	hand.Magnification = 1
+	fmt.Println(hand.Limit())
 	// Output:
-	// 1/160 s
-	// 1/10 s
+	// 1/158 s
+	// 1/9.84 s
+	// 1/320 s
 }
 
 // Wikipedia, Shutter speed, cinematographic shutter formula: 1/50 s at 24 frames

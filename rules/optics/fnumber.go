@@ -1,7 +1,5 @@
 package optics
 
-import "math"
-
 // SymmetricPupil is the pupil magnification of a symmetric lens, to be assumed
 // (and said to be assumed) where a lens's own is not known. Lenses of telephoto
 // build have less, so that it understates their working f-number.
@@ -48,34 +46,6 @@ func ExposureLoss(m, p float64) float64 {
 	return FNumberStops(1, WorkingFNumber(1, m, p))
 }
 
-// FNumberStops returns how many stops less light f-number n2 lets in than n1;
-// negative where it lets in more.
-//
-//	2 log2(N2/N1)
-//
-// Both must be above 0, else NaN.
-// Source: JEITA CP-3451 (Exif 2.2), Annex C, p. 122: Av = 2 log2 N.
-func FNumberStops(n1, n2 float64) float64 {
-	if !positive(n1, n2) {
-		return nan
-	}
-	return 2 * math.Log2(n2/n1)
-}
-
-// FNumberAfterStops returns the f-number that lets in the given stops less
-// light than n; negative stops open the lens.
-//
-//	N 2^(stops/2)
-//
-// n must be above 0 and stops finite, else NaN.
-// Source: [FNumberStops] solved for N2.
-func FNumberAfterStops(n, stops float64) float64 {
-	if !positive(n) || !finite(stops) {
-		return nan
-	}
-	return n * math.Exp2(stops/2)
-}
-
 // ObjectNA returns the numerical aperture on the subject's side, in air.
 //
 //	NA = m/(2Ne)
@@ -88,4 +58,20 @@ func ObjectNA(ne, m float64) float64 {
 		return nan
 	}
 	return m / (2 * ne)
+}
+
+// WorkingFNumberFromNA returns the working f-number of a lens whose aperture is
+// given as the numerical aperture on the subject's side, in air, as microscope
+// objectives are marked.
+//
+//	Ne = m/(2NA)
+//
+// m must be above 0 and na above 0 and at most 1, else NaN. It is paraxial:
+// above NA 0.5 the true cone is wider.
+// Source: [ObjectNA] solved for Ne.
+func WorkingFNumberFromNA(na, m float64) float64 {
+	if !positive(na, m) || na > 1 {
+		return nan
+	}
+	return m / (2 * na)
 }

@@ -129,11 +129,11 @@ func TestFocusPlan(t *testing.T) {
 			t.Errorf("row %d: f/%v after f/%v", i, r.FNumber, previous)
 		}
 		previous = r.FNumber
-		if Travel(r.Frames, r.Step) < task.Depth {
+		if Length(r.Frames-1)*r.Step < task.Depth {
 			t.Errorf("f/%v: %d frames of %v do not span %v", r.FNumber, r.Frames, r.Step, task.Depth)
 		}
-		if limits := r.Depth.Limits(); float64(r.Step) > float64(limits.Notice)*(1+rounding) {
-			t.Errorf("f/%v: step %v is above the notice limit %v", r.FNumber, r.Step, limits.Notice)
+		if want := StepRatio * r.Depth.Larger(); !same(float64(r.Step), float64(want), rounding) {
+			t.Errorf("f/%v: step %v, want %v", r.FNumber, r.Step, want)
 		}
 		if want := Seconds(r.Frames)*0.5 + Seconds(r.Frames-1)*2; r.Total != want || r.Exposure != 0.5 {
 			t.Errorf("f/%v: %v in all at %v a frame, want %v", r.FNumber, r.Total, r.Exposure, want)
@@ -192,6 +192,12 @@ func TestRecommendation(t *testing.T) {
 			one: "one frame from f/16 on holds the depth, but soft all through: it works as f/32 and about 7 of 45 MP remain (least blur at the ends: f/14 blurs front and back over 12 pixels)",
 		},
 		{
+			name: "held in one sharp frame, at the limit of the blur",
+			task: FocusTask{Depth: 500, Magnification: 0.02, Focal: 50, FNumbers: []float64{8, 9}},
+			n:    9, why: "f/9 works as f/9.2 and keeps all 45 MP: one frame holds the depth",
+			one: "one frame from f/9 on holds the depth: it works as f/9.2 and about 45 of 45 MP remain (least blur at the ends: f/8.5 blurs front and back over 3.8 pixels)",
+		},
+		{
 			name: "one f-number asked for",
 			task: FocusTask{Depth: 2, Magnification: 1, FNumbers: []float64{22}},
 			n:    22, why: "f/22 works as f/44 and loses detail to diffraction, about 4 of 45 MP remain: one frame holds the depth",
@@ -220,6 +226,116 @@ func TestRecommendation(t *testing.T) {
 				t.Errorf("in one frame\n got %s\nwant %s", got, tc.one)
 			}
 		})
+	}
+}
+
+// An ammonite 10 mm deep at 1:1 on 45 MP: f/5.6 needs 53 frames, f/6.3 42, and
+// f/7.1 is past the limit. The third stop is found and joins the full stops.
+func TestThirdStopIsRecommended(t *testing.T) {
+	task := FocusTask{Depth: 10, Magnification: 1, Sensor: sensor45, FNumbers: StopsBetween(4, 22), Overlap: 0.3, ThirdStops: true}
+	p, err := task.Plan()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r := p.Rows[p.Recommended]; r.FNumber != 6.3 || r.Needed != 42 || r.Frames != 42 {
+		t.Errorf("recommended %s with %d of %d frames, want f/6.3 and 42", r.Aperture, r.Needed, r.Frames)
+	}
+	var set []float64
+	for _, r := range p.Rows {
+		set = append(set, r.FNumber)
+	}
+	if got := fmt.Sprint(set); got != "[4 5.6 6.3 8 11 16 22]" {
+		t.Errorf("rows %s", got)
+	}
+	task.Margin = 2
+	p, err = task.Plan()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r := p.Rows[p.Recommended]; r.Needed != 42 || r.Frames != 46 {
+		t.Errorf("with 2 frames at each end %d, of them %d for the depth; want 46 and 42", r.Frames, r.Needed)
+	}
+	if want := "f/6.3 works as f/13 and keeps all 45 MP: 46 frames at a focus step of 0.244 mm, with 2 to spare at each end"; p.Why != want {
+		t.Errorf("why %q\nwant %q", p.Why, want)
+	}
+	// Of f-numbers that all hold the depth in one frame none needs a margin, and
+	// the widest is taken.
+	p, err = FocusTask{Depth: 5, Magnification: 0.05, Sensor: sensor45, FNumbers: StopsBetween(4, 11), ThirdStops: true, Margin: 2}.Plan()
+	if err != nil || p.Rows[p.Recommended].FNumber != 4 || p.Rows[p.Recommended].Frames != 1 || len(p.Rows) != 4 {
+		t.Errorf("one frame holds it: %+v, %v", p, err)
+	}
+}
+
+// A body that shows working f-numbers says f/16 where the ring of a manual lens
+// says f/8, at 1:1; an objective of NA 1/32 has the same cone of light.
+func TestThreeWaysToGiveTheAperture(t *testing.T) {
+	task := FocusTask{Depth: 5, Magnification: 1, Sensor: sensor45, FNumbers: []float64{8}}
+	marked, err := task.Plan()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tc := range []struct {
+		name   string
+		change func(*FocusTask)
+		set    string
+	}{
+		{"working", func(f *FocusTask) { f.FNumbers, f.WorkingFNumbers = []float64{16}, true }, "f/16"},
+		{"numerical aperture", func(f *FocusTask) { f.FNumbers, f.NumericalAperture = nil, 1.0/32 }, "NA 0.0312"},
+	} {
+		other := task
+		tc.change(&other)
+		p, err := other.Plan()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := marked.Rows[0]
+		want.Aperture = tc.set
+		got := p.Rows[0]
+		got.Exposure, got.Total, got.FarStep, want.Exposure, want.Total, want.FarStep = 0, 0, 0, 0, 0, 0 // NaN in all
+		if got != want {
+			t.Errorf("%s: %+v\nwant %+v", tc.name, got, want)
+		}
+		if !strings.HasPrefix(p.Why, tc.set+" loses") && !strings.HasPrefix(p.Why, tc.set+" works as f/16 and loses") {
+			t.Errorf("%s: %s", tc.name, p.Why)
+		}
+	}
+}
+
+// A thin lens of 100 mm at 1:1 is 200 mm from the near end of a subject 10 mm
+// deep, and so 210 mm from the far end, where it has 100/(210-100) = 0.909.
+func TestFarEnd(t *testing.T) {
+	task := FocusTask{Depth: 10, Magnification: 1, Focal: 100, Sensor: sensor45, FNumbers: []float64{5.6}, Overlap: 0.3}
+	p, err := task.Plan()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !same(p.FarMagnification, 100.0/110, rounding) {
+		t.Errorf("magnification at the far end %v, want 0.909", p.FarMagnification)
+	}
+	// Wave depth goes with (Ne/m)²: (1 + 1/m)² of 5.6², so ×(2.1/2)² = 1.1025.
+	if r := p.Rows[0]; !same(float64(r.FarStep), 1.1025*float64(r.Step), rounding) {
+		t.Errorf("step %v, at the far end %v; want 1.1025 times as much", r.Step, r.FarStep)
+	}
+	if got := p.AtFarEnd(); !strings.Contains(got, "magnification 0.91 and a step of 0.213 mm") {
+		t.Errorf("far end: %q", got)
+	}
+	task.Depth = 9
+	if p, err = task.Plan(); err != nil || p.AtFarEnd() != "" {
+		t.Errorf("a step 9 %% wider is told: %q, %v", p.AtFarEnd(), err)
+	}
+	task.Depth, task.Focal = 10, 0
+	if p, err = task.Plan(); err != nil || p.AtFarEnd() != "" || !math.IsNaN(p.FarMagnification) {
+		t.Errorf("without a focal length: %q, %v", p.AtFarEnd(), err)
+	}
+	// A skeleton of a metre at 1:50 with 50 mm, focused at 2.5 m.
+	p, err = FocusTask{Depth: Metre, Magnification: 0.02, Focal: 50, Sensor: sensor45, FNumbers: []float64{8}, Overlap: 0.3}.Plan()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := 50 * (1 + 1/0.02)
+	blur := PixelCoC(p.Pitch)
+	if want := FarLimit(50, 8, blur, mm(s)) - NearLimit(50, 8, blur, mm(s)); !same(float64(p.Rows[0].Depth.Geometric), float64(want), 1e-6) {
+		t.Errorf("geometric depth %v, far less near limit %v", p.Rows[0].Depth.Geometric, want)
 	}
 }
 
@@ -312,9 +428,16 @@ func TestPlanRefusesBadValues(t *testing.T) {
 		{focus(func(f *FocusTask) { f.Blur = 2 }), "circle of confusion 2 mm: must be from 0.001 mm to 1 mm"},
 		{focus(func(f *FocusTask) { f.Exposure = -1 }), "exposure time -1 s: must be from 0 s to 3600 s"},
 		{focus(func(f *FocusTask) { f.ExposureAt = 200 }), "f-number of the exposure 200: must be from 0.5 to 128"},
+		{focus(func(f *FocusTask) { f.Magnification = 0.02 }), "focal length not given: must be given where the magnification is below 0.03"},
+		{focus(func(f *FocusTask) { f.Magnification, f.FieldWidth = 0, 2000 }), "focal length not given: must be given where the magnification is below 0.03"},
+		{focus(func(f *FocusTask) { f.Focal = -1 }), "focal length -1 mm: must be from 1 mm to 2000 mm"},
+		{focus(func(f *FocusTask) { f.NumericalAperture = 0.1 }), "numerical aperture 0.1: must be left out where f-numbers are given"},
+		{focus(func(f *FocusTask) { f.FNumbers, f.NumericalAperture = nil, 1.4 }), "numerical aperture 1.4: must be from 0.001 to 1"},
+		{focus(func(f *FocusTask) { f.Margin = -1 }), "margin -1 frames: must be from 0 frames to 100 frames"},
 		{focus(func(f *FocusTask) { f.Recycling = Seconds(nan) }), "recycling time NaN s: must be from 0 s to 3600 s"},
 		{hand(func(h *HandheldTask) { h.Focal = 0 }), "focal length 0 mm: must be from 1 mm to 2000 mm"},
 		{hand(func(h *HandheldTask) { h.Magnification = -0.1 }), "magnification -0.1: must be from 0 to 20"},
+		{hand(func(h *HandheldTask) { h.Radius = 2000 }), "hand radius 2000 mm: must be from 1 mm to 1000 mm"},
 		{hand(func(h *HandheldTask) { h.Stops = 11 }), "stops of stabilisation 11: must be from 0 to 10"},
 		{hand(func(h *HandheldTask) { h.Sensor = Sensor{} }), "sensor width 0 mm: must be from 4 mm to 60 mm"},
 		{interval(func(i *IntervalTask) { i.Span = 0 }), "time span, interval and clip length (1 given): must be two of the three"},
@@ -355,9 +478,11 @@ func TestHandheldPlan(t *testing.T) {
 		{"100 mm far away", HandheldTask{Focal: 100, Sensor: sensor45}, 1.0 / 100, 1.0 / 320, false},
 		// 400 mm with 4 stops is 1/25 s (keeindonesia.world); at 100 % 2 stops count.
 		{"400 mm stabilised", HandheldTask{Focal: 400, Sensor: sensor45, Stops: 4}, 1.0 / 25, 1.0 / 320, false},
-		// f = 100 mm at 1:1 is 1/200 s; at 1:1 one stop counts at most.
-		{"life size", HandheldTask{Focal: 100, Sensor: sensor45, Magnification: 1}, 1.0 / 200, 1.0 / 640, true},
-		{"life size stabilised", HandheldTask{Focal: 100, Sensor: sensor45, Magnification: 1, Stops: 5}, 1.0 / 100, 1.0 / 320, true},
+		// f = 100 mm at 1:1 turns by 200 and travels by 200 (R = 200 mm): 1/400 s.
+		{"life size", HandheldTask{Focal: 100, Sensor: sensor45, Magnification: 1}, 1.0 / 400, 1.0 / 1250, false},
+		// Of the 400 five stops leave 206.
+		{"life size stabilised", HandheldTask{Focal: 100, Sensor: sensor45, Magnification: 1, Stops: 5}, 1.0 / 250, 1.0 / 800, true},
+		{"turned about a nearer point", HandheldTask{Focal: 100, Sensor: sensor45, Magnification: 1, Stops: 5, Radius: 50}, 1.0 / 60, 1.0 / 320, true},
 		// A 6-megapixel sensor shows no more at 100 % than a print does.
 		{"few pixels", HandheldTask{Focal: 100, Sensor: Sensor{36, 3000, 2000}}, 1.0 / 100, 1.0 / 100, false},
 	} {

@@ -24,7 +24,7 @@ const (
 // A Setting is one position of a control. Bodies mark rounded values and work
 // with even steps: 1/60 s is 1/64 s, f/5.6 is f/5.66.
 type Setting struct {
-	Marked float64 // as shown: f-number, seconds or ISO
+	Marked float64 // as shown: f-number or seconds
 	Exact  float64 // on the even scale, to reckon with
 }
 
@@ -40,25 +40,11 @@ func FNumbers(steps Steps) []Setting { return aperture.settings(steps) }
 // Source: JEITA CP-3451 (Exif 2.2), Annex C, table 48, p. 122.
 func ShutterTimes(steps Steps) []Setting { return shutter.settings(steps) }
 
-// ISOs returns the ISO settings from 25 to 409600: exactly 100 · 2^k,
-// 100 · 2^(k/2) or 100 · 2^(k/3). It panics for steps that are none of the
-// constants.
-// Source: common practice.
-func ISOs(steps Steps) []Setting { return sensitivity.settings(steps) }
-
-// SnapFNumber returns the aperture setting that f-number n stands for, and
+// SnapShutter returns the shutter setting that exposure time t stands for, and
 // whether one lies within [SnapTolerance] of its marked or its exact value:
 // files record either. If none does, both values are NaN; do not force a scale
-// on a lens that has none.
-func SnapFNumber(n float64, steps Steps) (Setting, bool) { return aperture.snap(n, steps) }
-
-// SnapShutter returns the shutter setting that exposure time t stands for, as
-// [SnapFNumber] does for f-numbers.
+// on a shutter that has none.
 func SnapShutter(t Seconds, steps Steps) (Setting, bool) { return shutter.snap(float64(t), steps) }
-
-// SnapISO returns the ISO setting that iso stands for, as [SnapFNumber] does
-// for f-numbers.
-func SnapISO(iso float64, steps Steps) (Setting, bool) { return sensitivity.snap(iso, steps) }
 
 // A dial is the scale of one control.
 type dial struct {
@@ -90,19 +76,6 @@ var shutter = dial{
 		30, 25, 20, 15, 13, 10, 8, 6, 5, 4, 3.2, 2.5, 2, 1.6, 1.3, 1, 0.8, 0.6, 0.5, 0.4, 0.3, -4, -5, -6, -8, -10, -13,
 		-15, -20, -25, -30, -40, -50, -60, -80, -100, -125, -160, -200, -250, -320, -400, -500, -640, -800, -1000, -1250,
 		-1600, -2000, -2500, -3200, -4000, -5000, -6400, -8000, -10000, -12500, -16000, -20000, -25000, -32000,
-	},
-}
-
-var sensitivity = dial{
-	first: 25, stop: 1,
-	halves: []float64{
-		25, 35, 50, 70, 100, 140, 200, 280, 400, 560, 800, 1100, 1600, 2200, 3200, 4500, 6400, 9000, 12800, 18000, 25600,
-		36000, 51200, 72000, 102400, 144000, 204800, 288000, 409600,
-	},
-	thirds: []float64{
-		25, 32, 40, 50, 64, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600, 2000, 2500, 3200, 4000,
-		5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600, 32000, 40000, 51200, 64000, 80000, 102400, 128000, 160000,
-		204800, 256000, 320000, 409600,
 	},
 }
 

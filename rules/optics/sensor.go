@@ -47,33 +47,6 @@ func DiagonalFromEquivalent(f, f35 Length) Length {
 	return Diagonal(FullFrameWidth, FullFrameHeight) * (f / f35)
 }
 
-// PitchFromFormat returns the pixel pitch of a sensor with square pixels, from
-// its sides and the number of pixels in all.
-//
-//	√(WH/pixels)
-//
-// All must be above 0, else NaN.
-// Source: counting.
-func PitchFromFormat(width, height Length, pixels float64) Length {
-	if !positive(width, height) || !positive(pixels) {
-		return Length(nan)
-	}
-	return Length(math.Sqrt(float64(width) * float64(height) / pixels))
-}
-
-// PixelCount returns how many square pixels of a pitch a sensor holds.
-//
-//	WH/p²
-//
-// All must be above 0, else NaN.
-// Source: counting.
-func PixelCount(width, height, pitch Length) float64 {
-	if !positive(width, height, pitch) {
-		return nan
-	}
-	return float64(width/pitch) * float64(height/pitch)
-}
-
 // PitchFromWidth returns the pixel pitch of a sensor from its width and the
 // pixels across. Both must be above 0, else NaN.
 func PitchFromWidth(width Length, pixels int) Length {

@@ -27,24 +27,6 @@ func FocusStep(depth Length, overlap float64) Length {
 	return depth * Length(1-overlap)
 }
 
-// StepLimits are the focus steps from which a sequence is in danger of a gap.
-type StepLimits struct {
-	Notice  Length // wider, little overlap is left
-	Warning Length // wider, a band between two frames is past either depth of field
-	Certain Length // wider, a band between two frames is sharp in none by any measure
-}
-
-// Limits returns the focus steps to hold a sequence against.
-//
-//	notice 0.7 max(dg, dw), warning max(dg, dw), certain dg + dw
-//
-// with dg and dw the geometric and the wave part of the depth of field. A part
-// that is NaN makes all limits NaN.
-// Source: common practice for the notice; derived for the others.
-func (d Depth) Limits() StepLimits {
-	return StepLimits{Notice: StepRatio * d.Larger(), Warning: d.Larger(), Certain: d.Sum()}
-}
-
 // MaxFrames is the most frames any count here is given for: more than a body's
 // shutter lives through is a mistake in the input.
 const MaxFrames = 1_000_000
@@ -69,17 +51,4 @@ func FramesToCover(depth, step Length) (int, error) {
 		return 0, fmt.Errorf("a depth of %v in focus steps of %v takes more than %d frames", depth, step, MaxFrames)
 	}
 	return int(steps) + 1, nil
-}
-
-// Travel returns how far focus moves over a number of frames.
-//
-//	(n-1) step
-//
-// frames must be 1 or more and step above 0, else NaN.
-// Source: counting.
-func Travel(frames int, step Length) Length {
-	if frames < 1 || !positive(step) {
-		return Length(nan)
-	}
-	return Length(frames-1) * step
 }

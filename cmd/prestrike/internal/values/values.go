@@ -1,0 +1,257 @@
+// Package values reads values as photographers write them: 1:2, 10mm, 1/30,
+// 2m30s, 30%, 45MP, f/8. All commands read theirs here, so that one way of
+// writing holds everywhere.
+//
+// An error names what was read, what is accepted, and an example. It is for
+// people: it never holds a word of a programming language.
+package values
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"prestrike/rules/optics"
+)
+
+// An Error says that a text is no value of its kind.
+type Error struct {
+	Read   string // as given; hostile text
+	Wanted string // what is accepted, with examples
+}
+
+// Error says what was read and what is accepted.
+func (e *Error) Error() string { return fmt.Sprintf("cannot read %q: write %s", e.Read, e.Wanted) }
+
+// A Kind is one kind of value: how it is read, what is accepted, and how it is
+// written back.
+type Kind[T any] struct {
+	Wanted string // what is accepted, with examples, behind "write"
+	read   func(string) (T, bool)
+	write  func(T) string
+}
+
+// Read reads a value. The error is an [*Error].
+func (k Kind[T]) Read(s string) (T, error) {
+	v, ok := k.read(strings.TrimSpace(s))
+	if !ok {
+		var none T
+		return none, &Error{s, k.Wanted}
+	}
+	return v, nil
+}
+
+// The kinds of value. Numbers are finite and 0 or more; which of them make
+// sense is for the caller to say.
+var (
+	// Magnification is size on the sensor over size of the subject: 1:2 is 0.5.
+	Magnification = Kind[float64]{"a magnification such as 1:2, 2:1 or 0.5", readMagnification, writeNumber}
+	// Length is a length, in mm where no unit is given.
+	Length = Kind[optics.Length]{"a length such as 10mm, 1cm or 0.4in; without a unit it is in mm", readLength, writeLength}
+	// Share is a part of the whole, up to 1: 30% is 0.3.
+	Share = Kind[float64]{"a share such as 30% or 0.3", readShare, writeNumber}
+	// Time is a time above 0, in seconds where no unit is given.
+	Time = Kind[optics.Seconds]{"a time such as 1/30, 0.5, 90s, 2m30s or 3h; without a unit it is in seconds", readTime, writeTime}
+	// Number is a number.
+	Number = Kind[float64]{"a number such as 2 or 0.58", readNumber, writeNumber}
+	// Count is a whole number.
+	Count = Kind[int]{"a whole number such as 2", readCount, strconv.Itoa}
+	// FNumber is an f-number: f/8 or 8.
+	FNumber = Kind[float64]{"an f-number such as 8 or f/8", readFNumber, writeNumber}
+	// FNumbers is one f-number, a list, or a range of full stops.
+	FNumbers = Kind[Apertures]{"f-numbers such as 4-22, 8 or 5.6,8,11, the smaller first", readFNumbers, Apertures.String}
+	// Pixels is a size in pixels, long side first. Megapixels are those of a
+	// sensor of shape 3:2.
+	Pixels = Kind[Size]{"pixels such as 8256x5504, or megapixels of a 3:2 sensor such as 45MP", readPixels, Size.String}
+	// Megabytes is a size of files in bytes, in MB where no unit is given.
+	Megabytes = Kind[float64]{"a size such as 45MB; without a unit it is in MB", readBytes(1e6), writeBytes("MB", 1e6)}
+	// Gigabytes is a size of files in bytes, in GB where no unit is given.
+	Gigabytes = Kind[float64]{"a size such as 64GB or 1TB; without a unit it is in GB", readBytes(1e9), writeBytes("GB", 1e9)}
+)
+
+// number reads a plain decimal number that is finite and 0 or more. Names of
+// numbers and exponents are no way to write one on the set.
+func number(s string) (float64, bool) {
+	if s == "" || strings.Trim(s, "0123456789.") != "" {
+		return 0, false
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	return v, err == nil && !math.IsInf(v, 0)
+}
+
+func readNumber(s string) (float64, bool) { return number(s) }
+
+func writeNumber(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+func readCount(s string) (int, bool) {
+	v, err := strconv.ParseUint(s, 10, 31)
+	return int(v), err == nil && strings.Trim(s, "0123456789") == ""
+}
+
+// quotient reads two numbers with a sign between them, the second not 0.
+func quotient(s, sign string) (float64, bool) {
+	above, below, ok := strings.Cut(s, sign)
+	a, okA := number(strings.TrimSpace(above))
+	b, okB := number(strings.TrimSpace(below))
+	if !ok || !okA || !okB || b == 0 || math.IsInf(a/b, 0) {
+		return 0, false
+	}
+	return a / b, true
+}
+
+func readMagnification(s string) (float64, bool) {
+	for _, sign := range []string{":", "/"} {
+		if strings.Contains(s, sign) {
+			return quotient(s, sign)
+		}
+	}
+	return number(strings.TrimSpace(strings.TrimRight(s, "x×X")))
+}
+
+// unit splits a number from the unit behind it.
+func unit(s string) (v float64, name string, ok bool) {
+	end := strings.LastIndexAny(s, "0123456789.") + 1
+	v, ok = number(strings.TrimSpace(s[:end]))
+	return v, strings.TrimSpace(s[end:]), ok
+}
+
+var lengths = map[string]optics.Length{
+	"": optics.Millimetre, "mm": optics.Millimetre, "cm": optics.Centimetre, "m": optics.Metre,
+	"in": optics.Inch, `"`: optics.Inch, "inch": optics.Inch,
+	"µm": optics.Micrometre, "μm": optics.Micrometre, "um": optics.Micrometre,
+}
+
+func readLength(s string) (optics.Length, bool) {
+	v, name, ok := unit(s)
+	one, known := lengths[strings.ToLower(name)]
+	l := optics.Length(v) * one
+	return l, ok && known && !math.IsInf(float64(l), 0)
+}
+
+func writeLength(l optics.Length) string { return writeNumber(l.Millimetres()) + "mm" }
+
+func readShare(s string) (float64, bool) {
+	v, name, ok := unit(s)
+	switch name {
+	case "%":
+		v /= 100
+	case "":
+	default:
+		return 0, false
+	}
+	return v, ok && v <= 1
+}
+
+func readTime(s string) (optics.Seconds, bool) {
+	plain := strings.TrimSpace(strings.TrimSuffix(s, "s"))
+	v, ok := quotient(plain, "/")
+	if !ok {
+		v, ok = number(plain)
+	}
+	if !ok && strings.Trim(s, "0123456789.hmsuin µ") == "" {
+		d, err := time.ParseDuration(strings.ReplaceAll(strings.ReplaceAll(s, " ", ""), "min", "m"))
+		v, ok = d.Seconds(), err == nil
+	}
+	return optics.Seconds(v), ok && v > 0
+}
+
+func writeTime(t optics.Seconds) string {
+	if t == 0 {
+		return ""
+	}
+	return t.String()
+}
+
+func readFNumber(s string) (float64, bool) {
+	s = strings.TrimPrefix(strings.TrimPrefix(strings.ToLower(s), "f"), "/")
+	return number(strings.TrimSpace(s))
+}
+
+// Apertures are the f-numbers of a list or a range.
+type Apertures struct {
+	List []float64
+	// Range reports that they were given as a range, so that any f-number
+	// between the first and the last will do.
+	Range bool
+}
+
+// String writes a range by its ends, a list by its members.
+func (a Apertures) String() string {
+	if a.Range {
+		return writeNumber(a.List[0]) + "-" + writeNumber(a.List[len(a.List)-1])
+	}
+	var words []string
+	for _, n := range a.List {
+		words = append(words, writeNumber(n))
+	}
+	return strings.Join(words, ",")
+}
+
+// Between returns the range from one f-number to another, in full stops.
+func Between(lo, hi float64) Apertures { return Apertures{optics.StopsBetween(lo, hi), true} }
+
+func readFNumbers(s string) (Apertures, bool) {
+	if from, to, ok := strings.Cut(s, "-"); ok {
+		lo, okLo := readFNumber(strings.TrimSpace(from))
+		hi, okHi := readFNumber(strings.TrimSpace(to))
+		if !okLo || !okHi || !(lo > 0 && lo <= hi) {
+			return Apertures{}, false
+		}
+		return Between(lo, hi), true
+	}
+	var a Apertures
+	for part := range strings.SplitSeq(s, ",") {
+		n, ok := readFNumber(strings.TrimSpace(part))
+		if !ok {
+			return Apertures{}, false
+		}
+		a.List = append(a.List, n)
+	}
+	return a, true
+}
+
+// A Size is a size in pixels.
+type Size struct{ Long, Short int }
+
+// String writes the size; nothing where it is not given.
+func (s Size) String() string {
+	if s == (Size{}) {
+		return ""
+	}
+	return fmt.Sprintf("%dx%d", s.Long, s.Short)
+}
+
+func readPixels(s string) (Size, bool) {
+	s = strings.ReplaceAll(strings.ToLower(s), "×", "x")
+	if mp, ok := strings.CutSuffix(s, "mp"); ok {
+		v, ok := number(strings.TrimSpace(mp))
+		if !ok || v < 0.1 || v > 1000 {
+			return Size{}, false
+		}
+		long := math.Round(math.Sqrt(v * 1e6 * 3 / 2))
+		return Size{int(long), int(math.Round(long * 2 / 3))}, true
+	}
+	w, h, ok := strings.Cut(s, "x")
+	width, okW := readCount(strings.TrimSpace(w))
+	height, okH := readCount(strings.TrimSpace(h))
+	return Size{max(width, height), min(width, height)}, ok && okW && okH
+}
+
+var bytesUnits = map[string]float64{"kb": 1e3, "mb": 1e6, "gb": 1e9, "tb": 1e12}
+
+func readBytes(without float64) func(string) (float64, bool) {
+	return func(s string) (float64, bool) {
+		v, name, ok := unit(s)
+		one, known := bytesUnits[strings.ToLower(name)]
+		if name == "" {
+			one, known = without, true
+		}
+		return v * one, ok && known && !math.IsInf(v*one, 0)
+	}
+}
+
+func writeBytes(name string, one float64) func(float64) string {
+	return func(v float64) string { return writeNumber(v/one) + name }
+}

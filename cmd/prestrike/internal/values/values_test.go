@@ -1,0 +1,133 @@
+package values
+
+import (
+	"errors"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/spf13/pflag"
+)
+
+// reads holds a kind to texts that it reads, and to others that it refuses.
+func reads[T ~float64](t *testing.T, name string, k Kind[T], good map[string]float64, bad ...string) {
+	t.Helper()
+	for text, want := range good {
+		if got, err := k.Read(text); err != nil || math.Abs(float64(got)-want) > 1e-12*max(1, want) {
+			t.Errorf("%s %q: %v, %v; want %v", name, text, float64(got), err, want)
+		}
+	}
+	// No kind takes these.
+	for _, text := range append(bad, "", " ", "-1", "NaN", "Inf", "1e3", "0x10", "1_000", "1,5", "1:2:3", "half", "1/0", "1:0", strings.Repeat("9", 400)) {
+		v, err := k.Read(text)
+		refused(t, name, text, float64(v), err)
+	}
+}
+
+func refused(t *testing.T, name, text string, v any, err error) {
+	t.Helper()
+	e, ok := errors.AsType[*Error](err)
+	switch {
+	case !ok:
+		t.Errorf("%s %q: %v, %v; want an *Error", name, text, v, err)
+	case e.Read != text || !strings.Contains(err.Error(), "such as"):
+		t.Errorf("%s %q: %v", name, text, err)
+	case strings.Contains(err.Error(), "strconv") || strings.Contains(err.Error(), "parsing") || strings.Contains(err.Error(), "duration"):
+		t.Errorf("%s %q: %v is no word of a photographer", name, text, err)
+	}
+}
+
+func TestValuesAsPeopleWriteThem(t *testing.T) {
+	reads(t, "magnification", Magnification, map[string]float64{
+		"1:2": 0.5, "2:1": 2, "0.5": 0.5, "1/2": 0.5, "1.4:1": 1.4, " 1 : 2 ": 0.5, "1x": 1, "0.5×": 0.5, "0": 0, "0:1": 0,
+	}, "1:", ":2", "1mm")
+	reads(t, "length", Length, map[string]float64{
+		"10": 10, "10mm": 10, "10 mm": 10, "1cm": 10, "0.4in": 10.16, `0.4"`: 10.16, "1.2m": 1200, "15um": 0.015, "15µm": 0.015, "10MM": 10, "0": 0,
+	}, "mm", "10 miles", "10mm5", "1/2")
+	reads(t, "share", Share, map[string]float64{"30%": 0.3, "30 %": 0.3, "0.3": 0.3, "0": 0, "100%": 1}, "130%", "30", "30mm")
+	reads(t, "time", Time, map[string]float64{
+		"1/30": 1.0 / 30, "1/4s": 0.25, "0.5": 0.5, "30": 30, "90s": 90, "90 s": 90, "2m30s": 150, "2 m 30 s": 150, "3h": 10800, "2h30m": 9000,
+		"20min": 1200, "1 min 50 s": 110, "500ms": 0.5,
+	}, "0", "0s", "1:30", "3d", "10mm", "h", "30s2m5")
+	reads(t, "number", Number, map[string]float64{"2": 2, "0.58": 0.58, ".5": 0.5}, "2 stops", "1.2.3")
+	reads(t, "f-number", FNumber, map[string]float64{"8": 8, "f/8": 8, "F/5.6": 5.6, "f8": 8}, "f/", "4-22", "wide")
+	reads(t, "size in MB", Megabytes, map[string]float64{"45": 45e6, "45MB": 45e6, "1.5 GB": 1.5e9, "800kb": 8e5}, "45 MP", "MB")
+	reads(t, "size in GB", Gigabytes, map[string]float64{"64": 64e9, "64GB": 64e9, "1TB": 1e12, "500MB": 5e8}, "big")
+}
+
+func TestListsAndSizes(t *testing.T) {
+	for text, want := range map[string]string{
+		"4-22": "4-22", "f/4-f/22": "4-22", "8": "8", "5.6,8, 11": "5.6,8,11", "8-8": "8-8",
+	} {
+		if got, err := FNumbers.Read(text); err != nil || got.String() != want {
+			t.Errorf("f-numbers %q: %v, %v; want %s", text, got, err, want)
+		}
+	}
+	if got, _ := FNumbers.Read("4-16"); len(got.List) != 5 || !got.Range {
+		t.Errorf("4-16: %+v, want five full stops", got)
+	}
+	for _, text := range []string{"", "22-4", "0-4", "4-", "8;11", "8,,11", "wide"} {
+		v, err := FNumbers.Read(text)
+		refused(t, "f-numbers", text, v, err)
+	}
+	for text, want := range map[string]Size{
+		"8256x5504": {8256, 5504}, "5504×8256": {8256, 5504}, "8256 x 5504": {8256, 5504}, "45MP": {8216, 5477}, "24 mp": {6000, 4000},
+	} {
+		if got, err := Pixels.Read(text); err != nil || got != want {
+			t.Errorf("pixels %q: %v, %v; want %v", text, got, err, want)
+		}
+	}
+	for _, text := range []string{"", "45", "8256", "8256x", "x", "-1x4", "0.01MP", "2000MP", "99999999999x1", "45MB"} {
+		v, err := Pixels.Read(text)
+		refused(t, "pixels", text, v, err)
+	}
+	for _, text := range []string{"", "2.5", "-1", "+1", "99999999999", "two"} {
+		v, err := Count.Read(text)
+		refused(t, "count", text, v, err)
+	}
+	if n, err := Count.Read("12"); n != 12 || err != nil {
+		t.Errorf("count 12: %v, %v", n, err)
+	}
+}
+
+// A flag shows its default and not an empty one, and keeps its value where a new
+// one cannot be read.
+func TestFlags(t *testing.T) {
+	flags := pflag.NewFlagSet("test", pflag.ContinueOnError)
+	a, b := 0.0, 0.0
+	Share.VarDefault(flags, &a, "overlap", 0.3, "`PART` of it")
+	Magnification.Var(flags, &b, "magnification", "size, `M`")
+	if usage := flags.FlagUsages(); !strings.Contains(usage, "--overlap PART") || !strings.Contains(usage, "(default 0.3)") || strings.Count(usage, "default") != 1 {
+		t.Errorf("usage:\n%s", usage)
+	}
+	if err := flags.Parse([]string{"--magnification", "1:2", "--overlap", "25%"}); err != nil || a != 0.25 || b != 0.5 {
+		t.Errorf("%v: overlap %v, magnification %v", err, a, b)
+	}
+	err := flags.Parse([]string{"--magnification", "large"})
+	if err == nil || !strings.Contains(err.Error(), "--magnification") || b != 0.5 {
+		t.Errorf("%v: magnification %v", err, b)
+	}
+}
+
+func FuzzValues(f *testing.F) {
+	for _, s := range []string{"1:2", "10mm", "30%", "2m30s", "45MP", "4-22", "1/30", "f/8", "64GB", "µ", "\x00", "1e400"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		for _, v := range []func() (float64, error){
+			func() (float64, error) { return Magnification.Read(s) },
+			func() (float64, error) { v, err := Length.Read(s); return float64(v), err },
+			func() (float64, error) { return Share.Read(s) },
+			func() (float64, error) { v, err := Time.Read(s); return float64(v), err },
+			func() (float64, error) { return Number.Read(s) },
+			func() (float64, error) { return FNumber.Read(s) },
+			func() (float64, error) { return Megabytes.Read(s) },
+			func() (float64, error) { v, err := Pixels.Read(s); return float64(v.Long), err },
+			func() (float64, error) { v, err := FNumbers.Read(s); return float64(len(v.List)), err },
+		} {
+			if got, err := v(); err == nil && !(got >= 0 && !math.IsInf(got, 0)) {
+				t.Errorf("%q gives %v", s, got)
+			}
+		}
+	})
+}
