@@ -13,6 +13,9 @@ import "time"
 type Metadata struct {
 	Format Format // what the content is; FormatUnknown where nothing was recognised
 	Size   int64  // file size, bytes
+	// Modified is the modification time that the file system keeps, which
+	// ReadFile fills in; zero where not known. Cards keep it in local time, to 2 s.
+	Modified time.Time
 
 	// HasExif tells that an Exif (or raw TIFF) directory was found and at
 	// least one value could be read from it.

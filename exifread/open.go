@@ -34,13 +34,14 @@ func ReadFile(ctx context.Context, path string) (*Metadata, error) {
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return &Metadata{Size: info.Size()}, err
+		return &Metadata{Size: info.Size(), Modified: info.ModTime()}, err
 	}
 	defer f.Close()                       // nothing was written that could get lost
 	if info, err = f.Stat(); err != nil { // another file may have come to the name
 		return new(Metadata), err
 	}
 	m, err := Read(ctx, f, info.Size())
+	m.Modified = info.ModTime()
 	return m, withPath(err, path)
 }
 

@@ -50,6 +50,9 @@ func TestSessions(t *testing.T) {
 	}
 	for _, file := range files {
 		id := filepath.Base(filepath.Dir(file))
+		if id == "trade" { // TestTrade compares those
+			continue
+		}
 		t.Run(id+"/"+strings.TrimSuffix(filepath.Base(file), ".txt"), func(t *testing.T) {
 			text, err := audittest.ReadFile(file)
 			if err != nil {

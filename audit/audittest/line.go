@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"path"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -22,9 +23,18 @@ type line struct {
 	resolution time.Duration
 	offset     exifread.Value[time.Duration]
 	timed      bool // a time= stands above
+	dead       bool // every counts from the end of the exposure
 	bytes      int64
+	bytesTo    int64 // sizes lie between bytes and bytesTo; 0 where all are alike
+	jpegWidth  exifread.Value[uint32]
+	jpegHeight exifread.Value[uint32]
+	modified   func(written time.Time) time.Time
 
 	// for one line only
+	cycles                 map[string][]string
+	count                  int // frames of names without numbers
+	reversed               bool
+	copyOf                 string
 	after                  exifread.Value[time.Duration]
 	start                  exifread.Value[time.Time]
 	untimed                bool
@@ -52,6 +62,7 @@ func newLine() line {
 func (l *line) forget() {
 	l.after, l.start, l.untimed = exifread.Value[time.Duration]{}, exifread.Value[time.Time]{}, false
 	l.noexif, l.unchecked, l.unreadable, l.torn = false, false, "", ""
+	l.cycles, l.count, l.reversed, l.copyOf = map[string][]string{}, 0, false, ""
 	if d, ok := l.distanceTo.Get(); ok {
 		l.meta.SubjectDistance = metres(d)
 	}
@@ -88,11 +99,21 @@ func (l *line) path(p string) error {
 
 func isDigit(c byte) bool { return c >= '0' && c <= '9' }
 
+// set takes one word or pair of a frame line. One key a case, it is clearer in one
+// piece however many keys there are.
 func (l *line) set(key, value string) (err error) {
+	if values := strings.Split(value, ","); len(values) > 1 && slices.Contains([]string{"t", "f", "iso", "bias", "flash"}, key) {
+		for _, v := range values {
+			err = errors.Join(err, l.set(key, v))
+		}
+		l.cycles[key] = values
+		return errors.Join(err, l.set(key, values[0]))
+	}
 	m := &l.meta
 	switch key {
-	case "every":
+	case "every", "dead":
 		l.every, err = time.ParseDuration(value)
+		l.dead = key == "dead"
 	case "after":
 		l.after, err = of(time.ParseDuration(value))
 	case "jitter":
@@ -163,6 +184,27 @@ func (l *line) set(key, value string) (err error) {
 		m.FocalPlaneYResolution, errY = rational(y)
 		m.FocalPlaneResolutionUnit = exifread.Of[uint16](3)
 		err = errors.Join(err, errY)
+	case "lensspec":
+		m.LensSpecification, err = lensSpecification(value)
+	case "composite":
+		m.CompositeImage, err = number[uint16](value)
+	case "jpegsize":
+		w, h, _ := strings.Cut(value, "x")
+		if value == "-" {
+			w, h = "-", "-"
+		}
+		var errH error
+		l.jpegWidth, err = number[uint32](w)
+		l.jpegHeight, errH = number[uint32](h)
+		err = errors.Join(err, errH)
+	case "modified":
+		err = l.setModified(value)
+	case "frames":
+		l.count, err = strconv.Atoi(value)
+	case "reversed":
+		l.reversed = true
+	case "copyof":
+		l.copyOf = value
 	case "widest":
 		m.LensSpecification = exifread.Value[exifread.LensSpecification]{}
 		if value != "-" {
@@ -171,7 +213,12 @@ func (l *line) set(key, value string) (err error) {
 			m.LensSpecification = exifread.Of(exifread.LensSpecification{MinFNumberMinFocal: exifread.Of(n)})
 		}
 	case "bytes":
-		l.bytes, err = strconv.ParseInt(value, 10, 64)
+		from, to, _ := strings.Cut(value, "..")
+		l.bytes, err = strconv.ParseInt(from, 10, 64)
+		l.bytesTo = 0
+		if to != "" && err == nil {
+			l.bytesTo, err = strconv.ParseInt(to, 10, 64)
+		}
 	case "unreadable":
 		l.unreadable = value
 	case "torn":
@@ -223,6 +270,49 @@ func (l *line) setTime(value string) error {
 	}
 	l.start, l.timed = exifread.Of(start), true
 	return nil
+}
+
+// lensForm is a lens as lens barrels say it: 24-70/2.8-4. What a lens does not
+// say is left out: "60-60/-".
+var lensForm = regexp.MustCompile(`^([\d.]*)-([\d.]*)/([\d.]*)-([\d.]*)$`)
+
+func lensSpecification(value string) (exifread.Value[exifread.LensSpecification], error) {
+	if value == "-" {
+		return exifread.Value[exifread.LensSpecification]{}, nil
+	}
+	part := lensForm.FindStringSubmatch(value)
+	if part == nil {
+		return exifread.Value[exifread.LensSpecification]{}, errors.New("write a lens as 24-70/2.8-4")
+	}
+	var spec exifread.LensSpecification
+	var errs []error
+	for i, to := range []*exifread.Value[float64]{&spec.MinFocal, &spec.MaxFocal, &spec.MinFNumberMinFocal, &spec.MinFNumberMaxFocal} {
+		if part[i+1] == "" {
+			continue
+		}
+		var err error
+		*to, err = of(strconv.ParseFloat(part[i+1], 64))
+		errs = append(errs, err)
+	}
+	return exifread.Of(spec), errors.Join(errs...)
+}
+
+// cardClock is the step of the times that a memory card's file system keeps.
+const cardClock = 2 * time.Second
+
+// setModified reads how files come by their modification times.
+func (l *line) setModified(value string) error {
+	switch value {
+	case "-":
+		l.modified = nil
+		return nil
+	case "kept":
+		l.modified = func(written time.Time) time.Time { return written.Truncate(cardClock) }
+		return nil
+	}
+	copied, err := time.Parse(time.RFC3339, value)
+	l.modified = func(time.Time) time.Time { return copied }
+	return err
 }
 
 func (l *line) setDistance(value string) error {
@@ -305,68 +395,135 @@ func rational(s string) (exifread.Value[exifread.Rational], error) {
 }
 
 // frames adds the files of the line that was read last.
-func (p *parser) frames(lineNumber int) error {
+func (p *parser) frames(seed int) error {
 	l := &p.line
-	if !l.timed && !l.untimed && !l.noexif && l.unreadable == "" {
+	if !l.timed && !l.untimed && !l.noexif && l.unreadable == "" && l.copyOf == "" {
 		return errors.New("no time= here or above")
 	}
-	random := rand.New(rand.NewPCG(1, uint64(lineNumber)))
-	for n := l.first; n <= l.last; n++ {
+	if l.count > 0 && l.digits > 0 {
+		return errors.New("frames= is for names without a run of numbers")
+	}
+	if l.copyOf != "" {
+		return p.copies()
+	}
+	random := rand.New(rand.NewPCG(1, uint64(seed)))
+	count := max(l.last-l.first+1, l.count)
+	inherited := l.meta
+	defer func() { l.meta = inherited }()
+	for i := range count {
+		l.meta = inherited
+		for key, values := range l.cycles {
+			if err := l.set(key, values[i%len(values)]); err != nil {
+				return err
+			}
+		}
 		switch start, ok := l.start.Get(); {
-		case ok && n == l.first:
+		case ok && i == 0:
 			p.last = start
 		default:
 			step := l.every
-			if after, ok := l.after.Get(); ok && n == l.first {
+			if l.dead {
+				step += p.exposed
+			}
+			if after, ok := l.after.Get(); ok && i == 0 {
 				step = after
 			}
 			scatter := min(max(random.NormFloat64(), -3), 3) * l.jitter
 			p.last = p.last.Add(step + time.Duration(scatter*float64(step)))
 		}
-		if to, ok := l.distanceTo.Get(); ok && l.last > l.first {
+		p.exposed = time.Duration(l.meta.ExposureTime.Or(exifread.Rational{Den: 1}).Float() * float64(time.Second))
+		if to, ok := l.distanceTo.Get(); ok && count > 1 {
 			from := l.meta.SubjectDistance.Or(exifread.Distance{}).Metres
-			share := float64(n-l.first) / float64(l.last-l.first)
-			p.add(n, metres(from+(to-from)*share))
-			continue
+			l.meta.SubjectDistance = metres(from + (to-from)*float64(i)/float64(count-1))
 		}
-		p.add(n, l.meta.SubjectDistance)
+		n := l.first + i
+		if l.reversed {
+			n = l.last - i
+		}
+		p.add(n, random)
 	}
 	return nil
 }
 
-func (p *parser) add(n int, distance exifread.Value[exifread.Distance]) {
+// copies adds what holds the same bytes as files above, beginning with copyof,
+// under the names of the line. No time passes.
+func (p *parser) copies() error {
 	l := &p.line
+	from := slices.IndexFunc(p.text.Files, func(f *shoot.File) bool { return f.Path == l.copyOf })
+	if from < 0 {
+		return fmt.Errorf("copyof: %q does not stand above", l.copyOf)
+	}
+	above := len(p.text.Files)
+	for i := range max(l.last-l.first+1, l.count) {
+		for _, ending := range l.endings {
+			if from == above {
+				return errors.New("copyof: so many files do not stand above")
+			}
+			f := *p.text.Files[from]
+			meta := *f.Meta
+			f.Meta = &meta
+			from++
+			f.Path = path.Join(l.folder, l.stem(l.first+i, p.last)+"."+ending)
+			f.Abs = f.Path
+			p.text.Files = append(p.text.Files, &f)
+		}
+	}
+	return nil
+}
+
+// stem returns the name of a frame without its ending: with its number, and
+// with the time in place of a layout between braces.
+func (l *line) stem(n int, at time.Time) string {
 	stem := l.before
 	if l.digits > 0 {
 		stem += fmt.Sprintf("%0*d", l.digits, n) + l.behind
 	}
+	if before, rest, ok := strings.Cut(stem, "{"); ok {
+		layout, behind, _ := strings.Cut(rest, "}")
+		stem = before + strings.ReplaceAll(at.Format(layout), ",", "") + behind
+	}
+	return stem
+}
+
+func (p *parser) add(n int, random *rand.Rand) {
+	l := &p.line
 	for _, ending := range l.endings {
-		name := path.Join(l.folder, stem+"."+ending)
+		name := path.Join(l.folder, l.stem(n, p.last)+"."+ending)
 		format := formats[strings.ToLower(ending)]
 		size := l.bytes
-		if size == 0 {
+		switch {
+		case l.bytesTo > 0:
+			size += random.Int64N(l.bytesTo - l.bytes + 1)
+		case size == 0 && format.Raw():
+			size = 45e6
+		case size == 0:
 			size = 8e6
-			if format.Raw() {
-				size = 45e6
-			}
 		}
-		file := &shoot.File{Path: name, Abs: name, Size: size, Meta: &exifread.Metadata{Size: size}}
+		file := &shoot.File{Path: name, Abs: name, Size: size, Meta: &exifread.Metadata{}}
 		p.text.Files = append(p.text.Files, file)
-		if l.unreadable != "" {
+		switch {
+		case l.unreadable != "":
 			file.Err = errors.New(l.unreadable)
-			continue
-		}
-		if l.noexif {
+		case l.noexif:
 			file.Meta.Width, file.Meta.Height = l.meta.Width, l.meta.Height
-		} else {
+		default:
 			*file.Meta = l.meta
-			file.Meta.Size, file.Meta.HasExif = size, true
-			file.Meta.SubjectDistance = distance
+			file.Meta.HasExif = true
 			if !l.untimed {
 				file.Meta.Captured = exifread.Of(exifread.Timestamp{
 					Wall: p.last.Truncate(l.resolution), Resolution: l.resolution, Offset: l.offset,
 				})
 			}
+		}
+		file.Meta.Size = size
+		if l.modified != nil {
+			file.Meta.Modified = l.modified(p.last.Add(p.exposed - l.offset.Or(0)))
+		}
+		if l.unreadable != "" {
+			continue
+		}
+		if l.jpegWidth.Known() && !format.Raw() {
+			file.Meta.Width, file.Meta.Height = l.jpegWidth, l.jpegHeight
 		}
 		file.Meta.Format = format
 		switch {

@@ -11,7 +11,12 @@
 // ("BX1_0001..0050.NEF+JPG"). What a line does not say is inherited from the
 // line above; "-" takes a value away. The words and keys are:
 //
+// In a name without a run of numbers a layout between braces stands for the time
+// in the words of [time.Time.Format] ("IMG_{20060102_150405}.JPG frames=12"; a
+// comma before parts of a second is left out).
+//
 //	every D       time from each frame to the next
+//	dead D        the same, from the end of each exposure
 //	after D       time from the last frame above to the first of this line;
 //	              without it, and without time=, the frames run on
 //	jitter P%     scatter of every single step, the same at each reading
@@ -29,8 +34,20 @@
 //	dist=         SubjectDistance: metres, inf or unknown; a..b walks through the line
 //	plane=        FocalPlaneXResolution and FocalPlaneYResolution, pixels to the cm: 2293x2293
 //	widest=       smallest f-number of LensSpecification
-//	bytes=        size of each file
-//	unreadable="reason" torn="reason" unchecked noexif    hold for this line only
+//	lensspec=     LensSpecification: 24-70/2.8-4, without what a lens does not say: 60-60/-
+//	composite=    CompositeImage, as numbered
+//	jpegsize=WxH  of the files that are not raw, where it is not that of the raw files
+//	bytes=        size of each file; a..b draws it, the same at each reading
+//	modified=     modification time of the files: kept as cards keep it, or a time in UTC
+//	              that all share, as after a copy; "-", as at the beginning, for none
+//
+// Several values of t, f, iso, bias or flash, joined by commas, come in turn, in
+// this line only. These hold for this line only, too:
+//
+//	frames=N      so many frames, in a name without a run of numbers
+//	reversed      the numbers count down while time goes on
+//	copyof=PATH   copies, byte for byte, of files above, this one the first; no time passes
+//	unreadable="reason" torn="reason" unchecked noexif
 //
 // Lines that begin with ## are comments, those with a single # say how the
 // session is to be audited and what is wanted:
@@ -46,6 +63,17 @@
 //	# want RULE SEVERITY FIRST-LAST       a finding, by its first and last frame
 //	# want-not-judged RULE REASON         part of the reason is enough
 //	# want-verdict reshoot                of the whole audit
+//
+// Sessions of the trade say what a photographer wants, see [Text.Differences].
+// There a rule may be one of several (a|b), a severity the least (check+), and
+// the frames of a finding lie anywhere between those named. More lines:
+//
+//	# may RULE SEVERITY FIRST-LAST      a finding that may be there too
+//	# never RULE                        not even a note
+//	# want-words RULE TEXT              in a finding of the rule
+//	# want-sequence KIND FIRST-LAST SUPPORT    kinds joined by |; the support may be left out
+//	# accept RULE FRAME REASON          declared as meant, by the sequence's first frame
+//	# open REASON                       the program is known to differ, and why
 package audittest
 
 import (
@@ -71,6 +99,14 @@ type Text struct {
 	Wants     []Want
 	NotJudged []NotJudged
 	Verdict   string // wanted; empty where the text does not say
+
+	// What only Differences compares.
+	May       []Want   // findings that may be there
+	Never     []string // rules that are to be silent, notes included
+	Words     []Words
+	Sequences []WantSequence
+	// Open says why the program is known to differ; empty where it must not.
+	Open string
 }
 
 // ReadFile reads the session in the named file.
@@ -92,20 +128,34 @@ func Read(r io.Reader) (*Text, error) {
 	p := parser{text: &Text{}, line: newLine()}
 	s := bufio.NewScanner(r)
 	for n := 1; s.Scan(); n++ {
-		if err := p.read(strings.TrimSpace(s.Text()), n); err != nil {
+		// A mark of what is open comes and goes: it must not change what is drawn
+		// by the number of the line.
+		seed := n
+		if p.text.Open != "" {
+			seed--
+		}
+		if err := p.read(strings.TrimSpace(s.Text()), seed); err != nil {
 			return nil, fmt.Errorf("line %d: %w", n, err)
 		}
+	}
+	paths := map[string]bool{}
+	for _, f := range p.text.Files {
+		if paths[f.Path] {
+			return nil, fmt.Errorf("two files are called %s", f.Path)
+		}
+		paths[f.Path] = true
 	}
 	return p.text, s.Err()
 }
 
 type parser struct {
-	text *Text
-	line line
-	last time.Time // of the last frame, before the clock's resolution cuts it
+	text    *Text
+	line    line
+	last    time.Time     // of the last frame, before the clock's resolution cuts it
+	exposed time.Duration // of the last frame
 }
 
-func (p *parser) read(text string, n int) error {
+func (p *parser) read(text string, seed int) error {
 	switch {
 	case text == "" || strings.HasPrefix(text, "##"):
 		return nil
@@ -127,7 +177,7 @@ func (p *parser) read(text string, n int) error {
 	for i := 1; i < len(words); i++ {
 		word := words[i]
 		key, value, pair := strings.Cut(word, "=")
-		if !pair && slices.Contains([]string{"every", "after", "jitter"}, word) {
+		if !pair && slices.Contains([]string{"every", "dead", "after", "jitter"}, word) {
 			i++
 			if i == len(words) {
 				return fmt.Errorf("%s needs a value", word)
@@ -138,29 +188,41 @@ func (p *parser) read(text string, n int) error {
 			return fmt.Errorf("%s: %w", word, err)
 		}
 	}
-	return p.frames(n)
+	return p.frames(seed)
 }
 
 func (p *parser) directive(words []string) error {
 	if len(words) == 0 {
 		return nil
 	}
+	name, args := words[0], words[1:]
+	known, err := p.declared(name, args)
+	if !known {
+		known, err = p.wanted(name, args)
+	}
+	if !known {
+		return fmt.Errorf("%q is no directive with %d values; comments begin with ##", name, len(args))
+	}
+	return err
+}
+
+// declared reads how the session is to be audited.
+func (p *parser) declared(name string, args []string) (known bool, err error) {
 	opt := &p.text.Options
-	switch name, args := words[0], words[1:]; {
+	switch {
 	case name == "planned" && len(args) == 1:
-		n, err := strconv.Atoi(args[0])
-		opt.PlannedFrames = n
-		return err
+		opt.PlannedFrames, err = strconv.Atoi(args[0])
 	case name == "support" && len(args) == 1:
 		for s := shoot.SupportAuto; s <= shoot.Handheld; s++ {
 			if s.String() == args[0] {
 				opt.Support = s
-				return nil
+				return true, nil
 			}
 		}
-		return fmt.Errorf("%q is no support", args[0])
+		err = fmt.Errorf("%q is no support", args[0])
 	case name == "param" && len(args) == 3:
-		v, err := strconv.ParseFloat(args[2], 64)
+		var v float64
+		v, err = strconv.ParseFloat(args[2], 64)
 		if opt.Params == nil {
 			opt.Params = map[string]map[string]float64{}
 		}
@@ -168,52 +230,68 @@ func (p *parser) directive(words []string) error {
 			opt.Params[args[0]] = map[string]float64{}
 		}
 		opt.Params[args[0]][args[1]] = v
-		return err
 	case name == "magnification" && len(args) == 1:
-		m, err := strconv.ParseFloat(args[0], 64)
-		opt.Magnification = m
-		return err
+		opt.Magnification, err = strconv.ParseFloat(args[0], 64)
 	case name == "field-width" && len(args) == 1:
-		w, err := strconv.ParseFloat(args[0], 64)
-		opt.FieldWidth = w
-		return err
+		opt.FieldWidth, err = strconv.ParseFloat(args[0], 64)
 	case name == "light" && len(args) == 1:
-		light, err := audit.ParseLight(args[0])
-		opt.Light = light
-		return err
+		opt.Light, err = audit.ParseLight(args[0])
 	case name == "body" && len(args) > 1:
 		b := audit.BodyFacts{Model: args[0]}
 		pixels := 0.0
-		err := facts(args[1:], map[string]*float64{"width": &b.SensorWidth, "pixels": &pixels}, &b.FNumbers)
+		err = facts(args[1:], map[string]*float64{"width": &b.SensorWidth, "pixels": &pixels}, &b.FNumbers)
 		b.PixelWidth = int(pixels)
 		opt.Bodies = append(opt.Bodies, b)
-		return err
 	case name == "lens" && len(args) > 1:
 		l := audit.LensFacts{Model: args[0]}
-		err := facts(args[1:], map[string]*float64{
+		err = facts(args[1:], map[string]*float64{
 			"closest": &l.ClosestFocus, "largest": &l.LargestMagnification, "pupil": &l.PupilMagnification, "stops": &l.Stabilisation,
 		}, &l.FNumbers)
 		opt.Lenses = append(opt.Lenses, l)
-		return err
+	case name == "accept" && len(args) >= 3:
+		opt.Accept = append(opt.Accept, audit.Acceptance{Rule: args[0], Frame: args[1], Reason: strings.Join(args[2:], " ")})
+	default:
+		return false, nil
+	}
+	return true, err
+}
+
+// wanted reads what is to be found.
+func (p *parser) wanted(name string, args []string) (known bool, err error) {
+	switch {
 	case name == "want" && len(args) == 3:
-		w := Want{Rule: args[0], Severity: args[1], First: args[2], Last: args[2]}
-		if first, last, ok := strings.Cut(args[2], "-"); ok {
-			w.First, w.Last = first, last
+		err = addWant(&p.text.Wants, args)
+	case name == "may" && len(args) == 3:
+		err = addWant(&p.text.May, args)
+	case name == "never" && len(args) == 1:
+		p.text.Never = append(p.text.Never, args[0])
+	case name == "want-words" && len(args) >= 2:
+		p.text.Words = append(p.text.Words, Words{args[0], strings.Join(args[1:], " ")})
+	case name == "want-sequence" && (len(args) == 2 || len(args) == 3):
+		w := WantSequence{Kinds: strings.Split(args[0], "|"), Span: parseSpan(args[1])}
+		if len(args) == 3 {
+			w.Support = args[2]
 		}
-		if _, err := audit.ParseSeverity(w.Severity); err != nil {
-			return err
-		}
-		p.text.Wants = append(p.text.Wants, w)
-		return nil
+		p.text.Sequences = append(p.text.Sequences, w)
+	case name == "open" && len(args) > 0:
+		p.text.Open = strings.Join(args, " ")
 	case name == "want-not-judged" && len(args) >= 2:
 		p.text.NotJudged = append(p.text.NotJudged, NotJudged{args[0], strings.Join(args[1:], " ")})
-		return nil
 	case name == "want-verdict" && len(args) == 1:
 		p.text.Verdict = args[0]
-		return nil
 	default:
-		return fmt.Errorf("%q is no directive with %d values; comments begin with ##", name, len(args))
+		return false, nil
 	}
+	return true, err
+}
+
+func addWant(list *[]Want, args []string) error {
+	span := parseSpan(args[2])
+	if _, err := audit.ParseSeverity(strings.TrimSuffix(args[1], "+")); err != nil {
+		return err
+	}
+	*list = append(*list, Want{Rule: args[0], Severity: args[1], First: span.First, Last: span.Last})
+	return nil
 }
 
 // facts reads what is declared of a body or a lens.
