@@ -44,7 +44,8 @@
 //	go test ./watch -run '^$' -bench 'Delivery|Start' -benchtime 30x
 //
 // One goroutine keeps the folders and one the files, which it holds in a map
-// with one timer for all; a small fixed number of goroutines opens files.
+// with one timer for all. Two files are read at a time; one that takes longer than
+// 2 s moves aside for the next, up to eight of them.
 //
 // # What is passed over
 //

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"io/fs"
 	"path/filepath"
-	"sync"
 	"syscall"
 	"time"
 )
@@ -20,6 +19,11 @@ const (
 	// readers open files at once: two keep a disk and a share busy while the
 	// caller's check computes.
 	readers = 2
+	// slowRead is after what time a file that is being read holds no place among
+	// the readers any more, so that it does not hold the others; aside is how many
+	// such files there may be before it does.
+	slowRead = 2 * time.Second
+	aside    = 8
 	// quantum is the shortest time from one round of looks to the next.
 	quantum = 10 * time.Millisecond
 	// slice is the longest time one round of looks may take, so that events
@@ -43,10 +47,12 @@ type settler struct {
 
 	folders map[string]*folder
 	files   int
-	active  map[*file]bool // to be looked at when their time comes
-	wake    time.Time      // no later than the first of these times; zero if none
-	looked  time.Time      // when the last round of looks ended
-	queue   []job          // resting files, to be opened
+	active  map[*file]bool      // to be looked at when their time comes
+	wake    time.Time           // no later than the first of these times; zero if none
+	looked  time.Time           // when the last round of looks ended
+	queue   []job               // resting files, to be opened
+	opening map[*file]time.Time // since when
+	results chan job
 	outbox  outbox
 	sweep   []*file             // those not yet looked at in this round
 	retry   map[*file]time.Time // when to open those again that read badly
@@ -127,12 +133,7 @@ const (
 
 func (s *settler) run(ctx context.Context) {
 	s.folders, s.active, s.retry = map[string]*folder{}, map[*file]bool{}, map[*file]time.Time{}
-	jobs, results := make(chan job), make(chan job)
-	var wg sync.WaitGroup
-	defer wg.Wait()
-	for range readers {
-		wg.Go(func() { s.read(ctx, jobs, results) })
-	}
+	s.opening, s.results = map[*file]time.Time{}, make(chan job)
 	timer := time.NewTimer(time.Hour)
 	defer timer.Stop()
 	sweep := time.NewTicker(sweepEvery)
@@ -143,11 +144,6 @@ func (s *settler) run(ctx context.Context) {
 		event, ok := s.outbox.peek()
 		if ok {
 			out = s.out
-		}
-		var work chan<- job
-		var first job
-		if len(s.queue) > 0 {
-			work, first = jobs, s.queue[0]
 		}
 		if armed != s.wake {
 			armed = s.wake
@@ -165,32 +161,43 @@ func (s *settler) run(ctx context.Context) {
 		case <-timer.C:
 			armed = time.Time{}
 			s.look(time.Now())
+			s.open(ctx, time.Now())
 		case <-sweep.C:
 			s.sweepSome(time.Now())
-		case work <- first:
-			s.queue[0] = job{}
-			s.queue = s.queue[1:]
-		case j := <-results:
+			s.open(ctx, time.Now())
+		case j := <-s.results:
+			delete(s.opening, j.file)
 			s.judge(j, time.Now())
+			s.open(ctx, time.Now())
 		case out <- event:
 			s.outbox.pop()
 		}
 	}
 }
 
-func (s *settler) read(ctx context.Context, jobs <-chan job, results chan<- job) {
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case j := <-jobs:
+// open has resting files read as long as there is room.
+func (s *settler) open(ctx context.Context, now time.Time) {
+	quick := 0
+	for f, since := range s.opening {
+		if now.Sub(since) < slowRead {
+			quick++
+		} else {
+			s.settled(f)
+		}
+	}
+	for len(s.queue) > 0 && quick < readers && len(s.opening) < readers+aside {
+		j := s.queue[0]
+		s.queue[0] = job{}
+		s.queue = s.queue[1:]
+		quick++
+		s.opening[j.file] = now
+		go func() {
 			j.got, j.err = s.check(ctx, j.path, j.want)
 			select {
 			case <-ctx.Done():
-				return
-			case results <- j:
+			case s.results <- j:
 			}
-		}
+		}()
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -33,12 +34,13 @@ type bench struct {
 	opened map[string]int
 	onOpen func(path string)
 	cancel context.CancelFunc
+	ended  chan struct{} // closed when the settler has
 }
 
 const settleTime = 1500 * time.Millisecond
 
 func newBench(t *testing.T) *bench {
-	b := &bench{files: map[string]*fakeFile{}, start: time.Now(), news: make(chan news), opened: map[string]int{}}
+	b := &bench{files: map[string]*fakeFile{}, start: time.Now(), news: make(chan news), opened: map[string]int{}, ended: make(chan struct{})}
 	out := make(chan Event)
 	s := &settler{
 		settle: settleTime, scan: time.Minute, stat: b.stat, check: b.check, news: b.news, out: out,
@@ -50,7 +52,10 @@ func newBench(t *testing.T) *bench {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	b.cancel = cancel
-	go s.run(ctx)
+	go func() {
+		defer close(b.ended)
+		s.run(ctx)
+	}()
 	go func() {
 		for {
 			select {
@@ -469,4 +474,88 @@ func TestCaughtUp(t *testing.T) {
 			})
 		})
 	}
+}
+
+// Files that take long to be read do not hold the others, nor the start.
+func TestSlowFilesMoveAside(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t)
+		b.onOpen = func(path string) {
+			if strings.HasPrefix(path, "d/slow") {
+				time.Sleep(5 * time.Minute)
+			}
+		}
+		names := []string{"slow1", "slow2", "slow3"}
+		for _, name := range names {
+			b.set("d/"+name, 9, 9, true)
+			b.age("d/"+name, time.Hour)
+		}
+		b.news <- news{kind: newsListed, path: "d", names: names, initial: true}
+		b.news <- news{kind: newsWalked}
+		b.at(1)
+		b.set("d/a", 9, 9, false)
+		b.at(200)
+		// The first two move aside at 2 s and the third at 4 s; the other file
+		// came at 1 s and rests at 2.5 s.
+		b.want(t, "2.5 arrived d/a 9", "4.0 caught up  0")
+		time.Sleep(10 * time.Minute)
+		b.mu.Lock()
+		told := slices.Clone(b.told)
+		b.mu.Unlock()
+		var when []string
+		for _, line := range told {
+			when = append(when, strings.Fields(line)[0])
+		}
+		if want := []string{"2.5", "4.0", "300.0", "300.0", "302.0"}; !slices.Equal(when, want) {
+			t.Errorf("told\n%q, want at %q", told, want)
+		}
+		b.cancel()
+	})
+}
+
+// However many files are slow, only so many are read at once.
+func TestSlowFilesAreBounded(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t)
+		var now, most int
+		b.onOpen = func(string) {
+			b.mu.Lock()
+			now++
+			most = max(most, now)
+			b.mu.Unlock()
+			time.Sleep(time.Minute)
+			b.mu.Lock()
+			now--
+			b.mu.Unlock()
+		}
+		for i := range 50 {
+			b.set(fmt.Sprintf("d/%d", i), 9, 9, false)
+		}
+		time.Sleep(time.Hour)
+		synctest.Wait()
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		if len(b.told) != 50 || most != readers+aside {
+			t.Errorf("%d files told, want 50; %d read at once, want %d", len(b.told), most, readers+aside)
+		}
+		b.cancel()
+	})
+}
+
+// The end does not wait for a file that is being read.
+func TestSlowFileDoesNotHoldTheEnd(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t)
+		b.onOpen = func(string) { time.Sleep(time.Hour) }
+		b.set("d/a", 9, 9, false)
+		b.set("d/b", 9, 9, false)
+		time.Sleep(time.Minute)
+		before := time.Now()
+		b.cancel()
+		<-b.ended
+		if waited := time.Since(before); waited > 0 {
+			t.Errorf("the end came %s later", waited)
+		}
+		time.Sleep(2 * time.Hour) // until the readers end
+	})
 }

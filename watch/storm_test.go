@@ -3,6 +3,7 @@ package watch
 import (
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"maps"
 	"math/rand/v2"
@@ -119,11 +120,20 @@ func (s *storm) pieces(rnd *rand.Rand, path string, size int) error {
 	return nil
 }
 
+var stormRounds = flag.Int("storm-rounds", 1, "how many storms of 10,000 files TestStorm makes")
+
 func TestStorm(t *testing.T) {
 	frames := 10_000
 	if testing.Short() {
 		frames = 1000
 	}
+	for round := range *stormRounds {
+		t.Run(strconv.Itoa(round), func(t *testing.T) { rage(t, frames, uint64(round)) })
+	}
+}
+
+// rage lets a storm loose on a watch, which must end with exactly its files.
+func rage(t *testing.T, frames int, seed uint64) {
 	base := t.TempDir()
 	s := &storm{t: t, dir: filepath.Join(base, "card"), aside: filepath.Join(base, "aside"), want: map[string]int{}}
 	must(t, os.MkdirAll(s.dir, 0o755))
@@ -152,7 +162,7 @@ func TestStorm(t *testing.T) {
 	var wg sync.WaitGroup
 	for w := range writers {
 		wg.Go(func() {
-			rnd := rand.New(rand.NewPCG(uint64(w), 7))
+			rnd := rand.New(rand.NewPCG(uint64(w), 7+seed))
 			for i := w; i < frames; i += writers {
 				if i/writers == frames/writers/2 && w == 0 {
 					close(half)
@@ -203,6 +213,7 @@ func TestStorm(t *testing.T) {
 			t.Errorf("%s: %v", name, e.Err)
 		}
 	}
+	t.Logf("%d files written, %d in the end, %d told; overflows: %d", frames, len(want), len(r.files), r.count(Overflow))
 }
 
 // systemQueue is how many events the system keeps for a reader; 0 where that
@@ -231,20 +242,12 @@ func TestRunEnds(t *testing.T) {
 		go func() { w.Run(ctx); close(ended) }()
 		<-w.Events()
 		cancel()
-		select {
-		case <-ended:
-		case <-time.After(5 * time.Second):
-			t.Fatal("Run has not returned 5 s after its context was done")
-		}
+		<-ended
 		if _, open := <-w.Events(); open {
 			t.Error("the events channel is open after Run returned")
 		}
 	}
-	deadline := time.Now().Add(5 * time.Second)
-	for runtime.NumGoroutine() > before {
-		if time.Now().After(deadline) {
-			t.Fatalf("%d goroutines, %d before", runtime.NumGoroutine(), before)
-		}
+	for runtime.NumGoroutine() > before { // what never ends ends the test
 		time.Sleep(time.Millisecond)
 	}
 }
@@ -264,14 +267,9 @@ func TestSlowReceiver(t *testing.T) {
 	time.Sleep(time.Second)
 	seen := map[string]bool{}
 	for len(seen) < n {
-		select {
-		case e := <-w.Events():
-			if e.Kind == Arrived || e.Kind == Found {
-				seen[e.Path] = true
-			}
-			time.Sleep(100 * time.Microsecond)
-		case <-time.After(10 * time.Second):
-			t.Fatalf("received %d files, want %d", len(seen), n)
+		if e := <-w.Events(); e.Kind == Arrived || e.Kind == Found {
+			seen[e.Path] = true
 		}
+		time.Sleep(100 * time.Microsecond)
 	}
 }

@@ -159,9 +159,10 @@ func positiveOr(d, otherwise time.Duration) time.Duration {
 func (w *Watcher) Events() <-chan Event { return w.events }
 
 // Run watches until ctx is done, then closes the events channel. It must be
-// called once, while another goroutine receives from [Watcher.Events]. All its
-// goroutines have ended when it returns; a system call on a share that
-// does not answer can delay that.
+// called once, while another goroutine receives from [Watcher.Events]. It returns
+// soon after ctx is done, and all its goroutines have ended then but those in
+// which a file is still read. A system call on a share that does not answer can
+// delay that.
 func (w *Watcher) Run(ctx context.Context) {
 	defer close(w.events)
 	inbox := newInbox()
