@@ -8,5 +8,5 @@ func TestHandheldShutter(t *testing.T) {
 		"1/4 s is too long for handheld shooting at 90 mm, where 1/90 s is the rule of thumb: inspect it at 100 % for shake; 1/100 s, a support or flash avoids it")
 	measured(t, handheldShutter, "fault", 1.0/4, 1.0/90, 1e-9, "s")
 	// 1:1 adds the hand's travel: 1/(2·90 + 200) s.
-	measured(t, handheldShutter, "close", 1.0/125, 1.0/380, 1e-9, "s")
+	measured(t, handheldShutter, "close", 1.0/250, 1.0/380, 1e-9, "s")
 }
