@@ -55,40 +55,51 @@ func compareText(a, b string) int {
 	return 0
 }
 
-// review runs every rule over a session and its sequences, in the order of the
-// rules.
+// review runs every rule over a session and its sequences. What is found stands in
+// the order of the rules.
 func review(session *Session, opt *Options) error {
+	var errs []error
+	known := facts{}
 	owner := map[*shoot.Frame]*Reviewed{}
 	for _, s := range session.Sequences {
 		for _, f := range s.Frames {
 			owner[f] = s
 		}
-	}
-	var errs []error
-	for _, rule := range opt.Rules {
-		if opt.Off[rule.ID] {
-			continue
-		}
-		if rule.CheckSession != nil {
-			found, not, err := rule.Apply(session.Session, nil, opt)
-			errs = append(errs, err)
-			for _, f := range found {
-				// A finding on frames of one sequence belongs to it.
-				if s := oneOwner(f, owner); s != nil {
-					s.Findings = append(s.Findings, f)
-				} else {
-					session.Findings = append(session.Findings, f)
-				}
+		// All rules on one sequence before the next: what they share of it can
+		// then be forgotten.
+		for _, rule := range opt.Rules {
+			if opt.Off[rule.ID] || rule.Check == nil {
+				continue
 			}
-			session.NotJudged = append(session.NotJudged, not...)
-			continue
-		}
-		for _, s := range session.Sequences {
-			found, not, err := rule.Apply(session.Session, s.Sequence, opt)
+			found, not, err := rule.apply(session.Session, s.Sequence, opt, known)
 			errs = append(errs, err)
 			s.Findings = append(s.Findings, found...)
 			s.NotJudged = append(s.NotJudged, not...)
 		}
+		known.forget(s.Sequence)
+	}
+	for _, rule := range opt.Rules {
+		if opt.Off[rule.ID] || rule.CheckSession == nil {
+			continue
+		}
+		found, not, err := rule.apply(session.Session, nil, opt, known)
+		errs = append(errs, err)
+		for _, f := range found {
+			// A finding on frames of one sequence belongs to it.
+			if s := oneOwner(f, owner); s != nil {
+				s.Findings = append(s.Findings, f)
+			} else {
+				session.Findings = append(session.Findings, f)
+			}
+		}
+		session.NotJudged = append(session.NotJudged, not...)
+	}
+	place := map[string]int{}
+	for i, rule := range opt.Rules {
+		place[rule.ID] = i
+	}
+	for _, s := range session.Sequences {
+		slices.SortStableFunc(s.Findings, func(a, b *Finding) int { return place[a.Rule] - place[b.Rule] })
 	}
 	return errors.Join(errs...)
 }

@@ -154,6 +154,7 @@ type Review struct {
 	Options  *Options
 
 	rule      *Rule
+	facts     facts
 	found     []*Finding
 	notJudged []NotJudged
 }
@@ -167,6 +168,15 @@ func (v *Review) Param(name string) float64 {
 		}
 	}
 	panic(fmt.Sprintf("rule %s has no parameter %q", v.rule.ID, name))
+}
+
+// ParamOf returns the value in force of a parameter that this rule shares with
+// another one, which declares it.
+func (v *Review) ParamOf(rule string, p Param) float64 {
+	if set, ok := v.Options.Params[rule][p.Name]; ok {
+		return set
+	}
+	return p.Default
 }
 
 // Found reports a finding. Its Rule is filled in, and its Severity where it has none.
@@ -198,10 +208,10 @@ func (v *Review) Unjudged(reason string, frames ...*shoot.Frame) {
 	v.notJudged[i].Frames += len(frames)
 }
 
-// Apply runs the rule on the review's sequence or session and returns what it
-// found and could not judge. Session rules are run with sequence nil.
-func (r *Rule) Apply(session *shoot.Session, sequence *shoot.Sequence, opt *Options) ([]*Finding, []NotJudged, error) {
-	v := &Review{Session: session, Sequence: sequence, Options: opt, rule: r}
+// apply runs the rule on one sequence, or on the whole session where sequence is
+// nil, and returns what it found and could not judge. It adds to the facts known.
+func (r *Rule) apply(session *shoot.Session, sequence *shoot.Sequence, opt *Options, known facts) ([]*Finding, []NotJudged, error) {
+	v := &Review{Session: session, Sequence: sequence, Options: opt, rule: r, facts: known}
 	check := r.Check
 	if check == nil {
 		check = r.CheckSession

@@ -1,12 +1,10 @@
 package rules
 
 import (
-	"math"
-
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
-	"prestrike/rules/optics"
+	"prestrike/rules/evidence"
 )
 
 var apertureDrift = &audit.Rule{
@@ -31,16 +29,10 @@ that only walks one way through a focus sequence, in small steps, is not judged.
 It is wrong where the change is meant.`,
 	Source: "JEITA CP-3451 (Exif 2.2) Annex C, p. 122: nominal values; working f-number: Greivenkamp, Field Guide to Geometrical Optics (2004), p. 29; tolerance of half a third-stop step: common practice",
 	Params: []audit.Param{
-		tolerance,
-		focusStep,
+		evidence.Tolerance,
+		evidence.FocusStep,
 	},
 	Check: checkApertureDrift,
-}
-
-var focusStep = audit.Param{
-	Name: "focus-step", Unit: "EV",
-	Doc:     "a working f-number changes by at most this much from frame to frame",
-	Default: 0.4, Min: 0.1, Max: 1,
 }
 
 func checkApertureDrift(v *audit.Review) error {
@@ -48,128 +40,42 @@ func checkApertureDrift(v *audit.Review) error {
 	if !q.Kind.Steady() {
 		return nil
 	}
-	s := fNumber(v.Param("tolerance"))
-	d := s.of(q.Frames)
-	d.unjudged(v, "no f-number recorded")
-	if len(d.odd) == 0 {
+	s := evidence.FNumber(v.Param("tolerance"))
+	d := s.Of(q.Frames)
+	d.Unjudged(v, "no f-number recorded")
+	if len(d.Odd) == 0 {
 		return nil
 	}
-	if atPause(q, d.odd) {
-		v.Unjudged(newSetUp, d.odd...)
+	if evidence.AtPause(q, d.Odd) {
+		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}
 	if q.Kind != shoot.TimeLapse {
-		walk := walksWithFocus(d.frames, s, v.Param("focus-step"))
-		switch fNumbersOf(v, q.Body, d.frames[0].Meta()) {
+		walk := evidence.WalksWithFocus(d.Frames, s, v.Param("focus-step"))
+		switch evidence.FNumbersOf(v, q.Body, d.Frames[0].Meta()) {
 		case audit.FNumbersEffective:
-			if walk != noWalk {
+			if walk != evidence.NoWalk {
 				return nil
 			}
 		case audit.FNumbersUnknown:
-			if walk == walkShown {
+			if walk == evidence.WalkShown {
 				return nil
 			}
-			if walk == walkLikely {
-				v.Unjudged("the f-number walks with focus, as where a lens reports the working f-number", d.frames...)
+			if walk == evidence.WalkLikely {
+				v.Unjudged("the f-number walks with focus, as where a lens reports the working f-number", d.Frames...)
 				return nil
 			}
 		}
 	}
 	found := audit.Finding{
-		Message:  d.say(s, "the f-number", q.Frames),
+		Message:  d.Say(s, "the f-number", q.Frames),
 		Action:   "set the f-number by hand and shoot this sequence again",
-		Frames:   d.about(),
-		Measured: exifread.Of(d.most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",
+		Frames:   d.About(),
+		Measured: exifread.Of(d.Most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",
 	}
-	if p := automaticProgram(d.frames); p != "" && p != aperturePriority {
+	if p := evidence.AutomaticProgram(d.Frames); p != "" && p != evidence.AperturePriority {
 		found.Message += "; the camera was on " + p
 	}
 	v.Found(found)
 	return nil
-}
-
-// A focusWalk says whether the f-number of a run moves as a working f-number does.
-type focusWalk uint8
-
-const (
-	noWalk       focusWalk = iota // it cannot be one
-	walkPossible                  // it could be one, on somebody's word
-	walkLikely                    // it looks like one
-	walkShown                     // distance and lens show that it is one
-)
-
-// walksWithFocus reports whether the f-number could be a working f-number. It
-// could where it moves one way only, in small steps, at an f-number set by hand,
-// and not against the recorded distance: up as focus comes nearer. It likely is
-// where it moves so more than once, or with the distance. It is where both hold
-// and it stays between the lens's largest opening and what that works as at 1:1:
-// stopped down, bodies hold the f-number they show.
-func walksWithFocus(frames []*shoot.Frame, s setting[exifread.Rational], largest float64) focusWalk {
-	if p := automaticProgram(frames); p != "" && p != aperturePriority {
-		return noWalk
-	}
-	up, down := 0, 0
-	var prev exifread.Rational
-	for i, f := range frames {
-		n, ok := s.read(f.Meta()).Get()
-		if !ok {
-			return noWalk
-		}
-		change := 0.0
-		if i > 0 && n != prev {
-			change = s.scale(n) - s.scale(prev)
-		}
-		switch {
-		case change == 0:
-		case math.Abs(change) > largest:
-			return noWalk
-		case change > 0:
-			up++
-		default:
-			down++
-		}
-		prev = n
-	}
-	if up > 0 && down > 0 || up+down == 0 {
-		return noWalk
-	}
-	first, last := frames[0], frames[len(frames)-1]
-	from, okFrom := metres(first)
-	to, okTo := metres(last)
-	switch {
-	case okFrom && okTo && (up > 0 && to > from || down > 0 && to < from):
-		return noWalk
-	case okFrom && okTo && to != from:
-		far, near := first, last
-		if up == 0 {
-			far, near = last, first
-		}
-		if up+down > 1 && isWideOpen(s, far, near) {
-			return walkShown
-		}
-		return walkLikely
-	case up+down > 1:
-		return walkLikely
-	}
-	return walkPossible
-}
-
-// isWideOpen reports whether the f-numbers of the farthest and the nearest
-// frame are those that a lens works at wide open.
-func isWideOpen(s setting[exifread.Rational], far, near *shoot.Frame) bool {
-	open, ok := widest(far.Meta())
-	if !ok {
-		return false
-	}
-	lowest := 2 * math.Log2(open)
-	atLifeSize := lowest + optics.ExposureLoss(1, optics.SymmetricPupil)
-	a, _ := s.read(far.Meta()).Get()
-	b, _ := s.read(near.Meta()).Get()
-	return s.scale(a) >= lowest-s.within && s.scale(b) <= atLifeSize+s.within
-}
-
-// metres returns the distance the frame records.
-func metres(f *shoot.Frame) (float64, bool) {
-	d, ok := f.Meta().SubjectDistance.Get()
-	return d.Metres, ok && d.State == exifread.DistanceMetres
 }

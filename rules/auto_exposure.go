@@ -5,7 +5,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
-	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var autoExposure = &audit.Rule{
@@ -37,7 +37,7 @@ func checkAutoExposure(v *audit.Review) error {
 		if !f.Meta().HasExif {
 			continue
 		}
-		switch p, ok := program(f.Meta()); {
+		switch p, ok := evidence.Program(f.Meta()); {
 		case !ok:
 			unknown = append(unknown, f)
 		case p != "":
@@ -67,45 +67,7 @@ func checkAutoExposure(v *audit.Review) error {
 func exposureMoves(v *audit.Review) bool {
 	frames := v.Sequence.Frames
 	same, _ := oneSensitivityType(frames)
-	return len(exposureTime(paramOf(v, "exposure-drift", tolerance)).of(frames).odd) > 0 ||
-		len(fNumber(paramOf(v, "aperture-drift", tolerance)).of(frames).odd) > 0 ||
-		len(sensitivity(paramOf(v, "iso-drift", tolerance)).of(same).odd) > 0
-}
-
-const aperturePriority = "aperture priority"
-
-// program names the automatic exposure of a frame, empty where the exposure
-// was set by hand; false where the frame does not tell.
-func program(m *exifread.Metadata) (string, bool) {
-	p, _ := m.ExposureProgram.Get()
-	switch {
-	case p == exifread.ProgramManual:
-		return "", true
-	case p == exifread.ProgramAperturePriority:
-		return aperturePriority, true
-	case p == exifread.ProgramShutterPriority:
-		return "shutter priority", true
-	case p >= exifread.ProgramNormal && p <= lastProgram:
-		return "automatic exposure", true
-	}
-	switch mode, ok := m.ExposureMode.Get(); {
-	case ok && mode == exifread.ExposureManual:
-		return "", true
-	case ok && mode == exifread.ExposureAuto:
-		return "automatic exposure", true
-	}
-	return "", false
-}
-
-// lastProgram is the last automatic program that CIPA DC-008 numbers, landscape mode.
-const lastProgram exifread.ExposureProgram = 8
-
-// automaticProgram names the automatic exposure of the first frame that tells.
-func automaticProgram(frames []*shoot.Frame) string {
-	for _, f := range frames {
-		if p, ok := program(f.Meta()); ok {
-			return p
-		}
-	}
-	return ""
+	return len(evidence.ExposureTime(v.ParamOf("exposure-drift", evidence.Tolerance)).Of(frames).Odd) > 0 ||
+		len(evidence.FNumber(v.ParamOf("aperture-drift", evidence.Tolerance)).Of(frames).Odd) > 0 ||
+		len(evidence.Sensitivity(v.ParamOf("iso-drift", evidence.Tolerance)).Of(same).Odd) > 0
 }

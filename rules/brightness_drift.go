@@ -8,6 +8,7 @@ import (
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var brightnessDrift = &audit.Rule{
@@ -46,8 +47,8 @@ func checkBrightnessDrift(v *audit.Review) error {
 	if q.Kind == shoot.Bracket || q.Kind == shoot.Single {
 		return nil // they are meant to differ
 	}
-	j := shows(v)
-	if j == nil || !tells(v, j.Brightness.Verdict) {
+	j := evidence.Shows(v)
+	if j == nil || !evidence.Tells(v, j.Brightness.Verdict) {
 		return nil
 	}
 	severity := audit.Check
@@ -87,7 +88,7 @@ func checkBrightnessDrift(v *audit.Review) error {
 		if n > 1 {
 			f.Message += fmt.Sprintf(", and changes at %s", many(n-1, "other place", "other places"))
 		}
-		f.Frames = inOrder(q, f.Frames)
+		f.Frames = evidence.InOrder(q, f.Frames)
 		f.Measured, f.Limit = exifread.Of(math.Abs(worst.EV)), exifread.Of(v.Param("jump"))
 	case b.Drifting && b.Drift >= v.Param("walk"):
 		f.Message = fmt.Sprintf("the brightness walks by about %s through the run", writeEV(b.Drift))

@@ -8,6 +8,7 @@ import (
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var cadenceBreak = &audit.Rule{
@@ -29,7 +30,7 @@ those over which focus went on all the while, by the pictures or the recorded
 distances. Such a pause asks to shoot again where the blur half-way is too large.`,
 	Source: "common practice",
 	Params: []audit.Param{
-		pause, shortestPause,
+		evidence.Pause, evidence.ShortestPause,
 		{
 			Name: "share", Doc: "runs with more pauses than this share of their frames, and more than two, are uneven by nature",
 			Default: 0.05, Min: 0, Max: 1,
@@ -43,16 +44,16 @@ func checkCadenceBreak(v *audit.Review) error {
 	if q.Kind == shoot.TimeLapse || q.Kind == shoot.Burst || q.Kind == shoot.Bracket {
 		return nil
 	}
-	all := gaps(v)
+	all := evidence.Gaps.Of(v)
 	for _, g := range all {
-		if g.reading == unclear && g.count <= 1 {
-			v.Unjudged(g.why)
+		if g.Reading == evidence.Unclear && g.Count <= 1 {
+			v.Unjudged(g.Why)
 		}
 	}
-	if list := slices.DeleteFunc(slices.Clone(all), func(g gap) bool { return !g.skipped() }); len(list) > 0 {
+	if list := slices.DeleteFunc(slices.Clone(all), func(g evidence.Gap) bool { return !g.Skipped() }); len(list) > 0 {
 		v.Found(skippedFinding(v, list))
 	}
-	list := slices.DeleteFunc(readAs(all, paused), func(g gap) bool { return g.skipped() || !sameLook(g.from, g.to) })
+	list := slices.DeleteFunc(evidence.ReadAs(all, evidence.Paused), func(g evidence.Gap) bool { return g.Skipped() || !sameLook(g.From, g.To) })
 	if len(list) == 0 {
 		return nil
 	}
@@ -61,23 +62,23 @@ func checkCadenceBreak(v *audit.Review) error {
 		v.Unjudged("the cadence is uneven: the camera seems to wait for its buffer or a flash")
 		return nil
 	}
-	worst := longest(list)
+	worst := evidence.Longest(list)
 	numbers := "the numbers run on"
 	for _, g := range list {
-		if g.count == 0 {
+		if g.Count == 0 {
 			numbers = "without file numbers nobody can tell whether frames are missing"
 		}
 	}
 	found := audit.Finding{
 		Message: fmt.Sprintf("the run pauses for %s between %s and %s, where a frame comes %s; %s",
-			shoot.FormatDuration(worst.elapsed), worst.from.Label(), worst.to.Label(), cadence(q), numbers),
+			shoot.FormatDuration(worst.Elapsed), worst.From.Label(), worst.To.Label(), cadence(q), numbers),
 		Action:   "compare the frames before and after the pause; if anything moved, shoot this sequence again",
-		Frames:   ends(list),
-		Measured: exifread.Of(worst.ticks), Limit: exifread.Of(v.Param("pause")), Unit: "cadences",
+		Frames:   evidence.Ends(list),
+		Measured: exifread.Of(worst.Ticks), Limit: exifread.Of(v.Param("pause")), Unit: "cadences",
 	}
 	if n := len(list); n > 1 {
 		found.Message = fmt.Sprintf("the run pauses %d times, longest for %s between %s and %s, where a frame comes %s; %s",
-			n, shoot.FormatDuration(worst.elapsed), worst.from.Label(), worst.to.Label(), cadence(q), numbers)
+			n, shoot.FormatDuration(worst.Elapsed), worst.From.Label(), worst.To.Label(), cadence(q), numbers)
 	}
 	v.Found(found)
 	return nil
@@ -86,25 +87,25 @@ func checkCadenceBreak(v *audit.Review) error {
 // skippedFinding makes the finding on gaps over which focus went on and no frame
 // came. It is two signs, time and pictures; what is lost shows where the blur
 // half-way is too large.
-func skippedFinding(v *audit.Review, list []gap) audit.Finding {
+func skippedFinding(v *audit.Review, list []evidence.Gap) audit.Finding {
 	q := v.Sequence
 	worst := list[0]
 	for _, g := range list {
-		if g.jump > worst.jump {
+		if g.Jump > worst.Jump {
 			worst = g
 		}
 	}
 	found := audit.Finding{
 		Message: fmt.Sprintf("from %s to %s took %s, where a frame comes %s, and focus moved about %s times as far: frames were left out",
-			worst.from.Label(), worst.to.Label(), shoot.FormatDuration(worst.elapsed), cadence(q), twoFigures(worst.jump)),
+			worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q), twoFigures(worst.Jump)),
 		Action:   "look at the band between the two at 100 %; if it is soft, shoot this sequence again",
-		Frames:   ends(list),
-		Measured: exifread.Of(worst.ticks), Limit: exifread.Of(leftOut.Default), Unit: "cadences",
+		Frames:   evidence.Ends(list),
+		Measured: exifread.Of(worst.Ticks), Limit: exifread.Of(evidence.LeftOut.Default), Unit: "cadences",
 	}
 	if n := len(list); n > 1 {
 		found.Message += fmt.Sprintf(", and in %s", many(n-1, "other place", "other places"))
 	}
-	if j, _ := seen(v); j != nil && j.Step.Answer != pixels.CannotTell && j.Step.Blur*worst.jump > paramOf(v, "focus-gap", growth) {
+	if j, _ := evidence.Seen(v); j != nil && j.Step.Answer != pixels.CannotTell && j.Step.Blur*worst.Jump > v.ParamOf("focus-gap", growth) {
 		found.Severity = audit.Reshoot
 		found.Action = "shoot this sequence again"
 	}
@@ -114,5 +115,5 @@ func skippedFinding(v *audit.Review, list []gap) audit.Finding {
 // sameLook reports whether two frames were exposed alike and stand alike, so
 // that the second can go on where the first left off.
 func sameLook(a, b *shoot.Frame) bool {
-	return exposedAlike(a.Meta(), b.Meta(), tolerance.Default) && a.Meta().Orientation == b.Meta().Orientation
+	return evidence.ExposedAlike(a.Meta(), b.Meta(), evidence.Tolerance.Default) && a.Meta().Orientation == b.Meta().Orientation
 }

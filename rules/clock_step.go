@@ -10,6 +10,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var clockStep = &audit.Rule{
@@ -50,7 +51,7 @@ judge.`,
 
 func checkClockStep(v *audit.Review) error {
 	for _, body := range v.Session.Bodies {
-		frames := framesOf(v.Session, body)
+		frames := evidence.FramesOf(v.Session, body)
 		if !checkYear(v, body, frames) {
 			checkBackwards(v, body, frames)
 		}

@@ -9,6 +9,7 @@ import (
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var darkFrame = &audit.Rule{
@@ -48,8 +49,8 @@ func checkDarkFrame(v *audit.Review) error {
 	if q.Kind == shoot.Bracket || q.Kind == shoot.Single {
 		return nil // they are meant to differ
 	}
-	j := shows(v)
-	if j == nil || !tells(v, j.Dark.Verdict) {
+	j := evidence.Shows(v)
+	if j == nil || !evidence.Tells(v, j.Dark.Verdict) {
 		return nil
 	}
 	if j.Dark.All {

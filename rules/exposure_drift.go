@@ -4,6 +4,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var exposureDrift = &audit.Rule{
@@ -23,7 +24,7 @@ can also be evened out afterwards, frame by frame.
 It is wrong where the exposure was led on purpose, as into the night. Nominal times
 that stand for the same step, such as 1/60 s and 1/64 s, are no change.`,
 	Source: "JEITA CP-3451 (Exif 2.2) Annex C, p. 122: nominal values; tolerance of half a third-stop step: common practice",
-	Params: []audit.Param{tolerance},
+	Params: []audit.Param{evidence.Tolerance},
 	Check:  checkExposureDrift,
 }
 
@@ -32,23 +33,23 @@ func checkExposureDrift(v *audit.Review) error {
 	if !q.Kind.Steady() {
 		return nil
 	}
-	s := exposureTime(v.Param("tolerance"))
-	d := s.of(q.Frames)
-	d.unjudged(v, "no exposure time recorded")
-	if len(d.odd) == 0 {
+	s := evidence.ExposureTime(v.Param("tolerance"))
+	d := s.Of(q.Frames)
+	d.Unjudged(v, "no exposure time recorded")
+	if len(d.Odd) == 0 {
 		return nil
 	}
-	if atPause(q, d.odd) {
-		v.Unjudged(newSetUp, d.odd...)
+	if evidence.AtPause(q, d.Odd) {
+		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}
 	found := audit.Finding{
-		Message:  d.say(s, "the exposure time", q.Frames),
+		Message:  d.Say(s, "the exposure time", q.Frames),
 		Action:   "set the exposure by hand and shoot this sequence again",
-		Frames:   d.about(),
-		Measured: exifread.Of(d.most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",
+		Frames:   d.About(),
+		Measured: exifread.Of(d.Most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",
 	}
-	if p := automaticProgram(d.frames); p != "" {
+	if p := evidence.AutomaticProgram(d.Frames); p != "" {
 		found.Message += "; the camera was on " + p
 	}
 	if q.Kind == shoot.TimeLapse {

@@ -6,6 +6,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var focalLengthDrift = &audit.Rule{
@@ -38,26 +39,26 @@ func checkFocalLengthDrift(v *audit.Review) error {
 		return nil
 	}
 	const percent = 100
-	s := setting[exifread.Rational]{
-		read:   func(m *exifread.Metadata) exifread.Value[exifread.Rational] { return exact(m.FocalLength) },
-		write:  shoot.FormatFocalLength,
-		scale:  func(f exifread.Rational) float64 { return percent * math.Log(f.Float()) },
-		within: percent * math.Log1p(v.Param("change")/percent),
+	s := evidence.Setting[exifread.Rational]{
+		Read:   func(m *exifread.Metadata) exifread.Value[exifread.Rational] { return evidence.Exact(m.FocalLength) },
+		Write:  shoot.FormatFocalLength,
+		Scale:  func(f exifread.Rational) float64 { return percent * math.Log(f.Float()) },
+		Within: percent * math.Log1p(v.Param("change")/percent),
 	}
-	d := s.of(q.Frames)
-	d.unjudged(v, "no focal length recorded")
-	if len(d.odd) == 0 {
+	d := s.Of(q.Frames)
+	d.Unjudged(v, "no focal length recorded")
+	if len(d.Odd) == 0 {
 		return nil
 	}
-	if atPause(q, d.odd) {
-		v.Unjudged(newSetUp, d.odd...)
+	if evidence.AtPause(q, d.Odd) {
+		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}
 	v.Found(audit.Finding{
-		Message:  d.say(s, "the focal length", q.Frames),
+		Message:  d.Say(s, "the focal length", q.Frames),
 		Action:   "fix the zoom ring and shoot this sequence again",
-		Frames:   d.about(),
-		Measured: exifread.Of(percent * math.Expm1(d.most/percent)), Limit: exifread.Of(v.Param("change")), Unit: "%",
+		Frames:   d.About(),
+		Measured: exifread.Of(percent * math.Expm1(d.Most/percent)), Limit: exifread.Of(v.Param("change")), Unit: "%",
 	})
 	return nil
 }

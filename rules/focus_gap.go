@@ -3,14 +3,13 @@ package rules
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
-	"strconv"
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 	"prestrike/rules/optics"
 )
 
@@ -78,14 +77,14 @@ var growth = audit.Param{
 type plane struct {
 	frame *shoot.Frame
 	at    float64 // mm from the sensor
-	open  opening
+	open  evidence.Opening
 	// The limits of focus steps, mm.
 	note, check, certain float64
 }
 
 func checkFocusGap(v *audit.Review) error {
 	found, gap, why := gapByDistance(v)
-	j, notSeen := seen(v)
+	j, notSeen := evidence.Seen(v)
 	if j != nil && v.Sequence.Kind == shoot.Focus {
 		if inPictures, ok := gapInPictures(v, j); ok && (!gap || inPictures.Severity > found.Severity) {
 			found, gap = inPictures, true
@@ -95,7 +94,7 @@ func checkFocusGap(v *audit.Review) error {
 	case gap:
 		v.Found(found)
 	case why != "" && (j == nil || j.Step.Answer == pixels.CannotTell):
-		v.Unjudged(unknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Step.Verdict }))
+		v.Unjudged(evidence.UnknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Step.Verdict }))
 	}
 	return nil
 }
@@ -103,24 +102,24 @@ func checkFocusGap(v *audit.Review) error {
 // gapByDistance looks at the recorded distances; why says why they do not tell.
 func gapByDistance(v *audit.Review) (found audit.Finding, gap bool, why string) {
 	q := v.Sequence
-	w, why, ok := walkOf(q)
+	w, why, ok := evidence.WalkOf(v)
 	if !ok {
 		return found, false, why
 	}
-	s := sensors(v, q.Body)[q.Body]
-	pitch := s.pitchOf(q)
-	if !known(pitch) {
+	s := evidence.SensorOf(v)
+	pitch := s.PitchOf(q)
+	if !evidence.Known(pitch) {
 		return found, false, noSensor
 	}
-	planes, why := w.planes(v, s, pitch)
+	planes, why := planesOf(w, v, s, pitch)
 	if why != "" {
 		return found, false, why
 	}
-	planes = trim(planes, int(v.Param("edge")), v.Param("far-off")*w.step)
-	worst, like := widestSteps(planes, w.scale)
+	planes = trim(planes, int(v.Param("edge")), v.Param("far-off")*w.Step)
+	worst, like := widestSteps(planes, w.Scale)
 	if len(like) == 0 {
 		// A step of the scale may hide a gap.
-		if slices.ContainsFunc(planes, func(p plane) bool { return w.scale > p.check }) {
+		if slices.ContainsFunc(planes, func(p plane) bool { return w.Scale > p.check }) {
 			why = "the recorded focus distance is too coarse for these focus steps"
 		}
 		return found, false, why
@@ -138,7 +137,7 @@ func gapInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
 		return audit.Finding{
 			Severity: audit.Check,
 			Message: fmt.Sprintf("half-way between two frames the subject is blurred over %s, by the pictures",
-				writePixels(fullSize(q, j, j.Step.Blur/2))),
+				writePixels(evidence.FullSize(q, j, j.Step.Blur/2))),
 			Action:   fmt.Sprintf("look at the bands between the frames at 100 %%; if they are soft, shoot this sequence again in steps %s", shareOfStep(limit/growth)),
 			Frames:   q.Frames,
 			Measured: exifread.Of(growth), Limit: exifread.Of(limit), Unit: "px of blur a frame",
@@ -187,42 +186,41 @@ func shareOfStep(share float64) string {
 func toldGaps(v *audit.Review) map[*shoot.Frame]bool {
 	told := map[*shoot.Frame]bool{}
 	q := v.Sequence
-	for _, g := range gaps(v) {
-		if g.reading != missing && !g.skipped() {
+	for _, g := range evidence.Gaps.Of(v) {
+		if g.Reading != evidence.Missing && !g.Skipped() {
 			continue
 		}
-		for i := slices.Index(q.Frames, g.from); q.Frames[i] != g.to; i++ {
+		for i := slices.Index(q.Frames, g.From); q.Frames[i] != g.To; i++ {
 			told[q.Frames[i]] = true
 		}
 	}
 	return told
 }
 
-// planes returns the focus planes from near to far: however focus went, they
+// planesOf returns the focus planes from near to far: however focus went, they
 // cover the subject together.
-func (w walk) planes(v *audit.Review, s sensor, pitch optics.Length) (planes []plane, why string) {
-	q := v.Sequence
-	list, unknown := openings(v, q, s, reportsWorking(v, q))
-	if len(unknown) > 0 || len(list) != len(w.frames) {
+func planesOf(w evidence.Walk, v *audit.Review, s evidence.Sensor, pitch optics.Length) (planes []plane, why string) {
+	list, unknown := evidence.Openings(v)
+	if len(unknown) > 0 || len(list) != len(w.Frames) {
 		return nil, noFNumber
 	}
 	c := optics.Length(v.Param("blur")) * pitch
 	for i, o := range list {
-		focal := optics.Length(exifread.Positive(o.frame.Meta().FocalLength)) * optics.Millimetre
-		at := optics.Length(w.at[i]) * optics.Millimetre
+		focal := optics.Length(exifread.Positive(o.Frame.Meta().FocalLength)) * optics.Millimetre
+		at := optics.Length(w.At[i]) * optics.Millimetre
 		switch {
-		case !known(o.m.m):
+		case !evidence.Known(o.M.M):
 			return nil, noMagnification
-		case !fits(at, focal, o.m.m):
+		case !fits(at, focal, o.M.M):
 			return nil, "the recorded focus distance does not fit the magnification"
 		}
-		depth := optics.DepthOfField(c, optics.Wavelength, o.working, o.m.m)
+		depth := optics.DepthOfField(c, optics.Wavelength, o.Working, o.M.M)
 		if focal > 0 {
-			p := pupil(lensFacts(v.Options, o.frame.Meta()))
-			depth.Geometric = optics.GeometricDepthExact(focal, c, optics.MarkedFNumber(o.working, o.m.m, p), o.m.m, p)
+			p := evidence.Pupil(evidence.LensFacts(v.Options, o.Frame.Meta()))
+			depth.Geometric = optics.GeometricDepthExact(focal, c, optics.MarkedFNumber(o.Working, o.M.M, p), o.M.M, p)
 		}
 		planes = append(planes, plane{
-			frame: o.frame, at: w.at[i], open: o,
+			frame: o.Frame, at: w.At[i], open: o,
 			note:    v.Param("note-share") * depth.Larger().Millimetres(),
 			check:   v.Param("check-share") * depth.Larger().Millimetres(),
 			certain: v.Param("certain-share") * depth.Sum().Millimetres(),
@@ -238,7 +236,7 @@ func (w walk) planes(v *audit.Review, s sensor, pitch optics.Length) (planes []p
 func fits(d, focal optics.Length, m float64) bool {
 	const apart = 3
 	thin := optics.FocusDistance(focal, m)
-	return !known(thin) || d <= apart*thin && thin <= apart*d
+	return !evidence.Known(thin) || d <= apart*thin && thin <= apart*d
 }
 
 // trim drops the few planes at either end that lie far off from the rest.
@@ -302,7 +300,7 @@ func wayOver(planes []plane, from, to int, scale float64) (wideStep, bool) {
 	w := wideStep{from: from, to: to, step: (far.at - near.at - scale) / float64(to-from)}
 	// The depth of field is the greater where focus is farther away.
 	switch note, check, certain := max(near.note, far.note), max(near.check, far.check), max(near.certain, far.certain); {
-	case w.step > certain && near.open.m.sure && far.open.m.sure:
+	case w.step > certain && near.open.M.Sure && far.open.M.Sure:
 		w.severity, w.limit = audit.Reshoot, certain
 	case w.step > check:
 		w.severity, w.limit = audit.Check, check
@@ -323,13 +321,13 @@ func (w wideStep) say(q *shoot.Sequence, planes []plane, like []wideStep) audit.
 			frames = append(frames, planes[next].frame)
 		}
 	}
-	frames = inOrder(q, frames)
+	frames = evidence.InOrder(q, frames)
 	o := planes[w.to].open
-	at := writeFNumber(o.marked) + " and "
-	if !o.m.sure {
+	at := writeFNumber(o.Marked) + " and "
+	if !o.M.Sure {
 		at += "about "
 	}
-	at += ratio(o.m.m)
+	at += ratio(o.M.M)
 	where := ""
 	if len(frames) < len(q.Frames) {
 		where = " in " + shoot.FrameRanges(q.Frames, frames)
@@ -354,22 +352,4 @@ func (w wideStep) say(q *shoot.Sequence, planes []plane, like []wideStep) audit.
 		f.Message += ": bands between the frames are soft"
 	}
 	return f
-}
-
-// writeMillimetres writes a length in mm: "0.56 mm".
-func writeMillimetres(mm float64) string {
-	if math.IsInf(mm, 0) {
-		return "infinite"
-	}
-	return twoFigures(mm) + " mm"
-}
-
-// writeMetres writes a distance in mm as the scale of a lens shows it: "0.314 m".
-func writeMetres(mm float64) string {
-	digits := 4
-	if mm >= 1000 {
-		digits = 3
-	}
-	m, _ := strconv.ParseFloat(strconv.FormatFloat(mm/1000, 'g', digits, 64), 64)
-	return strconv.FormatFloat(m, 'f', -1, 64) + " m"
 }

@@ -7,6 +7,7 @@ import (
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var focusStall = &audit.Rule{
@@ -43,7 +44,7 @@ nothing but copies of one frame.`,
 
 func checkFocusStall(v *audit.Review) error {
 	found, stalls, why := stallByDistance(v)
-	j, notSeen := seen(v)
+	j, notSeen := evidence.Seen(v)
 	switch {
 	case j != nil && j.Stalls.Answer == pixels.Found:
 		inPictures, ok := stallInPictures(v, j)
@@ -56,20 +57,20 @@ func checkFocusStall(v *audit.Review) error {
 	case stalls:
 		v.Found(found)
 	case why != "":
-		v.Unjudged(unknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Stalls.Verdict }))
+		v.Unjudged(evidence.UnknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Stalls.Verdict }))
 	}
 	return nil
 }
 
 // stallByDistance looks at the recorded distances; why says why they do not tell.
 func stallByDistance(v *audit.Review) (found audit.Finding, stalls bool, why string) {
-	w, why, ok := walkOf(v.Sequence)
+	w, why, ok := evidence.WalkOf(v)
 	if !ok {
 		return found, false, why
 	}
 	longest, length := 0, 0 // of the times at one distance before the last, and of the last
-	for i := range w.at {
-		if i > 0 && w.at[i] != w.at[i-1] {
+	for i := range w.At {
+		if i > 0 && w.At[i] != w.At[i-1] {
 			longest, length = max(longest, length), 0
 		}
 		length++
@@ -78,11 +79,11 @@ func stallByDistance(v *audit.Review) (found audit.Finding, stalls bool, why str
 	if float64(length) < limit {
 		return found, false, ""
 	}
-	still := w.frames[len(w.frames)-length:]
+	still := w.Frames[len(w.Frames)-length:]
 	return audit.Finding{
 		Severity: audit.Check,
 		Message: fmt.Sprintf("focus stops: the recorded distance stays at %s through %s, where it moved %s before",
-			writeMetres(w.at[len(w.at)-1]), shoot.FrameRange(still[0], still[len(still)-1]), everyFew(longest)),
+			writeMetres(w.At[len(w.At)-1]), shoot.FrameRange(still[0], still[len(still)-1]), everyFew(longest)),
 		Action:   "look whether the last frame is sharp at the end of the subject; if not, shoot this sequence again",
 		Frames:   still,
 		Measured: exifread.Of(float64(length)), Limit: exifread.Of(limit), Unit: "frames",
@@ -99,7 +100,7 @@ func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool)
 	var frames []*shoot.Frame
 	n, copies, atEnd := 0, true, false
 	for _, e := range j.Stalls.Events {
-		if e.Identical && e.To-e.From == 1 && copiedOver(q.Frames[e.From], q.Frames[e.To]) {
+		if e.Identical && e.To-e.From == 1 && evidence.CopiedOver(q.Frames[e.From], q.Frames[e.To]) {
 			continue // repeated-frame tells
 		}
 		n++
@@ -129,7 +130,7 @@ func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool)
 		message += fmt.Sprintf(", and in %s", many(n-1, "other place", "other places"))
 	}
 	return audit.Finding{
-		Message: message, Action: action, Severity: severity, Frames: inOrder(q, frames),
+		Message: message, Action: action, Severity: severity, Frames: evidence.InOrder(q, frames),
 		Measured: exifread.Of(float64(longest.To - longest.From)), Limit: exifread.Of(1.0), Unit: "focus steps that did not come",
 	}, true
 }

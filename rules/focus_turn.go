@@ -9,6 +9,7 @@ import (
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var focusTurn = &audit.Rule{
@@ -45,7 +46,7 @@ a note.`,
 
 func checkFocusTurn(v *audit.Review) error {
 	found, turns, why := turnByDistance(v)
-	j, notSeen := seen(v)
+	j, notSeen := evidence.Seen(v)
 	switch {
 	case j != nil && j.Order.Answer == pixels.Found:
 		inPictures, ok := turnInPictures(v, j)
@@ -58,18 +59,18 @@ func checkFocusTurn(v *audit.Review) error {
 	case turns:
 		v.Found(found)
 	case why != "":
-		v.Unjudged(unknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Order.Verdict }))
+		v.Unjudged(evidence.UnknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Order.Verdict }))
 	}
 	return nil
 }
 
 // turnByDistance looks at the recorded distances; why says why they do not tell.
 func turnByDistance(v *audit.Review) (found audit.Finding, turned bool, why string) {
-	w, why, ok := walkOf(v.Sequence)
+	w, why, ok := evidence.WalkOf(v)
 	if !ok {
 		return found, false, why
 	}
-	turns := w.turns(v.Param("back"), int(v.Param("edge")))
+	turns := w.Turns(v.Param("back"), int(v.Param("edge")))
 	const wanders = 3 // so many turns are no mishap of a walk
 	switch {
 	case len(turns) == 0:
@@ -77,20 +78,20 @@ func turnByDistance(v *audit.Review) (found audit.Finding, turned bool, why stri
 	case len(turns) > wanders:
 		return found, false, "the recorded focus distance goes to and fro"
 	}
-	longest := slices.MaxFunc(turns, func(a, b turn) int { return cmp.Compare(w.back(a), w.back(b)) })
-	at := w.frames[longest.from+1]
+	longest := slices.MaxFunc(turns, func(a, b evidence.Turn) int { return cmp.Compare(w.Back(a), w.Back(b)) })
+	at := w.Frames[longest.From+1]
 	found = audit.Finding{
 		Severity: audit.Check,
 		Message: fmt.Sprintf("focus goes back at %s, from %s to %s",
-			shoot.FrameRange(at, at), writeMetres(w.at[longest.from]), writeMetres(w.at[longest.to])),
+			shoot.FrameRange(at, at), writeMetres(w.At[longest.From]), writeMetres(w.At[longest.To])),
 		Action:   "look whether the frames from there on cover the subject; if not, shoot this sequence again",
-		Measured: exifread.Of(w.back(longest)), Limit: exifread.Of(v.Param("back")), Unit: "focus steps",
+		Measured: exifread.Of(w.Back(longest)), Limit: exifread.Of(v.Param("back")), Unit: "focus steps",
 	}
 	if n := len(turns); n > 1 {
 		found.Message += fmt.Sprintf(", and in %s", many(n-1, "other place", "other places"))
 	}
 	for _, t := range turns {
-		for _, f := range w.frames[t.from : t.from+2] {
+		for _, f := range w.Frames[t.From : t.From+2] {
 			if n := len(found.Frames); n == 0 || found.Frames[n-1] != f {
 				found.Frames = append(found.Frames, f)
 			}
@@ -141,7 +142,7 @@ func turnInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) 
 	for _, e := range events {
 		found.Frames = append(found.Frames, q.Frames[e.From], q.Frames[e.To])
 	}
-	found.Frames = inOrder(q, found.Frames)
+	found.Frames = evidence.InOrder(q, found.Frames)
 	return found, true
 }
 
@@ -150,41 +151,4 @@ func turnSeverity(r pixels.Reversal) audit.Severity {
 		return audit.Note
 	}
 	return audit.Check
-}
-
-// A turn is a way back of a walk: from the frame where focus was farthest along
-// to the one where it goes on.
-type turn struct{ from, to int }
-
-// back returns how many steps a turn goes back.
-func (w walk) back(t turn) float64 { return w.away * (w.at[t.from] - w.at[t.to]) / w.step }
-
-// turns returns the turns that go back by more than so many steps, without
-// those at the first and last few frames.
-func (w walk) turns(back float64, edge int) []turn {
-	var list []turn
-	now := turn{} // its end is the frame farthest back since its start
-	returning := false
-	for i := range w.at {
-		switch {
-		case returning && w.back(turn{now.to, i}) >= 0:
-			now.to = i
-		case returning && w.back(turn{i, now.to}) > back: // goes on
-			list = append(list, now)
-			returning, now = false, turn{i, i}
-		case returning:
-		case w.back(turn{now.from, i}) <= 0:
-			now.from = i
-		case w.back(turn{now.from, i}) > back:
-			if now.from+1 < edge { // a test frame
-				now.from = i
-				continue
-			}
-			returning, now.to = true, i
-		}
-	}
-	if returning {
-		list = append(list, now)
-	}
-	return slices.DeleteFunc(list, func(t turn) bool { return len(w.at)-1-t.from < edge })
 }

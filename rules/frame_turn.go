@@ -6,6 +6,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var frameTurn = &audit.Rule{
@@ -40,8 +41,8 @@ func checkFrameTurn(v *audit.Review) error {
 	if !q.Kind.Steady() && q.Kind != shoot.Bracket {
 		return nil
 	}
-	s := setting[stand]{
-		read: func(m *exifread.Metadata) exifread.Value[stand] {
+	s := evidence.Setting[stand]{
+		Read: func(m *exifread.Metadata) exifread.Value[stand] {
 			o, ok := m.Orientation.Get()
 			if !ok {
 				return exifread.Value[stand]{}
@@ -51,23 +52,23 @@ func checkFrameTurn(v *audit.Review) error {
 			return exifread.Of(stand{o, okW && okH && h > w})
 		},
 	}
-	d := s.of(q.Frames)
-	d.unjudged(v, "no orientation recorded")
-	if len(d.odd) == 0 {
+	d := s.Of(q.Frames)
+	d.Unjudged(v, "no orientation recorded")
+	if len(d.Odd) == 0 {
 		return nil
 	}
-	if atPause(q, d.odd) {
-		v.Unjudged(newSetUp, d.odd...)
+	if evidence.AtPause(q, d.Odd) {
+		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}
 	are := "are"
-	if len(d.odd) == 1 {
+	if len(d.Odd) == 1 {
 		are = "is"
 	}
 	v.Found(audit.Finding{
-		Message: fmt.Sprintf("%s %s turned against the rest", shoot.FrameRanges(q.Frames, d.odd), are),
+		Message: fmt.Sprintf("%s %s turned against the rest", shoot.FrameRanges(q.Frames, d.Odd), are),
 		Action:  "if the camera stood still, turn these frames back before merging; if it moved, shoot this sequence again",
-		Frames:  d.odd,
+		Frames:  d.Odd,
 	})
 	return nil
 }

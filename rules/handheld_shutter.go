@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 	"prestrike/rules/optics"
 )
 
@@ -36,147 +38,167 @@ where the camera was on a tripod in the same session, or where most single frame
 slower than hands allow, they are not judged. Frames with flash are left out. It is wrong
 for steadier hands.`,
 	Source: "Wikipedia, Camera shake (one over the focal length); ISO 20954-1:2019 for stabilisation; the part for close work derived by geometry, with a hand that turns about a point 200 mm behind the lens and four stops as the most that a stabiliser is worth by common practice",
-	Params: []audit.Param{
-		{
-			Name: "tolerance", Unit: "EV", Doc: "the limit is a rule of thumb: one click longer is no finding",
-			Default: 1.0 / 3, Min: 0.01, Max: 3,
-		},
-		{
-			Name: "sharpness", Doc: "the blur allowed, against that which looks sharp in a print seen from its diagonal",
-			Default: optics.LooksSharp, Min: 0.05, Max: 5,
-		},
-		stabilisation,
-		{
-			Name: "undeclared", Unit: "stops",
-			Doc:     "stabilisation that may be there where none is declared",
-			Default: 4, Min: 0, Max: 10,
-		},
-		{
-			Name: "hand-radius", Unit: "mm", Doc: "from the lens back to the point about which the hand turns",
-			Default: optics.HandRadius.Millimetres(), Min: 10, Max: 1000,
-		},
-	},
-	CheckSession: checkHandheldShutter,
+	Params: []audit.Param{handTolerance, handSharpness, handStabilisation, handUndeclared, handRadius},
+	Check:  checkHandheldShutter,
 }
 
-var stabilisation = audit.Param{
-	Name: "stabilisation", Unit: "stops",
-	Doc:     "what stabilisation is worth where none is declared for the lens",
-	Default: 0, Min: 0, Max: 10,
-}
+var (
+	handTolerance = audit.Param{
+		Name: "tolerance", Unit: "EV", Doc: "the limit is a rule of thumb: one click longer is no finding",
+		Default: 1.0 / 3, Min: 0.01, Max: 3,
+	}
+	handSharpness = audit.Param{
+		Name: "sharpness", Doc: "the blur allowed, against that which looks sharp in a print seen from its diagonal",
+		Default: optics.LooksSharp, Min: 0.05, Max: 5,
+	}
+	handStabilisation = audit.Param{
+		Name: "stabilisation", Unit: "stops",
+		Doc:     "what stabilisation is worth where none is declared for the lens",
+		Default: 0, Min: 0, Max: 10,
+	}
+	handUndeclared = audit.Param{
+		Name: "undeclared", Unit: "stops",
+		Doc:     "stabilisation that may be there where none is declared",
+		Default: 4, Min: 0, Max: 10,
+	}
+	handRadius = audit.Param{
+		Name: "hand-radius", Unit: "mm", Doc: "from the lens back to the point about which the hand turns",
+		Default: optics.HandRadius.Millimetres(), Min: 10, Max: 1000,
+	}
+)
 
 // A slowFrame is a frame held by hand with its limit.
 type slowFrame struct {
 	frame       *shoot.Frame
 	time, limit float64 // s
 	equivalent  optics.Length
-	m           magnification
+	m           evidence.Magnification
 	// severity is that of the time: a note where stabilisation that nobody
 	// declared may hold it.
 	severity audit.Severity
 }
 
-// A hand is what a body made by hand.
+// A heldRun is the frames of one sequence that were held by hand.
+type heldRun struct {
+	judged  int // frames
+	slow    []slowFrame
+	unknown map[string][]*shoot.Frame // by what they do not record
+}
+
+// A hand is how one body was held through the session.
 type hand struct {
-	frames, slow int
+	judged, slow int  // frames held by hand
 	tripod       bool // at other times of the session
 }
 
-func checkHandheldShutter(v *audit.Review) error {
-	if v.Options.Light == audit.FlashLight {
-		return nil
-	}
-	found := sensors(v, nil)
-	hands := map[*shoot.Body]*hand{}
-	slow := map[*shoot.Sequence][]slowFrame{}
+// hands are the runs held by hand, and how each body was held: only the whole session
+// shows whether a camera stood on a tripod.
+var hands = audit.SessionFact(func(v *audit.Review) (h struct {
+	of   map[*shoot.Body]*hand
+	runs map[*shoot.Sequence]heldRun
+},
+) {
+	h.of, h.runs = map[*shoot.Body]*hand{}, map[*shoot.Sequence]heldRun{}
 	for _, q := range v.Session.Sequences {
-		h := hands[q.Body]
-		if h == nil {
-			h = &hand{}
-			hands[q.Body] = h
+		of := h.of[q.Body]
+		if of == nil {
+			of = &hand{}
+			h.of[q.Body] = of
 		}
 		if q.Support != shoot.Handheld {
-			h.tripod = h.tripod || q.Kind != shoot.Single
+			of.tripod = of.tripod || q.Kind != shoot.Single
 			continue
 		}
-		frames, list := slowFrames(v, q, found[q.Body])
-		h.frames += frames
-		h.slow += len(list)
-		slow[q] = list
+		run := holdRun(v, q)
+		of.judged += run.judged
+		of.slow += len(run.slow)
+		h.runs[q] = run
 	}
-	for _, q := range v.Session.Sequences {
-		list := slow[q]
-		if len(list) == 0 {
-			continue
-		}
-		h := hands[q.Body]
-		if v.Options.Support == shoot.SupportAuto && (h.tripod || q.Kind == shoot.Single && 2*h.slow > h.frames) {
-			for _, s := range list {
-				v.Unjudged("on a tripod or held by hand cannot be told: give --support", s.frame)
-			}
-			continue
-		}
-		reportSlow(v, q, list)
+	return h
+})
+
+func checkHandheldShutter(v *audit.Review) error {
+	q := v.Sequence
+	if v.Options.Light == audit.FlashLight || q.Support != shoot.Handheld {
+		return nil
 	}
+	h := hands.Of(v)
+	run, of := h.runs[q], h.of[q.Body]
+	for _, reason := range slices.Sorted(maps.Keys(run.unknown)) {
+		v.Unjudged(reason, run.unknown[reason]...)
+	}
+	if v.Options.Support == shoot.SupportAuto && (of.tripod || q.Kind == shoot.Single && 2*of.slow > of.judged) {
+		for _, s := range run.slow {
+			v.Unjudged("on a tripod or held by hand cannot be told: give --support", s.frame)
+		}
+		return nil
+	}
+	reportSlow(v, q, run.slow)
 	return nil
 }
 
-// slowFrames returns how many frames of a sequence were judged, and those that
-// are slower than hands allow.
-func slowFrames(v *audit.Review, q *shoot.Sequence, of sensor) (frames int, slow []slowFrame) {
-	timed, unknown := exposed(q)
-	if len(unknown) > 0 {
-		v.Unjudged(noExposureTime, unknown...)
+// holdRun compares the frames of a sequence held by hand with what hands allow.
+// Frames with flash are left out.
+func holdRun(v *audit.Review, q *shoot.Sequence) heldRun {
+	sensor := evidence.SensorOfBody(v, q.Body)
+	timed, untimed := evidence.Exposed(q)
+	run := heldRun{unknown: map[string][]*shoot.Frame{}}
+	if len(untimed) > 0 {
+		run.unknown[noExposureTime] = untimed
 	}
+	tolerance := handParam(v, handTolerance)
 	for _, f := range timed {
-		if fired(f.Meta()) {
+		if evidence.Fired(f.Meta()) {
 			continue
 		}
-		equivalent := equivalentFocal(f.Meta(), q, of)
-		if !known(equivalent) {
+		equivalent := equivalentFocal(f.Meta(), q, sensor)
+		if !evidence.Known(equivalent) {
 			reason := "no focal length recorded"
 			if f.Meta().FocalLength.Known() {
 				reason = noSensor
 			}
-			v.Unjudged(reason, f)
+			run.unknown[reason] = append(run.unknown[reason], f)
 			continue
 		}
-		frames++
+		run.judged++
 		s := slowFrame{
-			frame: f, time: exifread.Positive(f.Meta().ExposureTime), equivalent: equivalent, m: magnificationOf(v, q, of, f),
-			severity: audit.Check,
+			frame: f, time: exifread.Positive(f.Meta().ExposureTime), equivalent: equivalent,
+			m: evidence.MagnificationOf(v, q, sensor, f), severity: audit.Check,
 		}
 		stops, declared := declaredStops(v, f.Meta())
 		s.limit = s.limitAt(v, stops)
-		if !longer(s.time, s.limit, v.Param("tolerance")) {
+		if !evidence.Longer(s.time, s.limit, tolerance) {
 			continue
 		}
-		if !declared && !longer(s.time, s.limitAt(v, v.Param("undeclared")), v.Param("tolerance")) {
+		if !declared && !evidence.Longer(s.time, s.limitAt(v, handParam(v, handUndeclared)), tolerance) {
 			s.severity = audit.Note
 		}
-		slow = append(slow, s)
+		run.slow = append(run.slow, s)
 	}
-	return frames, slow
+	return run
 }
+
+// handParam returns the value in force of a parameter of handheld-shutter.
+func handParam(v *audit.Review, p audit.Param) float64 { return v.ParamOf("handheld-shutter", p) }
 
 // declaredStops returns the stops of stabilisation declared for the lens of a
 // frame, or for all.
 func declaredStops(v *audit.Review, m *exifread.Metadata) (stops float64, declared bool) {
-	if lens := lensFacts(v.Options, m); lens.Stabilisation > 0 {
+	if lens := evidence.LensFacts(v.Options, m); lens.Stabilisation > 0 {
 		return lens.Stabilisation, true
 	}
-	_, declared = v.Options.Params["handheld-shutter"][stabilisation.Name]
-	return v.Param(stabilisation.Name), declared
+	_, declared = v.Options.Params["handheld-shutter"][handStabilisation.Name]
+	return handParam(v, handStabilisation), declared
 }
 
 // limitAt returns the longest exposure time to hold by hand, in s, with so many
 // stops of stabilisation.
 func (s slowFrame) limitAt(v *audit.Review, stops float64) float64 {
 	h := optics.Handheld{
-		Focal: s.equivalent, Crop: 1, Magnification: s.m.m,
-		Radius: optics.Length(v.Param("hand-radius")) * optics.Millimetre, Sharpness: v.Param("sharpness"),
+		Focal: s.equivalent, Crop: 1, Magnification: s.m.M,
+		Radius: optics.Length(handParam(v, handRadius)) * optics.Millimetre, Sharpness: handParam(v, handSharpness),
 	}
-	if !known(h.Magnification) {
+	if !evidence.Known(h.Magnification) {
 		h.Magnification = 0
 	}
 	if focal := optics.Length(exifread.Positive(s.frame.Meta().FocalLength)) * optics.Millimetre; focal > 0 {
@@ -237,8 +259,8 @@ func saySlow(q *shoot.Sequence, list []slowFrame) audit.Finding {
 	if f := exifread.Positive(worst.frame.Meta().FocalLength); f > 0 && math.Abs(worst.equivalent.Millimetres()/f-1) > 0.05 {
 		at = fmt.Sprintf("%s mm (as %s)", twoFigures(f), at)
 	}
-	if worst.m.m >= 0.1 {
-		at += " and " + ratio(worst.m.m)
+	if worst.m.M >= 0.1 {
+		at += " and " + ratio(worst.m.M)
 	}
 	f := audit.Finding{
 		Message: fmt.Sprintf("%s%s is too long for handheld shooting at %s, where %s is the rule of thumb",
@@ -260,7 +282,7 @@ func saySlow(q *shoot.Sequence, list []slowFrame) audit.Finding {
 func handTime(limit float64) string {
 	best := limit
 	for _, s := range optics.ShutterTimes(optics.ThirdStops) { // falling
-		if !longer(s.Marked, limit, optics.DriftTolerance) {
+		if !evidence.Longer(s.Marked, limit, optics.DriftTolerance) {
 			best = s.Marked
 			break
 		}
@@ -269,12 +291,12 @@ func handTime(limit float64) string {
 }
 
 // equivalentFocal returns the focal length that sees as much on 36 x 24 mm.
-func equivalentFocal(m *exifread.Metadata, q *shoot.Sequence, s sensor) optics.Length {
+func equivalentFocal(m *exifread.Metadata, q *shoot.Sequence, s evidence.Sensor) optics.Length {
 	focal := optics.Length(exifread.Positive(m.FocalLength)) * optics.Millimetre
 	recorded := optics.Length(m.FocalLength35.Or(0)) * optics.Millimetre
-	if focal > 0 && known(s.width) {
-		if long, short := pictureSize(q); long > 0 {
-			return focal * optics.Length(optics.CropFactor(s.width, s.width*optics.Length(float64(short)/float64(long))))
+	if focal > 0 && evidence.Known(s.Width) {
+		if long, short := evidence.PictureSize(q); long > 0 {
+			return focal * optics.Length(optics.CropFactor(s.Width, s.Width*optics.Length(float64(short)/float64(long))))
 		}
 	}
 	// What edited files and some compact cameras record is out of this range.

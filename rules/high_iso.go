@@ -7,6 +7,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var highISO = &audit.Rule{
@@ -29,70 +30,76 @@ stars. A session at one high ISO throughout is not found.`,
 			Name: "times", Doc: "how many times the body's lowest ISO of the session is still low",
 			Default: 2, Min: 1, Max: 1000,
 		},
-		tolerance,
+		evidence.Tolerance,
 	},
-	CheckSession: checkHighISO,
+	Check: checkHighISO,
 }
 
-func checkHighISO(v *audit.Review) error {
-	// Values are compared within one body and one kind of sensitivity only.
-	type kind struct {
-		body *shoot.Body
-		of   exifread.Value[exifread.SensitivityType]
-	}
-	lowest := map[kind]uint32{}
+// A sensitivityOf is one kind of sensitivity of one body: only values of one are
+// compared.
+type sensitivityOf struct {
+	body *shoot.Body
+	kind exifread.Value[exifread.SensitivityType]
+}
+
+// lowestISO is the lowest ISO of the session.
+var lowestISO = audit.SessionFact(func(v *audit.Review) map[sensitivityOf]uint32 {
+	lowest := map[sensitivityOf]uint32{}
 	for _, q := range v.Session.Sequences {
 		for _, f := range q.Frames {
 			iso, ok := f.Meta().Sensitivity.Get()
 			if !ok || iso == 0 {
 				continue
 			}
-			k := kind{q.Body, f.Meta().SensitivityType}
+			k := sensitivityOf{q.Body, f.Meta().SensitivityType}
 			if have, ok := lowest[k]; !ok || iso < have {
 				lowest[k] = iso
 			}
 		}
 	}
-	for _, q := range v.Session.Sequences {
-		if q.Support != shoot.Tripod {
-			continue
-		}
-		var high, unknown []*shoot.Frame
-		top, base := uint32(0), uint32(0)
-		judged := 0
-		for _, f := range q.Frames {
-			if !f.Meta().HasExif {
-				continue
-			}
-			iso, ok := f.Meta().Sensitivity.Get()
-			if !ok || iso == 0 {
-				unknown = append(unknown, f)
-				continue
-			}
-			judged++
-			low := lowest[kind{q.Body, f.Meta().SensitivityType}]
-			if longer(float64(iso), v.Param("times")*float64(low), v.Param("tolerance")) {
-				high = append(high, f)
-				if iso > top {
-					top, base = iso, low
-				}
-			}
-		}
-		if len(unknown) > 0 {
-			v.Unjudged("no ISO recorded", unknown...)
-		}
-		// Where a few frames only are high, iso-drift tells.
-		if 2*len(high) <= judged {
-			continue
-		}
-		stops := math.Log2(float64(top) / float64(base))
-		v.Found(audit.Finding{
-			Message: fmt.Sprintf("%s on a tripod, %s stops above the %s that this body was at in the session",
-				shoot.FormatISO(top), twoFigures(stops), shoot.FormatISO(base)),
-			Action:   fmt.Sprintf("set %s and a longer exposure, or more flash, before the next sequence", shoot.FormatISO(base)),
-			Frames:   high,
-			Measured: exifread.Of(float64(top)), Limit: exifread.Of(v.Param("times") * float64(base)), Unit: "ISO",
-		})
+	return lowest
+})
+
+func checkHighISO(v *audit.Review) error {
+	q := v.Sequence
+	if q.Support != shoot.Tripod {
+		return nil
 	}
+	var high, unknown []*shoot.Frame
+	top, base := uint32(0), uint32(0)
+	judged := 0
+	for _, f := range q.Frames {
+		if !f.Meta().HasExif {
+			continue
+		}
+		iso, ok := f.Meta().Sensitivity.Get()
+		if !ok || iso == 0 {
+			unknown = append(unknown, f)
+			continue
+		}
+		judged++
+		low := lowestISO.Of(v)[sensitivityOf{q.Body, f.Meta().SensitivityType}]
+		if evidence.Longer(float64(iso), v.Param("times")*float64(low), v.Param("tolerance")) {
+			high = append(high, f)
+			if iso > top {
+				top, base = iso, low
+			}
+		}
+	}
+	if len(unknown) > 0 {
+		v.Unjudged("no ISO recorded", unknown...)
+	}
+	// Where a few frames only are high, iso-drift reports them.
+	if 2*len(high) <= judged {
+		return nil
+	}
+	stops := math.Log2(float64(top) / float64(base))
+	v.Found(audit.Finding{
+		Message: fmt.Sprintf("%s on a tripod, %s stops above the %s that this body was at in the session",
+			shoot.FormatISO(top), twoFigures(stops), shoot.FormatISO(base)),
+		Action:   fmt.Sprintf("set %s and a longer exposure, or more flash, before the next sequence", shoot.FormatISO(base)),
+		Frames:   high,
+		Measured: exifread.Of(float64(top)), Limit: exifread.Of(v.Param("times") * float64(base)), Unit: "ISO",
+	})
 	return nil
 }

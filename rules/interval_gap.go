@@ -7,6 +7,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var intervalGap = &audit.Rule{
@@ -25,7 +26,7 @@ time, before the clip is shot again.
 It is wrong where the pause was meant. On a clock that shows whole seconds only
 what is certain is told.`,
 	Source: "gap of 1.5 times the median interval: common practice",
-	Params: []audit.Param{leftOut},
+	Params: []audit.Param{evidence.LeftOut},
 	Check:  checkIntervalGap,
 }
 
@@ -34,40 +35,32 @@ func checkIntervalGap(v *audit.Review) error {
 	if q.Kind != shoot.TimeLapse {
 		return nil
 	}
-	all := gaps(v)
+	all := evidence.Gaps.Of(v)
 	for _, g := range all {
-		if g.reading == unclear && g.count <= 1 {
-			v.Unjudged(g.why)
+		if g.Reading == evidence.Unclear && g.Count <= 1 {
+			v.Unjudged(g.Why)
 		}
 	}
-	list := readAs(all, paused)
+	list := evidence.ReadAs(all, evidence.Paused)
 	if len(list) == 0 {
 		return nil
 	}
 	ticks := 0
 	for _, g := range list {
-		ticks += max(1, int(math.Round(g.ticks))-1)
+		ticks += max(1, int(math.Round(g.Ticks))-1)
 	}
-	worst := longest(list)
+	worst := evidence.Longest(list)
 	found := audit.Finding{
 		Message: fmt.Sprintf("%s left out between %s and %s: %s passed, where a frame comes %s",
-			many(ticks, "tick was", "ticks were"), worst.from.Label(), worst.to.Label(), shoot.FormatDuration(worst.elapsed), cadence(q)),
+			many(ticks, "tick was", "ticks were"), worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q)),
 		Action:   "look whether the jump shows in the clip; a longer interval or a shorter exposure time avoids it",
-		Frames:   ends(list),
-		Measured: exifread.Of(worst.ticks), Limit: exifread.Of(v.Param("ticks")), Unit: "cadences",
+		Frames:   evidence.Ends(list),
+		Measured: exifread.Of(worst.Ticks), Limit: exifread.Of(v.Param("ticks")), Unit: "cadences",
 	}
 	if n := len(list); n > 1 {
 		found.Message = fmt.Sprintf("%s left out in %d places; the longest is %s from %s to %s, where a frame comes %s",
-			many(ticks, "tick was", "ticks were"), n, shoot.FormatDuration(worst.elapsed), worst.from.Label(), worst.to.Label(), cadence(q))
+			many(ticks, "tick was", "ticks were"), n, shoot.FormatDuration(worst.Elapsed), worst.From.Label(), worst.To.Label(), cadence(q))
 	}
 	v.Found(found)
 	return nil
-}
-
-// many writes a count with its word: "1 frame", "3 frames".
-func many(n int, one, more string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, more)
 }

@@ -8,6 +8,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 	"prestrike/rules/optics"
 )
 
@@ -43,7 +44,7 @@ func checkIntervalJitter(v *audit.Review) error {
 	if q.Kind != shoot.TimeLapse {
 		return nil
 	}
-	gap := paramOf(v, "interval-gap", leftOut)
+	gap := v.ParamOf("interval-gap", evidence.LeftOut)
 	var frames []*shoot.Frame
 	most, count := 0.0, 0
 	var worst time.Duration
@@ -56,7 +57,7 @@ func checkIntervalJitter(v *audit.Review) error {
 			v.Unjudged("the clock is too coarse for this cadence")
 			return nil
 		}
-		if n, ok := s.Count.Get(); ok && n != 1 || ticks >= gap || copiedOver(s.From, s.To) {
+		if n, ok := s.Count.Get(); ok && n != 1 || ticks >= gap || evidence.CopiedOver(s.From, s.To) {
 			continue // missing-frame, number-jump or interval-gap tells
 		}
 		off := math.Abs(ticks - 1)

@@ -7,6 +7,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 	"prestrike/rules/optics"
 )
 
@@ -39,7 +40,7 @@ func checkIntervalOverrun(v *audit.Review) error {
 	if q.Kind != shoot.TimeLapse || !ok || !wholeSeconds(c.Seconds()) {
 		return nil
 	}
-	timed, unknown := exposed(q)
+	timed, unknown := evidence.Exposed(q)
 	if len(unknown) > 0 {
 		v.Unjudged(noExposureTime, unknown...)
 	}

@@ -4,6 +4,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var isoDrift = &audit.Rule{
@@ -22,7 +23,7 @@ Turn automatic ISO off and shoot this sequence again.
 It is wrong where the change is meant. Values are compared within one kind of
 sensitivity only, because bodies do not record them alike.`,
 	Source: "CIPA DC-008 (Exif), PhotographicSensitivity and SensitivityType; tolerance of half a third-stop step: common practice",
-	Params: []audit.Param{tolerance},
+	Params: []audit.Param{evidence.Tolerance},
 	Check:  checkISODrift,
 }
 
@@ -31,25 +32,25 @@ func checkISODrift(v *audit.Review) error {
 	if !q.Kind.Steady() {
 		return nil
 	}
-	s := sensitivity(v.Param("tolerance"))
+	s := evidence.Sensitivity(v.Param("tolerance"))
 	frames, others := oneSensitivityType(q.Frames)
 	if len(others) > 0 {
 		v.Unjudged("another kind of sensitivity is recorded than in most frames", others...)
 	}
-	d := s.of(frames)
-	d.unjudged(v, "no ISO recorded")
-	if len(d.odd) == 0 {
+	d := s.Of(frames)
+	d.Unjudged(v, "no ISO recorded")
+	if len(d.Odd) == 0 {
 		return nil
 	}
-	if atPause(q, d.odd) {
-		v.Unjudged(newSetUp, d.odd...)
+	if evidence.AtPause(q, d.Odd) {
+		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}
 	v.Found(audit.Finding{
-		Message:  d.say(s, "ISO", q.Frames),
+		Message:  d.Say(s, "ISO", q.Frames),
 		Action:   "turn automatic ISO off and shoot this sequence again",
-		Frames:   d.about(),
-		Measured: exifread.Of(d.most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",
+		Frames:   d.About(),
+		Measured: exifread.Of(d.Most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",
 	})
 	return nil
 }

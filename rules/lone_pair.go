@@ -6,6 +6,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var lonePair = &audit.Rule{
@@ -40,10 +41,10 @@ told by size-change.`,
 
 func checkLonePair(v *audit.Review) error {
 	for _, body := range v.Session.Bodies {
-		frames := framesOf(v.Session, body)
+		frames := evidence.FramesOf(v.Session, body)
 		pairs := 0
 		for _, f := range frames {
-			if f.HasRaw() && hasPicture(f) {
+			if f.HasRaw() && evidence.HasPicture(f) {
 				pairs++
 			}
 		}
@@ -55,7 +56,7 @@ func checkLonePair(v *audit.Review) error {
 			if q.Body != body || q.Kind == shoot.Single {
 				continue
 			}
-			lacking, _ := fileChange(q, paramOf(v, "size-change", block))
+			lacking, _ := evidence.FileChange(q, v.ParamOf("size-change", evidence.Block))
 			for _, f := range lacking {
 				told[f] = true
 			}
@@ -66,7 +67,7 @@ func checkLonePair(v *audit.Review) error {
 			case told[f]:
 			case !f.HasRaw():
 				noRaw = append(noRaw, f)
-			case !hasPicture(f):
+			case !evidence.HasPicture(f):
 				noPicture = append(noPicture, f)
 			}
 		}
@@ -92,17 +93,6 @@ func checkLonePair(v *audit.Review) error {
 		}
 	}
 	return nil
-}
-
-// framesOf returns the frames of a body in the order of its sequences.
-func framesOf(session *shoot.Session, body *shoot.Body) []*shoot.Frame {
-	var frames []*shoot.Frame
-	for _, q := range session.Sequences {
-		if q.Body == body {
-			frames = append(frames, q.Frames...)
-		}
-	}
-	return frames
 }
 
 // ofBody names the body where the session has several: " of the BX-1".

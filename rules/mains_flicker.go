@@ -7,6 +7,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 	"prestrike/rules/optics"
 )
 
@@ -51,14 +52,14 @@ func checkMainsFlicker(v *audit.Review) error {
 	default:
 		return nil
 	}
-	timed, unknown := exposed(q)
+	timed, unknown := evidence.Exposed(q)
 	if len(unknown) > 0 {
 		v.Unjudged(noExposureTime, unknown...)
 	}
 	var uneven []*shoot.Frame
 	most := 0.0
 	for _, f := range timed {
-		if fired(f.Meta()) {
+		if evidence.Fired(f.Meta()) {
 			continue
 		}
 		if r := ripple(mains, exifread.Positive(f.Meta().ExposureTime)); r > v.Param("note-ripple") {

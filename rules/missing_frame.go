@@ -8,6 +8,7 @@ import (
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var missingFrame = &audit.Rule{
@@ -29,25 +30,25 @@ often thrown away in the camera, it only asks to look.
 
 It is wrong where you deleted these frames in the camera on purpose.`,
 	Source: "CIPA DC-009 (DCF) file numbers; two signs and the tolerances: common practice",
-	Params: []audit.Param{agreement},
+	Params: []audit.Param{evidence.Agreement},
 	Check:  checkMissingFrame,
 }
 
 func checkMissingFrame(v *audit.Review) error {
 	q := v.Sequence
-	all := gaps(v)
+	all := evidence.Gaps.Of(v)
 	numbered := len(all) == 0
 	for _, g := range all {
-		numbered = numbered || g.count != 0
-		if g.reading == unclear && g.count > 1 {
-			v.Unjudged(g.why)
+		numbered = numbered || g.Count != 0
+		if g.Reading == evidence.Unclear && g.Count > 1 {
+			v.Unjudged(g.Why)
 		}
 	}
 	if !numbered {
 		v.Unjudged("no file numbers that count up")
 		return nil
 	}
-	list := readAs(all, missing)
+	list := evidence.ReadAs(all, evidence.Missing)
 	if len(list) == 0 {
 		return nil
 	}
@@ -55,16 +56,16 @@ func checkMissingFrame(v *audit.Review) error {
 	lost := 0
 	byFocus, seen := 0, 0
 	for _, g := range list {
-		if g.byFocus {
+		if g.ByFocus {
 			byFocus++
 		}
-		if g.jumps(float64(g.count)) {
+		if g.Jumps(float64(g.Count)) {
 			seen++
 		}
-		for _, hole := range g.holes {
+		for _, hole := range g.Holes {
 			n, _ := hole.Count.Get()
 			lost += n - 1
-			numbers = append(numbers, missingNumbers(hole))
+			numbers = append(numbers, evidence.MissingNumbers(hole))
 		}
 	}
 	frames, are := "frames ", "are"
@@ -80,25 +81,25 @@ func checkMissingFrame(v *audit.Review) error {
 	case seen == len(list):
 		signs = "numbers, time and focus agree"
 	}
-	worst := longest(list)
+	worst := evidence.Longest(list)
 	found := audit.Finding{
 		Message: fmt.Sprintf("%s%s %s missing: %s", frames, listed(numbers), are, signs),
 		Action:  "copy what is missing from the card; if it is not there, shoot this sequence again",
-		Frames:  ends(list),
+		Frames:  evidence.Ends(list),
 		Limit:   exifread.Of(1.0), Unit: "cadences",
 	}
 	switch {
 	case byFocus > 0 && len(list) == 1:
 		found.Message = fmt.Sprintf("%s%s %s missing: from %s to %s focus moves about %s times as far as around them",
-			frames, listed(numbers), are, worst.from.Label(), worst.to.Label(), twoFigures(worst.jump))
-		found.Measured, found.Limit, found.Unit = exifread.Of(worst.jump), exifread.Of(pixels.DefaultThresholds().JumpRatio), "usual steps"
-	case !math.IsNaN(worst.ticks):
-		found.Measured = exifread.Of(worst.ticks)
+			frames, listed(numbers), are, worst.From.Label(), worst.To.Label(), twoFigures(worst.Jump))
+		found.Measured, found.Limit, found.Unit = exifread.Of(worst.Jump), exifread.Of(pixels.DefaultThresholds().JumpRatio), "usual steps"
+	case !math.IsNaN(worst.Ticks):
+		found.Measured = exifread.Of(worst.Ticks)
 		if len(list) == 1 && q.Kind != shoot.Bracket {
 			found.Message = fmt.Sprintf("%s%s %s missing: %s to %s took %s, where a frame comes %s",
-				frames, listed(numbers), are, worst.from.Label(), worst.to.Label(), shoot.FormatDuration(worst.elapsed), cadence(q))
+				frames, listed(numbers), are, worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q))
 			if seen == 1 {
-				found.Message += fmt.Sprintf(", and focus moved about %s times as far", twoFigures(worst.jump))
+				found.Message += fmt.Sprintf(", and focus moved about %s times as far", twoFigures(worst.Jump))
 			}
 		}
 	}

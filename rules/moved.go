@@ -8,6 +8,7 @@ import (
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var moved = &audit.Rule{
@@ -49,7 +50,7 @@ func checkMoved(v *audit.Review) error {
 	if q.Support == shoot.Handheld || q.Kind == shoot.Single {
 		return nil
 	}
-	j := shows(v)
+	j := evidence.Shows(v)
 	if j == nil {
 		return nil
 	}
@@ -60,7 +61,7 @@ func checkMoved(v *audit.Review) error {
 	}
 	unjudged("light, blur or something that moves would hide a small jump", untold(j, j.Moved.Doubtful))
 	unjudged("the pictures of neighbouring frames do not match", untold(j, j.Moved.Unmatched))
-	if !tells(v, j.Moved.Verdict) {
+	if !evidence.Tells(v, j.Moved.Verdict) {
 		return nil
 	}
 	var frames []*shoot.Frame
@@ -69,7 +70,7 @@ func checkMoved(v *audit.Review) error {
 	edge := int(v.Param("edge"))
 	for _, e := range j.Moved.Events {
 		switch {
-		case e.Lost && (e.From < edge || e.To >= len(q.Frames)-edge), !e.Lost && inLong(j, e.Pixels) < v.Param("jump"):
+		case e.Lost && (e.From < edge || e.To >= len(q.Frames)-edge), !e.Lost && evidence.InLong(j, e.Pixels) < v.Param("jump"):
 			continue
 		}
 		n++
@@ -91,7 +92,7 @@ func checkMoved(v *audit.Review) error {
 	found := audit.Finding{
 		Severity: severity,
 		Action:   "look at the two at 100 %; if the camera or the subject moved, fix it and shoot this sequence again",
-		Frames:   inOrder(q, frames),
+		Frames:   evidence.InOrder(q, frames),
 	}
 	switch {
 	case worst.Lost && worst.Lasting:
@@ -100,8 +101,8 @@ func checkMoved(v *audit.Review) error {
 		found.Message = fmt.Sprintf("frame %s does not match the frames before and after", to.Label())
 		found.Action = "look at it; if something stood before the lens, or the camera or the subject moved, shoot this sequence again"
 	default:
-		found.Message = fmt.Sprintf("the picture jumps between %s and %s by %s", from.Label(), to.Label(), writePixels(fullSize(q, j, worst.Pixels)))
-		found.Measured, found.Limit, found.Unit = exifread.Of(inLong(j, worst.Pixels)), exifread.Of(v.Param("jump")), "px of a picture 1,600 wide"
+		found.Message = fmt.Sprintf("the picture jumps between %s and %s by %s", from.Label(), to.Label(), writePixels(evidence.FullSize(q, j, worst.Pixels)))
+		found.Measured, found.Limit, found.Unit = exifread.Of(evidence.InLong(j, worst.Pixels)), exifread.Of(v.Param("jump")), "px of a picture 1,600 wide"
 	}
 	switch {
 	case n == 2 && !lasting && !worst.Lost:

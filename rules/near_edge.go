@@ -7,6 +7,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var nearEdge = &audit.Rule{
@@ -45,16 +46,16 @@ func checkEdge(v *audit.Review, near bool) error {
 	if q.Kind != shoot.Focus && q.Kind != shoot.Series {
 		return nil
 	}
-	j := shows(v)
+	j := evidence.Shows(v)
 	if j == nil {
 		return nil
 	}
-	first := nearFirst(q) == near
+	first := evidence.NearFirst(q) == near
 	e, end, action := j.First, "first", "begin the sequence at least %s earlier and shoot it again"
 	if !first {
 		e, end, action = j.Last, "last", "shoot it again and go on for at least %s more"
 	}
-	if !tells(v, e.Verdict) || e.Share < v.Param("share") {
+	if !evidence.Tells(v, e.Verdict) || e.Share < v.Param("share") {
 		return nil
 	}
 	f := q.Frames[e.Frame]

@@ -6,6 +6,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var numberJump = &audit.Rule{
@@ -28,21 +29,21 @@ their time. It decides by the agreement of missing-frame.`,
 }
 
 func checkNumberJump(v *audit.Review) error {
-	list := readAs(gaps(v), jumped)
+	list := evidence.ReadAs(evidence.Gaps.Of(v), evidence.Jumped)
 	if len(list) == 0 {
 		return nil
 	}
 	first := list[0]
 	found := audit.Finding{
-		Message: fmt.Sprintf("file numbers jump from %s to %s, but no time is missing", first.from.Label(), first.to.Label()),
+		Message: fmt.Sprintf("file numbers jump from %s to %s, but no time is missing", first.From.Label(), first.To.Label()),
 		Action:  "nothing to do, unless you know of frames in between",
-		Frames:  ends(list),
+		Frames:  evidence.Ends(list),
 	}
 	if n := len(list); n > 1 {
-		found.Message = fmt.Sprintf("file numbers jump %d times, first from %s to %s, but no time is missing", n, first.from.Label(), first.to.Label())
+		found.Message = fmt.Sprintf("file numbers jump %d times, first from %s to %s, but no time is missing", n, first.From.Label(), first.To.Label())
 	}
-	if worst := longest(list); !math.IsNaN(worst.ticks) {
-		found.Measured, found.Limit, found.Unit = exifread.Of(worst.ticks), exifread.Of(1+paramOf(v, "missing-frame", agreement)), "cadences"
+	if worst := evidence.Longest(list); !math.IsNaN(worst.Ticks) {
+		found.Measured, found.Limit, found.Unit = exifread.Of(worst.Ticks), exifread.Of(1+v.ParamOf("missing-frame", evidence.Agreement)), "cadences"
 	}
 	v.Found(found)
 	return nil

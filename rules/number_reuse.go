@@ -8,6 +8,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/rules/evidence"
 )
 
 var numberReuse = &audit.Rule{
@@ -30,7 +31,7 @@ start again after 9999 are none. It is wrong where the names cannot meet.`,
 
 func checkNumberReuse(v *audit.Review) error {
 	for _, body := range v.Session.Bodies {
-		frames := framesOf(v.Session, body)
+		frames := evidence.FramesOf(v.Session, body)
 		first := map[string]*shoot.Frame{}
 		var again []*shoot.Frame
 		var other *shoot.Frame // the earlier frame of the first one

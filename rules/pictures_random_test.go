@@ -33,7 +33,7 @@ func TestCleanPicturesRaiseNoAlarm(t *testing.T) {
 			every time.Duration
 			shots []pixelstest.Shot
 		}{
-			"focus":    {1300 * time.Millisecond, d.Shots()},
+			"focus":      {1300 * time.Millisecond, d.Shots()},
 			"time-lapse": {10 * time.Second, standing},
 		} {
 			folder := picturestest.Camera{Every: c.every}.Write(t, len(c.shots), func(i int) []byte { return built.JPEG(c.shots[i]) })

@@ -8,6 +8,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var repeatedFrame = &audit.Rule{
@@ -38,8 +39,8 @@ whole-second clock.`,
 func checkRepeatedFrame(v *audit.Review) error {
 	var first, second []*shoot.Frame
 	for _, body := range v.Session.Bodies {
-		for _, p := range repeats(framesOf(v.Session, body), v.Param("clock")) {
-			if copiedOver(p[0], p[1]) {
+		for _, p := range repeats(evidence.FramesOf(v.Session, body), v.Param("clock")) {
+			if evidence.CopiedOver(p[0], p[1]) {
 				v.Found(audit.Finding{
 					Severity: audit.Check,
 					Message:  fmt.Sprintf("%s and %s hold one and the same frame: one was copied over the other", p[0].Label(), p[1].Label()),
@@ -70,18 +71,6 @@ func checkRepeatedFrame(v *audit.Review) error {
 		Frames:  second,
 	})
 	return nil
-}
-
-// copiedOver reports whether two frames are one, by a fine clock and their size, and
-// bear numbers that follow each other, in one folder: the camera gave them to two
-// frames.
-func copiedOver(a, b *shoot.Frame) bool {
-	const fine = 10 * time.Millisecond
-	if !a.Timed() || !a.Time.Equal(b.Time) || a.Resolution > fine || a.Files[0].Size != b.Files[0].Size {
-		return false
-	}
-	d := b.Number.N - a.Number.N
-	return a.Number.Known && b.Number.Known && (d == 1 || d == -1) && path.Dir(a.Path()) == path.Dir(b.Path())
 }
 
 // repeats returns the frames of one body that repeat an earlier one, with that one.

@@ -2,11 +2,11 @@ package rules
 
 import (
 	"fmt"
-	"slices"
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var shortSequence = &audit.Rule{
@@ -42,16 +42,12 @@ it asks to shoot again.`,
 	Check: checkShortSequence,
 }
 
-// mostSiblings bounds the sequences compared, so that the time of an audit
-// grows evenly with its frames; the nearest ones tell best.
-const mostSiblings = 25
-
 func checkShortSequence(v *audit.Review) error {
 	q := v.Sequence
 	if !q.Kind.Steady() && q.Kind != shoot.Bracket {
 		return nil
 	}
-	have := spanned(q)
+	have := evidence.Spanned(q)
 	if planned := v.Options.PlannedFrames; planned > 0 && q.Kind.Steady() {
 		if have < planned {
 			v.Found(audit.Finding{
@@ -64,10 +60,10 @@ func checkShortSequence(v *audit.Review) error {
 		}
 		return nil
 	}
-	if q.Kind == shoot.Bracket && have%2 == 1 && !bracketLacks(q.Frames, 1) && !bracketLacks(q.Frames, 2) {
+	if q.Kind == shoot.Bracket && have%2 == 1 && !evidence.BracketLacks(q.Frames, 1) && !evidence.BracketLacks(q.Frames, 2) {
 		return nil // a whole bracket of another size
 	}
-	usual, alike, all := siblingFrames(v.Session.Sequences, q)
+	usual, alike, all := evidence.SiblingFrames(v.Session.Sequences, q)
 	if float64(alike) < v.Param("siblings") || float64(alike) < v.Param("share")*float64(all) || have >= usual {
 		return nil
 	}
@@ -78,53 +74,4 @@ func checkShortSequence(v *audit.Review) error {
 		Measured: exifread.Of(float64(have)), Limit: exifread.Of(float64(usual)), Unit: "frames",
 	})
 	return nil
-}
-
-// spanned returns how many frames the sequence was made with: those with
-// numbers missing inside included, those that are there twice counted once.
-func spanned(q *shoot.Sequence) int {
-	n := len(q.Frames)
-	for _, s := range q.Steps {
-		count, ok := s.Count.Get()
-		ticks, timed := s.Ticks.Get()
-		if ok && count == 0 {
-			n-- // the same frame twice
-		}
-		if ok && timed && count > 1 && ticks+s.Slack >= float64(count)-0.5 && ticks-s.Slack <= float64(count)+0.5 {
-			n += count - 1
-		}
-	}
-	return n
-}
-
-// siblingFrames returns the number of frames that most sequences like q have,
-// how many have it, and how many are alike.
-func siblingFrames(sequences []*shoot.Sequence, q *shoot.Sequence) (usual, have, all int) {
-	at := slices.Index(sequences, q)
-	counts := map[int]int{}
-	count := func(other *shoot.Sequence) {
-		if other.Kind == q.Kind && other.Body == q.Body && sameSettings(other, q) {
-			n := spanned(other)
-			counts[n]++
-			all++
-			if counts[n] > have || counts[n] == have && n > usual {
-				usual, have = n, counts[n]
-			}
-		}
-	}
-	for i := at - 1; i >= max(0, at-mostSiblings); i-- {
-		count(sequences[i])
-	}
-	for i := at + 1; i < min(len(sequences), at+1+mostSiblings); i++ {
-		count(sequences[i])
-	}
-	return usual, have, all
-}
-
-// sameSettings reports whether two sequences were made with the same
-// settings. The exposure time of brackets is not compared.
-func sameSettings(a, b *shoot.Sequence) bool {
-	s, t := a.Settings, b.Settings
-	return s.ISO == t.ISO && exact(s.FNumber) == exact(t.FNumber) && exact(s.FocalLength) == exact(t.FocalLength) &&
-		(a.Kind == shoot.Bracket || exact(s.ExposureTime) == exact(t.ExposureTime))
 }

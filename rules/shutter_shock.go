@@ -6,6 +6,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var shutterShock = &audit.Rule{
@@ -33,7 +34,7 @@ electronic or a delay was set, which files do not record in a standard way.`,
 			Name: "longest", Unit: "s", Doc: "no shake shows at this exposure time or a longer one",
 			Default: 0.5, Min: 1.0 / 8000, Max: 30,
 		},
-		tolerance,
+		evidence.Tolerance,
 	},
 	Check: checkShutterShock,
 }
@@ -43,7 +44,7 @@ func checkShutterShock(v *audit.Review) error {
 	if q.Support != shoot.Tripod || q.Kind == shoot.TimeLapse || v.Options.Light == audit.FlashLight {
 		return nil
 	}
-	timed, unknown := exposed(q)
+	timed, unknown := evidence.Exposed(q)
 	if len(unknown) > 0 {
 		v.Unjudged(noExposureTime, unknown...)
 	}
@@ -51,7 +52,7 @@ func checkShutterShock(v *audit.Review) error {
 	longest := 0.0
 	for _, f := range timed {
 		t := exifread.Positive(f.Meta().ExposureTime)
-		if fired(f.Meta()) || !longer(t, v.Param("shortest"), v.Param("tolerance")) || !longer(v.Param("longest"), t, v.Param("tolerance")) {
+		if evidence.Fired(f.Meta()) || !evidence.Longer(t, v.Param("shortest"), v.Param("tolerance")) || !evidence.Longer(v.Param("longest"), t, v.Param("tolerance")) {
 			continue
 		}
 		shaken = append(shaken, f)

@@ -6,6 +6,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var sizeChange = &audit.Rule{
@@ -25,15 +26,8 @@ is missing from a frame on, or the run is a burst, looking is enough.
 It is wrong where the change is meant. Single files that lack their partner are
 told by lone-pair.`,
 	Source: "common practice",
-	Params: []audit.Param{block},
+	Params: []audit.Param{evidence.Block},
 	Check:  checkSizeChange,
-}
-
-// block is shared with lone-pair and read under the name of size-change.
-var block = audit.Param{
-	Name: "block", Unit: "frames",
-	Doc:     "so many neighbouring frames without their raw file or JPEG are a changed setting; fewer are lost files",
-	Default: 3, Min: 1, Max: 100,
 }
 
 func checkSizeChange(v *audit.Review) error {
@@ -45,7 +39,7 @@ func checkSizeChange(v *audit.Review) error {
 	if q.Kind == shoot.Burst {
 		severity = audit.Check
 	}
-	if lacking, what := fileChange(q, paramOf(v, "size-change", block)); len(lacking) > 0 {
+	if lacking, what := evidence.FileChange(q, v.ParamOf("size-change", evidence.Block)); len(lacking) > 0 {
 		have := "has"
 		if len(lacking) > 1 {
 			have = "have"
@@ -56,36 +50,36 @@ func checkSizeChange(v *audit.Review) error {
 			Action:   "switch raw on again and shoot this sequence again",
 			Frames:   lacking,
 		}
-		if what == jpegFile {
+		if what == evidence.JpegFile {
 			found.Severity = audit.Check
 			found.Action = "switch the second file on again; the raw files of these frames are there"
 		}
 		v.Found(found)
 		return nil
 	}
-	kinds := setting[exifread.Format]{read: func(m *exifread.Metadata) exifread.Value[exifread.Format] {
+	kinds := evidence.Setting[exifread.Format]{Read: func(m *exifread.Metadata) exifread.Value[exifread.Format] {
 		if m.Format.Raw() || m.Format == exifread.FormatUnknown {
 			return exifread.Value[exifread.Format]{}
 		}
 		return exifread.Of(m.Format)
 	}}
-	if d := kinds.of(q.Frames); len(d.odd) > 0 && len(d.unknown) == 0 {
+	if d := kinds.Of(q.Frames); len(d.Odd) > 0 && len(d.Unknown) == 0 {
 		are := "are"
-		if len(d.odd) == 1 {
+		if len(d.Odd) == 1 {
 			are = "is"
 		}
 		v.Found(audit.Finding{
 			Severity: audit.Check,
-			Message:  fmt.Sprintf("%s %s %s, the rest %s", shoot.FrameRanges(q.Frames, d.odd), are, d.low, d.usual),
+			Message:  fmt.Sprintf("%s %s %s, the rest %s", shoot.FrameRanges(q.Frames, d.Odd), are, d.Low, d.Usual),
 			Action:   "look whether the frames still fit each other; set the kind of file back",
-			Frames:   d.odd,
+			Frames:   d.Odd,
 		})
 		return nil
 	}
-	sizes := setting[dimensions]{read: pixelSize(q), write: dimensions.String}
-	d := sizes.of(q.Frames)
+	sizes := evidence.Setting[dimensions]{Read: pixelSize(q), Write: dimensions.String}
+	d := sizes.Of(q.Frames)
 	var unknown []*shoot.Frame
-	for _, f := range d.unknown {
+	for _, f := range d.Unknown {
 		if !f.Meta().Width.Known() || !f.Meta().Height.Known() {
 			unknown = append(unknown, f)
 		}
@@ -93,19 +87,19 @@ func checkSizeChange(v *audit.Review) error {
 	if len(unknown) > 0 {
 		v.Unjudged("no picture size recorded", unknown...)
 	}
-	if len(d.odd) == 0 {
+	if len(d.Odd) == 0 {
 		return nil
 	}
 	are := "are"
-	if len(d.odd) == 1 {
+	if len(d.Odd) == 1 {
 		are = "is"
 	}
 	v.Found(audit.Finding{
 		Severity: severity,
-		Message:  fmt.Sprintf("%s %s %v pixels, the rest %v", shoot.FrameRanges(q.Frames, d.odd), are, d.low, d.usual),
+		Message:  fmt.Sprintf("%s %s %v pixels, the rest %v", shoot.FrameRanges(q.Frames, d.Odd), are, d.Low, d.Usual),
 		Action:   "set the picture size back and shoot this sequence again",
-		Frames:   d.odd,
-		Measured: exifread.Of(d.low.mega()), Limit: exifread.Of(d.usual.mega()), Unit: "megapixels",
+		Frames:   d.Odd,
+		Measured: exifread.Of(d.Low.mega()), Limit: exifread.Of(d.Usual.mega()), Unit: "megapixels",
 	})
 	return nil
 }
@@ -136,58 +130,4 @@ func pixelSize(q *shoot.Sequence) func(*exifread.Metadata) exifread.Value[dimens
 		}
 		return exifread.Of(dimensions{max(w, h), min(w, h)})
 	}
-}
-
-const (
-	rawFile  = "raw file"
-	jpegFile = "JPEG beside the raw file"
-)
-
-// fileChange returns the frames of a run that lack a raw file, or a picture
-// beside it, because a setting was changed: at least block neighbouring ones,
-// or any in a run that has no pairs.
-func fileChange(q *shoot.Sequence, block float64) (lacking []*shoot.Frame, what string) {
-	var noRaw, noPicture []*shoot.Frame
-	pairs := 0
-	for _, f := range q.Frames {
-		switch {
-		case !f.HasRaw():
-			noRaw = append(noRaw, f)
-		case !hasPicture(f):
-			noPicture = append(noPicture, f)
-		default:
-			pairs++
-		}
-	}
-	switch n := len(q.Frames); {
-	case len(noRaw) > 0 && len(noRaw) < n:
-		lacking, what = noRaw, rawFile
-	case len(noPicture) > 0 && len(noPicture) < n:
-		lacking, what = noPicture, jpegFile
-	default:
-		return nil, ""
-	}
-	if pairs > 0 && float64(longestBlock(q.Frames, lacking)) < block {
-		return nil, ""
-	}
-	return lacking, what
-}
-
-// hasPicture reports whether the frame has a file beside a raw one, or instead of it.
-func hasPicture(f *shoot.Frame) bool { return len(f.Files) > 1 || !f.HasRaw() }
-
-// longestBlock returns the longest run of neighbours among some frames of a
-// sequence.
-func longestBlock(sequence, some []*shoot.Frame) int {
-	longest, run, next := 0, 0, 0
-	for _, f := range sequence {
-		if next < len(some) && some[next] == f {
-			next++
-			run++
-			longest = max(longest, run)
-			continue
-		}
-		run = 0
-	}
-	return longest
 }

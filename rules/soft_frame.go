@@ -6,6 +6,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var softFrame = &audit.Rule{
@@ -37,8 +38,8 @@ func checkSoftFrame(v *audit.Review) error {
 	if !q.Kind.Steady() {
 		return nil
 	}
-	j := shows(v)
-	if j == nil || !tells(v, j.Soft.Verdict) {
+	j := evidence.Shows(v)
+	if j == nil || !evidence.Tells(v, j.Soft.Verdict) {
 		return nil
 	}
 	var frames []*shoot.Frame

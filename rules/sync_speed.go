@@ -6,6 +6,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 	"prestrike/rules/optics"
 )
 
@@ -34,45 +35,43 @@ alone.`,
 			Name: "smallest-sensor", Unit: "mm", Doc: "cameras with sensors less wide sync at any time",
 			Default: 15, Min: 0, Max: 100,
 		},
-		tolerance,
+		evidence.Tolerance,
 	},
-	CheckSession: checkSyncSpeed,
+	Check: checkSyncSpeed,
 }
 
 func checkSyncSpeed(v *audit.Review) error {
-	found := sensors(v, nil)
-	for _, q := range v.Session.Sequences {
-		var short, unknown []*shoot.Frame
-		shortest := 0.0
-		for _, f := range q.Frames {
-			if !fired(f.Meta()) {
-				continue
-			}
-			t := exifread.Positive(f.Meta().ExposureTime)
-			switch {
-			case t == 0:
-				unknown = append(unknown, f)
-			case longer(v.Param("sync-speed"), t, v.Param("tolerance")):
-				short = append(short, f)
-				if shortest == 0 || t < shortest {
-					shortest = t
-				}
-			}
-		}
-		if len(unknown) > 0 {
-			v.Unjudged(noExposureTime, unknown...)
-		}
-		width := found[q.Body].width
-		if len(short) == 0 || width < optics.Length(v.Param("smallest-sensor"))*optics.Millimetre {
+	q := v.Sequence
+	var short, unknown []*shoot.Frame
+	shortest := 0.0
+	for _, f := range q.Frames {
+		if !evidence.Fired(f.Meta()) {
 			continue
 		}
-		v.Found(audit.Finding{
-			Message: fmt.Sprintf("%sthe flash fired at %s, where shutters sync up to %s: part of the frame may be dark",
-				which(q, short), times(short), writeTime(v.Param("sync-speed"))),
-			Action:   "look for a dark band; if there is one, shoot again at the sync speed or longer",
-			Frames:   short,
-			Measured: exifread.Of(shortest), Limit: exifread.Of(v.Param("sync-speed")), Unit: "s",
-		})
+		t := exifread.Positive(f.Meta().ExposureTime)
+		switch {
+		case t == 0:
+			unknown = append(unknown, f)
+		case evidence.Longer(v.Param("sync-speed"), t, v.Param("tolerance")):
+			short = append(short, f)
+			if shortest == 0 || t < shortest {
+				shortest = t
+			}
+		}
 	}
+	if len(unknown) > 0 {
+		v.Unjudged(noExposureTime, unknown...)
+	}
+	width := evidence.SensorOf(v).Width
+	if len(short) == 0 || width < optics.Length(v.Param("smallest-sensor"))*optics.Millimetre {
+		return nil
+	}
+	v.Found(audit.Finding{
+		Message: fmt.Sprintf("%sthe flash fired at %s, where shutters sync up to %s: part of the frame may be dark",
+			which(q, short), times(short), writeTime(v.Param("sync-speed"))),
+		Action:   "look for a dark band; if there is one, shoot again at the sync speed or longer",
+		Frames:   short,
+		Measured: exifread.Of(shortest), Limit: exifread.Of(v.Param("sync-speed")), Unit: "s",
+	})
 	return nil
 }

@@ -9,6 +9,7 @@ import (
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var tornFile = &audit.Rule{
@@ -148,7 +149,7 @@ func reportSmall(v *audit.Review) {
 			}
 			var sizes []int64
 			for j := max(0, i-sizeReach); j < min(len(files), i+1+sizeReach); j++ {
-				if j != i && exposedAlike(e.file.Meta, files[j].file.Meta, v.Param("alike")) {
+				if j != i && evidence.ExposedAlike(e.file.Meta, files[j].file.Meta, v.Param("alike")) {
 					sizes = append(sizes, files[j].file.Size)
 				}
 			}
@@ -194,19 +195,3 @@ func reportSmall(v *audit.Review) {
 // sizeReach is how many files on either side are neighbours: the size of
 // compressed pictures changes through a sequence as focus moves.
 const sizeReach = 5
-
-// exposedAlike reports whether two pictures were exposed alike, so that their
-// compressed sizes may be compared: noise and darkness change them.
-func exposedAlike(a, b *exifread.Metadata, limit float64) bool {
-	for _, s := range []setting[exifread.Rational]{exposureTime(limit), fNumber(limit)} {
-		x, okX := s.read(a).Get()
-		y, okY := s.read(b).Get()
-		if okX && okY && s.differ(x, y) {
-			return false
-		}
-	}
-	iso := sensitivity(limit)
-	x, okX := iso.read(a).Get()
-	y, okY := iso.read(b).Get()
-	return !okX || !okY || !iso.differ(x, y)
-}

@@ -1,4 +1,4 @@
-package rules
+package evidence
 
 import (
 	"math/rand/v2"
@@ -71,29 +71,29 @@ func TestGapsOnWholeSeconds(t *testing.T) {
 	for _, tt := range []struct {
 		name        string
 		jump, ticks int
-		want        reading
+		want        Reading
 	}{
-		{"one frame lost", 2, 2, missing},
-		{"three frames lost", 4, 4, missing},
-		{"a number left out", 2, 1, jumped},
-		{"a card from another camera", 700, 1, jumped},
-		{"nothing", 1, 1, plain},
+		{"one frame lost", 2, 2, Missing},
+		{"three frames lost", 4, 4, Missing},
+		{"a number left out", 2, 1, Jumped},
+		{"a card from another camera", 700, 1, Jumped},
+		{"nothing", 1, 1, Plain},
 	} {
 		told, wrong, all := 0, 0, 0
 		for seed := range uint64(3000) {
 			r := rand.New(rand.NewPCG(seed, 7))
 			q := coarseRun(r, 0.3+3.7*r.Float64(), tt.jump, tt.ticks)
-			for _, g := range gaps(&audit.Review{Sequence: q, Options: &audit.Options{}}) {
-				atMiddle := g.count != 1 || tt.want == plain
+			for _, g := range readGaps(&audit.Review{Sequence: q, Options: &audit.Options{}}) {
+				atMiddle := g.Count != 1 || tt.want == Plain
 				switch {
-				case !atMiddle && (g.reading == missing || g.reading == jumped || g.reading == paused):
+				case !atMiddle && (g.Reading == Missing || g.Reading == Jumped || g.Reading == Paused):
 					wrong++
 				case !atMiddle:
-				case g.reading == tt.want:
+				case g.Reading == tt.want:
 					told++
-				case g.reading != unclear:
+				case g.Reading != Unclear:
 					wrong++
-					t.Logf("%s, seed %d, cadence %v: read as %d, ticks %.2f ± %.2f", tt.name, seed, q.Cadence, g.reading, g.ticks, g.slack)
+					t.Logf("%s, seed %d, cadence %v: read as %d, ticks %.2f ± %.2f", tt.name, seed, q.Cadence, g.Reading, g.Ticks, g.slack)
 				}
 				if atMiddle {
 					all++
@@ -104,7 +104,7 @@ func TestGapsOnWholeSeconds(t *testing.T) {
 		if wrong > 0 {
 			t.Errorf("%s: told wrong in %d of %d", tt.name, wrong, all)
 		}
-		if tt.want != plain && 2*told < all {
+		if tt.want != Plain && 2*told < all {
 			t.Errorf("%s: told in %d of %d only", tt.name, told, all)
 		}
 	}

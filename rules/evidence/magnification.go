@@ -1,0 +1,98 @@
+package evidence
+
+import (
+	"math"
+	"slices"
+	"strings"
+
+	"prestrike/audit"
+	"prestrike/audit/shoot"
+	"prestrike/exifread"
+	"prestrike/rules/optics"
+)
+
+// LensFacts returns what is declared of the lens of a frame.
+func LensFacts(o *audit.Options, m *exifread.Metadata) audit.LensFacts {
+	model, ok := m.LensModel.Get()
+	if !ok || model == "" {
+		return audit.LensFacts{}
+	}
+	for _, f := range slices.Backward(o.Lenses) {
+		if strings.EqualFold(f.Model, model) {
+			return f
+		}
+	}
+	return audit.LensFacts{}
+}
+
+// A Magnification is that of a frame; m is NaN where it is not known.
+type Magnification struct {
+	M float64
+	// Sure tells that it was declared, or that the lens it follows from was.
+	// Else it comes from the distance and a lens that does not shorten as it
+	// focuses, and m is the least it may be, which favours the photographer.
+	Sure bool
+}
+
+// MagnificationOf finds the magnification of a frame: as declared, from the
+// width of the field, from the distance with a declared lens, or from the
+// distance alone where that can be trusted.
+func MagnificationOf(v *audit.Review, q *shoot.Sequence, s Sensor, f *shoot.Frame) Magnification {
+	if m := v.Options.Magnification; m > 0 {
+		return Magnification{m, true}
+	}
+	if field := v.Options.FieldWidth; field > 0 {
+		return Magnification{optics.MagnificationFromField(s.across(q), optics.Length(field)*optics.Millimetre), true}
+	}
+	unknown := Magnification{math.NaN(), false}
+	focal := optics.Length(exifread.Positive(f.Meta().FocalLength)) * optics.Millimetre
+	recorded, ok := f.Meta().SubjectDistance.Get()
+	if !ok || focal == 0 {
+		return unknown
+	}
+	var d optics.Length
+	switch recorded.State {
+	case exifread.DistanceInfinity:
+		return Magnification{0, true}
+	case exifread.DistanceMetres:
+		d = optics.Length(recorded.Metres) * optics.Metre
+	default:
+		return unknown
+	}
+	if !plausible(d, focal) {
+		return unknown
+	}
+	lens := LensFacts(v.Options, f.Meta())
+	if lens.ClosestFocus > 0 && lens.LargestMagnification > 0 {
+		// The recorded distance is coarse, so that it may fall short of the
+		// closest focus.
+		const short = 0.95
+		closest := optics.Length(lens.ClosestFocus) * optics.Millimetre
+		if d < closest && d >= short*closest {
+			d = closest
+		}
+		calibrated := optics.CloseFocus{Focal: focal, Closest: closest, Largest: lens.LargestMagnification}
+		return Magnification{calibrated.Magnification(d), true}
+	}
+	if d < optics.ThinLensClosest*focal {
+		return unknown
+	}
+	m := optics.MagnificationFromDistance(focal, d)
+	return Magnification{m * (1 - optics.ThinLensUncertainty(m)), false}
+}
+
+// plausible reports whether a recorded distance can be one from the subject to
+// the sensor, in metres, for a focal length (0 where not known): bodies are
+// met that record other units, or numbers of focus steps.
+func plausible(d, focal optics.Length) bool {
+	const nearest, farthest = 2, 1000 * optics.Metre // focal lengths; macro lenses of 200 mm focus at 2.5 of them
+	return d >= max(nearest*focal, optics.Centimetre) && d <= farthest
+}
+
+// Pupil returns the pupil magnification of a lens.
+func Pupil(lens audit.LensFacts) float64 {
+	if lens.PupilMagnification > 0 {
+		return lens.PupilMagnification
+	}
+	return optics.SymmetricPupil
+}

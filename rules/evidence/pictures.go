@@ -1,0 +1,145 @@
+package evidence
+
+import (
+	"maps"
+	"math"
+	"slices"
+
+	"prestrike/audit"
+	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
+)
+
+// notLooked is the reason where nobody looked.
+const notLooked = "the pictures were not looked at"
+
+// Seen returns what was found in the pictures of the review's sequence; nil
+// where nothing was, with the reason, which is empty where the pictures of such
+// a sequence say nothing to any rule.
+func Seen(v *audit.Review) (j *pixels.Judgement, why string) {
+	q := v.Sequence
+	p, ok := q.Pictures.(*pixels.Seen)
+	if !ok {
+		if q.AsksForPictures() {
+			why = notLooked
+		}
+		return nil, why
+	}
+	j = p.Judgement
+	if j.Frames != len(q.Frames) {
+		return nil, notLooked
+	}
+	if len(p.Missing) == j.Frames {
+		return nil, slices.Min(slices.Collect(maps.Values(p.Missing)))
+	}
+	return j, ""
+}
+
+// Shows is seen for rules that only pictures can answer: it says for itself
+// why it is not judged, and for which frames.
+func Shows(v *audit.Review) *pixels.Judgement {
+	j, why := Seen(v)
+	if why != "" {
+		v.Unjudged(why)
+	}
+	if j != nil {
+		missing := v.Sequence.Pictures.(*pixels.Seen).Missing
+		for _, i := range slices.Sorted(maps.Keys(missing)) {
+			v.Unjudged(missing[i], v.Sequence.Frames[i])
+		}
+	}
+	return j
+}
+
+// jumps are the places of a sequence where focus moves much farther than around
+// them, by the pictures or by recorded distances.
+type jumps struct {
+	seen  []pixels.Jump
+	place map[*shoot.Frame]int
+	// apart are the recorded distances as multiples of the usual step, where they
+	// are fine enough to tell.
+	apart map[*shoot.Frame]float64
+}
+
+// focusJumps returns the jumps of the review's sequence, without those at its
+// ends, where motors are uneven.
+func focusJumps(v *audit.Review) jumps {
+	q := v.Sequence
+	var s jumps
+	if q.Kind != shoot.Focus && q.Kind != shoot.Series {
+		return s
+	}
+	j, _ := Seen(v)
+	if w, _, ok := WalkOf(v); ok && w.fine() && (j == nil || j.Jumps.Answer != pixels.Fine) {
+		s.apart = make(map[*shoot.Frame]float64, len(w.Frames))
+		for i, f := range w.Frames {
+			s.apart[f] = w.At[i] / w.Step
+		}
+	}
+	if j != nil && j.Jumps.Answer == pixels.Found {
+		s.place = make(map[*shoot.Frame]int, len(q.Frames))
+		for _, e := range j.Jumps.Events {
+			if !e.Weak {
+				s.seen = append(s.seen, e)
+			}
+		}
+		for i, f := range q.Frames {
+			s.place[f] = i
+		}
+	}
+	return s
+}
+
+// over returns how many times as far as around them focus moves between two
+// frames; 0 where it does not jump, or nothing tells.
+func (s jumps) over(from, to *shoot.Frame) float64 {
+	for _, e := range s.seen {
+		if e.From >= s.place[from] && e.To <= s.place[to] {
+			return e.Ratio
+		}
+	}
+	a, okA := s.apart[from]
+	b, okB := s.apart[to]
+	if d := math.Abs(b - a); okA && okB && d >= pixels.DefaultThresholds().JumpRatio {
+		return d
+	}
+	return 0
+}
+
+// Tells reports whether a check found something, and says why where it cannot tell.
+func Tells(v *audit.Review, verdict pixels.Verdict) bool {
+	if verdict.Answer == pixels.CannotTell {
+		v.Unjudged(verdict.Reason)
+	}
+	return verdict.Answer == pixels.Found
+}
+
+// UnknownTo joins the reasons where neither the recorded distances tell nor the
+// pictures: that of the pictures, where they were looked at.
+func UnknownTo(distance string, j *pixels.Judgement, notSeen string, check func(*pixels.Judgement) pixels.Verdict) string {
+	if j == nil {
+		if notSeen == "" || notSeen == notLooked {
+			return distance
+		}
+		return notSeen
+	}
+	return check(j).Reason
+}
+
+// long is the long side of the picture that px count in.
+const long = 1600
+
+// InLong returns px of the analysed picture as px of one with a long side of
+// 1,600.
+func InLong(j *pixels.Judgement, px float64) float64 {
+	return px * long * float64(j.Factor) / float64(max(j.Width, j.Height))
+}
+
+// FullSize returns px of the analysed picture as pixels of the frame.
+func FullSize(q *shoot.Sequence, j *pixels.Judgement, px float64) float64 {
+	side, _ := PictureSize(q)
+	if side == 0 {
+		side = max(j.Width, j.Height)
+	}
+	return px * float64(j.Factor) * float64(side) / float64(max(j.Width, j.Height))
+}

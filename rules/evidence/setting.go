@@ -1,0 +1,296 @@
+package evidence
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"prestrike/audit"
+	"prestrike/audit/shoot"
+	"prestrike/exifread"
+)
+
+// ExposedAlike reports whether two pictures were exposed alike, so that their
+// compressed sizes may be compared: noise and darkness change them.
+func ExposedAlike(a, b *exifread.Metadata, limit float64) bool {
+	for _, s := range []Setting[exifread.Rational]{ExposureTime(limit), FNumber(limit)} {
+		x, okX := s.Read(a).Get()
+		y, okY := s.Read(b).Get()
+		if okX && okY && s.differ(x, y) {
+			return false
+		}
+	}
+	iso := Sensitivity(limit)
+	x, okX := iso.Read(a).Get()
+	y, okY := iso.Read(b).Get()
+	return !okX || !okY || !iso.differ(x, y)
+}
+
+// Tolerance is half the finest common setting step: more than the rounding of
+// nominal values, at most 0.14 EV, and less than any change of a setting.
+var Tolerance = audit.Param{
+	Name: "tolerance", Unit: "EV",
+	Doc:     "a smaller difference is the rounding of nominal values",
+	Default: 1.0 / 6, Min: 0.01, Max: 3,
+}
+
+// A Setting is a value that should stay as it is through a run.
+type Setting[T comparable] struct {
+	Read  func(*exifread.Metadata) exifread.Value[T]
+	Write func(T) string
+	// Scale puts values on an even scale (EV for exposures) on which less
+	// than within apart is no difference; nil where values only differ or not.
+	Scale  func(T) float64
+	Within float64
+}
+
+// A drift is how a setting moves through a run.
+type drift[T comparable] struct {
+	Usual   T
+	Frames  []*shoot.Frame // that record the setting
+	Odd     []*shoot.Frame // whose value is another than the usual one
+	Unknown []*shoot.Frame // that record other things, but not the setting
+	// Low and high are the ends of what the odd frames record.
+	Low, high T
+	first     T // of the first frame, last of the last
+	last      T
+	Most      float64 // the largest difference on the scale
+	// wanders tells that no value is the usual one: the setting moved
+	// through the run.
+	wanders bool
+}
+
+// Of reads the setting in every frame. Frames without capture data are left
+// to no-exif and unreadable-file.
+func (s Setting[T]) Of(frames []*shoot.Frame) drift[T] {
+	var d drift[T]
+	var values []T
+	counts := map[T]int{}
+	for _, f := range frames {
+		if !f.Meta().HasExif {
+			continue
+		}
+		v, ok := s.Read(f.Meta()).Get()
+		if !ok {
+			d.Unknown = append(d.Unknown, f)
+			continue
+		}
+		d.Frames = append(d.Frames, f)
+		values = append(values, v)
+		counts[v]++
+	}
+	if len(values) == 0 {
+		return d
+	}
+	d.first, d.last = values[0], values[len(values)-1]
+	d.Usual = d.first
+	for _, v := range values {
+		if counts[v] > counts[d.Usual] {
+			d.Usual = v
+		}
+	}
+	if s.Scale != nil && 2*counts[d.Usual] <= len(values) {
+		// No value is recorded by most frames, as where bodies record what
+		// they measured: the one in the middle stands for all.
+		sorted := slices.Clone(values)
+		slices.SortFunc(sorted, func(a, b T) int {
+			switch x, y := s.Scale(a), s.Scale(b); {
+			case x < y:
+				return -1
+			case x > y:
+				return 1
+			}
+			return 0
+		})
+		middle := sorted[len(sorted)/2]
+		near := 0
+		for _, v := range values {
+			if !s.differ(middle, v) {
+				near++
+			}
+		}
+		if near > counts[d.Usual] {
+			d.Usual = middle
+		}
+	}
+	others := map[T]bool{}
+	for i, v := range values {
+		if !s.differ(d.Usual, v) {
+			continue
+		}
+		if s.Scale != nil {
+			d.Most = max(d.Most, math.Abs(s.Scale(v)-s.Scale(d.Usual)))
+			if len(d.Odd) == 0 || s.Scale(v) < s.Scale(d.Low) {
+				d.Low = v
+			}
+			if len(d.Odd) == 0 || s.Scale(v) > s.Scale(d.high) {
+				d.high = v
+			}
+		} else if len(d.Odd) == 0 {
+			d.Low, d.high = v, v
+		}
+		others[v] = true
+		d.Odd = append(d.Odd, d.Frames[i])
+	}
+	d.wanders = s.Scale != nil && len(others) > 1 && 2*len(d.Odd) > len(values)
+	if d.wanders {
+		lowest, highest := d.Usual, d.Usual
+		for _, v := range values {
+			if s.Scale(v) < s.Scale(lowest) {
+				lowest = v
+			}
+			if s.Scale(v) > s.Scale(highest) {
+				highest = v
+			}
+		}
+		d.Low, d.high = lowest, highest
+		d.Most = s.Scale(highest) - s.Scale(lowest)
+	}
+	return d
+}
+
+// differ reports whether two values are different settings. Values are
+// compared as they are recorded first, then on the scale.
+func (s Setting[T]) differ(a, b T) bool {
+	if a == b {
+		return false
+	}
+	if s.Scale == nil {
+		return true
+	}
+	const rounding = 1e-9
+	return !(math.Abs(s.Scale(a)-s.Scale(b)) < s.Within-rounding)
+}
+
+// span writes the values between low and high.
+func (s Setting[T]) span(low, high T) string {
+	a, b := s.Write(low), s.Write(high)
+	if a == b {
+		return a
+	}
+	return a + " to " + b
+}
+
+// Say writes the drift as one sentence; name is the setting's.
+func (d drift[T]) Say(s Setting[T], name string, sequence []*shoot.Frame) string {
+	if d.wanders {
+		from, to := s.Write(d.first), s.Write(d.last)
+		if low, high := s.Write(d.Low), s.Write(d.high); !(from == low && to == high) && !(from == high && to == low) {
+			return fmt.Sprintf("%s wanders between %s and %s in %s", name, low, high, shoot.FrameRange(d.Frames[0], d.Frames[len(d.Frames)-1]))
+		}
+		return fmt.Sprintf("%s walks from %s to %s in %s", name, from, to, shoot.FrameRange(d.Frames[0], d.Frames[len(d.Frames)-1]))
+	}
+	are := "are"
+	if len(d.Odd) == 1 {
+		are = "is"
+	}
+	return fmt.Sprintf("%s %s at %s, the rest at %s", shoot.FrameRanges(sequence, d.Odd), are, s.span(d.Low, d.high), s.Write(d.Usual))
+}
+
+// About returns the frames that a finding on the drift is about.
+func (d drift[T]) About() []*shoot.Frame {
+	if d.wanders {
+		return d.Frames
+	}
+	return d.Odd
+}
+
+// Unjudged says for which frames the setting is not recorded.
+func (d drift[T]) Unjudged(v *audit.Review, reason string) {
+	if len(d.Unknown) > 0 {
+		v.Unjudged(reason, d.Unknown...)
+	}
+}
+
+// Exact returns a quotient in lowest terms, so that 10/1250 is 1/125.
+func Exact(v exifread.Value[exifread.Rational]) exifread.Value[exifread.Rational] {
+	r, ok := v.Get()
+	if !ok || r.Den == 0 {
+		return exifread.Value[exifread.Rational]{}
+	}
+	a, b := r.Num, r.Den
+	for b != 0 {
+		a, b = b, a%b
+	}
+	if a == 0 {
+		return v
+	}
+	return exifread.Of(exifread.Rational{Num: r.Num / a, Den: r.Den / a})
+}
+
+func ExposureTime(within float64) Setting[exifread.Rational] {
+	return Setting[exifread.Rational]{
+		Read:   func(m *exifread.Metadata) exifread.Value[exifread.Rational] { return Exact(m.ExposureTime) },
+		Write:  shoot.FormatExposureTime,
+		Scale:  func(t exifread.Rational) float64 { return math.Log2(t.Float()) },
+		Within: within,
+	}
+}
+
+func FNumber(within float64) Setting[exifread.Rational] {
+	return Setting[exifread.Rational]{
+		Read:   func(m *exifread.Metadata) exifread.Value[exifread.Rational] { return Exact(m.FNumber) },
+		Write:  shoot.FormatFNumber,
+		Scale:  func(n exifread.Rational) float64 { return 2 * math.Log2(n.Float()) },
+		Within: within,
+	}
+}
+
+func Sensitivity(within float64) Setting[uint32] {
+	return Setting[uint32]{
+		Read: func(m *exifread.Metadata) exifread.Value[uint32] {
+			if iso, ok := m.Sensitivity.Get(); ok && iso == 0 {
+				return exifread.Value[uint32]{}
+			}
+			return m.Sensitivity
+		},
+		Write:  shoot.FormatISO,
+		Scale:  func(iso uint32) float64 { return math.Log2(float64(iso)) },
+		Within: within,
+	}
+}
+
+// exposure returns how much exposure the frame got, in EV against 1 s at f/1
+// and ISO 1: log2(t S) - 2 log2 N, over what is recorded besides the time.
+func exposure(m *exifread.Metadata) (float64, bool) {
+	t, ok := m.ExposureTime.Get()
+	if !ok || t.Den == 0 || t.Num <= 0 {
+		return 0, false
+	}
+	ev := math.Log2(t.Float())
+	if n, ok := m.FNumber.Get(); ok && n.Den != 0 && n.Num > 0 {
+		ev -= 2 * math.Log2(n.Float())
+	}
+	if iso, ok := m.Sensitivity.Get(); ok && iso > 0 {
+		ev += math.Log2(float64(iso))
+	}
+	return ev, true
+}
+
+// NewSetUp is why a change at a pause is not judged.
+const NewSetUp = "the change comes at a pause: another set-up rather than a fault"
+
+// AtPause reports whether the odd frames are all of the run on one side of a
+// pause of two cadences or more: they rather belong to another run with its own
+// settings, however near it came.
+func AtPause(q *shoot.Sequence, odd []*shoot.Frame) bool {
+	n := len(q.Frames)
+	first := slices.Index(q.Frames, odd[0])
+	last := slices.Index(q.Frames, odd[len(odd)-1])
+	if first < 0 || last-first+1 != len(odd) {
+		return false
+	}
+	var step shoot.Step
+	switch {
+	case first == 0 && last < n-1:
+		step = q.Steps[last]
+	case first > 0 && last == n-1:
+		step = q.Steps[first-1]
+	default:
+		return false
+	}
+	const pause = 2
+	ticks, ok := step.Ticks.Get()
+	count := step.Count.Or(1)
+	return ok && count <= 1 && ticks-step.Slack >= pause
+}

@@ -1,0 +1,165 @@
+package evidence
+
+import (
+	"math"
+	"slices"
+
+	"prestrike/audit"
+	"prestrike/audit/shoot"
+	"prestrike/exifread"
+	"prestrike/rules/optics"
+)
+
+// NearFirst reports which end of a focus sequence is the near one, by the
+// recorded distances. Where these do not tell it is taken to be the first, as
+// most sequences are made.
+func NearFirst(q *shoot.Sequence) bool {
+	var first, last float64
+	for _, f := range q.Frames {
+		if d, ok := f.Meta().SubjectDistance.Get(); ok && d.State == exifread.DistanceMetres {
+			if first == 0 {
+				first = d.Metres
+			}
+			last = d.Metres
+		}
+	}
+	return first <= last
+}
+
+// A Turn is a way back of a walk: from the frame where focus was farthest along
+// to the one where it goes on.
+type Turn struct{ From, To int }
+
+// Back returns how many steps a turn goes back.
+func (w Walk) Back(t Turn) float64 { return w.away * (w.At[t.From] - w.At[t.To]) / w.Step }
+
+// Turns returns the turns that go back by more than so many steps, without
+// those at the first and last few frames.
+func (w Walk) Turns(back float64, edge int) []Turn {
+	var list []Turn
+	now := Turn{} // its end is the frame farthest back since its start
+	returning := false
+	for i := range w.At {
+		switch {
+		case returning && w.Back(Turn{now.To, i}) >= 0:
+			now.To = i
+		case returning && w.Back(Turn{i, now.To}) > back: // goes on
+			list = append(list, now)
+			returning, now = false, Turn{i, i}
+		case returning:
+		case w.Back(Turn{now.From, i}) <= 0:
+			now.From = i
+		case w.Back(Turn{now.From, i}) > back:
+			if now.From+1 < edge { // a test frame
+				now.From = i
+				continue
+			}
+			returning, now.To = true, i
+		}
+	}
+	if returning {
+		list = append(list, now)
+	}
+	return slices.DeleteFunc(list, func(t Turn) bool { return len(w.At)-1-t.From < edge })
+}
+
+// A Walk is the recorded focus distances of a sequence.
+type Walk struct {
+	Frames []*shoot.Frame
+	At     []float64 // mm from the sensor
+	// Scale is the smallest move between neighbours: the steps of the scale
+	// are no wider, and each reading is off by half of one at most. step is
+	// the median move. Frames that do not move are left out of both.
+	Scale, Step float64
+	// away is 1 where focus walks away from the camera, -1 where it comes nearer.
+	away float64
+}
+
+// WalkOf returns the walk of the review's sequence. Where its distances cannot be
+// used, it returns why; empty for kinds of sequence whose focus is not meant to walk.
+func WalkOf(v *audit.Review) (w Walk, why string, ok bool) {
+	d := distances.Of(v)
+	return d.walk, d.why, d.ok
+}
+
+// distances are what the recorded focus distances of the sequence are worth.
+var distances = audit.SequenceFact(func(v *audit.Review) (d struct {
+	walk Walk
+	why  string
+	ok   bool
+},
+) {
+	d.walk, d.why, d.ok = readWalk(v.Sequence)
+	return d
+})
+
+func readWalk(q *shoot.Sequence) (w Walk, why string, ok bool) {
+	if q.Kind != shoot.Focus && q.Kind != shoot.Series {
+		return Walk{}, "", false
+	}
+	for _, f := range q.Frames {
+		d, recorded := f.Meta().SubjectDistance.Get()
+		switch {
+		case !f.Meta().HasExif:
+			continue
+		case !recorded || d.State == exifread.DistanceUnknown:
+			return Walk{}, "no focus distance recorded", false
+		case d.State == exifread.DistanceInfinity:
+			return Walk{}, "the recorded focus distance goes to infinity", false
+		}
+		at := optics.Length(d.Metres) * optics.Metre
+		if !plausible(at, optics.Length(exifread.Positive(f.Meta().FocalLength))*optics.Millimetre) {
+			return Walk{}, "the recorded focus distance cannot be in metres", false
+		}
+		w.Frames = append(w.Frames, f)
+		w.At = append(w.At, at.Millimetres())
+	}
+	if q.Kind != shoot.Focus {
+		return Walk{}, "the recorded focus distance does not show the focus steps", false
+	}
+	var moves []float64
+	forth := 0
+	for i := 1; i < len(w.At); i++ {
+		switch move := w.At[i] - w.At[i-1]; {
+		case move > 0:
+			forth++
+			moves = append(moves, move)
+		case move < 0:
+			forth--
+			moves = append(moves, -move)
+		}
+	}
+	if len(moves) == 0 {
+		return Walk{}, "the recorded focus distance does not show the focus steps", false
+	}
+	slices.Sort(moves)
+	w.Scale, w.Step = moves[0], moves[len(moves)/2]
+	w.away = math.Copysign(1, float64(forth))
+	return w, "", true
+}
+
+// fine reports whether each step of the walk can be told from two: the distances
+// move with every frame, all but alike, and on a scale much finer than the steps,
+// whose moves differ by little things.
+func (w Walk) fine() bool {
+	const (
+		uneven = 0.25
+		most   = 0.8 // of the steps
+		finer  = 0.1 // of a step
+	)
+	var moves, off []float64
+	for i := 1; i < len(w.At); i++ {
+		moves = append(moves, math.Abs(w.At[i]-w.At[i-1])/w.Step)
+		off = append(off, math.Abs(moves[i-1]-1))
+	}
+	slices.Sort(moves)
+	slices.Sort(off)
+	least := math.Inf(1) // difference of two moves
+	for i := 1; i < len(moves); i++ {
+		const same = 1e-6 // rounding
+		if d := moves[i] - moves[i-1]; d > same {
+			least = min(least, d)
+		}
+	}
+	return len(off) >= 4 && off[int(most*float64(len(off)-1))] <= uneven && least <= finer
+}
