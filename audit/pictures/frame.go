@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"slices"
@@ -33,7 +34,7 @@ type candidate struct {
 	file    *shoot.File
 	preview exifread.Preview
 	// key tells whether the picture may have changed: path, size and time of
-	// change of its file.
+	// change of its file, and where in it the picture lies.
 	key string
 }
 
@@ -55,7 +56,7 @@ func picturesIn(f *shoot.Frame) framePictures {
 		if info, err := os.Stat(file.Abs); err == nil {
 			changed = strconv.FormatInt(info.ModTime().UnixNano(), 10)
 		}
-		key := file.Abs + "\x00" + strconv.FormatInt(file.Size, 10) + "\x00" + changed + "\x00"
+		key := file.Abs + "\x00" + strconv.FormatInt(file.Size, 10) + "\x00" + changed + "\x00" + fmt.Sprint(p) + "\x00"
 		list = append(list, candidate{file, p, key})
 	}
 	slices.SortStableFunc(list, func(a, b candidate) int { return cmp.Compare(a.preview.Misfit(), b.preview.Misfit()) })

@@ -5,12 +5,14 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"fmt"
 
 	"prestrike/audit/pixels"
 )
 
-// version is changed whenever the same pictures may be judged otherwise.
-const version = "prestrike pictures 4"
+// version is changed whenever this package or exifread hands other pictures to
+// audit/pixels, whose own changes pixels.Version tells.
+const version = "prestrike pictures 5"
 
 // A Cache keeps short texts by key: 64 hexadecimal digits. It may lose
 // them at any time.
@@ -19,40 +21,49 @@ type Cache interface {
 	Put(key string, value []byte)
 }
 
-// keyOf returns the key of a sequence with these frames.
-func keyOf(frames []string) string {
-	h := sha256.New()
-	h.Write([]byte(version))
-	for _, f := range frames {
-		h.Write([]byte{1})
-		h.Write([]byte(f))
-	}
-	return hex.EncodeToString(h.Sum(nil))
+// measuring is what the answer depends on beside the frames: the code and the
+// thresholds that are used.
+func measuring(thresholds pixels.Thresholds) string {
+	return fmt.Sprintf("%s\x00%s\x00%+v", version, pixels.Version(), thresholds)
 }
 
-// encode writes what was found in a sequence's pictures: a line with the
-// checksum of the rest, then JSON. It returns nil for what cannot be written.
-func encode(p *pixels.Seen) []byte {
+// keyOf returns the key of a sequence with these frames, measured in this way.
+func keyOf(measuring string, frames []string) string {
+	return checksum(append([]string{measuring}, frames...)...)
+}
+
+// kept begins what encode writes.
+const kept = "prestrike pictures "
+
+// encode writes what was found in the pictures of the sequence with this key: a
+// line with a checksum, then JSON. It returns nil for what cannot be written.
+func encode(key string, p *pixels.Seen) []byte {
 	text, err := json.Marshal(p)
 	if err != nil {
 		return nil
 	}
-	return append([]byte(checksum(text)+"\n"), text...)
+	return append([]byte(kept+checksum(key, string(text))+"\n"), text...)
 }
 
-// decode returns nil for what was not written by encode for a
-// sequence of so many frames. Rules trust what they find in it: the place of a
-// frame that lies outside would end the program.
-func decode(text []byte, frames int) *pixels.Seen {
-	sum, text, _ := bytes.Cut(text, []byte("\n"))
+// decode returns nil for what was not written by encode for the sequence with this
+// key, of so many frames. Rules trust what they find in it. What was found in
+// another sequence does not count, whatever its name has become: the key holds the
+// frames, the code and the thresholds, and the checksum holds the key.
+func decode(key string, text []byte, frames int) *pixels.Seen {
+	head, text, _ := bytes.Cut(text, []byte("\n"))
 	p := new(pixels.Seen)
-	if string(sum) != checksum(text) || json.Unmarshal(text, p) != nil || p.Judgement == nil || p.Judgement.Frames != frames {
+	if string(head) != kept+checksum(key, string(text)) || json.Unmarshal(text, p) != nil || p.Judgement == nil || p.Judgement.Frames != frames {
 		return nil
 	}
 	return p
 }
 
-func checksum(text []byte) string {
-	sum := sha256.Sum256(text)
-	return hex.EncodeToString(sum[:])
+// checksum returns the SHA-256 of texts, each behind its length, so that no two
+// lists of texts have the same.
+func checksum(texts ...string) string {
+	h := sha256.New()
+	for _, t := range texts {
+		fmt.Fprintf(h, "%d\n%s", len(t), t)
+	}
+	return hex.EncodeToString(h.Sum(nil))
 }

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -13,6 +14,7 @@ import (
 	"prestrike/audit/audittest"
 	"prestrike/audit/pictures/picturestest"
 	"prestrike/audit/pixels"
+	"prestrike/audit/pixels/pixelstest"
 	"prestrike/audit/shoot"
 	"prestrike/rules"
 )
@@ -83,14 +85,15 @@ func TestPicturesKeep(t *testing.T) {
 	for name, garbage := range map[string][]byte{ // is no answer
 		"empty":                       {},
 		"nothing found":               []byte(`{"Judgement":{}}`),
-		"nothing found, in its form":  encode(&pixels.Seen{Judgement: &pixels.Judgement{}}),
-		"no judgement":                encode(&pixels.Seen{}),
+		"nothing found, in its form":  encode(key, &pixels.Seen{Judgement: &pixels.Judgement{}}),
+		"no judgement":                encode(key, &pixels.Seen{}),
 		"without checksum":            content,
 		"cut":                         whole[:len(whole)-1],
 		"a frame that is not there":   changed(`"First":{"Answer":2,"Reason":"","Frame":0`, `"First":{"Answer":2,"Reason":"","Frame":99`),
 		"found, and no place":         changed(`"Order":{"Answer":1`, `"Order":{"Answer":2`),
-		"what was found in fewer":     encode(&pixels.Seen{Judgement: &pixels.Judgement{Frames: 3, PerFrame: make([]pixels.FrameSummary, 3)}}),
-		"of a checksum and no object": []byte(checksum([]byte("[]")) + "\n[]"),
+		"what was found in fewer":     encode(key, &pixels.Seen{Judgement: &pixels.Judgement{Frames: 3, PerFrame: make([]pixels.FrameSummary, 3)}}),
+		"of another sequence":         encode(checksum("another"), decode(key, whole, 15)),
+		"of a checksum and no object": []byte("prestrike pictures " + checksum(key, "[]") + "\n[]"),
 	} {
 		kept.values[key] = garbage
 		if second := audittest.Told(lookAt(t, &Measurer{Cache: kept}, folder)); !slices.Equal(first, second) {
@@ -106,6 +109,46 @@ func TestPicturesKeep(t *testing.T) {
 	lookAt(t, &Measurer{Cache: kept}, folder)
 	if kept.puts != puts+1 {
 		t.Error("a file changed and was not looked at again")
+	}
+}
+
+// TestPicturesSwapped holds that what was found in one sequence is not believed of
+// another, which would hide what is wrong with that.
+func TestPicturesSwapped(t *testing.T) {
+	shots := picturestest.Covering()[9:]
+	camera := picturestest.Camera{Every: 1300 * time.Millisecond}
+	dark, clean := camera.Shoot(t, pixelstest.Brighten(shots, 7, 1, -2)), camera.Shoot(t, shots)
+	kept := &memory{values: map[string][]byte{}}
+	want := audittest.Told(lookAt(t, &Measurer{Cache: kept}, dark))
+	other := audittest.Told(lookAt(t, &Measurer{Cache: kept}, clean))
+	list := keys(kept)
+	if len(list) != 2 || slices.Equal(want, other) {
+		t.Fatalf("%d kept, and the same found in both: %v", len(list), slices.Equal(want, other))
+	}
+	kept.values[list[0]], kept.values[list[1]] = kept.values[list[1]], kept.values[list[0]]
+	if got := audittest.Told(lookAt(t, &Measurer{Cache: kept}, dark)); !slices.Equal(got, want) {
+		t.Errorf("after two entries changed places: %q, want %q", got, want)
+	}
+}
+
+// TestKeyHoldsWhatTheAnswerDependsOn holds that the key changes with the frames, their
+// order and the thresholds, so that what was found otherwise is not asked for.
+func TestKeyHoldsWhatTheAnswerDependsOn(t *testing.T) {
+	thresholds := pixels.DefaultThresholds()
+	now := measuring(thresholds)
+	if !strings.Contains(now, pixels.Version()) || len(pixels.Version()) != 64 {
+		t.Errorf("%q does not hold the version of the code, %q", now, pixels.Version())
+	}
+	thresholds.EdgeShare += 1e-9
+	seen := map[string]bool{}
+	for _, key := range []string{
+		keyOf(now, []string{"a", "b"}), keyOf(now, []string{"b", "a"}), keyOf(now, []string{"ab"}), keyOf(now, []string{"a", "b", ""}),
+		keyOf(measuring(thresholds), []string{"a", "b"}),
+	} {
+		if seen[key] || !entryName.MatchString(key+entryEnd) {
+			t.Errorf("key %q comes twice, or is no name", key)
+		}
+		seen[key] = true
 	}
 }
 

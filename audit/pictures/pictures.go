@@ -4,6 +4,7 @@ package pictures
 
 import (
 	"context"
+	"fmt"
 	"runtime"
 	"slices"
 	"strings"
@@ -143,7 +144,11 @@ func newJob(q *shoot.Sequence) *job {
 		j.frames = append(j.frames, list)
 		j.keys = append(j.keys, list.key())
 	}
-	j.key = keyOf(j.keys)
+	parts := slices.Clone(j.keys)
+	if exposures := q.Exposures(); exposures != nil { // a frame's settings take part in judging
+		parts = append(parts, fmt.Sprint(exposures))
+	}
+	j.key = keyOf(measuring(pixels.DefaultThresholds()), parts)
 	return j
 }
 
@@ -176,7 +181,7 @@ func (p *Measurer) known(key string, frames int) *pixels.Seen {
 	if !ok {
 		return nil
 	}
-	return decode(text, frames)
+	return decode(key, text, frames)
 }
 
 // keep keeps what was found; from one run to the next only what was looked at in
@@ -186,7 +191,7 @@ func (p *Measurer) keep(j *job) {
 		p.judged[j.key] = j.found
 	}
 	if !j.unread && j.looked && j.begun == 0 && p.Cache != nil {
-		if text := encode(j.found); text != nil {
+		if text := encode(j.key, j.found); text != nil {
 			p.Cache.Put(j.key, text)
 		}
 	}

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"os"
-	"path/filepath"
 	"runtime/debug"
 
 	"prestrike/audit"
@@ -19,8 +18,10 @@ func measurePictures(ctx context.Context, c *console, quiet, noCache bool, folde
 		return nil
 	}
 	p := &pictures.Measurer{All: opt.Pixels == audit.PixelsOn}
-	if cache := pictureCache(c, folders); cache != nil && !noCache {
-		p.Cache = cache
+	if !noCache {
+		if cache := pictureCache(c, quiet, folders); cache != nil {
+			p.Cache = cache
+		}
 	}
 	opt.Measure = measureWith(ctx, c, quiet, p)
 	return p
@@ -45,7 +46,7 @@ func measureWith(ctx context.Context, c *console, quiet bool, p *pictures.Measur
 
 // pictureCache returns nil where there is no cache folder, or where it lies in an
 // audited one.
-func pictureCache(c *console, folders []string) *pictures.Disk {
+func pictureCache(c *console, quiet bool, folders []string) *pictures.Disk {
 	if c.cacheFolder == nil {
 		return nil
 	}
@@ -53,5 +54,9 @@ func pictureCache(c *console, folders []string) *pictures.Disk {
 	if err != nil {
 		return nil
 	}
-	return pictures.NewDisk(filepath.Join(base, "prestrike", "pictures"), folders)
+	return pictures.NewDisk(base, folders, func(why error) {
+		if !quiet {
+			c.remark("%s", why)
+		}
+	})
 }
