@@ -21,10 +21,9 @@ import (
 const (
 	fewPixels  = 1_000_000
 	manyPixels = 2_000_000
-	// maxPictureBytes bounds the memory of one picture while it is decoded. The
-	// largest that cameras write, 150 megapixels with colour at half the width
-	// (4:2:2), take 2 bytes a pixel: 300,000,000.
-	maxPictureBytes = 320 << 20
+	// thumbPixels is above what a thumbnail has: 160 x 120 by the standard, up to
+	// 320 x 240 in the wild. Nothing can be measured in one.
+	thumbPixels = 100_000
 	// maxPixelsPerByte is above what a wholly black picture comes to: a block
 	// of 64 pixels takes half a byte at least. What claims more is made to
 	// take memory.
@@ -33,6 +32,11 @@ const (
 	// A scan of a few bytes may have the decoder go through the whole picture.
 	maxScans = 32
 )
+
+// MaxPictureBytes bounds the memory that decoding one picture takes. Of the
+// largest that cameras write, it holds 100 megapixels with colour at half the
+// width (4:2:2, 2 bytes a pixel), and 178 at a quarter (4:2:0, 1.5 bytes).
+const MaxPictureBytes = 256 << 20
 
 // ErrNoPreview says that a file holds no JPEG picture that could be decoded.
 var ErrNoPreview = errors.New("no preview")
@@ -61,12 +65,15 @@ func (m *Metadata) Picture() (Preview, error) {
 }
 
 // Misfit returns how far the picture's size lies from one to two megapixels, in
-// powers of two: 0 within, infinite where the size is not told.
+// powers of two: 0 within, infinite where the size is not told. A thumbnail is
+// farther than any other picture.
 func (p Preview) Misfit() float64 {
 	n := float64(p.Width) * float64(p.Height)
 	switch {
 	case n <= 0:
 		return math.Inf(1)
+	case n < thumbPixels:
+		return 64 + math.Log2(fewPixels/n)
 	case n < fewPixels:
 		return math.Log2(fewPixels / n)
 	case n > manyPixels:
@@ -77,9 +84,10 @@ func (p Preview) Misfit() float64 {
 
 // Decode reads the picture from the file it was found in. It is given as
 // stored, before Orientation. Its header is looked at before memory is taken: a
-// picture that would take more than 320 MiB, or has more pixels than its bytes
-// can hold, is refused. claim, where not nil, is called with the bytes that
-// decoding takes at most, before they are taken. Errors of the file system are
+// picture that would take more than [MaxPictureBytes], or has more pixels than
+// its bytes can hold, is refused, the former with a *TooLargeError. claim, where
+// not nil, is called with the bytes that decoding takes, before they are taken:
+// the picture itself and what is in use beside it, to within 256 KiB. Errors of the file system are
 // *fs.PathError, among them [ErrShrunk] where the file ends before the picture;
 // those of a picture that is damaged [ErrDamaged]; where the program itself
 // failed at the picture, a *PanicError; soon after ctx is done, its error. All
@@ -110,10 +118,11 @@ func (p Preview) decodeFrom(ctx context.Context, r io.ReaderAt, size int64, clai
 	m := &medium{ctx: ctx, r: r}
 	img, err = p.decode(m, claim)
 	_, foreign := errors.AsType[stdjpeg.UnsupportedError](err)
+	_, large := errors.AsType[*TooLargeError](err)
 	switch {
 	case m.err != nil:
 		return nil, m.err
-	case errors.Is(err, errTooLarge) || foreign:
+	case large || foreign:
 		return nil, err
 	case err != nil:
 		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
@@ -151,7 +160,18 @@ func (m *medium) ReadAt(p []byte, off int64) (int, error) {
 // ErrDamaged says that a picture cannot be decoded to its end.
 var ErrDamaged = errors.New("damaged picture")
 
-var errTooLarge = errors.New("preview is too large")
+// A TooLargeError says that a picture would take more memory to decode than
+// MaxPictureBytes.
+type TooLargeError struct {
+	Width, Height int   // pixels
+	Bytes         int64 // that decoding would take
+}
+
+// Error gives the size, what it would take, and the limit.
+func (e *TooLargeError) Error() string {
+	return fmt.Sprintf("the picture of %d x %d pixels would take %d MiB of memory to decode, and %d MiB is the limit",
+		e.Width, e.Height, e.Bytes>>20, MaxPictureBytes>>20)
+}
 
 func (p Preview) decode(r io.ReaderAt, claim func(int64)) (picture.Image, error) {
 	section := func(from, to int64) io.Reader { return io.NewSectionReader(r, from, to-from) }
@@ -169,8 +189,8 @@ func (p Preview) decode(r io.ReaderAt, claim func(int64)) (picture.Image, error)
 	}
 	bytes := decodedBytes(f, c.ColorModel)
 	switch {
-	case bytes > maxPictureBytes:
-		return nil, fmt.Errorf("%w: %d x %d pixels would take %d MiB", errTooLarge, c.Width, c.Height, bytes>>20)
+	case bytes > MaxPictureBytes:
+		return nil, &TooLargeError{c.Width, c.Height, bytes}
 	case int64(c.Width)*int64(c.Height) > maxPixelsPerByte*p.Length:
 		return nil, fmt.Errorf("%d x %d pixels in %d bytes", c.Width, c.Height, p.Length)
 	}

@@ -30,11 +30,15 @@ func TestPictureChoice(t *testing.T) {
 		{"the file itself before a thumbnail", exifread.FormatJPEG, []exifread.Preview{size(160, 120)}, 8000},
 		{"a large preview before the file itself", exifread.FormatJPEG, []exifread.Preview{size(1920, 1080)}, 1920},
 		{"a size before none", exifread.FormatNEF, []exifread.Preview{size(0, 0), size(160, 120)}, 160},
+		{"the file itself, however large, before a thumbnail", exifread.FormatJPEG, []exifread.Preview{size(320, 240)}, 8000},
+		{"a thumbnail where there is nothing else", exifread.FormatNEF, []exifread.Preview{size(160, 120)}, 160},
+		{"full HD before VGA", exifread.FormatJPEG, []exifread.Preview{size(640, 480), size(1920, 1080), size(160, 120)}, 1920},
+		{"VGA before the file itself", exifread.FormatJPEG, []exifread.Preview{size(640, 480), size(160, 120)}, 640},
 		{"picture without preview", exifread.FormatHEIF, nil, 0},
 	} {
 		m := &exifread.Metadata{
 			Format: c.format, Size: 5_000_000, Previews: c.previews,
-			Width: exifread.Of[uint32](8000), Height: exifread.Of[uint32](5000),
+			Width: exifread.Of[uint32](8000), Height: exifread.Of[uint32](50_000),
 		}
 		p, err := m.Picture()
 		if p.Width != c.want || (err != nil) != (c.want == 0) || err != nil && !errors.Is(err, exifread.ErrNoPreview) {
@@ -107,10 +111,10 @@ func TestDecodeRefusesHostilePictures(t *testing.T) {
 		{"no JPEG", []byte("no picture at all"), "damaged picture"},
 		{"cut in the header", whole[:40], "damaged picture"},
 		{"cut in the image data", whole[:len(whole)-20], "damaged picture"},
-		{"4 gigapixels", claim(65535, 65535), "too large"},
-		{"progressive, 1.4 GiB", padded(handmade{sof: 0xC2, w: 9990, h: 9990, components: colours}), "too large"},
-		{"progressive with four inks, 1.9 GiB", padded(handmade{sof: 0xC2, w: 9990, h: 9990, components: []byte{0x11, 0x11, 0x11, 0x11}, before: app14}), "too large"},
-		{"red, green and blue, 667 MiB", padded(handmade{sof: 0xC0, w: 9990, h: 9990, components: colours, before: app14}), "too large"},
+		{"4 gigapixels", claim(65535, 65535), "limit"},
+		{"progressive, 1.4 GiB", padded(handmade{sof: 0xC2, w: 9990, h: 9990, components: colours}), "limit"},
+		{"progressive with four inks, 1.9 GiB", padded(handmade{sof: 0xC2, w: 9990, h: 9990, components: []byte{0x11, 0x11, 0x11, 0x11}, before: app14}), "limit"},
+		{"red, green and blue, 667 MiB", padded(handmade{sof: 0xC0, w: 9990, h: 9990, components: colours, before: app14}), "limit"},
 		{"told to be red, green and blue behind the scan", handmade{sof: 0xC0, w: 96, h: 64, components: colours, scans: 1, behind: app14}.encode(), "damaged picture"},
 		{"a thousand scans", handmade{sof: 0xC2, w: 96, h: 64, components: colours, scans: 1000}.encode(), "damaged picture"},
 		{"90 megapixels in a few hundred bytes", claim(10000, 9000), "damaged picture: 10000 x 9000 pixels in"},
@@ -186,6 +190,12 @@ func TestDecodeMemory(t *testing.T) {
 		name    string
 		picture handmade
 	}{
+		{"4:4:4", handmade{sof: 0xC0, components: []byte{0x11, 0x11, 0x11}}},
+		{"4:4:0", handmade{sof: 0xC0, components: []byte{0x12, 0x11, 0x11}}},
+		{"4:1:1", handmade{sof: 0xC0, components: []byte{0x41, 0x11, 0x11}}},
+		{"progressive 4:2:0", handmade{sof: 0xC2, components: []byte{0x22, 0x11, 0x11}}},
+		{"progressive 4:2:2", handmade{sof: 0xC2, components: []byte{0x21, 0x11, 0x11}}},
+		{"four inks at one size", handmade{sof: 0xC0, components: []byte{0x11, 0x11, 0x11, 0x11}, before: app14}},
 		{"grey", handmade{sof: 0xC0, components: []byte{0x22}}},
 		{"4:2:0", handmade{sof: 0xC0, components: []byte{0x22, 0x11, 0x11}}},
 		{"4:2:2", handmade{sof: 0xC1, components: []byte{0x21, 0x11, 0x11}}},
@@ -218,8 +228,8 @@ func TestDecodeMemory(t *testing.T) {
 	}
 }
 
-// TestDecodeLargest holds that the largest pictures of cameras are not refused.
-// Only their headers are whole.
+// TestDecodeLargest holds which of the largest pictures of cameras are decoded, and
+// that the others are refused before memory is taken. Only their headers are whole.
 func TestDecodeLargest(t *testing.T) {
 	for _, c := range []struct {
 		name       string
@@ -228,8 +238,10 @@ func TestDecodeLargest(t *testing.T) {
 		want       int64 // bytes
 	}{
 		{"100 megapixels, 4:2:2", 11648, 8736, []byte{0x21, 0x11, 0x11}, 2 * 11648 * 8736},
-		{"100 megapixels, 4:4:4", 11648, 8736, []byte{0x11, 0x11, 0x11}, 3 * 11648 * 8736},
-		{"150 megapixels, 4:2:2", 14208, 10656, []byte{0x21, 0x11, 0x11}, 2 * 14208 * 10656},
+		{"100 megapixels, 4:4:4", 11648, 8736, []byte{0x11, 0x11, 0x11}, 0},
+		{"150 megapixels, 4:2:0", 14208, 10656, []byte{0x22, 0x11, 0x11}, 14208 * 10656 * 3 / 2},
+		{"150 megapixels, 4:2:2", 14208, 10656, []byte{0x21, 0x11, 0x11}, 0},
+		{"280 megapixels, grey", 20480, 13696, []byte{0x11}, 0},
 	} {
 		data := handmade{sof: 0xC0, w: c.w, h: c.h, components: c.components, scans: 1, empty: true}.encode()
 		data = append(data, bytes.Repeat([]byte{0xFF}, 200_000)...)
@@ -241,6 +253,10 @@ func TestDecodeLargest(t *testing.T) {
 		_, err := exifread.Preview{Length: int64(len(data))}.Decode(t.Context(), name, func(n int64) { claimed = n })
 		if claimed != c.want {
 			t.Errorf("%s: %d bytes claimed, want %d; error %v", c.name, claimed, c.want, err)
+		}
+		large, refused := errors.AsType[*exifread.TooLargeError](err)
+		if refused != (c.want == 0) || refused && (large.Width != c.w || large.Bytes <= exifread.MaxPictureBytes || errors.Is(err, exifread.ErrDamaged)) {
+			t.Errorf("%s: error %v", c.name, err)
 		}
 	}
 }

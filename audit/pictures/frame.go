@@ -23,6 +23,7 @@ const (
 	damagedPreview = "the preview is damaged"
 	smallPreview   = "the preview is too small"
 	unreadPicture  = "the picture could not be read"
+	hugePicture    = "decoding the picture would take more than 256 MiB of memory"
 	failedHere     = "the program failed here, please report it"
 )
 
@@ -87,11 +88,14 @@ func (list framePictures) look(ctx context.Context, memory *budget) glance {
 		_, medium := errors.AsType[*fs.PathError](err)
 		again = again || medium || ctx.Err() != nil
 		_, failed := errors.AsType[*exifread.PanicError](err)
+		_, large := errors.AsType[*exifread.TooLargeError](err)
 		switch {
 		case again:
 			g.why = unreadPicture
 		case errors.Is(err, pixels.ErrTooSmall):
 			g.why = smallPreview
+		case large:
+			g.why = hugePicture
 		case failed:
 			g.why = failedHere
 		case !errors.Is(err, exifread.ErrDamaged):

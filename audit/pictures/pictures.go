@@ -12,6 +12,7 @@ import (
 
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
+	"prestrike/exifread"
 )
 
 // A Measurer measures the pictures of sequences, for the rules that need them.
@@ -46,7 +47,7 @@ const (
 	ahead = 3
 	// decodingBytes bounds the memory of all pictures that are being decoded. A
 	// preview of two megapixels takes 4 MB, a JPEG file of 24 megapixels 50 MB.
-	decodingBytes = 512 << 20
+	decodingBytes = exifread.MaxPictureBytes
 )
 
 // looking is a sequence whose pictures are being looked at.
@@ -207,6 +208,7 @@ func (p *Measurer) resume(keys []string) *looking {
 		}
 		p.open = slices.Delete(p.open, i, i+1) // until all of it is taken in
 		if o.back(n) {
+			clear(o.done) // of a call that was stopped
 			return o
 		}
 		break // its frames changed: this one takes its place
@@ -255,17 +257,20 @@ func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 		wg.Go(func() {
 			for t := range tasks {
 				g := t.job.frames[t.at].look(ctx, memory)
-				taken, all := t.on.take(t.at, g, t.job)
-				for range taken {
-					<-room
+				if g.tried == notRead && ctx.Err() != nil {
+					continue // given up on the way: the next call looks again
 				}
+				taken, all := t.on.take(t.at, g, t.job)
 				if all {
 					t.job.judge()
 				}
 				progress.Lock()
-				done++
-				if p.Progress != nil {
-					p.Progress(done, total)
+				for range taken {
+					<-room
+					done++
+					if p.Progress != nil {
+						p.Progress(done, total)
+					}
 				}
 				progress.Unlock()
 			}

@@ -220,6 +220,7 @@ func isSOF(marker byte) bool {
 const (
 	tagMPEntry     = 0xB002
 	mpEntryBytes   = 16
+	formatMask     = 0x07000000 // 0 for JPEG
 	typeMask       = 0x00FFFFFF
 	typeLargeThumb = 0x010000 // 0x010001 VGA, 0x010002 full HD, and larger ones later
 )
@@ -251,7 +252,9 @@ func (s *scanner) pictures(off, n int64) {
 				s.primary = length
 				continue
 			}
-			if kind&typeMask&^0xFFFF != typeLargeThumb || length == 0 {
+			// Other kinds show something else: another angle, a part of a
+			// panorama, a map of brightness.
+			if kind&formatMask != 0 || kind&typeMask&^0xFFFF != typeLargeThumb || length == 0 {
 				continue
 			}
 			if at += off; at > s.size-length {

@@ -1,0 +1,105 @@
+package pictures
+
+import (
+	"image"
+	"image/jpeg"
+	"os"
+	"path/filepath"
+	"runtime"
+	"runtime/debug"
+	"runtime/metrics"
+	"sync"
+	"testing"
+	"time"
+
+	"prestrike/audit/shoot"
+	"prestrike/exifread"
+)
+
+// heap is how many bytes hold objects, in use or not collected.
+func heap() int64 {
+	sample := []metrics.Sample{{Name: "/memory/classes/heap/objects:bytes"}}
+	metrics.Read(sample)
+	return int64(sample[0].Value.Uint64())
+}
+
+// TestDecodingPeak holds that what all pictures take together, garbage and the work
+// of measuring included, stays near the budget, with no help of the collector.
+func TestDecodingPeak(t *testing.T) {
+	const (
+		w, h, looks  = 2048, 1536, 40
+		most         = 32 << 20
+		work         = 12 << 20 // what measuring takes beside the picture, of two workers
+		claimed      = w * h * 3 / 2
+		untilTooMuch = looks * claimed
+	)
+	if untilTooMuch < 2*(most+work) {
+		t.Fatal("too few looks to show anything")
+	}
+	name := filepath.Join(t.TempDir(), "BX1_0001.JPG")
+	f, err := os.Create(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := jpeg.Encode(f, image.NewRGBA(image.Rect(0, 0, w, h)), nil); err != nil {
+		t.Fatal(err)
+	}
+	if err := f.Close(); err != nil {
+		t.Fatal(err)
+	}
+	file := shoot.ReadFile(t.Context(), name, "BX1_0001.JPG")
+	if p, err := file.Meta.Picture(); err != nil || p.Width != w {
+		t.Fatalf("%+v, %v", p, err)
+	}
+	frame := picturesIn(&shoot.Frame{Files: []*shoot.File{file}})
+
+	defer debug.SetGCPercent(debug.SetGCPercent(-1))
+	runtime.GC()
+	base, peak := heap(), int64(0)
+	stop, stopped := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(stopped)
+		for {
+			peak = max(peak, heap()-base)
+			select {
+			case <-stop:
+				return
+			case <-time.After(time.Millisecond):
+			}
+		}
+	}()
+	memory := newBudget(most)
+	var wg sync.WaitGroup
+	for range 2 {
+		wg.Go(func() {
+			for range looks / 2 {
+				if g := frame.look(t.Context(), memory); g.why != "" && g.why != smallPreview {
+					t.Errorf("not looked at: %s", g.why)
+				}
+			}
+		})
+	}
+	wg.Wait()
+	close(stop)
+	<-stopped
+	t.Logf("%d MiB at most, of %d MiB that were taken in all", peak>>20, int64(untilTooMuch)>>20)
+	if peak > most+work {
+		t.Errorf("%d MiB were held at once, more than %d", peak>>20, (most+work)>>20)
+	}
+	if memory.used != 0 {
+		t.Errorf("%d bytes not given back", memory.used)
+	}
+}
+
+// TestHugePicture holds that a picture above the limit is not looked at, and why.
+func TestHugePicture(t *testing.T) {
+	name := filepath.Join(t.TempDir(), "BX1_0001.JPG")
+	header := []byte("\xFF\xD8\xFF\xC0\x00\x0B\x08\x4E\x20\x4E\x20\x01\x01\x11\x00\xFF\xDA\x00\x08\x01\x01\x00\x00\x3F\x00") // 20,000 x 20,000, grey
+	if err := os.WriteFile(name, append(header, make([]byte, 1<<20)...), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	list := framePictures{{file: &shoot.File{Abs: name}, preview: exifread.Preview{Length: 1 << 20}}}
+	if g := list.look(t.Context(), newBudget(decodingBytes)); g.why != hugePicture {
+		t.Errorf("%q, want %q", g.why, hugePicture)
+	}
+}
