@@ -19,6 +19,11 @@ type Shoot struct {
 	// Clean tells that nothing is wrong with the shoot.
 	Clean bool
 
+	// What only Varied fills in.
+	Must   []Fault           // what must be found
+	Copies map[string]string // from the path of each copy to that of its original
+	Merged map[string]bool   // the paths of pictures that the camera merged
+
 	byStem map[string][]*shoot.File
 }
 
@@ -27,6 +32,8 @@ type TrueSequence struct {
 	Kind   shoot.Kind
 	Frames []string // the path of each frame's first file, in order
 	What   string   // how it was made, for people who look into a miss
+	// Support is what held the camera; SupportAuto where the shoot does not say.
+	Support shoot.Support
 }
 
 // Random makes up a shoot. The same seed makes the same shoot.
@@ -227,7 +234,7 @@ func (b *randomBody) frame(l look) string {
 }
 
 func (b *randomBody) done(kind shoot.Kind, what string, frames []string) {
-	b.shoot.Sequences = append(b.shoot.Sequences, TrueSequence{kind, frames, what})
+	b.shoot.Sequences = append(b.shoot.Sequences, TrueSequence{Kind: kind, Frames: frames, What: what})
 }
 
 // scene makes one or a few sequences.
