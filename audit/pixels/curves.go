@@ -1,6 +1,9 @@
 package pixels
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A curve is the sharpness of one tile through the run.
 type curve struct {
@@ -32,65 +35,79 @@ type curves struct {
 }
 
 // curves builds the curves from the frames that are not left out.
-func (s *Sequence) curves(th *Thresholds, lnGain []float64, out []bool) *curves {
+func (e *evidence) curves(out []bool) *curves {
 	var use []int
-	for i, f := range s.frames {
+	for i, f := range e.frames {
 		if !out[i] && f.tiles != nil {
 			use = append(use, i)
 		}
 	}
-	c := &curves{cols: s.grid.cols, rows: s.grid.rows}
-	if len(use) < 3 {
+	c := &curves{cols: e.grid.cols, rows: e.grid.rows}
+	if len(use) < curveFrames {
 		return c
 	}
-	c.lo = s.frames[use[0]].index
-	c.n = s.frames[use[len(use)-1]].index - c.lo + 1
+	c.lo = e.frames[use[0]].index
+	c.n = e.frames[use[len(use)-1]].index - c.lo + 1
 	c.real = make([]bool, c.n)
-	at := make([]int, len(use)) // place of each used frame in the curve
-	gains, scale := make([]float64, len(use)), make([]float64, len(use))
+	gains := make([]float64, len(use))
 	for k, i := range use {
-		at[k] = s.frames[i].index - c.lo
-		c.real[at[k]] = true
-		gains[k] = lnGain[i]
+		c.real[e.frames[i].index-c.lo] = true
+		gains[k] = e.lnGain[i]
 	}
-	base := median(append([]float64(nil), gains...))
+	base := median(slices.Clone(gains))
+	scale := make([]float64, len(use)) // of energies, to one brightness
 	for k := range scale {
 		scale[k] = math.Exp(2 * (base - gains[k]))
 	}
 	c.tiles = make([]curve, c.cols*c.rows)
 	raw := make([]float64, c.n)
 	for t := range c.tiles {
-		seen := 0
-		last := -1
-		for k, i := range use {
-			e := float64(s.frames[i].tiles[t].energy)
-			if e < 0 {
-				continue
-			}
-			seen++
-			p := at[k]
-			raw[p] = e * scale[k]
-			for q := last + 1; q < p; q++ { // between samples, or before the first
-				if last < 0 {
-					raw[q] = raw[p]
-				} else {
-					raw[q] = raw[last] + (raw[p]-raw[last])*float64(q-last)/float64(p-last)
-				}
-			}
-			last = p
+		if !e.energies(raw, t, c.lo, use, scale) {
+			continue
 		}
-		if seen*4 < len(use)*3 || seen < 3 {
-			continue // out of the picture too often
-		}
-		for q := last + 1; q < c.n; q++ {
-			raw[q] = raw[last]
-		}
-		c.tiles[t].fit(raw, th)
+		c.tiles[t].fit(raw, &e.th)
 		if c.bridged(&c.tiles[t]) {
 			c.tiles[t].textured = false
 		}
 	}
 	c.markTextured()
+	c.count()
+	return c
+}
+
+// energies fills raw with the focus measures of tile t from frame lo on, with
+// straight lines where the tile is not seen; it is not ok where that is too often.
+func (e *evidence) energies(raw []float64, t, lo int, use []int, scale []float64) (ok bool) {
+	seen := 0
+	last := -1
+	for k, i := range use {
+		v := float64(e.frames[i].tiles[t].energy)
+		if v < 0 {
+			continue
+		}
+		seen++
+		p := e.frames[i].index - lo
+		raw[p] = v * scale[k]
+		for q := last + 1; q < p; q++ { // between samples, or before the first
+			if last < 0 {
+				raw[q] = raw[p]
+			} else {
+				raw[q] = raw[last] + (raw[p]-raw[last])*float64(q-last)/float64(p-last)
+			}
+		}
+		last = p
+	}
+	if float64(seen) < curveSeen*float64(len(use)) || seen < curveFrames {
+		return false
+	}
+	for q := last + 1; q < len(raw); q++ {
+		raw[q] = raw[last]
+	}
+	return true
+}
+
+// count counts the tiles by what their curves show, and takes the median width.
+func (c *curves) count() {
 	var hws []float64
 	for i := range c.tiles {
 		t := &c.tiles[i]
@@ -108,7 +125,6 @@ func (s *Sequence) curves(th *Thresholds, lnGain []float64, out []bool) *curves 
 	if len(hws) > 0 {
 		c.hw = median(hws)
 	}
-	return c
 }
 
 // bridged reports whether the sharp part of a curve lies over, or beside, two and
@@ -141,8 +157,8 @@ func (c *curve) fit(raw []float64, th *Thresholds) {
 			second = min(second, v)
 		}
 	}
-	c.rise = c.peak / max(second, 0.1)
-	c.detail = c.peak >= 2*th.MinEnergy
+	c.rise = c.peak / max(second, leastEnergy)
+	c.detail = c.peak >= detailEnergy*th.MinEnergy
 	height := c.peak - c.floor
 	c.f = make([]float32, n)
 	if height <= 0 {
@@ -150,7 +166,7 @@ func (c *curve) fit(raw []float64, th *Thresholds) {
 		return
 	}
 	var rough []float64
-	middle := median(append([]float64(nil), raw...))
+	middle := median(slices.Clone(raw))
 	for i := 1; i+1 < n; i++ {
 		if raw[i] <= middle {
 			rough = append(rough, math.Abs(raw[i]-(raw[i-1]+raw[i+1])/2))
@@ -160,7 +176,7 @@ func (c *curve) fit(raw []float64, th *Thresholds) {
 	if len(rough) > 0 {
 		sigma = consistent * median(rough) / math.Sqrt(1.5)
 	}
-	c.noise = max(sigma, 0.03*c.floor) / height
+	c.noise = max(sigma, floorNoise*c.floor) / height
 	for i, v := range raw {
 		c.f[i] = float32((v - c.floor) / height)
 	}
@@ -175,21 +191,21 @@ func (c *curve) fit(raw []float64, th *Thresholds) {
 func (c *curve) shape() {
 	n := len(c.f)
 	lo, hi := c.arg, c.arg
-	for lo > 0 && c.f[lo-1] >= 0.5 {
+	for lo > 0 && c.f[lo-1] >= halfHeight {
 		lo--
 	}
-	for hi < n-1 && c.f[hi+1] >= 0.5 {
+	for hi < n-1 && c.f[hi+1] >= halfHeight {
 		hi++
 	}
 	c.from, c.to = lo, hi
 	left, right := math.NaN(), math.NaN()
 	if lo > 0 {
 		a, b := float64(c.f[lo-1]), float64(c.f[lo])
-		left = float64(c.arg) - (float64(lo) - (b-0.5)/(b-a))
+		left = float64(c.arg) - (float64(lo) - (b-halfHeight)/(b-a))
 	}
 	if hi < n-1 {
 		a, b := float64(c.f[hi]), float64(c.f[hi+1])
-		right = float64(hi) + (a-0.5)/(a-b) - float64(c.arg)
+		right = float64(hi) + (a-halfHeight)/(a-b) - float64(c.arg)
 	}
 	switch {
 	case !math.IsNaN(left) && !math.IsNaN(right):
@@ -227,11 +243,11 @@ func (c *curve) shape() {
 		return
 	}
 	mu := -q / (2 * r)
-	if math.Abs(mu) > 1.5 {
+	if math.Abs(mu) > fitReach {
 		return // the parabola does not describe this peak
 	}
 	hw := math.Sqrt(2*math.Ln2) * math.Sqrt(-det/(2*r))
-	if hw >= 1.2 {
+	if hw >= fitWidth {
 		c.hw, c.mu = hw, float64(c.arg)+mu
 	}
 }
@@ -248,11 +264,11 @@ func (c *curves) markTextured() {
 		near := 0
 		for _, j := range c.neighbours(i) {
 			o := &c.tiles[j]
-			if o.textured && math.Abs(float64(o.arg-t.arg)) <= max(1, t.hw/2) {
+			if o.textured && math.Abs(float64(o.arg-t.arg)) <= max(1, t.hw*likePeak) {
 				near++
 			}
 		}
-		keep[i] = near >= 2
+		keep[i] = near >= likeTiles
 	}
 	for i := range c.tiles {
 		c.tiles[i].textured = keep[i]
@@ -299,8 +315,7 @@ func (c *curves) cluster(marked []bool) []int {
 }
 
 // box returns the box around tiles, in fractions of the picture.
-func (s *Sequence) box(tiles []int) Box {
-	g := &s.grid
+func (g *tileGrid) box(tiles []int) Box {
 	if len(tiles) == 0 {
 		return Box{}
 	}

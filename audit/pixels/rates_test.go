@@ -174,220 +174,276 @@ func (ta *tally) moved(st, name string, at int, hit bool, j *pixels.Judgement) {
 	ta.fault(st, name, v, hit, j)
 }
 
+// A proof is one drawn scene whose clean and faulty runs a tally counts. Its random
+// numbers are drawn in the order of the faults: leave that as it is, or the runs are
+// others.
+type proof struct {
+	*tally
+	*studio
+	draw  pixelstest.Draw
+	shots []pixelstest.Shot // the clean run
+	n     int               // of them
+	rng   *rand.Rand
+	name  string
+}
+
+// inside draws a frame that is not near an end.
+func (p *proof) inside() int { return 4 + p.rng.IntN(p.n-8) }
+
 // scene measures one drawn scene, clean and with each fault.
 func (ta *tally) scene(seed uint64) {
 	d := pixelstest.Random(seed)
-	b := d.Build()
-	st := &studio{b, map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+	st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
 	shots := d.Shots()
-	n := len(shots)
-	rng := rand.New(rand.NewPCG(seed, 4))
-	name := fmt.Sprintf("seed %d (%v, %d frames, %.2f px)", seed, d.Shape, n, d.CoC)
-	inside := func() int { return 4 + rng.IntN(n-8) }
+	p := &proof{
+		tally: ta, studio: st, draw: d, shots: shots, n: len(shots), rng: rand.New(rand.NewPCG(seed, 4)),
+		name: fmt.Sprintf("seed %d (%v, %d frames, %.2f px)", seed, d.Shape, len(shots), d.CoC),
+	}
+	for _, fault := range []func(){
+		p.clean, p.thinned, p.missing, p.stands, p.standsAtStart, p.sameFile, p.back, p.bumped, p.darkened, p.brightened, p.shaken, p.cut, p.interval,
+	} {
+		fault()
+	}
+}
 
-	j := st.judge(shots)
-	ta.count("C moved | clean, a place cannot be told", j.Moved.Answer, len(j.Moved.Doubtful) > 0)
-	ta.foreign(name, "clean", j)
-	ta.note("ends clean %.3f %.3f", j.First.Share, j.Last.Share)
-	ta.count("B walk | focus runs", j.Walk.Answer, j.Walk.Answer == pixels.Found)
-	if d.CoC <= 2 {
-		ta.count("A step | true blur up to 2 px", j.Step.Answer, j.Step.Answer == pixels.Found)
+// clean judges the run as it is.
+func (p *proof) clean() {
+	j := p.judge(p.shots)
+	p.count("C moved | clean, a place cannot be told", j.Moved.Answer, len(j.Moved.Doubtful) > 0)
+	p.foreign(p.name, "clean", j)
+	p.note("ends clean %.3f %.3f", j.First.Share, j.Last.Share)
+	p.count("B walk | focus runs", j.Walk.Answer, j.Walk.Answer == pixels.Found)
+	if p.draw.CoC <= 2 {
+		p.count("A step | true blur up to 2 px", j.Step.Answer, j.Step.Answer == pixels.Found)
 	}
 	if j.Step.Blur > 0 {
-		r := j.Step.Blur / d.CoC
-		ta.count("B step | within a factor of 2", pixels.Fine, r > 0.5 && r < 2)
-		ta.note("ratio %.3f coc %.2f hw %.2f", r, d.CoC, j.HalfWidth)
+		r := j.Step.Blur / p.draw.CoC
+		p.count("B step | within a factor of 2", pixels.Fine, r > 0.5 && r < 2)
+		p.note("ratio %.3f coc %.2f hw %.2f", r, p.draw.CoC, j.HalfWidth)
 	}
+}
+
+// thinned takes every second, third and fourth frame: the steps grow.
+func (p *proof) thinned() {
 	for _, k := range []int{2, 3, 4} { // every k-th frame
-		c := d.CoC * float64(k)
-		if c < 4 || n/k < 7 {
+		c := p.draw.CoC * float64(k)
+		if c < 4 || p.n/k < 7 {
 			continue
 		}
 		var thin []pixelstest.Shot
-		for i := 0; i < n; i += k {
-			thin = append(thin, shots[i])
+		for i := 0; i < p.n; i += k {
+			thin = append(thin, p.shots[i])
 		}
-		j := st.judge(thin)
-		ta.fault(name, "step | true blur 4 px and more", j.Step.Verdict, j.Step.Answer == pixels.Found, j)
+		j := p.judge(thin)
+		p.fault(p.name, "step | true blur 4 px and more", j.Step.Verdict, j.Step.Answer == pixels.Found, j)
 		if j.Step.Blur > 0 {
-			ta.note("ratio %.3f coc %.2f hw %.2f", j.Step.Blur/c, c, j.HalfWidth)
+			p.note("ratio %.3f coc %.2f hw %.2f", j.Step.Blur/c, c, j.HalfWidth)
 		}
 	}
+}
 
+// missing takes out one frame, and two.
+func (p *proof) missing() {
 	for m := 1; m <= 2; m++ {
-		at := inside()
-		j := st.judge(pixelstest.Missing(shots, at, m))
+		at := p.inside()
+		j := p.judge(pixelstest.Missing(p.shots, at, m))
 		hit := slices.ContainsFunc(j.Jumps.Events, func(e pixels.Jump) bool { return e.From == at-1 })
-		ta.fault(name, fmt.Sprintf("jump | %d missing, located", m), j.Jumps.Verdict, hit, j)
-		ta.foreign(name, fmt.Sprint(m, " missing at ", at), j, "jump", "step")
+		p.fault(p.name, fmt.Sprintf("jump | %d missing, located", m), j.Jumps.Verdict, hit, j)
+		p.foreign(p.name, fmt.Sprint(m, " missing at ", at), j, "jump", "step")
 	}
+}
 
+// stands holds the focus for a frame, in the middle and at the end.
+func (p *proof) stands() {
 	for _, where := range []string{"middle", "end"} {
-		at := inside()
+		at := p.inside()
 		if where == "end" {
-			at = n - 1
+			at = p.n - 1
 		}
-		j := st.judge(pixelstest.Stall(shots, at, 1, true))
+		j := p.judge(pixelstest.Stall(p.shots, at, 1, true))
 		hit := slices.ContainsFunc(j.Stalls.Events, func(e pixels.Stall) bool { return e.From == at })
-		ta.fault(name, "stall | one frame twice, "+where, j.Stalls.Verdict, hit, j)
-		ta.foreign(name, "stall "+where, j, "stall", "first edge", "last edge", "step")
+		p.fault(p.name, "stall | one frame twice, "+where, j.Stalls.Verdict, hit, j)
+		p.foreign(p.name, "stall "+where, j, "stall", "first edge", "last edge", "step")
 	}
-	{
-		s := pixelstest.Stall(shots, 0, 3, true)
-		j := st.judge(s)
-		hit := slices.ContainsFunc(j.Stalls.Events, func(e pixels.Stall) bool { return e.From == 0 })
-		ta.fault(name, "stall | start stands for 3 frames", j.Stalls.Verdict, hit, j)
-		ta.foreign(name, "stalled start", j, "stall", "first edge", "step")
-	}
-	{
-		at := inside()
-		s := slices.Insert(slices.Clone(shots), at, shots[at])
-		j := st.judge(s)
-		hit := slices.ContainsFunc(j.Stalls.Events, func(e pixels.Stall) bool { return e.From == at })
-		ta.fault(name, "stall | the same file twice", j.Stalls.Verdict, hit, j)
-	}
-	{
-		at := inside()
-		j := st.judge(pixelstest.Swap(shots, at))
-		hit := slices.ContainsFunc(j.Order.Events, func(e pixels.Reversal) bool { return e.From <= at+1 && e.To >= at })
-		ta.fault(name, "order | two swapped", j.Order.Verdict, hit, j)
-		ta.foreign(name, fmt.Sprint("swap at ", at), j, "order", "step")
-		at = n/2 + rng.IntN(n/3)
-		j = st.judge(pixelstest.Restart(shots, at))
-		hit = slices.ContainsFunc(j.Order.Events, func(e pixels.Reversal) bool { return e.To >= at })
-		ta.fault(name, "order | restarted", j.Order.Verdict, hit, j)
-		ta.foreign(name, fmt.Sprint("restart at ", at), j, "order", "step", "last edge")
-		at = n/2 + rng.IntN(n/4)
-		j = st.judge(pixelstest.Turn(shots, at, n))
-		hit = slices.ContainsFunc(j.Order.Events, func(e pixels.Reversal) bool { return e.To >= at })
-		ta.fault(name, "order | turned back for good", j.Order.Verdict, hit, j)
-		ta.foreign(name, fmt.Sprint("turn at ", at), j, "order", "step", "last edge", "first edge")
-	}
-	for _, last := range []int{1, n} {
-		at := inside()
-		ang := rng.Float64() * 2 * math.Pi
-		px := 2 * float64(d.Width) / 1600
-		j := st.judge(pixelstest.Bump(shots, at, last, px*math.Cos(ang), px*math.Sin(ang)))
+}
+
+// standsAtStart holds the focus of the first frame.
+func (p *proof) standsAtStart() {
+	s := pixelstest.Stall(p.shots, 0, 3, true)
+	j := p.judge(s)
+	hit := slices.ContainsFunc(j.Stalls.Events, func(e pixels.Stall) bool { return e.From == 0 })
+	p.fault(p.name, "stall | start stands for 3 frames", j.Stalls.Verdict, hit, j)
+	p.foreign(p.name, "stalled start", j, "stall", "first edge", "step")
+}
+
+// sameFile adds a frame once more.
+func (p *proof) sameFile() {
+	at := p.inside()
+	s := slices.Insert(slices.Clone(p.shots), at, p.shots[at])
+	j := p.judge(s)
+	hit := slices.ContainsFunc(j.Stalls.Events, func(e pixels.Stall) bool { return e.From == at })
+	p.fault(p.name, "stall | the same file twice", j.Stalls.Verdict, hit, j)
+}
+
+// back lets focus go back in three ways.
+func (p *proof) back() {
+	at := p.inside()
+	j := p.judge(pixelstest.Swap(p.shots, at))
+	hit := slices.ContainsFunc(j.Order.Events, func(e pixels.Reversal) bool { return e.From <= at+1 && e.To >= at })
+	p.fault(p.name, "order | two swapped", j.Order.Verdict, hit, j)
+	p.foreign(p.name, fmt.Sprint("swap at ", at), j, "order", "step")
+	at = p.n/2 + p.rng.IntN(p.n/3)
+	j = p.judge(pixelstest.Restart(p.shots, at))
+	hit = slices.ContainsFunc(j.Order.Events, func(e pixels.Reversal) bool { return e.To >= at })
+	p.fault(p.name, "order | restarted", j.Order.Verdict, hit, j)
+	p.foreign(p.name, fmt.Sprint("restart at ", at), j, "order", "step", "last edge")
+	at = p.n/2 + p.rng.IntN(p.n/4)
+	j = p.judge(pixelstest.Turn(p.shots, at, p.n))
+	hit = slices.ContainsFunc(j.Order.Events, func(e pixels.Reversal) bool { return e.To >= at })
+	p.fault(p.name, "order | turned back for good", j.Order.Verdict, hit, j)
+	p.foreign(p.name, fmt.Sprint("turn at ", at), j, "order", "step", "last edge", "first edge")
+}
+
+// bumped moves the camera, for one frame and for good.
+func (p *proof) bumped() {
+	for _, last := range []int{1, p.n} {
+		at := p.inside()
+		ang := p.rng.Float64() * 2 * math.Pi
+		px := 2 * float64(p.draw.Width) / 1600
+		j := p.judge(pixelstest.Bump(p.shots, at, last, px*math.Cos(ang), px*math.Sin(ang)))
 		label := map[bool]string{true: "moved | 2 px at 1,600, one frame", false: "moved | 2 px at 1,600, for good"}[last == 1]
 		if j.Signature.Kind == "drift" { // a jump along the drift looks like a step of focus
 			label += ", picture drifts with focus"
 			hit := slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at })
-			ta.moved(name, label, at, hit, j)
+			p.moved(p.name, label, at, hit, j)
 			hit = hit || j.Order.Answer == pixels.Found || j.Jumps.Answer == pixels.Found || j.Stalls.Answer == pixels.Found
-			ta.moved(name, label+": or named a step of focus", at, hit, j)
+			p.moved(p.name, label+": or named a step of focus", at, hit, j)
 		} else {
 			hit := slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at && e.Lasting == (last > 1) })
-			ta.moved(name, label, at, hit, j)
-			ta.foreign(name, fmt.Sprint("bump at ", at), j, "moved", "step")
+			p.moved(p.name, label, at, hit, j)
+			p.foreign(p.name, fmt.Sprint("bump at ", at), j, "moved", "step")
 		}
-		px = 5 + 25*rng.Float64()
-		j = st.judge(pixelstest.Bump(shots, at, last, px*math.Cos(ang), px*math.Sin(ang)))
+		px = 5 + 25*p.rng.Float64()
+		j = p.judge(pixelstest.Bump(p.shots, at, last, px*math.Cos(ang), px*math.Sin(ang)))
 		hit := slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at })
 		label = "moved | 5 to 30 px"
 		if j.Signature.Kind == "drift" {
 			label += ", picture drifts with focus"
 		}
-		ta.moved(name, label, at, hit, j)
+		p.moved(p.name, label, at, hit, j)
 	}
-	{
-		at := rng.IntN(n)
-		ev := -1.2 - 3*rng.Float64()
-		j := st.judge(pixelstest.Brighten(shots, at, 1, ev))
-		hit := len(j.Dark.Events) == 1 && j.Dark.Events[0].Frame == at
-		ta.fault(name, "dark | 1.2 to 4.2 EV", j.Dark.Verdict, hit, j)
-		ta.foreign(name, fmt.Sprint("dark at ", at), j, "dark", "step", "first edge", "last edge")
-		j = st.judge(pixelstest.Brighten(shots, at, 1, -12))
-		hit = len(j.Dark.Events) == 1 && j.Dark.Events[0].Frame == at
-		ta.fault(name, "dark | black", j.Dark.Verdict, hit, j)
-		ta.foreign(name, fmt.Sprint("black at ", at), j, "dark", "step", "first edge", "last edge")
-		j = st.judge(pixelstest.Brighten(shots, at, 1, -0.7))
-		ta.count("A dark | 0.7 EV below", j.Dark.Answer, j.Dark.Answer == pixels.Found)
-	}
-	for _, last := range []int{1, n} {
-		at := 1 + inside()
-		ev := 0.15 + 0.3*rng.Float64()
-		if rng.IntN(2) == 0 {
+}
+
+// darkened makes a frame dark, black, and not quite dark.
+func (p *proof) darkened() {
+	at := p.rng.IntN(p.n)
+	ev := -1.2 - 3*p.rng.Float64()
+	j := p.judge(pixelstest.Brighten(p.shots, at, 1, ev))
+	hit := len(j.Dark.Events) == 1 && j.Dark.Events[0].Frame == at
+	p.fault(p.name, "dark | 1.2 to 4.2 EV", j.Dark.Verdict, hit, j)
+	p.foreign(p.name, fmt.Sprint("dark at ", at), j, "dark", "step", "first edge", "last edge")
+	j = p.judge(pixelstest.Brighten(p.shots, at, 1, -12))
+	hit = len(j.Dark.Events) == 1 && j.Dark.Events[0].Frame == at
+	p.fault(p.name, "dark | black", j.Dark.Verdict, hit, j)
+	p.foreign(p.name, fmt.Sprint("black at ", at), j, "dark", "step", "first edge", "last edge")
+	j = p.judge(pixelstest.Brighten(p.shots, at, 1, -0.7))
+	p.count("A dark | 0.7 EV below", j.Dark.Answer, j.Dark.Answer == pixels.Found)
+}
+
+// brightened changes the light, for one frame and for good.
+func (p *proof) brightened() {
+	for _, last := range []int{1, p.n} {
+		at := 1 + p.inside()
+		ev := 0.15 + 0.3*p.rng.Float64()
+		if p.rng.IntN(2) == 0 {
 			ev = -ev
 		}
-		j := st.judge(pixelstest.Brighten(shots, at, last, ev))
+		j := p.judge(pixelstest.Brighten(p.shots, at, last, ev))
 		hit := slices.ContainsFunc(j.Brightness.Jumps, func(e pixels.Change) bool { return e.To == at })
-		ta.fault(name, "brightness | jump of 0.15 to 0.45 EV", j.Brightness.Verdict, hit, j)
-		ta.foreign(name, fmt.Sprintf("jump of %.2f EV at %d", ev, at), j, "brightness", "step")
+		p.fault(p.name, "brightness | jump of 0.15 to 0.45 EV", j.Brightness.Verdict, hit, j)
+		p.foreign(p.name, fmt.Sprintf("jump of %.2f EV at %d", ev, at), j, "brightness", "step")
 	}
-	for _, px := range []float64{2.5 + 1.5*rng.Float64(), 4 + 3*rng.Float64()} {
-		at := inside()
-		j := st.judge(pixelstest.Shake(shots, at, px, rng.Float64()*math.Pi))
+}
+
+// shaken shakes a frame a little, and more.
+func (p *proof) shaken() {
+	for _, px := range []float64{2.5 + 1.5*p.rng.Float64(), 4 + 3*p.rng.Float64()} {
+		at := p.inside()
+		j := p.judge(pixelstest.Shake(p.shots, at, px, p.rng.Float64()*math.Pi))
 		hit := slices.ContainsFunc(j.Soft.Events, func(e pixels.SoftFrame) bool { return e.Frame == at })
-		ta.fault(name, map[bool]string{true: "soft | shake of 2.5 to 4 px", false: "soft | shake of 4 to 7 px"}[px < 4], j.Soft.Verdict, hit, j)
-		ta.foreign(name, fmt.Sprint("shake at ", at), j, "soft", "step")
+		p.fault(p.name, map[bool]string{true: "soft | shake of 2.5 to 4 px", false: "soft | shake of 4 to 7 px"}[px < 4], j.Soft.Verdict, hit, j)
+		p.foreign(p.name, fmt.Sprint("shake at ", at), j, "soft", "step")
 	}
+}
+
+// cut cuts off frames at either end.
+func (p *proof) cut() {
 	for _, share := range [][2]float64{{0.03, 0.10}, {0.12, 0.35}} {
-		q := share[0] + (share[1]-share[0])*rng.Float64()
+		q := share[0] + (share[1]-share[0])*p.rng.Float64()
 		label := fmt.Sprintf("lost %.0f to %.0f %%", 100*share[0], 100*share[1])
 		for _, first := range []bool{true, false} {
 			var cut []pixelstest.Shot
 			var lost float64
 			if first {
-				f := b.FocusAt(q)
-				i := slices.IndexFunc(shots, func(s pixelstest.Shot) bool { return s.Focus >= f })
-				cut = shots[i:]
-				lost = b.LostBefore(cut[0].Focus)
+				f := p.built.FocusAt(q)
+				i := slices.IndexFunc(p.shots, func(s pixelstest.Shot) bool { return s.Focus >= f })
+				cut = p.shots[i:]
+				lost = p.built.LostBefore(cut[0].Focus)
 			} else {
-				f := b.FocusAt(1 - q)
-				i := slices.IndexFunc(shots, func(s pixelstest.Shot) bool { return s.Focus > f })
-				cut = shots[:i]
-				lost = b.LostBehind(cut[i-1].Focus)
+				f := p.built.FocusAt(1 - q)
+				i := slices.IndexFunc(p.shots, func(s pixelstest.Shot) bool { return s.Focus > f })
+				cut = p.shots[:i]
+				lost = p.built.LostBehind(cut[i-1].Focus)
 			}
 			if len(cut) < 6 || lost < share[0]*0.8 || lost > share[1]*1.3 { // steps and terraces jump
 				continue
 			}
-			j := st.judge(cut)
-			ta.note("ends lost %.3f: %.3f", lost, map[bool]float64{true: j.First.Share, false: j.Last.Share}[first])
+			j := p.judge(cut)
+			p.note("ends lost %.3f: %.3f", lost, map[bool]float64{true: j.First.Share, false: j.Last.Share}[first])
 			if first {
-				ta.fault(name, "first edge | "+label, j.First.Verdict, j.First.Answer == pixels.Found, j)
-				ta.foreign(name, "cut first", j, "first edge", "step")
+				p.fault(p.name, "first edge | "+label, j.First.Verdict, j.First.Answer == pixels.Found, j)
+				p.foreign(p.name, "cut first", j, "first edge", "step")
 			} else {
-				ta.fault(name, "last edge | "+label, j.Last.Verdict, j.Last.Answer == pixels.Found, j)
-				ta.foreign(name, "cut last", j, "last edge", "step")
+				p.fault(p.name, "last edge | "+label, j.Last.Verdict, j.Last.Answer == pixels.Found, j)
+				p.foreign(p.name, "cut last", j, "last edge", "step")
 			}
 		}
 	}
-	ta.interval(st, name, d, rng)
 }
 
 // interval measures the scene as a time-lapse would show it: focus stands.
-func (ta *tally) interval(st *studio, name string, d pixelstest.Draw, rng *rand.Rand) {
-	n := 16
-	focus := 0.2 + 0.6*rng.Float64()
-	shots := pixelstest.Run(d.Seed+500, n, focus, focus, 0)
+func (p *proof) interval() {
+	const n = 16
+	focus := 0.2 + 0.6*p.rng.Float64()
+	shots := pixelstest.Run(p.draw.Seed+500, n, focus, focus, 0)
 	for i := range shots {
-		shots[i].EV += 0.006 * rng.NormFloat64()
-		if d.Seed/2%2 == 0 { // a soft shadow crosses
+		shots[i].EV += 0.006 * p.rng.NormFloat64()
+		if p.draw.Seed/2%2 == 0 { // a soft shadow crosses
 			shots[i].Cloud = 0.5
 			shots[i].CloudAt = -0.2 + 1.4*float64(i)/float64(n-1)
 		}
 	}
-	j := st.judge(shots)
-	ta.count("B walk | standing runs", j.Walk.Answer, j.Walk.Answer == pixels.Fine)
-	ta.count("A walk | standing runs taken for focus", j.Walk.Answer, j.Walk.Answer == pixels.Found)
+	j := p.judge(shots)
+	p.count("B walk | standing runs", j.Walk.Answer, j.Walk.Answer == pixels.Fine)
+	p.count("A walk | standing runs taken for focus", j.Walk.Answer, j.Walk.Answer == pixels.Found)
 	if j.Walk.Answer == pixels.Found {
-		ta.note("%s: standing taken for focus\n    %s", name, summary(j))
+		p.note("%s: standing taken for focus\n    %s", p.name, summary(j))
 	}
-	ta.count("C moved | clean standing run, a place cannot be told", j.Moved.Answer, len(j.Moved.Doubtful) > 0)
-	ta.foreign(name, "clean", j)
+	p.count("C moved | clean standing run, a place cannot be told", j.Moved.Answer, len(j.Moved.Doubtful) > 0)
+	p.foreign(p.name, "clean", j)
 	flick := slices.Clone(shots)
 	for i := range flick {
-		flick[i].EV += 0.18 * rng.NormFloat64()
+		flick[i].EV += 0.18 * p.rng.NormFloat64()
 	}
-	j = st.judge(flick)
-	ta.fault(name, "brightness | flicker of 0.18 EV (deviation)", j.Brightness.Verdict, j.Brightness.Answer == pixels.Found, j)
-	at := 3 + rng.IntN(n-6)
-	j = st.judge(pixelstest.Shake(shots, at, 5, rng.Float64()*math.Pi))
+	j = p.judge(flick)
+	p.fault(p.name, "brightness | flicker of 0.18 EV (deviation)", j.Brightness.Verdict, j.Brightness.Answer == pixels.Found, j)
+	at := 3 + p.rng.IntN(n-6)
+	j = p.judge(pixelstest.Shake(shots, at, 5, p.rng.Float64()*math.Pi))
 	hit := slices.ContainsFunc(j.Soft.Events, func(e pixels.SoftFrame) bool { return e.Frame == at })
-	ta.fault(name, "soft | standing run, shake of 5 px", j.Soft.Verdict, hit, j)
-	j = st.judge(pixelstest.Bump(shots, at, n, 2*float64(d.Width)/1600, 0))
+	p.fault(p.name, "soft | standing run, shake of 5 px", j.Soft.Verdict, hit, j)
+	j = p.judge(pixelstest.Bump(shots, at, n, 2*float64(p.draw.Width)/1600, 0))
 	hit = slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at })
-	ta.moved(name, "moved | standing run, 2 px at 1,600", at, hit, j)
+	p.moved(p.name, "moved | standing run, 2 px at 1,600", at, hit, j)
 }
 
 // targets are the rates to be reached, by rows of the table: at least for what is

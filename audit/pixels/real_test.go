@@ -187,90 +187,80 @@ func TestRealFaults(t *testing.T) {
 	if testing.Short() {
 		t.Skip("renders many pictures")
 	}
-	type count struct{ runs, cannot, found int }
-	counts := map[string]*count{}
-	add := func(name string, a pixels.Answer, hit bool) {
-		c := counts[name]
-		if c == nil {
-			c = &count{}
-			counts[name] = c
-		}
-		c.runs++
-		switch {
-		case hit:
-			c.found++
-		case a == pixels.CannotTell:
-			c.cannot++
-		}
-	}
-	judge := func(list []*pixels.FrameMeasure) *pixels.Judgement {
-		var s pixels.Sequence
-		for _, m := range list {
-			s.Add(m)
-		}
-		return s.Judge(pixels.DefaultThresholds(), nil)
-	}
-	measure := func(img image.Image) *pixels.FrameMeasure {
-		m, err := pixels.Measure(img)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return m
-	}
+	ta := &tally{rows: map[string]*row{}}
 	for _, r := range realSeries(t) {
 		var pictures []image.Image
 		var clean []*pixels.FrameMeasure
 		for _, f := range r.files {
 			img := decode(t, f)
 			pictures = append(pictures, img)
-			clean = append(clean, measure(img))
+			clean = append(clean, measure(t, img))
 		}
-		n := len(clean)
-		whole := judge(clean)
-		step := 2 * max(pictures[0].Bounds().Dx(), pictures[0].Bounds().Dy()) / 1600
-		every := 3
-		if *seedCount > 2 { // the long run
-			every = 1
-		}
-		for at := 0; at < n; at += every {
-			dark := slices.Clone(clean)
-			dark[at] = measure(altered(pictures[at], 0, 0.45)) // about 2 EV by the usual tone curve
-			j := judge(dark)
-			add("dark, about 2 EV", j.Dark.Answer, len(j.Dark.Events) == 1 && j.Dark.Events[0].Frame == at)
-			j = judge(slices.Insert(slices.Clone(clean), at, clean[at]))
-			add("the same file twice", j.Stalls.Answer, slices.ContainsFunc(j.Stalls.Events, func(e pixels.Stall) bool { return e.Identical && e.From == at }))
-			if at >= 2 && at < n-2 {
-				bumped := slices.Clone(clean)
-				for i := at; i < n; i++ {
-					bumped[i] = measure(altered(pictures[i], max(step, 1), 1))
-				}
-				j = judge(bumped)
-				add("moved, 2 px at 1,600", j.Moved.Answer, slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at }))
-			}
-		}
-		var lost float64
-		for cut := 1; n-cut >= 6; cut++ { // from the front, where the whole series is covered
-			lost += whole.PerFrame[cut-1].Sharpest
-			if lost > 0.1 && whole.First.Answer == pixels.Fine {
-				j := judge(clean[cut:])
-				add("first end, more than 10 % of the sharpest tiles lost", j.First.Answer, j.First.Answer == pixels.Found)
-			}
-		}
-		lost = 0
-		for cut := 1; n-cut >= 6; cut++ {
-			lost += whole.PerFrame[n-cut].Sharpest
-			if lost > 0.1 && whole.Last.Answer == pixels.Fine {
-				j := judge(clean[:n-cut])
-				add("last end, more than 10 % of the sharpest tiles lost", j.Last.Answer, j.Last.Answer == pixels.Found)
-			}
-		}
+		ta.realFrames(t, pictures, clean)
+		ta.realEnds(clean)
 	}
-	for name, c := range counts {
+	for name, c := range ta.rows {
 		t.Logf("%s: %d runs, cannot tell %d, found %d", name, c.runs, c.cannot, c.found)
 		if name[:4] == "dark" || name[:3] == "the" {
 			if c.found != c.runs {
 				t.Errorf("%s: %d of %d found", name, c.found, c.runs)
 			}
+		}
+	}
+}
+
+func judgeAll(list []*pixels.FrameMeasure) *pixels.Judgement {
+	var s pixels.Sequence
+	for _, m := range list {
+		s.Add(m)
+	}
+	return s.Judge(pixels.DefaultThresholds(), nil)
+}
+
+// realFrames puts faults of single frames into a real series.
+func (ta *tally) realFrames(t *testing.T, pictures []image.Image, clean []*pixels.FrameMeasure) {
+	n := len(clean)
+	step := 2 * max(pictures[0].Bounds().Dx(), pictures[0].Bounds().Dy()) / 1600
+	every := 3
+	if *seedCount > 2 { // the long run
+		every = 1
+	}
+	for at := 0; at < n; at += every {
+		dark := slices.Clone(clean)
+		dark[at] = measure(t, altered(pictures[at], 0, 0.45)) // about 2 EV by the usual tone curve
+		j := judgeAll(dark)
+		ta.count("dark, about 2 EV", j.Dark.Answer, len(j.Dark.Events) == 1 && j.Dark.Events[0].Frame == at)
+		j = judgeAll(slices.Insert(slices.Clone(clean), at, clean[at]))
+		ta.count("the same file twice", j.Stalls.Answer, slices.ContainsFunc(j.Stalls.Events, func(e pixels.Stall) bool { return e.Identical && e.From == at }))
+		if at >= 2 && at < n-2 {
+			bumped := slices.Clone(clean)
+			for i := at; i < n; i++ {
+				bumped[i] = measure(t, altered(pictures[i], max(step, 1), 1))
+			}
+			j = judgeAll(bumped)
+			ta.count("moved, 2 px at 1,600", j.Moved.Answer, slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at }))
+		}
+	}
+}
+
+// realEnds cuts a real series where it is covered, at either end.
+func (ta *tally) realEnds(clean []*pixels.FrameMeasure) {
+	n := len(clean)
+	whole := judgeAll(clean)
+	var lost float64
+	for cut := 1; n-cut >= 6; cut++ {
+		lost += whole.PerFrame[cut-1].Sharpest
+		if lost > 0.1 && whole.First.Answer == pixels.Fine {
+			j := judgeAll(clean[cut:])
+			ta.count("first end, more than 10 % of the sharpest tiles lost", j.First.Answer, j.First.Answer == pixels.Found)
+		}
+	}
+	lost = 0
+	for cut := 1; n-cut >= 6; cut++ {
+		lost += whole.PerFrame[n-cut].Sharpest
+		if lost > 0.1 && whole.Last.Answer == pixels.Fine {
+			j := judgeAll(clean[:n-cut])
+			ta.count("last end, more than 10 % of the sharpest tiles lost", j.Last.Answer, j.Last.Answer == pixels.Found)
 		}
 	}
 }

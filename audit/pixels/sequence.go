@@ -2,10 +2,6 @@ package pixels
 
 import "math"
 
-// maxCurves is the number of frames of which the tiles are kept: 1,000 frames of
-// 50 KB. A longer run is judged without its sharpness curves.
-const maxCurves = 1000
-
 // A Sequence takes the measures of a run's frames, in the order they were made,
 // and answers what they prove. The zero value is ready for use. It is not safe
 // for concurrent use: measure frames on many goroutines, add them on one.
@@ -64,11 +60,6 @@ type link struct {
 	gain     float64 // ln of the ratio of code values
 	change   float64 // rms change of the tiles' luma without the common gain
 	same     bool    // bit-identical
-}
-
-// span is the number of frames the link goes forward.
-func (s *Sequence) span(l link) float64 {
-	return float64(s.frames[l.to].index - s.frames[l.from].index)
 }
 
 // A tileGrid lays tiles over the first frame's picture.
@@ -216,7 +207,6 @@ func (s *Sequence) read(m *FrameMeasure, place Motion) []tile {
 			x0, y0, x1, y1 := mx-size/2, my-size/2, mx+size/2, my+size/2
 			t := &out[ty*g.cols+tx]
 			// A sliver outside the cells is let go, more is not.
-			const sliver = 0.5
 			if x0 < -sliver || y0 < -sliver || x1 > float64(c.cols)+sliver || y1 > float64(c.rows)+sliver {
 				t.energy = -1
 				continue
@@ -235,11 +225,6 @@ func (s *Sequence) read(m *FrameMeasure, place Motion) []tile {
 	return out
 }
 
-const (
-	clippedTile = 0.02 // share of clipped pixels above which a tile's brightness is not compared
-	darkTile    = 10   // code values; darker tiles are not compared
-)
-
 // compare makes the link from one frame to the next.
 func (s *Sequence) compare(from, to int, mo Motion) link {
 	a, b := &s.frames[from], &s.frames[to]
@@ -253,9 +238,8 @@ func (s *Sequence) compare(from, to int, mo Motion) link {
 		ev = append(ev, math.Log2(float64(q.light/p.light)))
 		gain = append(gain, math.Log(float64(q.luma/p.luma)))
 	}
-	if len(ev) < max(6, len(a.tiles)/20) { // too dark or too bright: the whole picture's light must do
-		const floor = 1e-4
-		l.ev = math.Log2((b.light + floor) / (a.light + floor))
+	if len(ev) < max(lightTiles, len(a.tiles)/lightEvery) { // too dark or too bright: the whole picture's light must do
+		l.ev = math.Log2((b.light + lightFloor) / (a.light + lightFloor))
 		l.gain = math.Log((b.luma + 1) / (a.luma + 1))
 		l.spread = math.NaN()
 	} else {

@@ -1,5 +1,11 @@
 package pixels
 
+// All numbers that an answer depends on are in this file: in [Thresholds] those
+// that tests and callers may vary, below it those that belong to a method. Where no
+// source is named, a number was chosen on the rendered scenes with even seeds and
+// the first half of the real series, and the table of rates in DEVELOPERS.md states
+// what comes of all of them together on others.
+
 // Thresholds are the numbers that [Sequence.Judge] decides by. They were chosen
 // on one half of rendered and real sequences; the tests state what they do on
 // the other half. Start from [DefaultThresholds].
@@ -101,3 +107,267 @@ func DefaultThresholds() Thresholds {
 		SoftLoss: 0.35, SoftLossMost: 0.10, SoftLossStanding: 0.2,
 	}
 }
+
+// What a run must have.
+const (
+	// minFrames is the number of frames below which nothing is said about a run but
+	// of its light, and fewFrames that below which nothing is said at all.
+	minFrames = 6
+	fewFrames = 5
+	// testFrames is how many frames at either end of a run may be no part of it: a
+	// marker, a grey card, a test frame.
+	testFrames = 3
+	// maxCurves is the number of frames of which the tiles are kept: 1,000 frames of
+	// 50 KB. A longer run is judged without its sharpness curves.
+	maxCurves = 1000
+)
+
+// Neighbourhoods: how many links on either side a link is held against.
+const (
+	nearLinks = 2 // for motion and light
+	wideLinks = 3 // for the change of the picture, which is noisier
+)
+
+// Registration.
+const (
+	minLevelW, minLevelH = 48, 32 // pyramid levels are not made smaller than this
+	maxLevels            = 4
+	// Pictures that show the same thing leave under a fifth of their
+	// variance unexplained, even where the blur changes much; pictures of
+	// different things leave most of it.
+	maxUnexplained = 0.3
+	// From here on the way back is asked too, and the two must agree to a
+	// quarter of a pixel of the small picture: blur that changes much pulls
+	// the two apart.
+	askUnexplained = 0.01
+	maxDisagree    = 0.25
+	minContrast    = 1.0 // code values; standard deviation of a picture that can be registered
+	// The iteration ends where a point half-way to the corner moves by less than
+	// this, in pixels of the level: on the levels before the finest, and on it.
+	// Where the last step of all moves more than coarseStill it has not converged.
+	coarseStill, fineStill = 0.05, 0.01
+	// outerSteps bounds the steps on the coarsest and the finest level, middleSteps
+	// those between, which only hand on.
+	outerSteps, middleSteps = 10, 4
+	// A level is solved where this many pixels and this share of it are covered,
+	// and the motion is believed where viewOverlap is.
+	leastPixels, leastOverlap, viewOverlap = 200, 0.25, 0.5
+	// Residuals are weighted by Cauchy's function; its width is this many times
+	// their mean, and at least so many code values.
+	weightTimes, weightFloor = 1.5, 0.2
+	// saneScale bounds scale and rotation, saneGain the gain and its inverse, 0.01.
+	saneScale, saneGain = 0.2, 100.0
+)
+
+// typicalRadius is the distance of a typical point from the middle of the picture,
+// as a share of the diagonal: changes of scale and rotation are given as what they
+// move there. Half-way to a corner is 0.25, the root mean square distance
+// 1/√12 = 0.289.
+const typicalRadius = 0.285
+
+// Light.
+const (
+	// clippedTile is the share of clipped pixels above which a tile's brightness is
+	// not compared; tiles darker than darkTile, code values, are not either.
+	clippedTile = 0.02
+	darkTile    = 10
+	// Two frames are compared by tiles where at least lightTiles and one in
+	// lightEvery can be, else by the light of the whole pictures.
+	lightTiles, lightEvery = 6, 20
+	// lightFloor is added to the light of pictures, 0 to 1, that may be black.
+	lightFloor = 1e-4
+	// settled is the least difference that settings make between two frames, EV:
+	// half the finest common step.
+	settled = 1.0 / 6
+	// toneCurve is by how much of the settings' difference a tone curve may make
+	// two pictures differ more than their light does.
+	toneCurve = 0.5
+	// nearlyBlack is the mean luma, code values, under which a picture shows nothing.
+	nearlyBlack = 4
+	// unlikeLinks is the number of links without which pictures are not found to
+	// show one thing after another.
+	unlikeLinks = 3
+	// upperQuarter is the percentile that stands for the greater part of a run.
+	upperQuarter = 0.75
+	// darkAround is how many frames passed before a dark one is held against.
+	darkAround = 5
+	// deepEV is the depth from which a dark stretch may last to an end of the run,
+	// and blackEV that from which it is dark whatever most of the run is like.
+	deepEV, blackEV = 2.0, 4.0
+	// shortStretch: a stretch at an end is short up to one in this many of the run.
+	shortStretch = 4
+	// brightLinks is the number of links that must be comparable, flickerLinks the
+	// number that must flicker.
+	brightLinks, flickerLinks = 3, 3
+)
+
+// Signature.
+const (
+	// scaleNoise and shiftNoise are the least noise of registration, px: what
+	// moves at typicalRadius, and a shift.
+	scaleNoise, shiftNoise = 0.01, 0.01
+	// leastDrift is the least shift a frame that counts as a drift, px.
+	leastDrift = 0.15
+	// signStep is the step, as a multiple of the run's, that has a direction.
+	signStep = 0.4
+	// localSigma is how many noise deviations the neighbours' step must stand above
+	// zero for a step to be held against it.
+	localSigma = 4
+	// A jump of the picture is no step of focus where it leaves the line of the
+	// drift: by bumpSigma noise deviations, by bumpAside of its length along the
+	// line (some 20°) and by bumpSteps focus steps.
+	bumpSigma, bumpAside, bumpSteps = 7, 0.35, 0.5
+	// Nor is one of more than bumpLarge focus steps, over which the picture changes
+	// less than bumpChange times what it does around.
+	bumpLarge, bumpChange = 4.0, 1.4
+)
+
+// Sharpness curves.
+const (
+	// curveFrames is the number of frames without which there is no curve, and
+	// curveSeen the share of the frames that must show a tile.
+	curveFrames, curveSeen = 3, 0.75
+	// leastEnergy is the least focus measure a ratio is taken to, code values².
+	leastEnergy = 0.1
+	// detailEnergy times MinEnergy is the peak of a tile that shows more than noise.
+	detailEnergy = 2
+	// floorNoise is the least noise of a curve, as a share of its floor.
+	floorNoise = 0.03
+	// halfHeight is where the width of a curve is taken.
+	halfHeight = 0.5
+	// A Gaussian is fitted where its half width comes out at fitWidth frames and
+	// more and its peak within fitReach frames of the sharpest: crossings do better
+	// on fewer samples.
+	fitWidth, fitReach = 1.2, 1.5
+	// A tile is textured where likeTiles of its neighbours are sharpest within
+	// likePeak half widths, or one frame: noise is not.
+	likeTiles, likePeak = 2, 0.5
+)
+
+// Walk.
+const (
+	// walkTiles is the number of tiles with detail, and of tiles that come and go,
+	// without which nothing is said.
+	walkTiles = 12
+	// Focus walks where walkShare of the tiles with detail come and go, or
+	// walkShareScaled where the picture scales too; their sharpest frame is walkRise
+	// times their softest, in the median.
+	walkShare, walkShareScaled, walkRise = 0.25, 0.1, 2.5
+	// strongRise is the rise that noise and light do not make: it counts without a
+	// smooth curve.
+	strongRise = 6
+	// standShare is the share of tiles that come and go below which focus stands.
+	standShare = 0.05
+)
+
+// Order.
+const (
+	// turnSigma is the way back in noise deviations.
+	turnSigma = 5
+	// swapStep and restartStep are steps as multiples of the run's: the two beside a
+	// swap of neighbours are longer than the one (two steps each), and a single step
+	// back longer than the other is no swap (which is one step back).
+	swapStep, restartStep = 1.5, 2.5
+	// A frame repeats another where it is more than revisitApart half widths behind
+	// it. Compared are tiles of which the sharpness in either is over revisitSharp of
+	// their best; at least revisitTiles, and revisitShare of the textured ones.
+	revisitApart, revisitSharp = 2, 0.6
+	revisitTiles, revisitShare = 6, 0.03
+	// revisitLeaves times RevisitRMS is the difference of frames between the two
+	// that shows that focus has left in the meantime.
+	revisitLeaves = 2
+)
+
+// Camera.
+const (
+	// movedLinks is the number of links that must be registered.
+	movedLinks = 3
+	// rayleighMedian is the median length of a two-dimensional normal deviation of 1:
+	// √(2 ln 2) = 1.1774, rounded.
+	rayleighMedian = 1.18
+	// doubtTimes is by how many times a jump must exceed the disagreement of the
+	// picture's quarters.
+	doubtTimes = 3
+	// maxLeft is the share of a picture's variance that noise and a changed blur may
+	// leave unexplained where a jump of the picture is believed; where the run leaves
+	// more, leftTimes its median.
+	maxLeft, leftTimes = 0.03, 3
+	// unsteady is how many times the least jump must show, or nothing is said of runs
+	// in which no jump is found.
+	unsteady = 2
+	// Two jumps undo each other within undoLinks links where what remains is under
+	// undoShare of the one.
+	undoLinks, undoShare = 3, 0.5
+)
+
+// Stalls and jumps of focus.
+const (
+	// A stretch that stands by the run's measure ends abruptly: beside it focus
+	// moves by stallEdge of the usual step; and the picture changes over it by less
+	// than stallTypical of what is usual.
+	stallEdge, stallTypical = 0.6, 1.1
+	// stallAbrupt is how many times as much the picture changes beside a stretch over
+	// which it hardly does.
+	stallAbrupt = 2.5
+	// stallFromMove is within how many frames of a jump of the picture its change
+	// tells nothing.
+	stallFromMove = 3
+	// jumpApart is the distance in frames from a reversal or a stall within which a
+	// long step belongs to it.
+	jumpApart = 2
+	// weakLinks is the number of links at either end where motors that start or stop
+	// are uneven.
+	weakLinks = 2
+)
+
+// Ends and step.
+const (
+	// edgeNoise is how many noise deviations a curve must rise towards the end.
+	edgeNoise = 4
+	// halfWidthSigma is the half width at half maximum of a Gaussian of deviation 1:
+	// √(2 ln 2).
+	halfWidthSigma = 1.1774
+	// edgeWide is the half width, frames, from which the third frame from the end is
+	// compared with the end frame, in place of the second.
+	edgeWide = 2
+	// edgeFloor is the least height of a curve that a ratio is taken to.
+	edgeFloor = 0.01
+	// edgeInside is how many half widths inside the curve must have fallen by EdgeFall.
+	edgeInside = 2
+	// edgeMost is the share of the tiles that as many more frames would do for.
+	edgeMost = 0.9
+	// The growth of blur a frame, times the half width of the curves, is blurWide px;
+	// below a half width of narrowPeak frames it is more, by blurNarrow px for each
+	// frame that lacks, up to blurMost frames. Fitted to rendered scenes.
+	blurWide, blurNarrow, blurMost, narrowPeak = 3.2, 2.2, 0.8, 1.25
+)
+
+// Softness.
+const (
+	// softTiles is the number of tiles that must be sharp enough beside a frame.
+	softTiles = 6
+	// A tile is sharp enough where the mean of the two frames beside is over
+	// softMean of its height, and each over softLeast.
+	softMean, softLeast = 0.4, 0.25
+	// softEnergy times MinEnergy is what it must have where focus stands.
+	softEnergy = 2
+	// softFloor, and softNoise times a curve's noise, are added before the logarithm.
+	softFloor, softNoise = 0.03, 3
+	// softNearlyAll is the share of the tiles that must lose sharpness, by SoftLossMost.
+	softNearlyAll = 0.8
+	// softStandingMAD is the loss in deviations of the run's where focus stands.
+	softStandingMAD = 6
+)
+
+// Views.
+const (
+	// otherView is the correlation below which two views show different things.
+	otherView = 0.75
+	// reframed: a repeated view may be shifted by up to one in this many of the picture.
+	reframed = 4
+	// viewContrast is the least deviation of a view's luma, code values.
+	viewContrast = 2
+)
+
+// sliver is by how much of a cell a tile may lie outside the picture.
+const sliver = 0.5

@@ -9,25 +9,25 @@ type View struct {
 	Luma       []uint8 // row by row; 0 where the frames do not show the tile
 }
 
-// view averages the tiles of the frames that are not left out.
-func (s *Sequence) view(lnGain []float64, out []bool) View {
-	if s.long {
+// view averages the tiles of the frames that belong to the run.
+func (e *evidence) view() View {
+	if e.long {
 		return View{}
 	}
-	v := View{Cols: s.grid.cols, Rows: s.grid.rows}
+	v := View{Cols: e.grid.cols, Rows: e.grid.rows}
 	var gains []float64
-	for i, g := range lnGain {
-		if !out[i] {
+	for i, g := range e.lnGain {
+		if !e.outside[i] {
 			gains = append(gains, g)
 		}
 	}
 	usual := median(gains)
 	sum, n := make([]float64, v.Cols*v.Rows), make([]float64, v.Cols*v.Rows)
-	for i, f := range s.frames {
-		if out[i] {
+	for i, f := range e.frames {
+		if e.outside[i] {
 			continue
 		}
-		gain := math.Exp(usual - lnGain[i])
+		gain := math.Exp(usual - e.lnGain[i])
 		for t, tile := range f.tiles {
 			if tile.energy >= 0 {
 				sum[t] += float64(tile.luma) * gain
@@ -43,13 +43,6 @@ func (s *Sequence) view(lnGain []float64, out []bool) View {
 	}
 	return v
 }
-
-const (
-	// otherView is the correlation below which two views show different things.
-	otherView = 0.75
-	// reframed is by how much of the picture a repeated view may be shifted.
-	reframed = 4 // a quarter
-)
 
 // Other reports whether two views are sure to show different things, wherever the
 // one is shifted by up to a quarter of the picture: their greatest correlation (of
@@ -93,9 +86,8 @@ func (v View) at(w View, dx, dy int) (c float64, ok bool) {
 			ab += p * q
 		}
 	}
-	const leastContrast = 2 // code values
 	varA, varB := aa/n-a/n*a/n, bb/n-b/n*b/n
-	if n < float64(len(v.Luma))/2 || varA < leastContrast*leastContrast || varB < leastContrast*leastContrast {
+	if n < float64(len(v.Luma))/2 || varA < viewContrast*viewContrast || varB < viewContrast*viewContrast {
 		return 0, false
 	}
 	return (ab/n - a/n*b/n) / math.Sqrt(varA*varB), true

@@ -1,0 +1,150 @@
+package pixels
+
+import (
+	"math"
+	"slices"
+)
+
+// excess returns by how many px each link's picture jumps beyond its
+// neighbours' drift, and where to; NaN where it is not registered.
+func (e *evidence) excess() (size []float64, shift [][2]float64) {
+	n := len(e.links)
+	var part [3][]float64 // shift in x and y, and rotation as px half-way to the corner
+	half := typicalRadius * e.diagonal()
+	for k := range part {
+		part[k] = make([]float64, n)
+	}
+	for i, l := range e.links {
+		m, span := l.motion, e.span(l)
+		v := [3]float64{m.ShiftX / span, m.ShiftY / span, m.Rotation * half / span}
+		for k := range part {
+			part[k][i] = v[k]
+			if !m.Converged || e.strange[l.from] || e.strange[l.to] {
+				part[k][i] = math.NaN()
+			}
+		}
+	}
+	sg := &e.signature
+	size, shift = make([]float64, n), make([][2]float64, n)
+	for i := range size {
+		var plain, along float64
+		for k := range part {
+			m := around(part[k], i, nearLinks)
+			d := part[k][i] - m
+			plain += d * d
+			if k < 2 {
+				shift[i][k] = d
+			}
+			// A gap scales the neighbours' drift: focusing off centre.
+			if sg.Kind != "" && !math.IsNaN(sg.k[i]) { // not of a bump that was set aside
+				d = part[k][i] - sg.k[i]*m
+			}
+			along += d * d
+		}
+		size[i] = math.Sqrt(min(plain, along)) * e.span(e.links[i])
+	}
+	return size, shift
+}
+
+// askMoved finds jumps of the picture.
+func (e *evidence) askMoved(o Order) Moved {
+	d, shift := e.excess()
+	values := known(d)
+	if len(values) < movedLinks {
+		return Moved{Verdict: cannot(ReasonUnrelated)}
+	}
+	least := e.th.MovedPixels * e.perLongSide()
+	limit := max(least, e.th.MovedSigma*(median(values)/rayleighMedian+shiftNoise))
+	m, hits := e.jumpsOver(limit, d, o)
+	m.Events = append(e.moves(hits, d, shift), e.broken()...)
+	slices.SortFunc(m.Events, func(a, b Move) int { return a.From - b.From })
+	m.Verdict = decided(len(m.Events) > 0)
+	switch {
+	case 2*(len(m.Doubtful)+len(m.Unmatched)) > len(d): // too few links to be sure of any
+		return Moved{Verdict: cannot(ReasonUnrelated)}
+	case m.Answer == Fine && limit > unsteady*least:
+		m.Verdict = cannot(ReasonUnsteady)
+	}
+	return m
+}
+
+// jumpsOver returns the links over which the picture jumps by more than the limit,
+// beyond doubt and beside no jump back of focus; and the frames up to which a jump
+// would not have been told.
+func (e *evidence) jumpsOver(limit float64, d []float64, o Order) (m Moved, hits []int) {
+	var left []float64
+	for _, l := range e.links {
+		left = append(left, l.motion.Unexplained)
+	}
+	usual := median(left)
+	for i, v := range d {
+		l := e.links[i]
+		from, to := e.ends(l)
+		doubt := doubtTimes * l.motion.Doubt
+		// Where blur has wiped out what both pictures show, the best match
+		// leaves far more than noise does.
+		blurred := l.motion.Unexplained > max(maxLeft, leftTimes*usual)
+		doubtful := v <= doubt || blurred
+		switch {
+		case e.strange[l.from] || e.strange[l.to]:
+		case math.IsNaN(v):
+			m.Unmatched = append(m.Unmatched, to)
+		case doubtful && (doubt > limit || blurred):
+			m.Doubtful = append(m.Doubtful, to)
+		}
+		if v > limit && !doubtful && !o.touches(from, to) {
+			hits = append(hits, i)
+		}
+	}
+	return m, hits
+}
+
+// moves names the links, and tells where two jumps undo each other.
+func (e *evidence) moves(hits []int, d []float64, shift [][2]float64) (events []Move) {
+	for n, i := range hits {
+		from, to := e.ends(e.links[i])
+		ev := Move{From: from, To: to, Pixels: d[i], Lasting: true}
+		back := func(k int) bool {
+			return math.Hypot(shift[i][0]+shift[k][0], shift[i][1]+shift[k][1]) < undoShare*d[i]
+		}
+		if n+1 < len(hits) && hits[n+1]-i <= undoLinks && back(hits[n+1]) || n > 0 && i-hits[n-1] <= undoLinks && back(hits[n-1]) {
+			ev.Lasting = false
+		}
+		events = append(events, ev)
+	}
+	return events
+}
+
+// broken returns the places where the picture changes altogether: a single link
+// that cannot be followed among ones that can, and single frames that match
+// neither neighbour, while these match each other.
+func (e *evidence) broken() (events []Move) {
+	clear := func(i int) bool {
+		m := e.links[i].motion
+		return m.Converged && m.Unexplained < maxLeft
+	}
+	for i, l := range e.links {
+		if i < 2 || i+2 >= len(e.links) || e.dark[l.from] || e.dark[l.to] {
+			continue
+		}
+		from, to := e.ends(l)
+		if !l.motion.Converged && clear(i-1) && clear(i+1) && (clear(i-2) || clear(i+2)) {
+			events = append(events, Move{From: from, To: to, Lasting: true, Lost: true})
+		}
+		if l.to-l.from == 2 && clear(i) && e.frames[l.from+1].odd && !e.dark[l.from+1] {
+			events = append(events, Move{From: from, To: e.frames[l.from+1].index, Lost: true})
+		}
+	}
+	return events
+}
+
+// near reports whether a jump of the picture begins within the given number of
+// frames of frame from.
+func (m *Moved) near(from, frames int) bool {
+	for _, e := range m.Events {
+		if e.From-from <= frames && from-e.From <= frames {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,132 @@
+package pixels
+
+import "math"
+
+// askOrder finds steps against the regular direction.
+func (e *evidence) askOrder(w Walk, c *curves) Order {
+	sg := &e.signature
+	if w.Answer == Fine && sg.Kind == "" {
+		return Order{Verdict: cannot(ReasonNotFocus)}
+	}
+	if sg.Kind != "" {
+		events := e.reversals(sg)
+		return Order{Verdict: decided(len(events) > 0), Events: events}
+	}
+	v, ok := e.curvesTell(w, c)
+	if !ok || c.hw == 0 {
+		if ok {
+			v = cannot(ReasonInterior)
+		}
+		return Order{Verdict: v}
+	}
+	if r, found := e.revisit(c); found {
+		return Order{Verdict: Verdict{Answer: Found}, Events: []Reversal{r}}
+	}
+	return Order{Verdict: cannot(ReasonSignature)} // short turns and swaps would not be seen
+}
+
+// reversals returns the stretches over which the signature goes against the
+// direction of the run.
+func (r *run) reversals(sg *signature) (events []Reversal) {
+	regular := func(i int) bool {
+		return i >= 0 && i < len(sg.v) && sg.v[i]*sg.sign > r.th.TurnRatio*sg.median
+	}
+	back := func(i int) bool { return sg.v[i]*sg.sign < -r.th.TurnRatio*sg.median }
+	for i := 0; i < len(sg.v); i++ {
+		if !back(i) {
+			continue
+		}
+		a := i
+		var sum, most float64
+		for i < len(sg.v) && back(i) {
+			sum += -sg.v[i] * sg.sign * r.span(r.links[i])
+			most = max(most, -sg.v[i]*sg.sign)
+			i++
+		}
+		if sum < turnSigma*sg.sigma*math.Sqrt(float64(i-a)) || !regular(a-1) && !regular(i) {
+			continue
+		}
+		from, _ := r.ends(r.links[a])
+		_, to := r.ends(r.links[i-1])
+		ev := Reversal{Kind: Turned, From: from, To: to, Back: sum / sg.median}
+		if i-a == 1 {
+			large := func(k int) bool { return k >= 0 && k < len(sg.v) && sg.v[k]*sg.sign > swapStep*sg.median }
+			switch {
+			case most > restartStep*sg.median:
+				ev.Kind = Restarted
+			case large(a-1) && large(i) || (a == 0 || i == len(sg.v)) && (large(a-1) || large(i)):
+				ev.Kind = Swapped
+			}
+		}
+		events = append(events, ev)
+	}
+	return events
+}
+
+// revisit finds the first frame whose sharp tiles are those of an earlier frame
+// more than two half widths before.
+func (e *evidence) revisit(c *curves) (Reversal, bool) {
+	apart := int(math.Ceil(revisitApart * c.hw))
+	var textured []*curve
+	for i := range c.tiles {
+		if c.tiles[i].textured {
+			textured = append(textured, &c.tiles[i])
+		}
+	}
+	least := max(revisitTiles, int(revisitShare*float64(len(textured))))
+	// Not at the ends, which may be test frames.
+	for b := apart + 1; b < c.n-testFrames+1; b++ {
+		if !c.real[b] {
+			continue
+		}
+		best, at := math.Inf(1), 0
+		for a := testFrames - 1; a < b-apart; a++ {
+			if !c.real[a] {
+				continue
+			}
+			if rms, n := unlikeness(textured, a, b); n >= least && rms < best {
+				best, at = rms, a
+			}
+		}
+		if best < e.th.RevisitRMS && leaves(textured, at, b, revisitLeaves*e.th.RevisitRMS) {
+			return Reversal{Kind: Revisited, From: c.lo + at, To: c.lo + b, Back: float64(b - at)}, true
+		}
+	}
+	return Reversal{}, false
+}
+
+// unlikeness returns the rms difference of sharpness between frames a and b of the
+// n tiles that are sharp in the one or the other; NaN of none.
+func unlikeness(tiles []*curve, a, b int) (rms float64, n int) {
+	var sum float64
+	for _, t := range tiles {
+		p, q := float64(t.f[a]), float64(t.f[b])
+		if p > revisitSharp || q > revisitSharp {
+			sum += (p - q) * (p - q)
+			n++
+		}
+	}
+	return math.Sqrt(sum / float64(n)), n
+}
+
+// leaves reports whether the sharpness of the tiles that are sharp in frame a
+// differs in some frame before b by more than rms: focus has left and not stood.
+func leaves(tiles []*curve, a, b int, rms float64) bool {
+	for k := a + 1; k < b; k++ {
+		if d, n := unlikeness(tiles, a, k); n > 0 && d > rms {
+			return true
+		}
+	}
+	return false
+}
+
+// touches reports whether a jump back in focus lies between the two frames:
+// focusing off centre then shifts the picture by more than can be told apart.
+func (o *Order) touches(from, to int) bool {
+	for _, e := range o.Events {
+		if e.Kind != Revisited && from <= e.To && to >= e.From {
+			return true
+		}
+	}
+	return false
+}

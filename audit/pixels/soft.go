@@ -1,0 +1,85 @@
+package pixels
+
+import "math"
+
+// A loss is how much softer one frame is than its neighbours lead to expect.
+type loss struct {
+	at, tiles  int     // frame, and tiles that tell
+	loss, most float64 // ln: the median of the tiles, and of nearly all of them
+}
+
+// askSoft compares each frame with the mean of its neighbours.
+func (e *evidence) askSoft(w Walk, c *curves, stalls Stalls, o Order, b Brightness) Soft {
+	walking := w.Answer == Found
+	switch {
+	case e.long:
+		return Soft{Verdict: cannot(ReasonLong)}
+	case walking && c.textured < e.th.MinTiles || !walking && c.detail < e.th.MinTiles:
+		return Soft{Verdict: cannot(ReasonTexture)}
+	case w.Answer == CannotTell:
+		return Soft{Verdict: cannot(ReasonWalk)}
+	}
+	var losses []loss
+	for i := 1; i+1 < c.n; i++ {
+		if !c.real[i-1] || !c.real[i] || !c.real[i+1] {
+			continue
+		}
+		if l, ok := e.lossAt(c, i, walking); ok {
+			losses = append(losses, l)
+		}
+	}
+	if len(losses) == 0 {
+		return Soft{Verdict: cannot(ReasonNoNeighbour)}
+	}
+	limit, most := e.th.SoftLoss, e.th.SoftLossMost
+	if !walking {
+		// Sharpness stands, so less of a loss is telling.
+		var all []float64
+		for _, l := range losses {
+			all = append(all, math.Abs(l.loss))
+		}
+		limit, most = max(e.th.SoftLossStanding, softStandingMAD*consistent*median(all)), e.th.SoftLossMost/2
+	}
+	var s Soft
+	for _, l := range losses {
+		at := l.at
+		if l.loss < limit || l.most < most {
+			continue
+		}
+		if stalls.touches(at-1, at+1) || o.touches(at-1, at+1) || b.touches(at-1, at+1) {
+			continue
+		}
+		s.Events = append(s.Events, SoftFrame{Frame: at, Loss: 1 - math.Exp(-l.loss), Tiles: l.tiles})
+	}
+	s.Verdict = decided(len(s.Events) > 0)
+	return s
+}
+
+// lossAt compares frame i of the curves with its neighbours; not ok where too few
+// tiles are sharp enough in all of them.
+func (e *evidence) lossAt(c *curves, i int, walking bool) (loss, bool) {
+	var d []float64
+	for k := range c.tiles {
+		t := &c.tiles[k]
+		if walking && !t.textured || !walking && !t.detail {
+			continue
+		}
+		before, here, behind := float64(t.f[i-1]), float64(t.f[i]), float64(t.f[i+1])
+		eps := max(softFloor, softNoise*t.noise)
+		if !walking { // the plain focus measure, over what the run has at least
+			h := t.peak - t.floor
+			before, here, behind = t.floor+before*h, t.floor+here*h, t.floor+behind*h
+			if min(before, behind) < softEnergy*e.th.MinEnergy {
+				continue
+			}
+			eps = 0
+		} else if (before+behind)/2 <= softMean || min(before, behind) <= softLeast {
+			continue
+		}
+		d = append(d, math.Log(here+eps)-(math.Log(before+eps)+math.Log(behind+eps))/2)
+	}
+	if len(d) < softTiles {
+		return loss{}, false
+	}
+	return loss{c.lo + i, len(d), -median(d), -percentile(d, softNearlyAll)}, true
+}
