@@ -1,0 +1,295 @@
+// Command mutate proves that tests bite: it makes one wrong edit at a time in a copy
+// of the tree and requires that the named tests of the named package fail.
+//
+//	go run ./.ci/mutate [-only WORD] [-v]
+//
+// The edits are in the *.toml files beside it, each an [[edit]] of
+//
+//	name     what is made wrong, for the list that is printed
+//	in       optional: a file or folder of the repository where to search for old;
+//	         without it, and where it is gone, all Go files but tests are searched
+//	old      a text that occurs once there
+//	new      what takes its place
+//	package  whose tests must fail, such as "audit/pixels"
+//	tests    which of them, as for go test -run
+//
+// It fails on an edit that survives, that no longer applies, or that does not
+// compile, and on tests that fail without any edit or are not there.
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// An edit makes one thing wrong.
+type edit struct {
+	Name, In, Old, New, Package, Tests string
+}
+
+// tooLong is the time, building included, in which a test must fail.
+const tooLong = 2 * time.Minute
+
+func main() {
+	only := flag.String("only", "", "make only the edits whose name, file or package contains this `word`")
+	verbose := flag.Bool("v", false, "print what the tests print")
+	flag.Parse()
+	survived, err := run(*only, *verbose)
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "mutate:", err)
+		os.Exit(1)
+	}
+	if survived > 0 {
+		os.Exit(1)
+	}
+}
+
+// run makes all edits and returns how many were not caught.
+func run(only string, verbose bool) (bad int, err error) {
+	root, err := moduleRoot()
+	if err != nil {
+		return 0, err
+	}
+	edits, err := load(filepath.Join(root, ".ci", "mutate"))
+	if err != nil {
+		return 0, err
+	}
+	edits = slices.DeleteFunc(edits, func(e edit) bool {
+		return !strings.Contains(e.Name+"\n"+e.In+"\n"+e.Package, only)
+	})
+	if len(edits) == 0 {
+		return 0, fmt.Errorf("no edit contains %q", only)
+	}
+	work, err := os.MkdirTemp("", "mutate")
+	if err != nil {
+		return 0, err
+	}
+	defer os.RemoveAll(work)
+	if err := copyTree(work, root); err != nil {
+		return 0, err
+	}
+	if err := clean(work, edits); err != nil {
+		return 0, err
+	}
+	begin := time.Now()
+	for _, e := range edits {
+		out, verdict := try(work, e)
+		if verdict != nil {
+			bad++
+		}
+		fmt.Printf("%-8s %s\n", outcome(verdict), e.Name)
+		if verdict != nil {
+			fmt.Println("        ", verdict)
+		}
+		if verbose {
+			fmt.Println(out)
+		}
+	}
+	fmt.Printf("%d edits, %d killed, %d not, in %.0f s\n", len(edits), len(edits)-bad, bad, time.Since(begin).Seconds())
+	return bad, nil
+}
+
+func outcome(err error) string {
+	switch {
+	case err == nil:
+		return "killed"
+	case errors.Is(err, errSurvived):
+		return "SURVIVED"
+	}
+	return "ERROR"
+}
+
+func moduleRoot() (string, error) {
+	dir, err := os.Getwd()
+	if err != nil {
+		return "", err
+	}
+	for {
+		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
+			return dir, nil
+		}
+		up := filepath.Dir(dir)
+		if up == dir {
+			return "", errors.New("no go.mod here or above: run it inside the repository")
+		}
+		dir = up
+	}
+}
+
+// load reads the edits of all files in a folder, in the order of their names.
+func load(dir string) ([]edit, error) {
+	files, err := filepath.Glob(filepath.Join(dir, "*.toml"))
+	if err != nil {
+		return nil, err
+	}
+	slices.Sort(files)
+	var all []edit
+	for _, f := range files {
+		data, err := os.ReadFile(f)
+		if err != nil {
+			return nil, err
+		}
+		var list struct{ Edit []edit }
+		d := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields()
+		if err := d.Decode(&list); err != nil {
+			return nil, fmt.Errorf("%s: %w", f, err)
+		}
+		for i, e := range list.Edit {
+			if e.Name == "" || e.Old == "" || e.Package == "" || e.Tests == "" || e.Old == e.New {
+				return nil, fmt.Errorf("%s: edit %d (%q) lacks a name, old, package or tests, or changes nothing", f, i+1, e.Name)
+			}
+		}
+		all = append(all, list.Edit...)
+	}
+	return all, nil
+}
+
+// copyTree copies the repository without its history.
+func copyTree(to, from string) error {
+	return filepath.WalkDir(from, func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		rel, err := filepath.Rel(from, path)
+		if err != nil {
+			return err
+		}
+		if d.Name() == ".git" {
+			if d.IsDir() {
+				return filepath.SkipDir
+			}
+			return nil
+		}
+		switch {
+		case d.IsDir():
+			return os.MkdirAll(filepath.Join(to, rel), 0o755)
+		case !d.Type().IsRegular():
+			return nil
+		}
+		data, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		return os.WriteFile(filepath.Join(to, rel), data, 0o644)
+	})
+}
+
+// clean runs the named tests without any edit: they must be there and pass.
+func clean(work string, edits []edit) error {
+	tests := map[string][]string{} // by package
+	var order []string
+	for _, e := range edits {
+		if tests[e.Package] == nil {
+			order = append(order, e.Package)
+		}
+		if !slices.Contains(tests[e.Package], e.Tests) {
+			tests[e.Package] = append(tests[e.Package], e.Tests)
+		}
+	}
+	for _, p := range order {
+		for _, t := range tests[p] {
+			names, err := goTest(work, p, "-list", t)
+			if err != nil {
+				return fmt.Errorf("%s does not build:\n%s", p, names)
+			}
+			if !strings.Contains(names, "Test") {
+				return fmt.Errorf("%s has no test %q", p, t)
+			}
+		}
+		if out, err := goTest(work, p, "-run", strings.Join(tests[p], "|")); err != nil {
+			return fmt.Errorf("the tests of %s fail without any edit:\n%s", p, out)
+		}
+	}
+	return nil
+}
+
+func goTest(work, pkg string, args ...string) (string, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), tooLong)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, "go", append([]string{"test", "-short", "-count=1", "-trimpath", "-failfast", "./" + filepath.ToSlash(pkg)}, args...)...)
+	cmd.Dir = work
+	cmd.WaitDelay = time.Second
+	out, err := cmd.CombinedOutput()
+	if ctx.Err() != nil {
+		err = ctx.Err()
+	}
+	return string(out), err
+}
+
+var errSurvived = errors.New("the tests pass all the same")
+
+// try makes one edit, runs its tests and takes it back. It returns what they print,
+// and no error where one failed.
+func try(work string, e edit) (out string, err error) {
+	file, err := find(work, e)
+	if err != nil {
+		return "", err
+	}
+	before, err := os.ReadFile(file)
+	if err != nil {
+		return "", err
+	}
+	wrong := strings.Replace(string(before), e.Old, e.New, 1)
+	if err := os.WriteFile(file, []byte(wrong), 0o644); err != nil {
+		return "", err
+	}
+	defer func() {
+		if err := os.WriteFile(file, before, 0o644); err != nil {
+			panic(err) // every later edit would be made on top of this one
+		}
+	}()
+	out, err = goTest(work, e.Package, "-run", e.Tests)
+	switch {
+	case err == nil:
+		return out, errSurvived
+	case errors.Is(err, context.DeadlineExceeded):
+		return out, fmt.Errorf("its tests take more than %v", tooLong)
+	case !strings.Contains(out, "--- FAIL") && !strings.Contains(out, "panic:"):
+		return out, fmt.Errorf("it does not compile: %s", strings.TrimSpace(out))
+	}
+	return out, nil
+}
+
+// find returns the one file, no test, that holds the text to be changed, once.
+func find(work string, e edit) (string, error) {
+	in := filepath.Join(work, filepath.FromSlash(e.In))
+	if _, err := os.Stat(in); err != nil {
+		in = work
+	}
+	var found []string
+	err := filepath.WalkDir(in, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		if rel, _ := filepath.Rel(work, path); strings.HasPrefix(rel, ".ci") {
+			return nil
+		}
+		data, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		for range strings.Count(string(data), e.Old) {
+			found = append(found, path)
+		}
+		return nil
+	})
+	switch {
+	case err != nil:
+		return "", err
+	case len(found) != 1:
+		return "", fmt.Errorf("it no longer applies: %q occurs %d times", e.Old, len(found))
+	}
+	return found[0], nil
+}
