@@ -431,8 +431,18 @@ func (x *extents) note(torn string, checked bool) {
 // sum adds up the bytes of an image's strips or tiles, and of those the
 // ones past the end of the file.
 func (x *extents) sum(im *image) (total, missing int64, err error) {
+	err = x.pieces(im, func(off, length int64) error {
+		total += length
+		missing += min(length, max(0, off+length-x.size))
+		return nil
+	})
+	return total, missing, err
+}
+
+// pieces calls do with the place of each strip or tile of an image.
+func (x *extents) pieces(im *image, do func(off, length int64) error) error {
 	if !im.hasData {
-		return 0, 0, nil
+		return nil
 	}
 	n := min(im.offsets.Count, im.counts.Count, maxStrips-x.strips)
 	x.strips += n
@@ -441,11 +451,11 @@ func (x *extents) sum(im *image) (total, missing int64, err error) {
 		k := int(min(chunk, n-i))
 		offsets, err := x.file.Numbers(im.offsets, i, k)
 		if err != nil {
-			return total, missing, err
+			return err
 		}
 		counts, err := x.file.Numbers(im.counts, i, k)
 		if err != nil {
-			return total, missing, err
+			return err
 		}
 		for j := range offsets {
 			off, length := int64(min(offsets[j], math.MaxInt64/4)), int64(min(counts[j], math.MaxInt32))
@@ -455,11 +465,12 @@ func (x *extents) sum(im *image) (total, missing int64, err error) {
 			if off == 0 || length == 0 { // a sparse tile, or not told
 				continue
 			}
-			total += length
-			missing += min(length, max(0, off+length-x.size))
+			if err := do(off, length); err != nil {
+				return err
+			}
 		}
 	}
-	return total, missing, nil
+	return nil
 }
 
 // embedded adds the JPEG pictures of an image's directory to the previews.

@@ -91,6 +91,15 @@ func (c *console) newProgress(quiet bool, verb, start string) *progress {
 
 // tell shows how far the work is, unless the line was written just now.
 func (p *progress) tell(done, total int) {
+	p.show(float64(done), float64(total), func() string { return fmt.Sprintf("%d of %d", done, total) })
+}
+
+// tellBytes is tell where the work is so many bytes.
+func (p *progress) tellBytes(done, total int64) {
+	p.show(float64(done), float64(total), func() string { return byteCount(done) + " of " + byteCount(total) })
+}
+
+func (p *progress) show(done, total float64, text func() string) {
 	if p.w == nil {
 		return
 	}
@@ -98,7 +107,7 @@ func (p *progress) tell(done, total int) {
 	defer p.mu.Unlock()
 	if now := p.now(); now.Sub(p.shown) >= progressEvery {
 		p.shown = now
-		p.write(fmt.Sprintf("%s %d of %d", p.verb, done, total) + p.left(now, done, total))
+		p.write(p.verb + " " + text() + p.left(now, done, total))
 	}
 }
 
@@ -106,12 +115,12 @@ func (p *progress) tell(done, total int) {
 const paceAfter = 2 * time.Second
 
 // left writes how long it will take from now on.
-func (p *progress) left(now time.Time, done, total int) string {
+func (p *progress) left(now time.Time, done, total float64) string {
 	passed := now.Sub(p.began)
 	if !p.tellLeft || passed < paceAfter || done == 0 {
 		return ""
 	}
-	left := time.Duration(float64(passed) / float64(done) * float64(total-done))
+	left := time.Duration(float64(passed) / done * (total - done))
 	return ", about " + shoot.FormatDuration(max(left.Round(time.Second), time.Second)) + " left"
 }
 

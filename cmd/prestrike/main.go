@@ -120,7 +120,7 @@ again while the subject is still there. Originals are only read, never touched.`
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return &usageError{plainFlagError(err), cmd.CommandPath()}
 	})
-	root.AddCommand(newReport(c), newWatch(c), newFrames(c), newRules(c), newConfig(c), newPlan(c), newDemo(c))
+	root.AddCommand(newReport(c), newWatch(c), newFrames(c), newRules(c), newConfig(c), newPlan(c), newCopies(c), newDemo(c))
 	return root
 }
 

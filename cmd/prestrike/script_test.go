@@ -42,7 +42,7 @@ func TestScripts(t *testing.T) {
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"status": scriptStatus, "card": scriptCard, "lose": scriptLose,
-			"cut": scriptCut, "mvquoted": scriptMove, "waitfor": scriptWaitFor,
+			"cut": scriptCut, "flip": scriptFlip, "mvquoted": scriptMove, "waitfor": scriptWaitFor,
 		},
 	})
 }
@@ -98,6 +98,24 @@ func scriptCut(ts *testscript.TestScript, neg bool, args []string) {
 	n, err := strconv.ParseInt(args[1], 10, 64)
 	ts.Check(err)
 	ts.Check(os.Truncate(ts.MkAbs(args[0]), n))
+}
+
+// scriptFlip is "flip FILE BYTE": changes one bit of a file.
+func scriptFlip(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: flip FILE BYTE")
+	}
+	at, err := strconv.ParseInt(args[1], 10, 64)
+	ts.Check(err)
+	f, err := os.OpenFile(ts.MkAbs(args[0]), os.O_RDWR, 0)
+	ts.Check(err)
+	defer f.Close()
+	var b [1]byte
+	_, err = f.ReadAt(b[:], at)
+	ts.Check(err)
+	b[0] ^= 1
+	_, err = f.WriteAt(b[:], at)
+	ts.Check(err)
 }
 
 // scriptMove is "mvquoted FILE NAME": renames a file in its folder, to a name

@@ -1,0 +1,122 @@
+// Cold measures what a comparison of copies cannot be faster than, in MB/s:
+//
+//	cold write DIR FILES MEGABYTES   writes files that no two hold the same bytes
+//	cold read DIR...                 reads them from the medium, one after the other
+//	cold hash MEGABYTES              hashes as many in memory, on two goroutines
+//
+// Linux only.
+package main
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"fmt"
+	"io"
+	"io/fs"
+	"log"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strconv"
+	"sync"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+func main() {
+	switch os.Args[1] {
+	case "write":
+		write(os.Args[2], number(os.Args[3]), number(os.Args[4]))
+	case "read":
+		read(os.Args[2:])
+	case "hash":
+		hash(number(os.Args[2]))
+	}
+}
+
+func number(s string) int {
+	n, err := strconv.Atoi(s)
+	if err != nil {
+		log.Fatal(err)
+	}
+	return n
+}
+
+func write(dir string, files, megabytes int) {
+	var block [1 << 20]byte
+	for i := range files {
+		f, err := os.Create(filepath.Join(dir, fmt.Sprintf("BX1_%04d.NEF", i+1)))
+		if err != nil {
+			log.Fatal(err)
+		}
+		random := rand.NewChaCha8([32]byte{byte(i), byte(i >> 8)})
+		for range megabytes {
+			_, _ = random.Read(block[:]) // never fails
+			if _, err := f.Write(block[:]); err != nil {
+				log.Fatal(err)
+			}
+		}
+		if err := f.Sync(); err != nil {
+			log.Fatal(err)
+		}
+		if err := f.Close(); err != nil {
+			log.Fatal(err)
+		}
+	}
+}
+
+func read(dirs []string) {
+	buf := make([]byte, 1<<20)
+	var n int64
+	began := time.Now()
+	for _, dir := range dirs {
+		err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+			if err != nil || !d.Type().IsRegular() {
+				return err
+			}
+			f, err := os.Open(path)
+			if err != nil {
+				return err
+			}
+			defer f.Close()
+			_ = unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_DONTNEED)
+			_ = unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_SEQUENTIAL)
+			for {
+				k, err := f.Read(buf)
+				n += int64(k)
+				if err == io.EOF {
+					return nil
+				}
+				if err != nil {
+					return err
+				}
+			}
+		})
+		if err != nil {
+			log.Fatal(err)
+		}
+	}
+	speed(n, began)
+}
+
+func hash(megabytes int) {
+	block := bytes.Repeat([]byte("prestrike"), 1<<20/9)
+	began := time.Now()
+	var wg sync.WaitGroup
+	for range 2 {
+		wg.Go(func() {
+			h := sha256.New()
+			for range megabytes / 2 {
+				h.Write(block)
+			}
+			h.Sum(nil)
+		})
+	}
+	wg.Wait()
+	speed(int64(megabytes/2*2)*int64(len(block)), began)
+}
+
+func speed(n int64, began time.Time) {
+	fmt.Printf("%.0f\n", float64(n)/1e6/time.Since(began).Seconds())
+}
