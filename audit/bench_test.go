@@ -38,7 +38,7 @@ func BenchmarkLiveLook(b *testing.B) {
 			}
 			for b.Loop() {
 				live.Put(files[0].Path, files[0], now)
-				if _, err := live.Look(now, false, false); err != nil {
+				if _, err := live.Look(b.Context(), now, false, false); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -24,9 +24,9 @@ func SessionFact[T any](compute func(*Review) T) *Fact[T] {
 
 // Of returns the fact for the review's sequence or session.
 func (f *Fact[T]) Of(v *Review) T {
-	about := v.Sequence
+	about, pictures := v.Sequence, v.Pictures
 	if f.session {
-		about = nil
+		about, pictures = nil, nil
 	}
 	if v.facts == nil {
 		v.facts = facts{}
@@ -35,7 +35,7 @@ func (f *Fact[T]) Of(v *Review) T {
 	if known, ok := v.facts[key]; ok {
 		return known.(T)
 	}
-	computed := f.compute(&Review{Session: v.Session, Sequence: about, Options: v.Options, facts: v.facts})
+	computed := f.compute(&Review{Session: v.Session, Sequence: about, Pictures: pictures, Options: v.Options, facts: v.facts})
 	v.facts[key] = computed
 	return computed
 }

@@ -1,6 +1,8 @@
 package audit
 
 import (
+	"cmp"
+	"context"
 	"errors"
 	"math"
 	"slices"
@@ -10,54 +12,50 @@ import (
 	"prestrike/exifread"
 )
 
-// Judge groups files, has their pictures looked at, and runs the rules over the
-// sessions. An error means that a rule or the looking failed; the result is then
-// still complete but for that.
-func Judge(files []*shoot.File, opt *Options) (*Result, error) {
-	shot := shoot.Group(files, &opt.Options)
+// Judge groups the files of a collection, has their pictures measured, and runs the
+// rules over the sessions. It fills the whole result. Where ctx ends first, there is no
+// result, and the error is that of ctx. Any other error means that a rule or the
+// measuring failed; the result is then still complete but for that.
+func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, error) {
+	runs := shoot.Runs(c.Files)
+	var seen []shoot.Seen
 	var errs []error
 	if opt.Measure != nil {
-		var all []*shoot.Sequence
-		for _, session := range shot {
-			all = append(all, session.Sequences...)
-		}
-		errs = append(errs, opt.Measure(all))
+		var err error
+		seen, err = opt.Measure(ctx, runs)
+		errs = append(errs, err)
 	}
-	r := &Result{}
-	for _, session := range shot {
-		r.Sessions = append(r.Sessions, newSession(session))
-	}
-	for _, session := range r.Sessions {
-		errs = append(errs, review(session, opt))
+	r := &Result{Files: counts(c), Support: opt.Support}
+	for _, session := range newSessions(runs, seen, opt) {
+		errs = append(errs, review(ctx, session, opt))
 		accept(session, opt.Accept)
 		retakes(session)
 		session.settle()
+		r.Sessions = append(r.Sessions, session)
 		r.Verdict = max(r.Verdict, session.Verdict)
 		r.Files.Frames += session.Frames()
 	}
-	for _, f := range files {
-		if f.Err != nil {
-			r.Files.Unreadable = append(r.Files.Unreadable, f)
-		}
+	if err := ctx.Err(); err != nil {
+		return nil, err
 	}
-	r.Files.Read = len(files)
-	slices.SortFunc(r.Files.Unreadable, func(a, b *shoot.File) int { return compareText(a.Path, b.Path) })
 	return r, errors.Join(errs...)
 }
 
-func compareText(a, b string) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
+// counts says what became of the files of a collection, but for the frames they make.
+func counts(c *shoot.Collection) FileCounts {
+	n := FileCounts{Read: len(c.Files), Other: c.Other, Unread: len(c.Problems)}
+	for _, f := range c.Files {
+		if f.Err != nil {
+			n.Unreadable = append(n.Unreadable, f)
+		}
 	}
-	return 0
+	slices.SortFunc(n.Unreadable, func(a, b *shoot.File) int { return cmp.Compare(a.Path, b.Path) })
+	return n
 }
 
 // review runs every rule over a session and its sequences. What is found stands in
-// the order of the rules.
-func review(session *Session, opt *Options) error {
+// the order of the rules. It ends with ctx.
+func review(ctx context.Context, session *Session, opt *Options) error {
 	var errs []error
 	known := facts{}
 	owner := map[*shoot.Frame]*Reviewed{}
@@ -71,7 +69,10 @@ func review(session *Session, opt *Options) error {
 			if opt.Off[rule.ID] || rule.Check == nil {
 				continue
 			}
-			found, not, err := rule.apply(session.Session, s.Sequence, opt, known)
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			found, not, err := rule.apply(session, s, opt, known)
 			errs = append(errs, err)
 			s.Findings = append(s.Findings, found...)
 			s.NotJudged = append(s.NotJudged, not...)
@@ -82,7 +83,10 @@ func review(session *Session, opt *Options) error {
 		if opt.Off[rule.ID] || rule.CheckSession == nil {
 			continue
 		}
-		found, not, err := rule.apply(session.Session, nil, opt, known)
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		found, not, err := rule.apply(session, nil, opt, known)
 		errs = append(errs, err)
 		for _, f := range found {
 			// A finding on frames of one sequence belongs to it.

@@ -1,6 +1,7 @@
 package audit_test
 
 import (
+	"context"
 	"errors"
 	"strings"
 	"testing"
@@ -48,7 +49,7 @@ func judge(t *testing.T, text string, change func(*audit.Options)) *audit.Result
 	if change != nil {
 		change(&opt)
 	}
-	result, err := audit.Judge(session.Files, &opt)
+	result, err := audit.Judge(t.Context(), &shoot.Collection{Files: session.Files}, &opt)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -124,7 +125,7 @@ func TestFailedRuleIsAnError(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	result, err := audit.Judge(session.Files, &audit.Options{Rules: []*audit.Rule{&broken}})
+	result, err := audit.Judge(t.Context(), &shoot.Collection{Files: session.Files}, &audit.Options{Rules: []*audit.Rule{&broken}})
 	if err == nil || result == nil || result.Files.Frames != 24 {
 		t.Errorf("Judge with a broken rule: %v, %v; want a result and an error", result, err)
 	}
@@ -161,5 +162,42 @@ func TestValidate(t *testing.T) {
 		case tt.want != "" && (err == nil || !strings.Contains(err.Error(), tt.want)):
 			t.Errorf("%s: got %v, want an error about %q", tt.name, err, tt.want)
 		}
+	}
+}
+
+// An audit that is stopped has no result, and runs no rule after that.
+func TestJudgeStops(t *testing.T) {
+	session, err := audittest.Read(strings.NewReader(run1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	ran := 0
+	stopping := &audit.Rule{ID: "stops", Check: func(*audit.Review) error { ran++; stop(); return nil }}
+	opt := &audit.Options{Rules: []*audit.Rule{stopping, stopping, stopping}}
+	result, err := audit.Judge(ctx, &shoot.Collection{Files: session.Files}, opt)
+	if !errors.Is(err, context.Canceled) || result != nil || ran != 1 {
+		t.Errorf("%d rules ran after the stop, error %v, result %v; want none, that of the context, and none", ran-1, err, result)
+	}
+}
+
+// The result counts every file that was met.
+func TestJudgeCountsFiles(t *testing.T) {
+	session, err := audittest.Read(strings.NewReader(run1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	session.Files[3].Err = errors.New("damaged")
+	c := &shoot.Collection{Files: session.Files, Other: 7, Problems: []error{errors.New("a folder"), errors.New("another")}}
+	result, err := audit.Judge(t.Context(), c, &audit.Options{Options: shoot.Options{Support: shoot.Handheld}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := audit.FileCounts{Read: 20, Frames: 20, Other: 7, Unread: 2, Unreadable: session.Files[3:4]}
+	if diff := cmp.Diff(want, result.Files, cmp.Comparer(func(a, b *shoot.File) bool { return a == b })); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+	if result.Support != shoot.Handheld {
+		t.Errorf("support declared %v, want handheld", result.Support)
 	}
 }

@@ -16,9 +16,10 @@ import (
 // order; what is known so far is always the same as an audit of the same files
 // would say. It is for one goroutine.
 type Live struct {
-	opt   *Options
-	files map[string]*liveFile
-	other int // files that are no pictures, as far as they are known
+	opt      *Options
+	files    map[string]*liveFile
+	other    int     // files that are no pictures, as far as they are known
+	problems []error // what could not be read, as far as it is known
 	// changed tells that files came or went since the last look.
 	changed bool
 	arrived time.Time // of the latest file
@@ -93,13 +94,12 @@ func (l *Live) Remove(path string) {
 	}
 }
 
-// SetAll takes in what a folder holds as a whole, in place of what was put in:
-// its pictures, of which a later one holds before one of the same path, and how
-// many other files there are.
-func (l *Live) SetAll(files []*shoot.File, other int, now time.Time) {
+// SetAll takes in what was collected from the folder as a whole, in place of what was
+// put in. Of several files of one path the last one holds.
+func (l *Live) SetAll(c *shoot.Collection, now time.Time) {
 	before := l.files
-	l.files = make(map[string]*liveFile, len(files))
-	for _, f := range files {
+	l.files = make(map[string]*liveFile, len(c.Files))
+	for _, f := range c.Files {
 		if known := before[f.Path]; known != nil && known.file == f {
 			l.files[f.Path] = known
 			continue
@@ -107,8 +107,11 @@ func (l *Live) SetAll(files []*shoot.File, other int, now time.Time) {
 		l.files[f.Path] = &liveFile{f, now}
 		l.arrived = now
 	}
-	l.other, l.changed = other, true
+	l.other, l.problems, l.changed = c.Other, c.Problems, true
 }
+
+// Lost takes in that the folder cannot be read: what was put in before stays.
+func (l *Live) Lost(problem error) { l.problems, l.changed = []error{problem}, true }
 
 // Result returns the outcome of the last look.
 func (l *Live) Result() *Result { return l.result }
@@ -153,12 +156,12 @@ const (
 // Look audits what is there and returns what is to be told, in order. closeAll
 // closes every open sequence; silent takes all that is there as told, for a
 // start on a folder that holds frames already. An error means that a rule
-// failed, or that looking at pictures was stopped by its context: nothing is told
-// then, Result stays what it was, and the next look makes up for it.
-func (l *Live) Look(now time.Time, closeAll, silent bool) ([]LiveEvent, error) {
+// failed, or that ctx ended: nothing is told then, Result stays what it was, and
+// the next look makes up for it.
+func (l *Live) Look(ctx context.Context, now time.Time, closeAll, silent bool) ([]LiveEvent, error) {
 	var err error
 	if l.changed {
-		err = l.judge()
+		err = l.judge(ctx)
 	}
 	if l.changed { // it was stopped
 		return nil, err
@@ -189,17 +192,16 @@ func (l *Live) Look(now time.Time, closeAll, silent bool) ([]LiveEvent, error) {
 
 // judge makes the result anew. It leaves the old one where it was stopped: of
 // frames that were not looked at, less is known than before.
-func (l *Live) judge() error {
+func (l *Live) judge(ctx context.Context) error {
 	files := make([]*shoot.File, 0, len(l.files))
 	for _, f := range l.files {
 		files = append(files, f.file)
 	}
 	slices.SortFunc(files, func(a, b *shoot.File) int { return cmp.Compare(a.Path, b.Path) })
-	result, err := Judge(files, l.opt)
+	result, err := Judge(ctx, &shoot.Collection{Files: files, Other: l.other, Problems: l.problems}, l.opt)
 	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
 	}
-	result.Files.Other = l.other
 	l.result, l.changed = result, false
 	return err
 }

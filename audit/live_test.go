@@ -54,7 +54,7 @@ func play(t *testing.T, text string, delay func(*shoot.File) time.Duration) ([]s
 			live.Put(list[0].file.Path, list[0].file, now)
 			list = list[1:]
 		}
-		events, err := live.Look(now, false, false)
+		events, err := live.Look(t.Context(), now, false, false)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -154,7 +154,7 @@ func TestLive(t *testing.T) {
 func TestLiveTakesBackWhatIsRemoved(t *testing.T) {
 	_, live := play(t, run1, nil)
 	live.Remove("DCIM/100BXCAM/BX1_0020.NEF")
-	if _, err := live.Look(time.Now(), false, false); err != nil {
+	if _, err := live.Look(t.Context(), time.Now(), false, false); err != nil {
 		t.Fatal(err)
 	}
 	if n := live.Result().Files.Frames; n != 19 {
@@ -172,10 +172,10 @@ func TestLiveStartsOnWhatIsThere(t *testing.T) {
 	for _, f := range session.Files {
 		live.Put(f.Path, f, now)
 	}
-	if events, err := live.Look(now, false, true); err != nil || len(events) != 0 {
+	if events, err := live.Look(t.Context(), now, false, true); err != nil || len(events) != 0 {
 		t.Errorf("a silent look told %v, %v", events, err)
 	}
-	if events, err := live.Look(now.Add(time.Minute), false, false); err != nil || len(events) != 0 {
+	if events, err := live.Look(t.Context(), now.Add(time.Minute), false, false); err != nil || len(events) != 0 {
 		t.Errorf("what was there is told again: %v, %v", events, err)
 	}
 }
@@ -190,18 +190,19 @@ func TestLiveKeepsWhatItKnowsWhenStopped(t *testing.T) {
 	seen := &audit.Rule{
 		ID: "seen", Title: "seen", Severity: audit.Reshoot, Doc: "d", Source: "s",
 		Check: func(v *audit.Review) error {
-			if v.Sequence.Pictures != nil {
+			if v.Pictures != nil {
 				v.Found(audit.Finding{Message: "seen", Frames: v.Sequence.Frames[:1]})
 			}
 			return nil
 		},
 	}
 	ctx, stop := context.WithCancel(t.Context())
-	look := func(q []*shoot.Sequence) error {
+	look := func(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen, error) {
+		seen := make([]shoot.Seen, len(runs))
 		if ctx.Err() == nil {
-			q[0].Pictures = true
+			seen[0].Evidence = true
 		}
-		return ctx.Err()
+		return seen, ctx.Err()
 	}
 	opt := session.Options
 	opt.Rules, opt.Measure = []*audit.Rule{seen}, look
@@ -210,21 +211,20 @@ func TestLiveKeepsWhatItKnowsWhenStopped(t *testing.T) {
 	for _, f := range session.Files[:19] {
 		live.Put(f.Path, f, now)
 	}
-	if events, err := live.Look(now, true, false); err != nil || len(events) != 2 {
+	if events, err := live.Look(ctx, now, true, false); err != nil || len(events) != 2 {
 		t.Fatalf("%v, %v; want the run opened and closed", events, err)
 	}
 	stop()
 	last := session.Files[19]
 	live.Put(last.Path, last, now)
-	events, err := live.Look(now, true, false)
+	events, err := live.Look(ctx, now, true, false)
 	if !errors.Is(err, context.Canceled) || len(events) > 0 {
 		t.Errorf("stopped: told %v, error %v", events, err)
 	}
 	if r := live.Result(); r.Verdict != audit.VerdictReshoot || r.Files.Frames != 19 {
 		t.Errorf("stopped: %v of %d frames, want what was known: reshoot of 19", r.Verdict, r.Files.Frames)
 	}
-	ctx = t.Context()
-	if _, err := live.Look(now, true, false); err != nil {
+	if _, err := live.Look(t.Context(), now, true, false); err != nil {
 		t.Fatal(err)
 	}
 	if r := live.Result(); r.Verdict != audit.VerdictReshoot || r.Files.Frames != 20 {
@@ -237,7 +237,7 @@ func TestLiveKeepsWhatItKnowsWhenStopped(t *testing.T) {
 func TestLiveEndsAsTheReport(t *testing.T) {
 	for seed := range uint64(20) {
 		made := audittest.Random(seed)
-		want, err := audit.Judge(made.Files, &audit.Options{Rules: []*audit.Rule{isoRule}})
+		want, err := audit.Judge(t.Context(), &shoot.Collection{Files: made.Files}, &audit.Options{Rules: []*audit.Rule{isoRule}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -249,13 +249,13 @@ func TestLiveEndsAsTheReport(t *testing.T) {
 				now = now.Add(100 * time.Millisecond)
 				live.Put(made.Files[i].Path, made.Files[i], now)
 				if i%50 == 0 {
-					if _, err := live.Look(now, false, false); err != nil {
+					if _, err := live.Look(t.Context(), now, false, false); err != nil {
 						t.Fatal(err)
 					}
 				}
 			}
 		}
-		if _, err := live.Look(now, true, false); err != nil {
+		if _, err := live.Look(t.Context(), now, true, false); err != nil {
 			t.Fatal(err)
 		}
 		if diff := cmp.Diff(asJSON(t, want), asJSON(t, live.Result())); diff != "" {

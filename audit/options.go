@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"context"
 	"fmt"
 	"slices"
 
@@ -39,12 +40,11 @@ type Options struct {
 	// Accept are the findings declared as meant.
 	Accept []Acceptance
 
-	// Pixels says whose pictures are to be looked at, by Measure.
+	// Pixels says whose pictures are to be measured, by Measure.
 	Pixels Pixels
-	// Measure, where not nil, looks at the pictures of the sequences before the
-	// rules review them. It sets what it found as their Pictures, and may
-	// call Settle on them. An error means that not all were looked at.
-	Measure func([]*shoot.Sequence) error
+	// Measure, where not nil, answers what the pictures of each run show, in the
+	// order of the runs. An error means that not all were measured.
+	Measure func(context.Context, []*shoot.Run) ([]shoot.Seen, error)
 }
 
 // Param returns the value in force of a rule's parameter.
@@ -154,6 +154,8 @@ type Result struct {
 	Sessions []*Session
 	Verdict  Verdict // the worst of the sessions
 	Files    FileCounts
+	// Support is what the user declared; SupportAuto where each sequence told.
+	Support shoot.Support
 }
 
 // FileCounts says what became of every file that was met.
@@ -161,5 +163,6 @@ type FileCounts struct {
 	Read       int           // picture files read
 	Frames     int           // frames they make
 	Other      int           // files that are no pictures, passed over
+	Unread     int           // folders and files that could not be opened or listed
 	Unreadable []*shoot.File // picture files from which no picture can be read
 }

@@ -5,7 +5,10 @@ import "prestrike/audit/shoot"
 // A Reviewed is a sequence with what the rules found in it.
 type Reviewed struct {
 	*shoot.Sequence
-	Verdict Verdict
+	// Pictures is what was found in its pictures, for rules that know it, and may
+	// be a Viewer; nil where they were not looked at.
+	Pictures any
+	Verdict  Verdict
 	// SupersededBy is the retake that makes this sequence's faults
 	// harmless, or nil.
 	SupersededBy *Reviewed
@@ -24,12 +27,21 @@ type Session struct {
 	NotJudged []NotJudged
 }
 
-func newSession(shot *shoot.Session) *Session {
-	s := &Session{Session: shot, Sequences: make([]*Reviewed, len(shot.Sequences))}
-	for i, q := range shot.Sequences {
-		s.Sequences[i] = &Reviewed{Sequence: q}
+// newSessions gathers runs into sessions that no rule has reviewed.
+func newSessions(runs []*shoot.Run, seen []shoot.Seen, opt *Options) []*Session {
+	pictures := make(map[*shoot.Run]any, len(seen))
+	for i, s := range seen {
+		pictures[runs[i]] = s.Evidence
 	}
-	return s
+	var out []*Session
+	for _, shot := range shoot.Sessions(runs, seen, &opt.Options) {
+		s := &Session{Session: shot, Sequences: make([]*Reviewed, len(shot.Sequences))}
+		for i, q := range shot.Sequences {
+			s.Sequences[i] = &Reviewed{Sequence: q, Pictures: pictures[q.Run]}
+		}
+		out = append(out, s)
+	}
+	return out
 }
 
 // A Viewer knows what the pictures of a sequence show.

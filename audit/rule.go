@@ -151,6 +151,9 @@ type NotJudged struct {
 type Review struct {
 	Session  *shoot.Session
 	Sequence *shoot.Sequence // nil in a review of the whole session
+	// Pictures is what was found in the pictures of the sequence, for rules that
+	// know it; nil where they were not looked at.
+	Pictures any
 	Options  *Options
 
 	rule      *Rule
@@ -208,13 +211,15 @@ func (v *Review) Unjudged(reason string, frames ...*shoot.Frame) {
 	v.notJudged[i].Frames += len(frames)
 }
 
-// apply runs the rule on one sequence, or on the whole session where sequence is
-// nil, and returns what it found and could not judge. It adds to the facts known.
-func (r *Rule) apply(session *shoot.Session, sequence *shoot.Sequence, opt *Options, known facts) ([]*Finding, []NotJudged, error) {
-	v := &Review{Session: session, Sequence: sequence, Options: opt, rule: r, facts: known}
-	check := r.Check
-	if check == nil {
-		check = r.CheckSession
+// apply runs the rule on one sequence of the session or, where that is nil, on the
+// whole session, and returns what it found and could not judge. It adds to the facts
+// known.
+func (r *Rule) apply(session *Session, sequence *Reviewed, opt *Options, known facts) ([]*Finding, []NotJudged, error) {
+	v := &Review{Session: session.Session, Options: opt, rule: r, facts: known}
+	check := r.CheckSession
+	if sequence != nil {
+		check = r.Check
+		v.Sequence, v.Pictures = sequence.Sequence, sequence.Pictures
 	}
 	if err := check(v); err != nil {
 		return nil, nil, fmt.Errorf("rule %s: %w", r.ID, err)

@@ -6,6 +6,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/audittest"
+	"prestrike/audit/shoot"
 )
 
 // Every fault done to a made-up shoot is to be found in its sequence, and by
@@ -28,7 +29,7 @@ func TestFaultsAreFound(t *testing.T) {
 					continue
 				}
 				done++
-				result, err := audit.Judge(made.Files, &audit.Options{Rules: All()})
+				result, err := audit.Judge(t.Context(), &shoot.Collection{Files: made.Files}, &audit.Options{Rules: All()})
 				if err != nil {
 					t.Fatal(err)
 				}

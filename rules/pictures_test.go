@@ -25,9 +25,9 @@ func lookAt(t testing.TB, p *pictures.Measurer, folder string) *audit.Result {
 	if err != nil {
 		t.Fatal(err)
 	}
-	result, err := audit.Judge(c.Files, &audit.Options{
+	result, err := audit.Judge(t.Context(), c, &audit.Options{
 		Rules:   All(),
-		Measure: func(q []*shoot.Sequence) error { return p.Measure(t.Context(), q) },
+		Measure: p.Measure,
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -387,6 +387,26 @@ func TestPicturesPartlyThere(t *testing.T) {
 	}
 }
 
+// TestPicturesWithoutTimes holds that frames that record no time and no other sign
+// of what they were made for, once their pictures show a focus sequence, are taken to
+// be made on a tripod as every focus sequence: a knock is found.
+func TestPicturesWithoutTimes(t *testing.T) {
+	untimed := picturestest.Camera{Change: func(_ int, m *exifread.Metadata) {
+		m.Captured = exifread.Value[exifread.Timestamp]{}
+		m.ExposureTime = exifread.Of(exifread.Rational{Num: 1, Den: 60})
+	}}
+	folder := untimed.Shoot(t, pixelstest.Bump(picturestest.Covering(), 12, 12, 3, 0))
+	result := lookAt(t, &pictures.Measurer{All: true}, folder)
+	q := result.Sessions[0].Sequences[0]
+	if q.Kind != shoot.Focus || q.Support != shoot.Tripod {
+		t.Errorf("%v, %v; want a focus sequence on a tripod", q.Kind, q.Support)
+	}
+	moved := func(s string) bool { return strings.Contains(s, " moved: ") }
+	if got := audittest.Told(result); !slices.ContainsFunc(got, moved) {
+		t.Errorf("the knock is not found: %q", got)
+	}
+}
+
 // flicker changes every other shot's brightness.
 func flicker(shots []pixelstest.Shot) []pixelstest.Shot {
 	out := slices.Clone(shots)
@@ -424,9 +444,9 @@ func TestPicturesNotThere(t *testing.T) {
 		}
 		opt := &audit.Options{Rules: All()}
 		if p != nil {
-			opt.Measure = func(q []*shoot.Sequence) error { return p.Measure(t.Context(), q) }
+			opt.Measure = p.Measure
 		}
-		result, err := audit.Judge(c.Files, opt)
+		result, err := audit.Judge(t.Context(), c, opt)
 		if err != nil {
 			t.Fatal(err)
 		}

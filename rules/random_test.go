@@ -6,6 +6,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/audittest"
+	"prestrike/audit/shoot"
 )
 
 var (
@@ -29,7 +30,7 @@ func TestCleanShootsRaiseNoAlarm(t *testing.T) {
 		}
 		clean++
 		opt := &audit.Options{Rules: All()}
-		result, err := audit.Judge(made.Files, opt)
+		result, err := audit.Judge(t.Context(), &shoot.Collection{Files: made.Files}, opt)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -8,6 +8,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/audittest"
+	"prestrike/audit/shoot"
 )
 
 // onPictures are the rules that only look at pictures.
@@ -21,7 +22,7 @@ const sessionFolder = "../testdata/sessions"
 func judge(t *testing.T, text *audittest.Text) *audit.Result {
 	t.Helper()
 	text.Options.Rules = All()
-	result, err := audit.Judge(text.Files, &text.Options)
+	result, err := audit.Judge(t.Context(), &shoot.Collection{Files: text.Files}, &text.Options)
 	if err != nil {
 		t.Fatal(err)
 	}

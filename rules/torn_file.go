@@ -83,7 +83,7 @@ func checkTornFile(v *audit.Review) error {
 // their end, as long as others can: else it is rather the decoder that fails.
 func reportDamaged(v *audit.Review) {
 	q := v.Sequence
-	p, ok := q.Pictures.(*pixels.Seen)
+	p, ok := v.Pictures.(*pixels.Seen)
 	if !ok {
 		return
 	}

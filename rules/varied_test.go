@@ -7,6 +7,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/audittest"
+	"prestrike/audit/shoot"
 )
 
 // A floor is what a row of TestVariedShoots must reach, in percent; alarms are
@@ -60,7 +61,7 @@ func TestVariedShoots(t *testing.T) {
 		clean, alarmed := 0, 0
 		for seed := from; seed < from+uint64(n); seed++ {
 			made := audittest.Varied(v, seed)
-			result, err := audit.Judge(made.Files, &audit.Options{Rules: All()})
+			result, err := audit.Judge(t.Context(), &shoot.Collection{Files: made.Files}, &audit.Options{Rules: All()})
 			if err != nil {
 				t.Fatal(err)
 			}

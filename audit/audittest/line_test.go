@@ -129,7 +129,7 @@ func TestDifferences(t *testing.T) {
 		}
 		return &audit.Result{Verdict: audit.VerdictCheck, Sessions: []*audit.Session{{
 			Sequences: []*audit.Reviewed{{
-				Sequence: &shoot.Sequence{Kind: shoot.Bracket, Support: shoot.Tripod, Frames: list},
+				Sequence: &shoot.Sequence{Run: &shoot.Run{Frames: list}, Kind: shoot.Bracket, Support: shoot.Tripod},
 				Findings: []*audit.Finding{
 					{Rule: "iso-drift", Severity: audit.Check, Message: "ISO went up", Frames: list[3:5]},
 					{Rule: "high-iso", Severity: audit.Note, Message: "ISO is high", Frames: list},

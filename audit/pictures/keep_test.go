@@ -3,6 +3,7 @@ package pictures
 import (
 	"bytes"
 	"context"
+	"errors"
 	"os"
 	"path/filepath"
 	"slices"
@@ -26,9 +27,9 @@ func lookAt(t testing.TB, p *Measurer, folder string) *audit.Result {
 	if err != nil {
 		t.Fatal(err)
 	}
-	result, err := audit.Judge(c.Files, &audit.Options{
+	result, err := audit.Judge(t.Context(), c, &audit.Options{
 		Rules:   rules.All(),
-		Measure: func(q []*shoot.Sequence) error { return p.Measure(t.Context(), q) },
+		Measure: p.Measure,
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -173,12 +174,12 @@ func TestPicturesGrow(t *testing.T) {
 	looks := 0
 	p := &Measurer{Progress: func(int, int) { looks++ }}
 	live := audit.NewLive(&audit.Options{
-		Rules: rules.All(), Measure: func(q []*shoot.Sequence) error { return p.Measure(t.Context(), q) },
+		Rules: rules.All(), Measure: p.Measure,
 	})
 	now := time.Now()
 	for _, f := range c.Files {
 		live.Put(f.Path, f, now)
-		if _, err := live.Look(now, false, false); err != nil {
+		if _, err := live.Look(t.Context(), now, false, false); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -202,8 +203,8 @@ func TestPicturesStop(t *testing.T) {
 			stop()
 		}
 	}}
-	_, err = audit.Judge(c.Files, &audit.Options{Measure: func(q []*shoot.Sequence) error { return p.Measure(ctx, q) }})
-	if err == nil {
-		t.Error("stopped after 5 frames, and no error")
+	result, err := audit.Judge(ctx, c, &audit.Options{Measure: p.Measure})
+	if !errors.Is(err, context.Canceled) || result != nil {
+		t.Errorf("stopped after 5 frames: error %v, result %v; want that of the context, and none", err, result)
 	}
 }

@@ -72,27 +72,26 @@ type glance struct {
 	tried string
 }
 
-// wants reports whether the pictures of a sequence are looked at.
-func (p *Measurer) wants(q *shoot.Sequence) bool {
+// wants reports whether the pictures of a run are to be measured.
+func (p *Measurer) wants(r *shoot.Run) bool {
 	if p.All {
-		return len(q.Frames) > 1
+		return len(r.Frames) > 1
 	}
-	return q.AsksForPictures()
+	return r.AsksForPictures()
 }
 
-// Measure looks at the pictures of the sequences that are looked at, on all
-// processors, and sets their Pictures. Pictures that cannot be decoded are no
-// error. It returns the context's error where it was stopped: the sequences that
-// were not looked at to their end then have no Pictures, and the next call goes
-// on with them.
-func (p *Measurer) Measure(ctx context.Context, sequences []*shoot.Sequence) error {
+// Measure measures the pictures of the runs that ask for it, on all processors, and
+// returns what was found in those of each run. Pictures that cannot be decoded are no
+// error. It returns the context's error where it was stopped: of runs that were not
+// measured to their end nothing is known then, and the next call goes on with them.
+func (p *Measurer) Measure(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen, error) {
 	var jobs []*job
 	total := 0
-	for _, q := range sequences {
-		if !p.wants(q) {
+	for i, r := range runs {
+		if !p.wants(r) {
 			continue
 		}
-		j := newJob(q)
+		j := newJob(i, r)
 		if j.found = p.known(j.key, len(j.keys)); j.found == nil {
 			j.on = p.resume(j.keys)
 			j.begun = len(j.on.taken)
@@ -100,11 +99,13 @@ func (p *Measurer) Measure(ctx context.Context, sequences []*shoot.Sequence) err
 		}
 		jobs = append(jobs, j)
 	}
+	slices.SortStableFunc(jobs, func(a, b *job) int { return byStart(a.run, b.run) })
 	for _, j := range jobs[max(0, len(jobs)-growing):] {
 		j.mayGrow = !p.Once
 	}
 	err := p.look(ctx, jobs, total)
-	p.judged = map[string]*pixels.Seen{} // what else was in it is of no sequence any more
+	p.judged = map[string]*pixels.Seen{} // what else was in it is of no run any more
+	seen := make([]shoot.Seen, len(runs))
 	for _, j := range jobs {
 		if j.on != nil && len(j.on.taken) > 0 {
 			p.open = append(p.open, j.on) // also where it was stopped on the way
@@ -113,19 +114,33 @@ func (p *Measurer) Measure(ctx context.Context, sequences []*shoot.Sequence) err
 			continue // stopped before
 		}
 		p.keep(j)
-		j.q.Pictures = j.found
-		walk := j.found.Judgement.Walk
-		if walk.Answer != pixels.CannotTell {
-			j.q.Settle(walk.Answer == pixels.Found, j.found.Judgement.Signature.Kind != "")
-		}
+		seen[j.at] = shoot.Seen{Focus: motion(j.found.Judgement), Evidence: j.found}
 	}
 	p.open = slices.Delete(p.open, 0, max(0, len(p.open)-growing))
-	return err
+	return seen, err
 }
 
-// A job is one sequence to be looked at.
+// byStart puts the run that began last at the end, which is the one that may grow;
+// those without a time before all others.
+func byStart(a, b *shoot.Run) int { return a.Start().Compare(b.Start()) }
+
+// motion says what the pictures show of focus.
+func motion(j *pixels.Judgement) shoot.Motion {
+	switch {
+	case j.Walk.Answer == pixels.Found && j.Signature.Kind != "":
+		return shoot.FocusSurelyWalks
+	case j.Walk.Answer == pixels.Found:
+		return shoot.FocusWalks
+	case j.Walk.Answer == pixels.Fine:
+		return shoot.FocusStands
+	}
+	return shoot.MotionUnknown
+}
+
+// A job is one run to be measured.
 type job struct {
-	q      *shoot.Sequence
+	at     int // among the runs
+	run    *shoot.Run
 	frames []framePictures
 	keys   []string // of the frames
 	key    string   // of them all
@@ -138,15 +153,15 @@ type job struct {
 	unread  bool // some could not be read, as long as that may last
 }
 
-func newJob(q *shoot.Sequence) *job {
-	j := &job{q: q}
-	for _, f := range q.Frames {
+func newJob(at int, r *shoot.Run) *job {
+	j := &job{at: at, run: r}
+	for _, f := range r.Frames {
 		list := picturesIn(f)
 		j.frames = append(j.frames, list)
 		j.keys = append(j.keys, list.key())
 	}
 	parts := slices.Clone(j.keys)
-	if exposures := q.Exposures(); exposures != nil { // a frame's settings take part in judging
+	if exposures := r.Exposures(); exposures != nil { // a frame's settings take part in judging
 		parts = append(parts, fmt.Sprint(exposures))
 	}
 	j.key = keyOf(measuring(pixels.DefaultThresholds()), parts)
@@ -162,7 +177,7 @@ func (j *job) judge() {
 		}
 		j.unread = j.unread || g.tried == notRead
 	}
-	j.found = &pixels.Seen{Judgement: j.on.sequence.Judge(pixels.DefaultThresholds(), j.q.Exposures()), Missing: missing}
+	j.found = &pixels.Seen{Judgement: j.on.sequence.Judge(pixels.DefaultThresholds(), j.run.Exposures()), Missing: missing}
 	j.looked = true
 	if !j.mayGrow {
 		j.on = nil // some 50 KB a frame

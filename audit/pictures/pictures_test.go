@@ -121,7 +121,7 @@ func collect(t *testing.T, folder string) []*shoot.File {
 func looksOver(t *testing.T, p *Measurer) (opt *audit.Options, looks *int) {
 	looks = new(int)
 	p.Progress = func(int, int) { *looks++ }
-	return &audit.Options{Rules: rules.All(), Measure: func(q []*shoot.Sequence) error { return p.Measure(t.Context(), q) }}, looks
+	return &audit.Options{Rules: rules.All(), Measure: p.Measure}, looks
 }
 
 // TestPicturesPairs holds that a folder that fills with raw and JPEG files has each
@@ -142,7 +142,7 @@ func TestPicturesPairs(t *testing.T) {
 	} {
 		raws := withRaw(t, jpegs, c.width)
 		opt, _ := looksOver(t, &Measurer{})
-		once, err := audit.Judge(append(slices.Clone(raws), jpegs...), opt)
+		once, err := audit.Judge(t.Context(), &shoot.Collection{Files: append(slices.Clone(raws), jpegs...)}, opt)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -152,7 +152,7 @@ func TestPicturesPairs(t *testing.T) {
 			pair := []*shoot.File{raws[i], jpegs[i]}
 			for _, f := range []*shoot.File{pair[c.first], pair[1-c.first]} {
 				live.Put(f.Path, f, time.Now())
-				if _, err := live.Look(time.Now(), false, false); err != nil {
+				if _, err := live.Look(t.Context(), time.Now(), false, false); err != nil {
 					t.Fatal(err)
 				}
 			}
@@ -172,7 +172,7 @@ func TestPicturesPairs(t *testing.T) {
 func TestPicturesLateFrame(t *testing.T) {
 	files := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, picturestest.Covering()[9:]))
 	opt, _ := looksOver(t, &Measurer{})
-	once, err := audit.Judge(files, opt)
+	once, err := audit.Judge(t.Context(), &shoot.Collection{Files: files}, opt)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -184,7 +184,7 @@ func TestPicturesLateFrame(t *testing.T) {
 			at ^= 1 // 7, 6, 9, 8, ...
 		}
 		live.Put(files[at].Path, files[at], time.Now())
-		if _, err := live.Look(time.Now(), false, false); err != nil {
+		if _, err := live.Look(t.Context(), time.Now(), false, false); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -211,7 +211,7 @@ func TestPicturesSecondFile(t *testing.T) {
 		for _, f := range files {
 			live.Put(f.Path, f, time.Now())
 		}
-		if _, err := live.Look(time.Now(), false, false); err != nil {
+		if _, err := live.Look(t.Context(), time.Now(), false, false); err != nil {
 			t.Fatal(err)
 		}
 		return live.Result().Sessions[0].Sequences[0].Pictures.(*pixels.Seen).Missing[last]
@@ -232,7 +232,7 @@ func TestPicturesNotRead(t *testing.T) {
 	kept := &memory{values: map[string][]byte{}}
 	opt, _ := looksOver(t, &Measurer{Cache: kept})
 	missing := func() map[int]string {
-		result, err := audit.Judge(files, opt)
+		result, err := audit.Judge(t.Context(), &shoot.Collection{Files: files}, opt)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -278,7 +278,7 @@ func TestPicturesTakePlace(t *testing.T) {
 	opt, looks := looksOver(t, &Measurer{})
 	look := func(files []*shoot.File) int {
 		*looks = 0
-		if _, err := audit.Judge(files, opt); err != nil {
+		if _, err := audit.Judge(t.Context(), &shoot.Collection{Files: files}, opt); err != nil {
 			t.Fatal(err)
 		}
 		return *looks
@@ -303,7 +303,7 @@ func TestPicturesForget(t *testing.T) {
 	p := &Measurer{}
 	opt, _ := looksOver(t, p)
 	for n := range 4 { // other frames each time
-		if _, err := audit.Judge(files[2*n:2*n+6], opt); err != nil {
+		if _, err := audit.Judge(t.Context(), &shoot.Collection{Files: files[2*n : 2*n+6]}, opt); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -317,7 +317,7 @@ func TestPicturesForget(t *testing.T) {
 func TestPicturesGoOn(t *testing.T) {
 	files := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, pixelstest.Brighten(picturestest.Covering(), 13, 1, -2)))
 	opt, _ := looksOver(t, &Measurer{})
-	result, err := audit.Judge(files, opt)
+	result, err := audit.Judge(t.Context(), &shoot.Collection{Files: files}, opt)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -331,19 +331,21 @@ func TestPicturesGoOn(t *testing.T) {
 			stop()
 		}
 	}
-	stopped := &audit.Options{Rules: rules.All(), Measure: func(q []*shoot.Sequence) error { return p.Measure(ctx, q) }}
-	if _, err := audit.Judge(files, stopped); !errors.Is(err, context.Canceled) {
+	stopped := &audit.Options{Rules: rules.All(), Measure: func(_ context.Context, runs []*shoot.Run) ([]shoot.Seen, error) {
+		return p.Measure(ctx, runs)
+	}}
+	if _, err := audit.Judge(ctx, &shoot.Collection{Files: files}, stopped); !errors.Is(err, context.Canceled) {
 		t.Fatalf("stopped after %d frames: error %v", looks, err)
 	}
-	opt.Measure = func(q []*shoot.Sequence) error { return p.Measure(t.Context(), q) }
-	result, err = audit.Judge(files, opt)
+	opt.Measure = p.Measure
+	result, err = audit.Judge(t.Context(), &shoot.Collection{Files: files}, opt)
 	if got := audittest.Told(result); err != nil || !slices.Equal(got, want) {
 		t.Errorf("after a stop: %q, error %v; want %q", got, err, want)
 	}
 	if looks != len(files) {
 		t.Errorf("%d looks at %d frames", looks, len(files))
 	}
-	result, err = audit.Judge(files, stopped) // there is nothing left to look at
+	result, err = audit.Judge(t.Context(), &shoot.Collection{Files: files}, stopped) // there is nothing left to look at
 	if got := audittest.Told(result); err != nil || !slices.Equal(got, want) {
 		t.Errorf("of what is known: %q, error %v; want %q", got, err, want)
 	}

@@ -55,7 +55,7 @@ const notRecorded = "-"
 const varies = "varies"
 
 func newView(r *audit.Result, opt *Options) *view {
-	v := &view{files: filesLine(&r.Files, opt.Unread)}
+	v := &view{files: filesLine(&r.Files)}
 	for _, s := range r.Sessions {
 		v.sessions = append(v.sessions, sessionView{
 			heading:   heading(s),
@@ -63,7 +63,7 @@ func newView(r *audit.Result, opt *Options) *view {
 			tellBody:  len(s.Bodies) > 1,
 			findings:  findLines(s),
 			notJudged: notJudged(s),
-			support:   support(s, opt.Support),
+			support:   support(s, r.Support),
 		})
 	}
 	return v
@@ -443,7 +443,7 @@ func support(s *audit.Session, declared shoot.Support) string {
 }
 
 // filesLine says what became of every file.
-func filesLine(c *audit.FileCounts, unread int) string {
+func filesLine(c *audit.FileCounts) string {
 	var b strings.Builder
 	b.WriteString(plural(c.Read, "picture file") + ", " + plural(c.Frames, "frame"))
 	if c.Other > 0 {
@@ -457,10 +457,10 @@ func filesLine(c *audit.FileCounts, unread int) string {
 		b.WriteString("; no picture can be read from " + list(names, 3))
 	}
 	switch {
-	case unread == 1:
+	case c.Unread == 1:
 		b.WriteString("; 1 folder or file could not be read")
-	case unread > 1:
-		fmt.Fprintf(&b, "; %d folders or files could not be read", unread)
+	case c.Unread > 1:
+		fmt.Fprintf(&b, "; %d folders or files could not be read", c.Unread)
 	}
 	b.WriteString(".")
 	return b.String()

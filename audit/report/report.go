@@ -13,7 +13,6 @@ import (
 	"strings"
 
 	"prestrike/audit"
-	"prestrike/audit/shoot"
 )
 
 // DefaultWidth is how many columns a report fills where nothing is known of
@@ -31,11 +30,6 @@ type Options struct {
 	Colour bool // mark the urgent words with terminal colours as well
 	// Brief leaves out everything but what must be done and the closing line.
 	Brief bool
-	// Support is what the user declared; SupportAuto where each sequence told.
-	Support shoot.Support
-	// Unread is how many folders and files could not be read and are told of
-	// elsewhere: without permission, or vanished.
-	Unread int
 }
 
 // width returns the columns to fill.

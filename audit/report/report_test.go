@@ -75,7 +75,7 @@ func judge(t *testing.T, text string, finds ...planted) *audit.Result {
 		v.Unjudged("no sensor pitch")
 		return nil
 	}})
-	r, err := audit.Judge(session.Files, &opt)
+	r, err := audit.Judge(t.Context(), &shoot.Collection{Files: session.Files}, &opt)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -352,7 +352,8 @@ func TestSinglesShareARow(t *testing.T) {
 	session.Sequences = nil
 	for i, f := range frames {
 		q := &audit.Reviewed{Sequence: &shoot.Sequence{
-			ID: fmt.Sprintf("1.%d", i+1), Kind: shoot.Single, Body: f.Body, Frames: []*shoot.Frame{f}, Support: shoot.Handheld,
+			Run: &shoot.Run{Body: f.Body, Frames: []*shoot.Frame{f}},
+			ID:  fmt.Sprintf("1.%d", i+1), Kind: shoot.Single, Support: shoot.Handheld,
 		}}
 		switch {
 		case i == 99:

@@ -3,7 +3,6 @@ package shoot
 import (
 	"math"
 	"slices"
-	"time"
 )
 
 // Frames of one body are cut into runs by asking which way of cutting them
@@ -18,227 +17,10 @@ import (
 // The constants are common practice, chosen on made-up shoots; the tests state
 // how often the runs of other made-up shoots are found exactly.
 
-// A run is an interval of a body's frames.
-type run struct {
+// A span is an interval of a body's frames.
+type span struct {
 	from, to int // frames[from:to]
 	bracket  bool
-}
-
-const (
-	// What a new run is.
-	pSingle  = 0.50
-	pSteady  = 0.40
-	pBracket = 0.10
-	// A slow steady run needs more than a coincidence of two gaps: each time
-	// its first gap is e times fastCadence, it is less probable by slowCost.
-	fastCadence = 1.0 // s
-	slowCost    = 1.9 // ln
-	// The next run often has the cadence of the one before.
-	pAgain = 0.25
-	// How runs end.
-	pSteadyEnd  = 1.0 / 30
-	pBracketEnd = 1.0 / 5
-
-	// Pauses between runs are spread log-normally, with a wide floor.
-	pauseMedian, pauseSpread = 20.0, 1.3        // s, ln
-	shortSpread              = 0.9              // of pauses shorter than the median
-	pauseFloor               = 0.08             // share of pauses of any length up to pauseLongest
-	pauseLongest             = 30 * 24 * 3600.0 // s
-	pClockBack               = 1e-3             // the clock runs backwards between runs
-	// First gaps of runs.
-	steadyMedian, steadySpread   = 1.5, 1.7
-	bracketMedian, bracketSpread = 0.6, 1.5
-
-	// Gaps inside a run scatter around the cadence by this share of it,
-	// until the run itself tells better.
-	jitter, jitterWeight     = 0.08, 3.0
-	jitterFloor, jitterLimit = 0.015, 0.30
-	// Odd steps inside a run.
-	pMissing     = 0.012 // frames missing: the gap fits the step of the number
-	pMissingEdge = 1e-6  // the same, with one frame before or behind
-	pJump        = 0.002 // the number jumps, the cadence runs on
-	pLeftOut     = 0.005 // one or a few ticks left out
-	pPause       = 0.001 // a pause
-	pStall       = 0.006 // the buffer is full: the run goes on more slowly
-	pHurry       = 0.002 // a short gap
-	pBackwards   = 1e-6  // the clock runs backwards
-	pNumberBack  = 1e-4  // the number falls
-	pNumberSame  = 1e-3  // the number stays
-	pBracketStep = 0.92  // the exposure changes from frame to frame of a bracket
-	stallMax     = 1.5   // s; slower runs do not stall
-	pauseSteep   = 8.0   // exponent of the tail of pauses inside a run
-	pauseFrom    = 1.2   // cadences; shorter is jitter
-	farOff       = 8.0   // times the scatter; longer is a pause, not a tick
-
-	// Settings (ISO, exposure time, f-number, white balance, orientation).
-	pChangeInside  = 0.012
-	pChangeBetween = 0.45
-	// The first or last frame alone is other than the rest: rather a test frame.
-	pChangeEdge = 0.03
-	// Three kinds of settings and more at once: another picture, not a slip.
-	pManyInside = 0.0005
-	manyKinds   = 3
-	// What a photographer changes between set-ups only: lens, focal length, picture size.
-	pSetupInside  = 0.001
-	pSetupBetween = 0.20
-
-	// Numbers between runs.
-	pNextBetween  = 0.80 // runs on
-	pSkipBetween  = 0.10 // some frames deleted
-	pOtherBetween = 0.02 // another series, or back
-
-	beamWidth = 16   // open runs followed
-	beamDepth = 16.0 // how much worse than the best a followed run may be, in ln
-)
-
-// The logarithms of the model's probabilities.
-var (
-	lnSingle           = math.Log(pSingle)
-	lnMissing          = math.Log(pMissing)
-	lnChangeEdge       = math.Log(pChangeEdge)
-	lnMissingEdge      = math.Log(pMissingEdge)
-	lnJump             = math.Log(pJump)
-	lnLeftOut          = math.Log(pLeftOut)
-	lnPause            = math.Log(pPause)
-	lnStall            = math.Log(pStall)
-	lnHurry            = math.Log(pHurry)
-	lnBackwards        = math.Log(pBackwards)
-	lnNotSteadyEnd     = math.Log(1 - pSteadyEnd)
-	lnNotBracketEnd    = math.Log(1 - pBracketEnd)
-	lnSetupInside      = math.Log(pSetupInside)
-	lnSetupBetween     = math.Log(pSetupBetween)
-	lnNotSetupBetween  = math.Log(1 - pSetupBetween)
-	lnChangeBetween    = math.Log(pChangeBetween)
-	lnNotChangeBetween = math.Log(1 - pChangeBetween)
-	lnNextBetween      = math.Log(pNextBetween)
-	lnSkipBetween      = math.Log(pSkipBetween)
-	lnOtherBetween     = math.Log(pOtherBetween)
-	lnAgain            = math.Log(pAgain)
-	lnBracketStep      = math.Log(pBracketStep)
-	lnBracketSame      = math.Log(1 - pBracketStep)
-	lnNumberBack       = math.Log(pNumberBack)
-	lnNumberSame       = math.Log(pNumberSame)
-	lnClockBack        = math.Log(pClockBack)
-	lnPauseRange       = math.Log(pauseLongest)
-	lnStudent          = math.Log(0.375)
-	lnNotAgain         = math.Log(1 - pAgain)
-)
-
-// point is what segmentation looks at in a frame.
-type point struct {
-	t, q, e  float64 // start, clock resolution, exposure time: seconds
-	settings settingsKey
-	setup    setupKey
-	auto     bool // ExposureMode says auto bracket
-	number   Number
-}
-
-type settingsKey struct {
-	iso          uint32
-	time, f      float64
-	wb           int
-	orientation  uint16
-	flash, isoOK bool
-}
-
-type setupKey struct {
-	lens          string
-	focal         float64
-	width, height uint32
-}
-
-func points(frames []*Frame) []point {
-	ps := make([]point, len(frames))
-	var origin time.Time
-	if len(frames) > 0 {
-		origin = frames[0].Time
-	}
-	for i, f := range frames {
-		m := f.meta
-		p := &ps[i]
-		p.t, p.q, p.e = f.Time.Sub(origin).Seconds(), f.Resolution.Seconds(), f.ExposureSeconds()
-		p.settings.iso, p.settings.isoOK = m.Sensitivity.Get()
-		p.settings.time = p.e
-		if n, ok := m.FNumber.Get(); ok {
-			p.settings.f = n.Float()
-		}
-		p.settings.wb = -1
-		if wb, ok := m.WhiteBalance.Get(); ok {
-			p.settings.wb = int(wb)
-		}
-		p.settings.orientation = m.Orientation.Or(0)
-		if fl, ok := m.Flash.Get(); ok {
-			p.settings.flash = fl.Fired()
-		}
-		p.setup.lens = m.LensModel.Or("")
-		if fl, ok := m.FocalLength.Get(); ok {
-			p.setup.focal = fl.Float()
-		}
-		p.setup.width, p.setup.height = m.Width.Or(0), m.Height.Or(0)
-		if mode, ok := m.ExposureMode.Get(); ok {
-			p.auto = mode == 2
-		}
-		p.number = f.Number
-	}
-	return ps
-}
-
-// between is what lies between two neighbouring frames.
-type between struct {
-	gap, q      float64 // elapsed and the clock's resolution, seconds
-	count       int     // step of the number
-	countKnown  bool
-	changed     bool // settings
-	many        bool // of several kinds
-	exposureToo bool // exposure changed by 1/6 EV or more
-	setup       bool // lens, focal length or picture size changed
-}
-
-func compare(a, b *point) between {
-	w := between{gap: b.t - a.t, q: max(a.q, b.q)}
-	if a.number.Known && b.number.Known {
-		if a.number.Series == b.number.Series {
-			w.count, w.countKnown = b.number.Count-a.number.Count, true
-		} else {
-			w.count, w.countKnown = math.MinInt, true
-		}
-	}
-	x, y := a.settings, b.settings
-	w.exposureToo = math.Abs(exposureChange(x, y)) >= SameSetting
-	iso := x.isoOK && y.isoOK && x.iso != y.iso
-	w.changed = w.exposureToo || iso || x.wb != y.wb || x.orientation != y.orientation
-	y.iso = x.iso // time and f-number, which a programme changes together, are of one kind
-	kinds := 0
-	for _, differs := range []bool{math.Abs(exposureChange(x, y)) >= SameSetting, iso, x.wb != y.wb, x.orientation != y.orientation} {
-		if differs {
-			kinds++
-		}
-	}
-	w.many = kinds >= manyKinds
-	u, v := a.setup, b.setup
-	focal := u.focal > 0 && v.focal > 0 && math.Abs(math.Log(u.focal/v.focal)) > 0.03
-	w.setup = u.lens != v.lens || focal || u.width != v.width || u.height != v.height
-	return w
-}
-
-// SameSetting, in EV, is half the finest common setting step (1/3 EV): nominal values of
-// one setting never differ by as much.
-const SameSetting = 1.0 / 6
-
-// exposureChange returns how much more exposure b gets than a, in EV:
-// log2(t2 S2 / t1 S1) - 2 log2(N2/N1), over what both record.
-func exposureChange(a, b settingsKey) float64 {
-	ev := 0.0
-	if a.time > 0 && b.time > 0 {
-		ev += math.Log2(b.time / a.time)
-	}
-	if a.f > 0 && b.f > 0 {
-		ev -= 2 * math.Log2(b.f/a.f)
-	}
-	if a.isoOK && b.isoOK && a.iso > 0 && b.iso > 0 {
-		ev += math.Log2(float64(b.iso) / float64(a.iso))
-	}
-	return ev
 }
 
 // open is a run that may go on.
@@ -460,7 +242,7 @@ func cut(w *between) float64 {
 }
 
 // segment cuts a body's timed frames, in order, into runs.
-func segment(frames []*Frame) []run {
+func segment(frames []*Frame) []span {
 	n := len(frames)
 	if n == 0 {
 		return nil
@@ -536,52 +318,12 @@ func segment(frames []*Frame) []run {
 			live = live[:beamWidth]
 		}
 	}
-	var runs []run
+	var spans []span
 	for i := n; i > 0; {
 		e := ends[i-1]
-		runs = append(runs, run{e.from, i, e.bracket})
+		spans = append(spans, span{e.from, i, e.bracket})
 		i = e.from
 	}
-	slices.Reverse(runs)
-	return runs
-}
-
-// readings is the scatter of the difference of two clock readings, in steps of
-// the clock: each is uniform over one step, so the variance is 1/6.
-const readings = 0.41
-
-// scale joins the scatter of a cadence with that of a clock of resolution q.
-func scale(s, q float64) float64 { return max(math.Hypot(s, readings*q), 0.004) }
-
-// student is the logarithm of Student's density with 4 degrees of freedom:
-// like a normal one, but forgiving to outliers.
-func student(r, s float64) float64 {
-	z := r / s
-	x := 1 + z*z/4
-	return lnStudent - math.Log(s*x*x*math.Sqrt(x))
-}
-
-// logPause is the logarithm of the density of a pause of g seconds.
-func logPause(g float64) float64 {
-	spread := pauseSpread
-	if g < pauseMedian {
-		spread = shortSpread
-	}
-	z := math.Log(g/pauseMedian) / spread
-	// Both halves meet at the median.
-	return -0.5*z*z - math.Log(g*(pauseSpread+shortSpread)/2) - 0.919
-}
-
-// logSum returns ln(e^a + e^b).
-func logSum(a, b float64) float64 {
-	if a < b {
-		a, b = b, a
-	}
-	return a + math.Log1p(math.Exp(b-a))
-}
-
-// logNormal is the logarithm of the log-normal density at g > 0.
-func logNormal(g, median, spread float64) float64 {
-	z := math.Log(g/median) / spread
-	return -0.5*z*z - math.Log(g*spread) - 0.919
+	slices.Reverse(spans)
+	return spans
 }

@@ -177,7 +177,7 @@ func TestDemoFaults(t *testing.T) {
 			found = append(found, q.Findings...)
 			kinds = append(kinds, q.Kind)
 		}
-		if want := "single focus single focus focus single exposure single focus single focus interval"; strings.Join(kinds, " ") != want {
+		if want := "single focus single focus focus single bracket single focus single focus time-lapse"; strings.Join(kinds, " ") != want {
 			t.Errorf("%s: kinds %v, want %s", name, kinds, want)
 		}
 		faults := session.Faults()

@@ -13,7 +13,7 @@ import (
 // measurePictures has the pictures of an audit looked at, with a line that tells
 // how far it is, unless quiet. What was found is kept unless noCache says
 // otherwise. It returns what looks at them, nil where nothing does.
-func measurePictures(ctx context.Context, c *console, quiet, noCache bool, folders []string, opt *audit.Options) *pictures.Measurer {
+func measurePictures(c *console, quiet, noCache bool, folders []string, opt *audit.Options) *pictures.Measurer {
 	if opt.Pixels == audit.PixelsOff {
 		return nil
 	}
@@ -23,13 +23,13 @@ func measurePictures(ctx context.Context, c *console, quiet, noCache bool, folde
 			p.Cache = cache
 		}
 	}
-	opt.Measure = measureWith(ctx, c, quiet, p)
+	opt.Measure = measureWith(c, quiet, p)
 	return p
 }
 
 // measureWith returns what an audit calls to have pictures looked at.
-func measureWith(ctx context.Context, c *console, quiet bool, p *pictures.Measurer) func([]*shoot.Sequence) error {
-	return func(q []*shoot.Sequence) error {
+func measureWith(c *console, quiet bool, p *pictures.Measurer) func(context.Context, []*shoot.Run) ([]shoot.Seen, error) {
+	return func(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen, error) {
 		if os.Getenv("GOGC") == "" {
 			// Unlike what is read of files, a picture is garbage as soon as
 			// it is measured. 500 frames of two megapixels take 39 MB in
@@ -40,7 +40,7 @@ func measureWith(ctx context.Context, c *console, quiet bool, p *pictures.Measur
 		line.tellLeft = true
 		defer line.end()
 		p.Progress = line.tell
-		return p.Measure(ctx, q)
+		return p.Measure(ctx, runs)
 	}
 }
 

@@ -31,7 +31,7 @@ func TestMeasureCollectsGarbage(t *testing.T) {
 		t.Setenv("GOGC", set)
 		var during gauge
 		c := &console{out: io.Discard, err: &during, errTerminal: true} // the line of progress is written
-		if err := measureWith(t.Context(), c, false, &pictures.Measurer{})(nil); err != nil {
+		if _, err := measureWith(c, false, &pictures.Measurer{})(t.Context(), nil); err != nil {
 			t.Fatal(err)
 		}
 		if during.percent != want {

@@ -115,25 +115,22 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		return err
 	}
 
-	if p := measurePictures(cmd.Context(), c, f.quiet, f.noCache, folders, opt); p != nil {
+	if p := measurePictures(c, f.quiet, f.noCache, folders, opt); p != nil {
 		p.Once = true
 	}
-	result, ruleErr := audit.Judge(collection.Files, opt)
+	result, ruleErr := audit.Judge(cmd.Context(), collection, opt)
 	if err := cmd.Context().Err(); err != nil {
 		return err
 	}
 	if ruleErr != nil {
 		c.remark("not everything was judged: %s", ruleErr)
 	}
-	result.Files.Other = collection.Other
 
 	var text bytes.Buffer
 	err = form.Write(&text, result, &report.Options{
-		Width:   c.textWidth(f.file != ""),
-		Colour:  c.outTerminal && !c.plain && !f.noColor && f.file == "",
-		Brief:   f.quiet,
-		Support: opt.Support,
-		Unread:  len(collection.Problems),
+		Width:  c.textWidth(f.file != ""),
+		Colour: c.outTerminal && !c.plain && !f.noColor && f.file == "",
+		Brief:  f.quiet,
 	})
 	if err != nil {
 		return err

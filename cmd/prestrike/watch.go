@@ -128,7 +128,7 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	}
 	w := &watching{
 		c: c, f: f, folder: folder, opt: opt, live: audit.NewLive(opt), alerts: alerts, planned: opt.PlannedFrames,
-		pictures: measurePictures(cmd.Context(), c, true, false, []string{folder}, opt),
+		pictures: measurePictures(c, true, false, []string{folder}, opt),
 		readers:  newReadCache(folder, f.settle),
 		colour:   c.outTerminal && !c.plain && !f.noColor,
 	}
@@ -174,7 +174,7 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 			if !ok {
 				return w.finish(ctx)
 			}
-			if err := w.take(e); err != nil {
+			if err := w.take(ctx, e); err != nil {
 				return statusNotAudited, err
 			}
 			continue
@@ -190,7 +190,7 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 		if !w.caught || now.Before(next) && !closeAll {
 			continue
 		}
-		events, err := w.live.Look(now, closeAll, false)
+		events, err := w.live.Look(ctx, now, closeAll, false)
 		closeAll = false
 		next = now.Add(lookShare * time.Since(now))
 		if errors.Is(err, context.Canceled) {
@@ -212,7 +212,7 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 }
 
 // take takes in one event of the folder.
-func (w *watching) take(e watch.Event) error {
+func (w *watching) take(ctx context.Context, e watch.Event) error {
 	switch e.Kind {
 	case watch.Found, watch.Arrived, watch.Changed:
 		rel, file := w.readers.take(e)
@@ -221,7 +221,7 @@ func (w *watching) take(e watch.Event) error {
 		w.live.Remove(w.readers.forget(e.Path))
 	case watch.CaughtUp:
 		w.caught = true
-		return w.start()
+		return w.start(ctx)
 	case watch.FolderLost:
 		w.lost = append(w.lost, e.Path)
 		w.say("%s cannot be read for now: %s: waiting for it to come back", e.Path, e.Err)
@@ -241,8 +241,8 @@ func (w *watching) take(e watch.Event) error {
 }
 
 // start says where things stand.
-func (w *watching) start() error {
-	_, err := w.live.Look(time.Now(), false, true)
+func (w *watching) start(ctx context.Context) error {
+	_, err := w.live.Look(ctx, time.Now(), false, true)
 	if errors.Is(err, context.Canceled) {
 		return nil // the report at the end says where things stand
 	}

@@ -24,11 +24,11 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 	json := w.f.format == "json"
 	// What is not looked at cannot be found: the report would say good.
 	ctx = context.WithoutCancel(ctx)
-	unread, lost := w.readAll(ctx)
+	lost := w.readAll(ctx)
 	if w.pictures != nil {
-		w.opt.Measure = measureWith(ctx, w.c, json, w.pictures)
+		w.opt.Measure = measureWith(w.c, json, w.pictures)
 	}
-	_, ruleErr := w.live.Look(time.Now(), true, true)
+	_, ruleErr := w.live.Look(ctx, time.Now(), true, true)
 	if ruleErr != nil {
 		w.say("not everything was judged: %s", ruleErr)
 	}
@@ -47,7 +47,7 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 			return statusNotAudited, err
 		}
 		b.WriteByte('\n')
-		opt := &report.Options{Width: w.c.textWidth(false), Colour: w.colour, Support: w.opt.Support, Unread: unread}
+		opt := &report.Options{Width: w.c.textWidth(false), Colour: w.colour}
 		if err := form.Write(&b, r, opt); err != nil {
 			return statusNotAudited, err
 		}
@@ -60,33 +60,35 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 }
 
 // readAll takes in all that is in the folder at this moment: a watch hands out
-// only what rests. It returns how many files and folders could not be read, and
-// whether the watched folder itself cannot.
-func (w *watching) readAll(ctx context.Context) (unread int, lost bool) {
+// only what rests. It reports whether the watched folder cannot be read.
+func (w *watching) readAll(ctx context.Context) (lost bool) {
 	line := w.c.newProgress(w.f.format == "json", "reading", "reading what came last")
 	c, err := shoot.CollectBy(ctx, []string{w.folder}, w.readers.last, line.tell)
 	line.end()
 	if err != nil {
 		if _, statErr := os.ReadDir(w.folder); statErr != nil {
-			w.say("%s cannot be read now: this is the report on what was read before", w.folder)
-			return 1, true
+			gone := fmt.Errorf("%s cannot be read now: this is the report on what was read before", w.folder)
+			w.say("%s", gone)
+			w.live.Lost(gone)
+			return true
 		}
 		c = &shoot.Collection{Problems: []error{err}} // there is nothing but what cannot be read
 	}
 	for _, p := range c.Problems {
 		w.sayOnce(p.Error())
 	}
-	unread = len(c.Problems)
 	var files []*shoot.File
 	for _, folder := range w.lost {
 		kept := w.readers.below(folder)
 		if _, err := os.ReadDir(folder); err == nil && len(kept) > 0 {
-			unread++ // an empty folder is left of it, which is no problem to read
+			// An empty folder is left of it, which is no problem to read.
+			c.Problems = append(c.Problems, fmt.Errorf("%s is empty now", folder))
 		}
 		files = append(files, kept...)
 	}
-	w.live.SetAll(append(files, c.Files...), c.Other, time.Now())
-	return unread, false
+	c.Files = append(files, c.Files...)
+	w.live.SetAll(c, time.Now())
+	return false
 }
 
 // A readCache holds what was read of each file when it rested, so that a file

@@ -30,7 +30,7 @@ type handWatch struct {
 	remarks bytes.Buffer
 }
 
-func watchByHand(t *testing.T, ctx context.Context, opt *audit.Options) *handWatch {
+func watchByHand(t *testing.T, opt *audit.Options) *handWatch {
 	t.Helper()
 	w := &handWatch{t: t, card: filepath.Join(t.TempDir(), "card")}
 	if _, err := demo.Small().Write(t.Context(), w.card, nil); err != nil {
@@ -40,7 +40,7 @@ func watchByHand(t *testing.T, ctx context.Context, opt *audit.Options) *handWat
 	c := &console{out: &w.shown, err: &w.remarks}
 	w.watching = &watching{
 		c: c, f: &watchFlags{format: "table"}, folder: folder, opt: opt, live: audit.NewLive(opt),
-		pictures: measurePictures(ctx, c, true, false, []string{folder}, opt),
+		pictures: measurePictures(c, true, false, []string{folder}, opt),
 		readers:  newReadCache(folder, watch.DefaultSettle),
 	}
 	return w
@@ -74,7 +74,7 @@ func (w *handWatch) hand(path string) {
 		w.t.Fatal(err)
 	}
 	readErr := w.readers.ready(w.t.Context(), path, info.Size())
-	if err := w.take(watch.Event{Kind: watch.Arrived, Path: path, Size: info.Size(), ModTime: info.ModTime(), Err: readErr}); err != nil {
+	if err := w.take(w.t.Context(), watch.Event{Kind: watch.Arrived, Path: path, Size: info.Size(), ModTime: info.ModTime(), Err: readErr}); err != nil {
 		w.t.Fatal(err)
 	}
 }
@@ -85,11 +85,11 @@ func TestWatchEndLooksAtWhatIsLeft(t *testing.T) {
 	faults := demo.Small().Faults()
 	dark := faults[slices.IndexFunc(faults, func(f demo.Fault) bool { return f.Rule == "dark-frame" })].First
 	ctx, stop := context.WithCancel(t.Context())
-	w := watchByHand(t, ctx, &audit.Options{Rules: rules.All()})
+	w := watchByHand(t, &audit.Options{Rules: rules.All()})
 	for number := dark - 3; number < dark+3; number++ {
 		w.hand(w.copy(number, 1, 0))
 	}
-	if _, err := w.live.Look(time.Now(), true, false); err != nil || w.live.Result().Verdict != audit.VerdictReshoot {
+	if _, err := w.live.Look(t.Context(), time.Now(), true, false); err != nil || w.live.Result().Verdict != audit.VerdictReshoot {
 		t.Fatalf("frame %04d is dark, and the verdict %v, error %v", dark, w.live.Result().Verdict, err)
 	}
 	w.hand(w.copy(dark+3, 1, 0))
@@ -107,7 +107,7 @@ func TestWatchEndLooksAtWhatIsLeft(t *testing.T) {
 // Where a rule fails, the watch does not end with good.
 func TestWatchEndIsNotGoodWhereARuleFails(t *testing.T) {
 	fails := &audit.Rule{ID: "fails", Title: "fails", Check: func(*audit.Review) error { return errors.New("it fails") }}
-	w := watchByHand(t, t.Context(), &audit.Options{Rules: []*audit.Rule{fails}})
+	w := watchByHand(t, &audit.Options{Rules: []*audit.Rule{fails}})
 	w.hand(w.copy(2, 1, 0))
 	if status, err := w.finish(t.Context()); status != statusNotAudited || err != nil {
 		t.Errorf("status %d, error %v; shown\n%s", status, err, w.shown.String())
@@ -137,7 +137,7 @@ func TestWatchEndNamesWhatIsNotComplete(t *testing.T) {
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
-			w := watchByHand(t, t.Context(), &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
+			w := watchByHand(t, &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
 			for i := range 10 {
 				part, ago := 1.0, time.Minute
 				if i == 9 {
@@ -160,7 +160,7 @@ func TestWatchEndNamesWhatIsNotComplete(t *testing.T) {
 
 // A file that was complete and is written again is not taken for what it was.
 func TestWatchEndSeesWhatChangedLast(t *testing.T) {
-	w := watchByHand(t, t.Context(), &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
+	w := watchByHand(t, &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
 	for i := range 10 {
 		w.hand(w.copy(2+i, 1, time.Minute))
 	}
@@ -179,14 +179,14 @@ func TestWatchEndSeesWhatChangedLast(t *testing.T) {
 
 // When the card is pulled before Ctrl-C, what was read stays, and is not called good.
 func TestWatchEndWithoutTheFolder(t *testing.T) {
-	w := watchByHand(t, t.Context(), &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
+	w := watchByHand(t, &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
 	for i := range 10 {
 		w.hand(w.copy(2+i, 1, time.Minute))
 	}
 	if err := os.RemoveAll(w.folder); err != nil {
 		t.Fatal(err)
 	}
-	if err := w.take(watch.Event{Kind: watch.FolderLost, Path: w.folder, Err: os.ErrNotExist}); err != nil {
+	if err := w.take(w.t.Context(), watch.Event{Kind: watch.FolderLost, Path: w.folder, Err: os.ErrNotExist}); err != nil {
 		t.Fatal(err)
 	}
 	status, err := w.finish(t.Context())
@@ -200,7 +200,7 @@ func TestWatchEndWithoutTheFolder(t *testing.T) {
 
 // A folder below the watched one that cannot be read for now keeps its frames.
 func TestWatchEndWithoutAFolderBelow(t *testing.T) {
-	w := watchByHand(t, t.Context(), &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
+	w := watchByHand(t, &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
 	below := filepath.Join(w.folder, "second")
 	if err := os.Mkdir(below, 0o777); err != nil {
 		t.Fatal(err)
@@ -219,7 +219,7 @@ func TestWatchEndWithoutAFolderBelow(t *testing.T) {
 	if err := os.RemoveAll(below); err != nil {
 		t.Fatal(err)
 	}
-	if err := w.take(watch.Event{Kind: watch.FolderLost, Path: below, Err: errors.New("the disk is no longer there")}); err != nil {
+	if err := w.take(w.t.Context(), watch.Event{Kind: watch.FolderLost, Path: below, Err: errors.New("the disk is no longer there")}); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := w.finish(t.Context()); err != nil {
@@ -232,7 +232,7 @@ func TestWatchEndWithoutAFolderBelow(t *testing.T) {
 
 // The JSON form ends with the same status as the table.
 func TestWatchEndAsJSON(t *testing.T) {
-	w := watchByHand(t, t.Context(), &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
+	w := watchByHand(t, &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
 	w.f.format = "json"
 	if status, err := w.finish(t.Context()); status != statusNotAudited || err != nil {
 		t.Errorf("without frames: status %d, error %v; want %d", status, err, statusNotAudited)

@@ -27,7 +27,7 @@ import (
 // same others, whatever lies in it.
 func TestWatchReadsWhatTheReportReads(t *testing.T) {
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
-	w := watchByHand(t, t.Context(), &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
+	w := watchByHand(t, &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
 	frames := []string{"BX1_0002.JPG", "BX1_0003.JPG", "BX1_0004.JPG", "deep/er/BX1_0005.JPG", "linked.JPG", "no-extension"}
 	for i := range 6 {
 		w.copy(2+i, 1, time.Minute)
@@ -85,13 +85,13 @@ func TestWatchReadsWhatTheReportReads(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	go watcher.Run(ctx)
 	for e := range watcher.Events() {
-		must(t, w.take(e))
+		must(t, w.take(t.Context(), e))
 		if e.Kind == watch.CaughtUp {
 			break
 		}
 	}
 	stop()
-	if _, err := w.live.Look(time.Now(), true, true); err != nil {
+	if _, err := w.live.Look(t.Context(), time.Now(), true, true); err != nil {
 		t.Fatal(err)
 	}
 	var got []string

@@ -34,7 +34,7 @@ func TestAverages(t *testing.T) {
 // middle the number jumps by jump while the time goes on by ticks.
 func coarseRun(r *rand.Rand, cadence float64, jump, ticks int) *shoot.Sequence {
 	const frames, middle = 50, 25
-	q := &shoot.Sequence{Kind: shoot.Burst, Cadence: exifread.Of(time.Duration(cadence * float64(time.Second)))}
+	q := &shoot.Sequence{Run: &shoot.Run{Cadence: exifread.Of(time.Duration(cadence * float64(time.Second)))}, Kind: shoot.Burst}
 	now, number := r.Float64(), 1
 	start := time.Date(2026, 3, 4, 10, 11, 12, 0, time.UTC)
 	for i := range frames {

@@ -18,7 +18,7 @@ const notLooked = "the pictures were not looked at"
 // a sequence say nothing to any rule.
 func Seen(v *audit.Review) (j *pixels.Judgement, why string) {
 	q := v.Sequence
-	p, ok := q.Pictures.(*pixels.Seen)
+	p, ok := v.Pictures.(*pixels.Seen)
 	if !ok {
 		if q.AsksForPictures() {
 			why = notLooked
@@ -43,7 +43,7 @@ func Shows(v *audit.Review) *pixels.Judgement {
 		v.Unjudged(why)
 	}
 	if j != nil {
-		missing := v.Sequence.Pictures.(*pixels.Seen).Missing
+		missing := v.Pictures.(*pixels.Seen).Missing
 		for _, i := range slices.Sorted(maps.Keys(missing)) {
 			v.Unjudged(missing[i], v.Sequence.Frames[i])
 		}

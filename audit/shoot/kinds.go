@@ -1,0 +1,199 @@
+package shoot
+
+import (
+	"math"
+	"prestrike/exifread"
+	"time"
+)
+
+// A Kind says what a sequence was made for.
+type Kind uint8
+
+// The kinds of sequence.
+const (
+	Single    Kind = iota // one frame, or a few unrelated ones
+	Focus                 // a focus sequence: focus steps through the subject
+	Bracket               // exposures of one view, an exposure bracket
+	TimeLapse             // an even interval of 2 s or more
+	Burst                 // quick frames, as held by hand
+	Series                // a steady run, focus or time-lapse, that the evidence cannot tell apart
+)
+
+var kindNames = [...]string{Single: "single", Focus: "focus", Bracket: "bracket", TimeLapse: "time-lapse", Burst: "burst", Series: "series"}
+
+// String returns the kind's word in reports.
+func (k Kind) String() string { return kindNames[k] }
+
+// Steady reports whether the kind is made at fixed settings, so that a change
+// of one of them is a fault: focus, time-lapse and series.
+func (k Kind) Steady() bool { return k == Focus || k == TimeLapse || k == Series }
+
+const (
+	// A run of fewer frames says too little to be called more than single
+	// frames, unless they came fast.
+	fewFrames = 5
+	// Slower frames are no burst.
+	burstCadence = 1.0 // s
+	// Runs of this many frames at burst cadence are made by a program, if
+	// the exposure is manual.
+	longBurst = 8
+	// A time-lapse has at least intervalFrames at an interval of
+	// intervalCadence or more, even to intervalScatter of it.
+	intervalFrames  = 30
+	intervalCadence = 2.0 // s
+	intervalScatter = 0.03
+)
+
+// Seen is what was found in the pictures of a run. The zero value is that of
+// pictures that were not looked at.
+type Seen struct {
+	// Focus is the answer to the question what the run was made for.
+	Focus Motion
+	// Evidence is all that was found, for the rules that know it; nil where the
+	// pictures were not looked at. Nothing in this package depends on it.
+	Evidence any
+}
+
+// A Motion is what the pictures of a run show of its focus.
+type Motion uint8
+
+// The motions of focus.
+const (
+	MotionUnknown    Motion = iota // the pictures were not looked at, or cannot tell
+	FocusStands                    // focus stays where it is
+	FocusWalks                     // focus moves through the frames
+	FocusSurelyWalks               // it does, beyond doubt
+)
+
+// kind decides what the run was made for, from all that is known of it: times,
+// numbers, settings, recorded distances, and what its pictures show.
+//
+// Pictures decide what a series is: where focus walks it is a focus sequence, and
+// where it stands a time-lapse, if it has the even interval of one. A time-lapse
+// whose focus walks, beyond doubt, is a focus sequence made at the pace of a timer or
+// a flash. Frames without a pace, which their names alone keep together, are a focus
+// sequence if focus walks.
+func (r *Run) kind(focus Motion) Kind {
+	recorded := r.recordedKind()
+	walks := focus == FocusWalks || focus == FocusSurelyWalks
+	switch {
+	case recorded == Series && walks,
+		recorded == TimeLapse && focus == FocusSurelyWalks,
+		recorded == Single && len(r.Frames) > 1 && walks:
+		return Focus
+	case recorded == Series && focus == FocusStands && r.Regular():
+		return TimeLapse
+	}
+	return recorded
+}
+
+// recordedKind is the kind as far as the files record it.
+func (r *Run) recordedKind() Kind {
+	n := len(r.Frames)
+	if r.bracket {
+		return Bracket
+	}
+	if n < 2 || r.Start().IsZero() {
+		return Single
+	}
+	if r.distanceWalks() {
+		return Focus
+	}
+	c, ok := r.Cadence.Get()
+	if !ok {
+		c = r.End().Sub(r.Start()) / time.Duration(n-1)
+	}
+	sec := c.Seconds()
+	switch {
+	case sec < burstCadence && n < longBurst:
+		return Burst
+	case sec < burstCadence && !r.manual():
+		return Burst
+	case n < fewFrames:
+		return Single
+	case sec >= intervalCadence && n >= intervalFrames && r.even():
+		return TimeLapse
+	}
+	return Series
+}
+
+// AsksForPictures reports whether its pictures can tell what its files do not
+// record: of a run made at fixed settings, with five frames or more.
+func (r *Run) AsksForPictures() bool {
+	return r.kind(MotionUnknown).Steady() && len(r.Frames) >= fewFrames
+}
+
+// manual reports whether the exposure was set by hand as far as the frames tell.
+func (r *Run) manual() bool {
+	manual, told := 0, 0
+	for _, f := range r.Frames {
+		if p, ok := f.meta.ExposureProgram.Get(); ok && p != 0 {
+			told++
+			if p == exifread.ProgramManual {
+				manual++
+			}
+		} else if m, ok := f.meta.ExposureMode.Get(); ok {
+			told++
+			if m == exifread.ExposureManual {
+				manual++
+			}
+		}
+	}
+	return told > 0 && manual*2 > told
+}
+
+// distanceWalks reports whether the recorded subject distance moves one way through
+// the sequence, in at least three places, as focus steps do.
+func (r *Run) distanceWalks() bool {
+	if len(r.Frames) < fewFrames {
+		return false
+	}
+	var d []float64
+	for _, f := range r.Frames {
+		v, ok := f.meta.SubjectDistance.Get()
+		if !ok || v.State != exifread.DistanceMetres || v.Metres <= 0 {
+			return false
+		}
+		d = append(d, v.Metres)
+	}
+	up, down := 0, 0
+	for i := 1; i < len(d); i++ {
+		switch {
+		case d[i] > d[i-1]:
+			up++
+		case d[i] < d[i-1]:
+			down++
+		}
+	}
+	// One turn back is a fault within a walk, not the lack of one.
+	return max(up, down) >= 3 && max(up, down) >= 3*min(up, down)
+}
+
+// even reports whether the frames keep to the beat as a timer makes it. On a
+// coarse clock nearly all gaps must read the same, as those of a whole number
+// of seconds do.
+func (r *Run) even() bool {
+	off, n := 0, 0
+	c := r.Cadence.Or(0).Seconds()
+	for _, st := range r.Steps {
+		t, ok := st.Ticks.Get()
+		if !ok {
+			continue
+		}
+		n++
+		if st.Slack > intervalScatter {
+			t *= c / math.Round(c)
+		}
+		if math.Abs(t-math.Round(t)) > intervalScatter {
+			off++
+		}
+	}
+	return n > 0 && off*10 <= n
+}
+
+// Regular reports whether a timer of 2 s or more may have made the frames: they
+// keep to the beat, with few exceptions.
+func (r *Run) Regular() bool {
+	c, ok := r.Cadence.Get()
+	return ok && c >= time.Duration(intervalCadence*float64(time.Second)) && r.even()
+}

@@ -1,0 +1,151 @@
+package shoot
+
+import (
+	"cmp"
+	"math"
+	"prestrike/exifread"
+	"slices"
+	"time"
+)
+
+// A Run is frames that one body made in one go.
+type Run struct {
+	Body   *Body
+	Frames []*Frame // in the order they were made; never empty
+	// Cadence is the steady time from one frame's start to the next; not
+	// known where there is none.
+	Cadence exifread.Value[time.Duration]
+	// Steps are the ways from each frame to the next: len(Frames)-1 of them.
+	Steps    []Step
+	Settings Settings
+
+	bracket bool // one complete cycle of a bracket
+}
+
+// Runs pairs files into frames, orders these by body, and cuts them into runs.
+func Runs(files []*File) []*Run {
+	frames := makeFrames(files)
+	byTime := slices.Clone(frames)
+	slices.SortStableFunc(byTime, func(a, b *Frame) int { return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.Path(), b.Path())) })
+	numberFrames(byTime)
+	var runs []*Run
+	for _, b := range assignBodies(frames) {
+		coarsen(b.frames)
+		var own []*Run
+		for _, s := range segment(b.frames) {
+			for _, frames := range restarts(b.frames[s.from:s.to]) {
+				for _, part := range cycles(frames, s.bracket) {
+					own = append(own, &Run{Body: b.body, Frames: part.frames, bracket: part.bracket})
+				}
+			}
+		}
+		runs = append(runs, place(own, b)...)
+	}
+	for _, r := range runs {
+		r.Settings = agree(r.Frames)
+		r.measureCadence()
+		r.measureSteps()
+	}
+	return runs
+}
+
+// Start returns when the first timed frame was made; zero where no frame records it.
+func (r *Run) Start() time.Time {
+	for _, f := range r.Frames {
+		if f.Timed() {
+			return f.Time
+		}
+	}
+	return time.Time{}
+}
+
+// End returns when the last timed frame was made; zero where no frame records it.
+func (r *Run) End() time.Time {
+	for i := len(r.Frames) - 1; i >= 0; i-- {
+		if r.Frames[i].Timed() {
+			return r.Frames[i].Time
+		}
+	}
+	return time.Time{}
+}
+
+// ExpectedFrames returns how many frames the sequence holds, counting those whose
+// numbers are missing inside it.
+func (r *Run) ExpectedFrames() int {
+	n := len(r.Frames)
+	for _, st := range r.Steps {
+		if c, ok := st.Count.Get(); ok && c > 1 {
+			if t, ok := st.Ticks.Get(); ok && math.Abs(t-float64(c)) <= 0.5+st.Slack {
+				n += c - 1
+			}
+		}
+	}
+	return n
+}
+
+// Exposures returns by how many EV the settings of each frame make it brighter,
+// on a scale of its own: NaN where one lacks that most record, nil where most lack
+// one. A lens without contacts has no f-number in any frame, which then stays.
+func (r *Run) Exposures() []float64 {
+	n := len(r.Frames)
+	out := make([]float64, n)
+	fNumbers, unknown := 0, 0
+	for _, f := range r.Frames {
+		if exifread.Positive(f.Meta().FNumber) > 0 {
+			fNumbers++
+		}
+	}
+	for i, f := range r.Frames {
+		m := f.Meta()
+		t, fNumber, iso := exifread.Positive(m.ExposureTime), exifread.Positive(m.FNumber), float64(m.Sensitivity.Or(0))
+		if fNumbers == 0 {
+			fNumber = 1
+		}
+		if t == 0 || iso == 0 || fNumber == 0 {
+			out[i] = math.NaN()
+			unknown++
+			continue
+		}
+		out[i] = math.Log2(t*iso) - 2*math.Log2(fNumber)
+	}
+	if 2*unknown > n {
+		return nil
+	}
+	return out
+}
+
+// Settings are what most frames of a sequence agree on.
+type Settings struct {
+	ExposureTime exifread.Value[exifread.Rational] // seconds
+	FNumber      exifread.Value[exifread.Rational]
+	ISO          exifread.Value[uint32]
+	FocalLength  exifread.Value[exifread.Rational] // mm
+}
+
+// agree returns the values that most frames share.
+func agree(frames []*Frame) Settings {
+	var s Settings
+	s.ExposureTime = majority(frames, func(f *Frame) exifread.Value[exifread.Rational] { return f.meta.ExposureTime })
+	s.FNumber = majority(frames, func(f *Frame) exifread.Value[exifread.Rational] { return f.meta.FNumber })
+	s.ISO = majority(frames, (*Frame).sensitivity)
+	s.FocalLength = majority(frames, func(f *Frame) exifread.Value[exifread.Rational] { return f.meta.FocalLength })
+	return s
+}
+
+// majority returns the value most frames record, the earliest of equals.
+func majority[T comparable](frames []*Frame, get func(*Frame) exifread.Value[T]) exifread.Value[T] {
+	counts := map[T]int{}
+	var best exifread.Value[T]
+	most := 0
+	for _, f := range frames {
+		if v, ok := get(f).Get(); ok {
+			counts[v]++
+		}
+	}
+	for _, f := range frames {
+		if v, ok := get(f).Get(); ok && counts[v] > most {
+			best, most = exifread.Of(v), counts[v]
+		}
+	}
+	return best
+}

@@ -1,0 +1,149 @@
+package shoot
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+)
+
+// A Sequence is a run, what it was made for, and what held the camera.
+type Sequence struct {
+	*Run
+	ID      string // "1.2": session and place in it
+	Kind    Kind
+	Support Support // Tripod or Handheld
+}
+
+// A Session is the sequences of one shoot: all bodies, split where nothing was
+// shot for longer than the session gap.
+type Session struct {
+	ID        string // "1", "2", ... by time
+	Bodies    []*Body
+	Sequences []*Sequence // by start, then body and number
+}
+
+// Frames returns the number of frames in the session.
+func (s *Session) Frames() int {
+	n := 0
+	for _, q := range s.Sequences {
+		n += len(q.Frames)
+	}
+	return n
+}
+
+// Start returns when the session's first timed frame was made.
+func (s *Session) Start() time.Time {
+	var first time.Time
+	for _, q := range s.Sequences {
+		if t := q.Start(); !t.IsZero() && (first.IsZero() || t.Before(first)) {
+			first = t
+		}
+	}
+	return first
+}
+
+// End returns when the session's last timed frame was made.
+func (s *Session) End() time.Time {
+	var last time.Time
+	for _, q := range s.Sequences {
+		if t := q.End(); t.After(last) {
+			last = t
+		}
+	}
+	return last
+}
+
+// Group finds the sessions in files whose pictures nobody looks at.
+func Group(files []*File, opt *Options) []*Session { return Sessions(Runs(files), nil, opt) }
+
+// Sessions decides once what each run was made for and what held the camera, and
+// gathers the runs into sessions, split where no body shot anything for longer than
+// the session gap. Seen is what was found in the pictures of each run, in the same order,
+// or nil where none were looked at.
+func Sessions(runs []*Run, seen []Seen, opt *Options) []*Session {
+	var sequences []*Sequence
+	for i, r := range runs {
+		focus := MotionUnknown
+		if seen != nil {
+			focus = seen[i].Focus
+		}
+		kind := r.kind(focus)
+		sequences = append(sequences, &Sequence{Run: r, Kind: kind, Support: r.support(kind, opt.Support)})
+	}
+	return sessions(sequences, opt)
+}
+
+// sessions gathers sequences into sessions, split where no body shot anything
+// for longer than the session gap, and numbers them.
+func sessions(sequences []*Sequence, opt *Options) []*Session {
+	gap := opt.SessionGap
+	if gap <= 0 {
+		gap = DefaultSessionGap
+	}
+	var timed, untimed []*Sequence
+	for _, s := range sequences {
+		if s.Start().IsZero() {
+			untimed = append(untimed, s)
+		} else {
+			timed = append(timed, s)
+		}
+	}
+	slices.SortStableFunc(timed, bySequence)
+	slices.SortStableFunc(untimed, bySequence)
+	var out []*Session
+	var end time.Time
+	for _, s := range timed {
+		if len(out) == 0 || s.Start().Sub(end) > gap {
+			out = append(out, &Session{})
+		}
+		last := out[len(out)-1]
+		last.Sequences = append(last.Sequences, s)
+		if s.End().After(end) {
+			end = s.End()
+		}
+	}
+	// Sequences without a time belong to the session of their folder, where
+	// there is just one.
+	byFolder := map[string]*Session{}
+	shared := map[string]bool{}
+	for _, session := range out {
+		for _, s := range session.Sequences {
+			for _, f := range s.Frames {
+				dir := folder(f.Path())
+				if o := byFolder[dir]; o != nil && o != session {
+					shared[dir] = true
+				}
+				byFolder[dir] = session
+			}
+		}
+	}
+	var undated *Session
+	for _, s := range untimed {
+		dir := folder(s.Frames[0].Path())
+		session := byFolder[dir]
+		if session == nil || shared[dir] {
+			if undated == nil {
+				undated = &Session{}
+				out = append(out, undated)
+			}
+			session = undated
+		}
+		session.Sequences = append(session.Sequences, s)
+	}
+	for i, session := range out {
+		session.ID = fmt.Sprint(i + 1)
+		for j, s := range session.Sequences {
+			s.ID = fmt.Sprintf("%d.%d", i+1, j+1)
+			if !slices.Contains(session.Bodies, s.Body) {
+				session.Bodies = append(session.Bodies, s.Body)
+			}
+		}
+	}
+	return out
+}
+
+func bySequence(a, b *Sequence) int {
+	return cmp.Or(a.Start().Compare(b.Start()), cmp.Compare(a.Body.Make, b.Body.Make), cmp.Compare(a.Body.Model, b.Body.Model),
+		cmp.Compare(a.Body.Serial, b.Body.Serial), cmp.Compare(a.Body.Index, b.Body.Index), cmp.Compare(a.Frames[0].Path(), b.Frames[0].Path()))
+}
