@@ -19,30 +19,36 @@ var diffraction = &audit.Rule{
 	Doc: `Finds frames whose working f-number, the one the sensor sees close up, blurs more
 than the pixels are apart, and says how many megapixels of detail remain.
 
-Stopping down brings depth of field and costs detail everywhere, which no sharpening
-brings back. A focus sequence at a wider f-number has both.
+Stopping down brings depth of field and costs detail everywhere. Up to Q = 2, wavelength
+times working f-number over pixel pitch, sharpening brings contrast back, with the
+noise. Beyond, the finest detail is gone. A focus sequence at a wider f-number has both
+depth and detail.
 
 If the picture needs its detail, shoot a focus sequence at the f-number named, or
 make the steps of this one finer.
 
-A note means that it shows at 100 % only. Single frames, bursts and brackets must hold
-the depth alone and are often stopped down on purpose, so that for them it stays a
-note until little is left; and so it does for a clip, which never needs all
-megapixels.
+A note means that it shows at 100 %, or can be sharpened. Single frames, bursts and
+brackets must hold the depth alone and are often stopped down on purpose, so that for
+them it stays a note until little is left. So it does for a steady run that nothing
+shows to be close up, and for a clip, which never needs all megapixels. A lens that is
+open as far as it goes can do no more: that is a note too. F-numbers are rounded, so
+that less than 1/6 EV past a limit does not count.
 
-It is wrong by two stops at 1:1 where a lens reports the working f-number and nobody
-said so: declare f-numbers = "effective" for it in prestrike.toml. Without a
+Some lenses record the f-number that is set, some the working one, two stops apart at
+1:1. A run shows which, where the recorded value rises as focus comes near, or is one
+that a lens so near cannot work at. Else declare f-numbers = "nominal" or "effective"
+in prestrike.toml. Until then both are named, and the milder counts. Without a
 magnification the recorded f-number stands for the working one, which is higher. A
 lens of telephoto build works at a higher one still: declare its pupil magnification.`,
-	Source: "Holst, Opt. Eng. 46(10) 103204, 2007, and common practice for the note (Airy disc of 2.5 pixels); Rayleigh's criterion at two pixels for the check; working f-number: Greivenkamp, Field Guide to Geometrical Optics (2004), p. 29",
+	Source: "Holst, Opt. Eng. 46(10) 103204, 2007, and common practice for the note (Airy disc of 2.5 pixels); Fiete, Opt. Eng. 38(7) 1229, 1999, for the check (the lens passes nothing of the finest pattern); Rayleigh's criterion at two pixels for the megapixels; working f-number: Greivenkamp, Field Guide to Geometrical Optics (2004), p. 29",
 	Params: []audit.Param{
 		{
 			Name: "note-q", Doc: "wavelength times working f-number over pixel pitch from which diffraction shows at 100 %",
 			Default: optics.QNotice, Min: optics.QTransition, Max: 10,
 		},
 		{
-			Name: "check-q", Doc: "the same ratio from which detail is lost",
-			Default: optics.QWarning, Min: optics.QTransition, Max: 10,
+			Name: "check-q", Doc: "the same ratio from which no sharpening brings detail back",
+			Default: optics.QCutoff, Min: optics.QTransition, Max: 10,
 		},
 		{
 			Name: "single-share", Doc: "a frame that must hold the depth alone is worth a check where less than this share of its megapixels remains",
@@ -67,46 +73,98 @@ func checkDiffraction(v *audit.Review) error {
 		v.Unjudged(noSensor, evidence.OpenFrames(list)...)
 		return nil
 	}
-	q1, q2 := v.Param("note-q"), v.Param("check-q")
-	limit := optics.FNumberAtQ(q1, optics.Wavelength, pitch)
-	past := slices.DeleteFunc(slices.Clone(list), func(o evidence.Opening) bool { return !(o.Working > limit) })
+	noteAt := optics.FNumberAtQ(v.Param("note-q"), optics.Wavelength, pitch)
+	past := slices.DeleteFunc(slices.Clone(list), func(o evidence.Opening) bool { return !pastLimit(o.Working, noteAt) })
 	if len(past) == 0 {
 		return nil
 	}
 	// The frame in the middle speaks for the run.
 	slices.SortStableFunc(past, func(a, b evidence.Opening) int { return cmp.Compare(a.Working, b.Working) })
-	o := past[len(past)/2]
-	ratioQ := optics.Q(optics.Wavelength, pitch, o.Working)
-	megapixels := float64(long) * float64(short) / 1e6
-	left := optics.MegapixelsLeft(megapixels, ratioQ)
-	f := audit.Finding{
-		Message:  sayOpening(o),
-		Frames:   evidence.InOrder(q, evidence.OpenFrames(past)),
-		Measured: exifread.Of(o.Working), Unit: "f-number",
+	r := resolved{past[len(past)/2], pitch, float64(long) * float64(short) / 1e6}
+	if f, ok := r.judge(v); ok {
+		f.Frames = evidence.InOrder(q, evidence.OpenFrames(past))
+		v.Found(f)
 	}
-	check := ratioQ > q2 && left < megapixels
-	closer := !evidence.Known(o.M.M) && o.Kind != audit.FNumbersEffective
-	if check {
-		limit = optics.FNumberAtQ(q2, optics.Wavelength, pitch)
-		f.Message += fmt.Sprintf(": about %s of %s MP remain", twoFigures(left), twoFigures(megapixels))
-		if closer {
-			f.Message += ", fewer close up"
-		}
-		stepped := q.Kind == shoot.Focus || q.Kind == shoot.Series
-		if q.Kind == shoot.TimeLapse || !stepped && left >= v.Param("single-share")*megapixels {
-			f.Severity = audit.Note
-		}
-	} else {
-		f.Severity = audit.Note
-		f.Message += ": diffraction shows at 100 %"
-		if closer {
-			f.Message += ", more so close up"
-		}
-	}
-	f.Limit = exifread.Of(limit)
-	f.Action = instead(o, q, limit, check)
-	v.Found(f)
 	return nil
+}
+
+// pastLimit reports whether an f-number is past a limit by more than the
+// rounding of marked f-numbers.
+func pastLimit(n, limit float64) bool {
+	return optics.FNumberStops(limit, n) >= optics.DriftTolerance
+}
+
+// A resolved opening is one with the pixels it falls on.
+type resolved struct {
+	evidence.Opening
+	pitch      optics.Length
+	megapixels float64
+}
+
+// left returns the megapixels of real detail at a working f-number.
+func (r resolved) left(working float64) float64 {
+	return optics.MegapixelsLeft(r.megapixels, optics.Q(optics.Wavelength, r.pitch, working))
+}
+
+// judge makes the finding on an opening past the limit of a note; none where it is
+// past it by one reading only and nothing is lost by the other, and none where
+// nobody chose the opening and little is lost.
+func (r resolved) judge(v *audit.Review) (f audit.Finding, found bool) {
+	noteAt := optics.FNumberAtQ(v.Param("note-q"), optics.Wavelength, r.pitch)
+	faintAt := optics.FNumberAtQ(optics.QWarning, optics.Wavelength, r.pitch)
+	lostAt := optics.FNumberAtQ(v.Param("check-q"), optics.Wavelength, r.pitch)
+	f = audit.Finding{Severity: audit.Note, Measured: exifread.Of(r.Working), Unit: "f-number", Message: sayOpening(r.Opening)}
+	limit, fewer := noteAt, "more so"
+	switch lost := pastLimit(r.Working, lostAt); {
+	case r.left(r.Working) < r.megapixels && (lost || pastLimit(r.Working, faintAt)):
+		f.Message += ": " + r.remain()
+		limit, fewer = faintAt, "fewer"
+		f.Limit = exifread.Of(faintAt)
+		if lost {
+			f.Limit, f.Severity = exifread.Of(lostAt), r.severity(v, lostAt)
+		} else {
+			f.Message += " until sharpening brings contrast back"
+		}
+		f.Action = r.instead(v, limit, "keeps them")
+		if r.TwoReadings() && !lost && !pastLimit(r.Least(), noteAt) {
+			return f, false
+		}
+	case r.WideOpen(), r.TwoReadings() && !pastLimit(r.Least(), noteAt):
+		return f, false
+	default:
+		f.Message += ": diffraction shows at 100 %"
+		f.Limit = exifread.Of(noteAt)
+		f.Action = r.instead(v, limit, "avoids it")
+	}
+	if !evidence.Known(r.M.M) && r.Kind != audit.FNumbersEffective {
+		f.Message += ", " + fewer + " close up"
+	}
+	return f, true
+}
+
+// severity returns that of detail that is lost for good, by the milder of two
+// readings.
+func (r resolved) severity(v *audit.Review, lostAt float64) audit.Severity {
+	q, mild := v.Sequence, r.Least()
+	if q.Kind == shoot.TimeLapse || r.WideOpen() || !pastLimit(mild, lostAt) {
+		return audit.Note
+	}
+	// From here on a steady run rather is one of focus steps than of one thing after another.
+	const nearBy = 0.1
+	stepped := q.Kind == shoot.Focus || q.Kind == shoot.Series && r.M.M >= nearBy
+	if !stepped && r.left(mild) >= v.Param("single-share")*r.megapixels {
+		return audit.Note
+	}
+	return audit.Check
+}
+
+// remain writes how much detail remains, by both readings where there are two.
+func (r resolved) remain() string {
+	least, most := twoFigures(r.left(r.Working)), twoFigures(r.left(r.Least()))
+	if least != most {
+		least += " to " + most
+	}
+	return fmt.Sprintf("about %s of %s MP remain", least, twoFigures(r.megapixels))
 }
 
 // sayOpening writes the f-number as recorded and as it works: "f/22 at 1:1 works as f/44".
@@ -119,31 +177,40 @@ func sayOpening(o evidence.Opening) string {
 	if !o.M.Sure {
 		about = "about "
 	}
-	return fmt.Sprintf("%s at %s%s works as %s", text, about, ratio(o.M.M), writeFNumber(o.Working))
+	text = fmt.Sprintf("%s at %s%s works as %s", text, about, ratio(o.M.M), writeFNumber(o.Working))
+	if o.TwoReadings() {
+		text += fmt.Sprintf(", or as %s where the camera records the working f-number", writeFNumber(o.Marked))
+	}
+	return text
 }
 
 // instead says which f-number keeps what is lost at this one; limit is the
-// working f-number up to which nothing is.
-func instead(o evidence.Opening, q *shoot.Sequence, limit float64, check bool) string {
-	marked := limit * o.Marked / o.Working
+// working f-number up to which nothing is. Of two readings it goes by the one
+// that asks for more. It names no f-number that the lens does not have.
+func (r resolved) instead(v *audit.Review, limit float64, keeps string) string {
 	best := 0.0
 	for _, s := range optics.FNumbers(optics.ThirdStops) {
-		if s.Marked <= marked {
+		if s.Exact <= limit*r.Marked/r.Working { // f/13 is f/12.7
 			best = s.Marked
 		}
 	}
-	if best == 0 {
-		return "open the aperture as far as it goes and make a focus sequence with finer steps"
-	}
-	if !check {
-		return fmt.Sprintf("f/%s avoids it", twoFigures(best))
-	}
 	with := ""
-	switch q.Kind {
+	switch v.Sequence.Kind {
 	case shoot.Single:
 		with = " with a focus sequence"
-	case shoot.Focus, shoot.Series:
+	case shoot.Focus:
 		with = " with finer focus steps"
 	}
-	return fmt.Sprintf("f/%s%s keeps them", twoFigures(best), with)
+	open, opens := r.Widest()
+	switch {
+	case r.WideOpen():
+		return "nothing to set: the lens is open as far as it goes"
+	case opens && best < open:
+		return fmt.Sprintf("%s%s, as far as the lens opens, keeps more", writeFNumber(open), with)
+	case best == 0:
+		return fmt.Sprintf("open the aperture as far as it goes%s", with)
+	case !opens && best < evidence.WidestUsed(v):
+		with += ", where the lens has it,"
+	}
+	return fmt.Sprintf("f/%s%s %s", twoFigures(best), with, keeps)
 }

@@ -2,6 +2,7 @@ package evidence
 
 import (
 	"math"
+	"slices"
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
@@ -89,7 +90,7 @@ func isWideOpen(s Setting[exifread.Rational], far, near *shoot.Frame) bool {
 	if !ok {
 		return false
 	}
-	lowest := 2 * math.Log2(open)
+	lowest := optics.Av(open)
 	atLifeSize := lowest + optics.ExposureLoss(1, optics.SymmetricPupil)
 	a, _ := s.Read(far.Meta()).Get()
 	b, _ := s.Read(near.Meta()).Get()
@@ -126,7 +127,39 @@ type Opening struct {
 	Marked  float64 // as recorded
 	M       Magnification
 	Kind    audit.FNumbers
-	Working float64
+	Working float64 // the recorded one taken as marked, unless it is known to be the working one
+}
+
+// Least returns the least that the working f-number may be: the recorded one,
+// where nothing settles that it is not the working one itself.
+func (o Opening) Least() float64 {
+	if o.Kind == audit.FNumbersUnknown {
+		return o.Marked
+	}
+	return o.Working
+}
+
+// TwoReadings reports whether the recorded f-number may be two working ones.
+func (o Opening) TwoReadings() bool {
+	return optics.FNumberStops(o.Least(), o.Working) >= optics.DriftTolerance
+}
+
+// Widest returns the smallest f-number that the lens of the frame has, on the scale
+// of the one it records, as far as the frame tells.
+func (o Opening) Widest() (n float64, ok bool) {
+	n, ok = widestAt(o.Frame.Meta())
+	if ok && o.Kind == audit.FNumbersEffective && Known(o.M.M) {
+		n = optics.WorkingFNumber(n, o.M.M, optics.SymmetricPupil)
+	}
+	return n, ok
+}
+
+// WideOpen reports whether the lens is open as far as it goes, so that nobody
+// chose the f-number; fixed apertures always are. It is false where the frame does
+// not record how far the lens opens.
+func (o Opening) WideOpen() bool {
+	n, ok := o.Widest()
+	return ok && optics.FNumberStops(n, o.Marked) < optics.DriftTolerance
 }
 
 // Openings returns the f-numbers of the review's sequence; unknown are the frames
@@ -147,7 +180,7 @@ var openings = audit.SequenceFact(func(v *audit.Review) (o struct {
 
 func readOpenings(v *audit.Review) (list []Opening, unknown []*shoot.Frame) {
 	q, s := v.Sequence, SensorOf(v)
-	effective := lensesReportingWorking.Of(v)[mountedOn(q)]
+	shown := fNumbersShown.Of(v)[mountedOn(q)]
 	for _, f := range q.Frames {
 		if !f.Meta().HasExif {
 			continue
@@ -158,8 +191,8 @@ func readOpenings(v *audit.Review) (list []Opening, unknown []*shoot.Frame) {
 			continue
 		}
 		o := Opening{Frame: f, Marked: n, M: MagnificationOf(v, q, s, f), Kind: FNumbersOf(v, q.Body, f.Meta())}
-		if o.Kind == audit.FNumbersUnknown && effective {
-			o.Kind = audit.FNumbersEffective
+		if o.Kind == audit.FNumbersUnknown {
+			o.Kind = shown
 		}
 		o.Working = working(n, o.M, o.Kind, LensFacts(v.Options, f.Meta()))
 		list = append(list, o)
@@ -184,13 +217,17 @@ type mounted struct {
 
 func mountedOn(q *shoot.Sequence) mounted { return mounted{q.Body, q.Frames[0].Meta().LensModel} }
 
-// lensesReportingWorking are the lenses of which a run of the session shows that
-// their frames record the working f-number: what one run shows holds for all.
-var lensesReportingWorking = audit.SessionFact(func(v *audit.Review) map[mounted]bool {
-	found := map[mounted]bool{}
+// fNumbersShown are the kinds of f-number that bodies record with their lenses, as
+// the frames of the session show them: what one run shows holds for all.
+var fNumbersShown = audit.SessionFact(func(v *audit.Review) map[mounted]audit.FNumbers {
+	found := map[mounted]audit.FNumbers{}
 	for _, q := range v.Session.Sequences {
-		if q.Kind.Steady() && reportsWorking(v, q) {
-			found[mountedOn(q)] = true
+		lens := mountedOn(q)
+		switch {
+		case q.Kind.Steady() && reportsWorking(v, q):
+			found[lens] = audit.FNumbersEffective
+		case found[lens] == audit.FNumbersUnknown && reportsMarked(v, q):
+			found[lens] = audit.FNumbersNominal
 		}
 	}
 	return found
@@ -202,6 +239,68 @@ var lensesReportingWorking = audit.SessionFact(func(v *audit.Review) map[mounted
 func reportsWorking(v *audit.Review, q *shoot.Sequence) bool {
 	s := FNumber(Tolerance.Default)
 	return WalksWithFocus(q.Frames, s, v.ParamOf("aperture-drift", FocusStep)) == WalkShown
+}
+
+// reportsMarked reports whether a frame shows that its f-number is the marked one:
+// so near that of the lens wide open as no lens works at so close.
+func reportsMarked(v *audit.Review, q *shoot.Sequence) bool {
+	const (
+		// Lenses that focus inside lose less than the formula has: 1.56 of 2 stops
+		// at 1:1 (two macro lenses of which a table was published). None is known
+		// to lose less than half.
+		leastLoss = 0.5
+		enough    = 1.0 // EV by the formula, for half of it to stand out
+	)
+	sensor := SensorOfBody(v, q.Body)
+	return slices.ContainsFunc(q.Frames, func(f *shoot.Frame) bool {
+		n := exifread.Positive(f.Meta().FNumber)
+		open, ok := widest(f.Meta())
+		if !ok || n == 0 {
+			return false
+		}
+		loss := optics.ExposureLoss(MagnificationOf(v, q, sensor, f).M, optics.SymmetricPupil)
+		return loss >= enough && optics.FNumberStops(open, n) < leastLoss*loss-optics.DriftTolerance
+	})
+}
+
+// WidestUsed returns the smallest f-number that the sequence's lens recorded in
+// the session; infinite where it recorded none.
+func WidestUsed(v *audit.Review) float64 {
+	if n, ok := widestUsed.Of(v)[mountedOn(v.Sequence)]; ok {
+		return n
+	}
+	return math.Inf(1)
+}
+
+var widestUsed = audit.SessionFact(func(v *audit.Review) map[mounted]float64 {
+	least := map[mounted]float64{}
+	for _, q := range v.Session.Sequences {
+		for _, f := range q.Frames {
+			n := exifread.Positive(f.Meta().FNumber)
+			if old, ok := least[mountedOn(q)]; n > 0 && (!ok || n < old) {
+				least[mountedOn(q)] = n
+			}
+		}
+	}
+	return least
+})
+
+// widestAt returns the smallest f-number of the frame's lens at the focal length
+// of the frame. Zooms open less far at their long end, evenly in stops over the
+// stops of focal length in between, as a first guess.
+func widestAt(m *exifread.Metadata) (float64, bool) {
+	spec, ok := m.LensSpecification.Get()
+	if !ok {
+		return widest(m)
+	}
+	short, long := spec.MinFocal.Or(0), spec.MaxFocal.Or(0)
+	a, b := spec.MinFNumberMinFocal.Or(0), spec.MinFNumberMaxFocal.Or(0)
+	focal := exifread.Positive(m.FocalLength)
+	if !(short > 0 && long > short && a > 0 && b > 0 && focal > 0) {
+		return widest(m)
+	}
+	share := min(1, max(0, math.Log(focal/short)/math.Log(long/short)))
+	return optics.FNumberAfterStops(a, share*optics.FNumberStops(a, b)), true
 }
 
 // widest returns the smallest f-number of the frame's lens, as its
