@@ -3,9 +3,8 @@ package report
 import (
 	"bytes"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"io/fs"
+	"io"
 	"math"
 	"regexp"
 	"strconv"
@@ -102,80 +101,109 @@ const (
 	jsonVersion = 2
 )
 
-func writeJSON(b *bytes.Buffer, r *audit.Result, _ *Options) error {
+// writeJSON writes one sequence after the other: 100,000 frames at once would take
+// more memory than reading them did.
+func writeJSON(w io.Writer, m *model, _ *Options) error {
 	out := jsonReport{
-		Format: jsonFormat, Version: jsonVersion, Verdict: r.Verdict.String(),
-		Sessions: make([]jsonSession, 0, len(r.Sessions)),
+		Format: jsonFormat, Version: jsonVersion, Verdict: m.verdict.String(), Sessions: []jsonSession{},
 		Files: jsonFiles{
-			Read: r.Files.Read, Frames: r.Files.Frames, Other: r.Files.Other,
-			Unreadable: make([]jsonUnreadable, 0, len(r.Files.Unreadable)),
+			Read: m.files.read, Frames: m.files.frames, Other: m.files.other,
+			Unreadable: make([]jsonUnreadable, 0, len(m.files.unreadable)),
 		},
 	}
-	for _, s := range r.Sessions {
-		out.Sessions = append(out.Sessions, newJSONSession(s))
+	for _, f := range m.files.unreadable {
+		out.Files.Unreadable = append(out.Files.Unreadable, jsonUnreadable{JSONText(f.path), JSONText(f.reason)})
 	}
-	for _, f := range r.Files.Unreadable {
-		out.Files.Unreadable = append(out.Files.Unreadable, jsonUnreadable{JSONText(f.Path), JSONText(reason(f))})
+	err := writeAround(w, out, "", "sessions", len(m.sessions), func(i int, margin string) error {
+		session := &m.sessions[i]
+		return writeAround(w, newJSONSession(session), margin, "sequences", len(session.sequences), func(i int, margin string) error {
+			text, err := encode(newJSONSequence(&session.sequences[i]), margin)
+			if err == nil {
+				_, err = w.Write(text)
+			}
+			return err
+		})
+	})
+	if err == nil {
+		_, err = io.WriteString(w, "\n")
 	}
-	return EncodeJSON(b, out)
+	return err
 }
 
-// reason says why a file cannot be read, without the path that it was opened
-// by: a report must not depend on where the folder lies.
-func reason(f *shoot.File) string {
-	if f.Err == nil {
-		return ""
+// writeAround writes an object whose list of a name is empty, with n items in
+// that list. each writes one item, its lines after the first behind a margin.
+func writeAround(w io.Writer, object any, margin, name string, n int, each func(i int, margin string) error) error {
+	text, err := encode(object, margin)
+	if err != nil {
+		return err
 	}
-	if e, ok := errors.AsType[*fs.PathError](f.Err); ok {
-		return e.Err.Error()
+	// Inside a string quotation marks have a backslash before them, so that this is the list.
+	begin, end, _ := bytes.Cut(text, []byte(`"`+name+`": []`))
+	var b bytes.Buffer
+	b.Write(begin)
+	fmt.Fprintf(&b, `"%s": [`, name)
+	inner := margin + indent + indent
+	for i := range n {
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		b.WriteString("\n" + inner)
+		if _, err := b.WriteTo(w); err != nil {
+			return err
+		}
+		if err := each(i, inner); err != nil {
+			return err
+		}
 	}
-	return strings.TrimPrefix(f.Err.Error(), "read "+f.Abs+": ")
+	if n > 0 {
+		b.WriteString("\n" + margin + indent)
+	}
+	b.WriteByte(']')
+	b.Write(end)
+	_, err = b.WriteTo(w)
+	return err
 }
 
-func newJSONSession(s *audit.Session) jsonSession {
-	first, last := timedEnds(s.Sequences)
+// newJSONSession is the session without its sequences.
+func newJSONSession(s *sessionModel) jsonSession {
 	out := jsonSession{
-		ID: s.ID, Start: jsonTime(first), End: jsonTime(last),
-		Bodies: make([]jsonBody, 0, len(s.Bodies)), FrameCount: s.Frames(), Verdict: s.Verdict.String(),
-		Sequences: make([]jsonSequence, 0, len(s.Sequences)),
-		Findings:  newJSONFindings(s.Findings), NotJudged: newJSONUnjudged(s.NotJudged),
+		ID: s.id, Start: jsonTime(s.first), End: jsonTime(s.last),
+		Bodies: make([]jsonBody, 0, len(s.bodies)), FrameCount: s.frames, Verdict: s.verdict.String(),
+		Sequences: []jsonSequence{},
+		Findings:  newJSONFindings(s.findings), NotJudged: newJSONUnjudged(s.notJudged),
 	}
-	for _, b := range s.Bodies {
+	for _, b := range s.bodies {
 		out.Bodies = append(out.Bodies, jsonBody{Make: textOrNull(b.Make), Model: textOrNull(b.Model), Serial: textOrNull(b.Serial)})
-	}
-	for _, q := range s.Sequences {
-		out.Sequences = append(out.Sequences, newJSONSequence(q))
 	}
 	return out
 }
 
-func newJSONSequence(q *audit.Reviewed) jsonSequence {
-	first, last := timedEnds([]*audit.Reviewed{q})
+func newJSONSequence(q *sequenceModel) jsonSequence {
 	out := jsonSequence{
-		ID: q.ID, Kind: q.Kind.String(), Start: jsonTime(first), End: jsonTime(last), FrameCount: len(q.Frames),
-		Support: q.Support.String(), Verdict: q.Verdict.String(),
-		Frames:   make([]jsonFrame, 0, len(q.Frames)),
-		Findings: newJSONFindings(q.Findings), NotJudged: newJSONUnjudged(q.NotJudged),
+		ID: q.id, Kind: q.kind.String(), Start: jsonTime(q.first), End: jsonTime(q.last), FrameCount: len(q.frames),
+		Support: q.support.String(), Verdict: q.verdict.String(),
+		Frames:   make([]jsonFrame, 0, len(q.frames)),
+		Findings: newJSONFindings(q.findings), NotJudged: newJSONUnjudged(q.notJudged),
 	}
-	if c, ok := cadence(q); ok {
+	if c, ok := q.cadence.Get(); ok {
 		out.Cadence = new(c.Seconds())
 	}
-	if v, ok := q.Settings.ExposureTime.Get(); ok {
+	if v, ok := q.settings.ExposureTime.Get(); ok {
 		out.Settings.ExposureTime = FiniteOrNull(v.Float())
 	}
-	if v, ok := q.Settings.FNumber.Get(); ok {
+	if v, ok := q.settings.FNumber.Get(); ok {
 		out.Settings.FNumber = FiniteOrNull(v.Float())
 	}
-	if v, ok := q.Settings.ISO.Get(); ok {
+	if v, ok := q.settings.ISO.Get(); ok {
 		out.Settings.ISO = new(v)
 	}
-	if v, ok := q.Settings.FocalLength.Get(); ok {
+	if v, ok := q.settings.FocalLength.Get(); ok {
 		out.Settings.FocalLength = FiniteOrNull(v.Float())
 	}
-	if q.SupersededBy != nil {
-		out.SupersededBy = new(q.SupersededBy.ID)
+	if q.supersededBy != "" {
+		out.SupersededBy = new(q.supersededBy)
 	}
-	for _, f := range q.Frames {
+	for _, f := range q.frames {
 		frame := jsonFrame{Files: make([]string, 0, len(f.Files)), Time: jsonTime(f)}
 		for _, file := range f.Files {
 			frame.Files = append(frame.Files, JSONText(file.Path))
@@ -218,25 +246,6 @@ func newJSONUnjudged(reasons []audit.NotJudged) []jsonUnjudged {
 		list = append(list, jsonUnjudged{Rule: n.Rule, Reason: JSONText(n.Reason)})
 	}
 	return list
-}
-
-// timedEnds returns the earliest and the latest timed frame; nil where no
-// frame records its time.
-func timedEnds(sequences []*audit.Reviewed) (first, last *shoot.Frame) {
-	for _, q := range sequences {
-		for _, f := range q.Frames {
-			if !f.Timed() {
-				continue
-			}
-			if first == nil || f.Time.Before(first.Time) {
-				first = f
-			}
-			if last == nil || !f.Time.Before(last.Time) {
-				last = f
-			}
-		}
-	}
-	return first, last
 }
 
 // jsonTime writes the frame's time as RFC 3339 does, with as many decimals as
@@ -323,30 +332,46 @@ var jsonBegins = regexp.MustCompile(`^\s*\{\s*"format":\s*"prestrike-`)
 
 func isJSON(begin, _ []byte) bool { return jsonBegins.Match(begin) }
 
+// indent is how much deeper each level of JSON stands.
+const indent = "  "
+
 // EncodeJSON writes v indented, with every character escaped that a terminal
 // would act on or not show.
 func EncodeJSON(b *bytes.Buffer, v any) error {
+	text, err := encode(v, "")
+	if err != nil {
+		return err
+	}
+	b.Write(text)
+	b.WriteByte('\n')
+	return nil
+}
+
+// encode is EncodeJSON with a margin before each line but the first, and no line
+// end after the last.
+func encode(v any, margin string) ([]byte, error) {
 	var plain bytes.Buffer
 	e := json.NewEncoder(&plain)
 	e.SetEscapeHTML(false)
-	e.SetIndent("", "  ")
+	e.SetIndent(margin, indent)
 	if err := e.Encode(v); err != nil {
-		return err
+		return nil, err
 	}
+	var b bytes.Buffer
 	// Only the text inside strings can hold such characters; the newlines of
 	// the indentation are the one exception.
-	for text := plain.Bytes(); len(text) > 0; {
+	for text := bytes.TrimSuffix(plain.Bytes(), []byte("\n")); len(text) > 0; {
 		r, n := utf8.DecodeRune(text)
 		switch {
 		case r == '\n' || strconv.IsPrint(r):
 			b.Write(text[:n])
 		case r > 0xFFFF:
 			high, low := utf16.EncodeRune(r)
-			fmt.Fprintf(b, `\u%04x\u%04x`, high, low)
+			fmt.Fprintf(&b, `\u%04x\u%04x`, high, low)
 		default:
-			fmt.Fprintf(b, `\u%04x`, r)
+			fmt.Fprintf(&b, `\u%04x`, r)
 		}
 		text = text[n:]
 	}
-	return nil
+	return b.Bytes(), nil
 }

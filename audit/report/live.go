@@ -15,39 +15,39 @@ import (
 // that is closed or corrected, below it what was found. A sequence that is only
 // opened is shown by [LiveLine].
 func WriteLive(b *bytes.Buffer, e audit.LiveEvent, width int, colour bool) {
-	q, ink := e.Sequence, ink(colour)
+	q, ink := newSequence(e.Sequence), ink(colour)
 	switch e.Kind {
 	case audit.SequenceClosed:
-		word := verdictWord(q)
-		Paragraph(b, ink.mark(word, fmt.Sprintf("%-9s", word)), 9, fmt.Sprintf("%s (closed %s)", liveName(q), e.Reason), width)
+		word := q.verdictWord()
+		Paragraph(b, ink.mark(word, fmt.Sprintf("%-9s", word)), 9, fmt.Sprintf("%s (closed %s)", liveName(&q), e.Reason), width)
 	case audit.SequenceCorrected:
-		word := verdictWord(q)
-		Paragraph(b, "corrected  ", 11, fmt.Sprintf("%s is now: %s", liveName(q), word), width)
+		word := q.verdictWord()
+		Paragraph(b, "corrected  ", 11, fmt.Sprintf("%s is now: %s", liveName(&q), word), width)
 	case audit.SequenceOverdue:
-		Paragraph(b, ink.mark("check", "overdue  "), 9, liveName(q)+": "+e.Reason+": look at the camera, its battery and its card", width)
+		Paragraph(b, ink.mark("check", "overdue  "), 9, liveName(&q)+": "+e.Reason+": look at the camera, its battery and its card", width)
 	}
 	for _, f := range e.Findings {
-		writeLiveFinding(b, q, f, width, ink)
+		writeLiveFinding(b, q.id, f, width, ink)
 	}
 }
 
-func writeLiveFinding(b *bytes.Buffer, q *audit.Reviewed, f *audit.Finding, width int, ink ink) {
+func writeLiveFinding(b *bytes.Buffer, id string, f *audit.Finding, width int, ink ink) {
 	text := f.Message
 	if f.Action != "" {
 		text += ": " + f.Action
 	}
 	word := f.Severity.String()
-	Paragraph(b, ink.mark(word, fmt.Sprintf("%-9s", word)), 9, fmt.Sprintf("%s: %s [%s]", q.ID, text, f.Rule), width)
+	Paragraph(b, ink.mark(word, fmt.Sprintf("%-9s", word)), 9, fmt.Sprintf("%s: %s [%s]", id, text, f.Rule), width)
 }
 
 // liveName names a sequence in a line: "1.2 focus 10:02, frames 0002 to 0041 (40)".
-func liveName(q *audit.Reviewed) string {
+func liveName(q *sequenceModel) string {
 	at := ""
-	if t := q.Start(); !t.IsZero() {
-		at = " " + t.Format("15:04")
+	if q.first != nil {
+		at = " " + q.first.Time.Format("15:04")
 	}
-	n := len(q.Frames)
-	name := fmt.Sprintf("%s %s%s, %s", q.ID, q.Kind, at, shoot.FrameRange(q.Frames[0], q.Frames[n-1]))
+	n := len(q.frames)
+	name := fmt.Sprintf("%s %s%s, %s", q.id, q.kind, at, shoot.FrameRange(q.frames[0], q.frames[n-1]))
 	if n > 1 {
 		name += fmt.Sprintf(" (%d)", n)
 	}
@@ -63,7 +63,7 @@ func LiveLine(q *audit.Reviewed, planned int, since time.Duration, width int) st
 		count += fmt.Sprintf(" of %d", planned)
 	}
 	parts := []string{fmt.Sprintf("%s %s: %s frames", q.ID, q.Kind, count)}
-	if c, ok := cadence(q); ok {
+	if c, ok := cadence(q).Get(); ok {
 		parts = append(parts, "every "+shoot.FormatDuration(c))
 	}
 	last := "last " + Visible(shoot.ShortName(q.Frames[len(q.Frames)-1].Name()))
@@ -91,22 +91,20 @@ type jsonLive struct {
 
 // WriteLiveJSON writes an event of a live audit as one JSON object on one line.
 func WriteLiveJSON(b *bytes.Buffer, e audit.LiveEvent) error {
-	q := newJSONSequence(e.Sequence)
-	return encodeLine(b, jsonLive{Event: e.Kind.String(), Sequence: &q, Findings: newJSONFindings(e.Findings), Reason: textOrNull(e.Reason)})
+	return encodeLine(b, jsonLive{Event: e.Kind.String(), Sequence: jsonOf(e.Sequence), Findings: newJSONFindings(e.Findings), Reason: textOrNull(e.Reason)})
 }
 
 // WriteFindingJSON writes one finding and the sequence that it is about as one
 // JSON object on one line.
 func WriteFindingJSON(b *bytes.Buffer, q *audit.Reviewed, f *audit.Finding) error {
-	s := newJSONSequence(q)
-	return encodeLine(b, jsonLive{Event: "finding", Sequence: &s, Findings: newJSONFindings([]*audit.Finding{f})})
+	return encodeLine(b, jsonLive{Event: "finding", Sequence: jsonOf(q), Findings: newJSONFindings([]*audit.Finding{f})})
 }
 
 // WriteReportJSON writes the whole report as one JSON object on one line, as
 // the last of a live audit.
 func WriteReportJSON(b *bytes.Buffer, r *audit.Result) error {
 	var whole, line bytes.Buffer
-	if err := writeJSON(&whole, r, nil); err != nil {
+	if err := writeJSON(&whole, newModel(r), nil); err != nil {
 		return err
 	}
 	if err := json.Compact(&line, whole.Bytes()); err != nil {
@@ -116,6 +114,11 @@ func WriteReportJSON(b *bytes.Buffer, r *audit.Result) error {
 	b.Write(line.Bytes())
 	b.WriteString("}\n")
 	return nil
+}
+
+func jsonOf(q *audit.Reviewed) *jsonSequence {
+	m := newSequence(q)
+	return new(newJSONSequence(&m))
 }
 
 // encodeLine writes v on one line, escaped as [EncodeJSON] does.
@@ -134,6 +137,10 @@ func encodeLine(b *bytes.Buffer, v any) error {
 // WriteClosing writes the last line of the table: the verdict on everything,
 // and what to do.
 func WriteClosing(b *bytes.Buffer, r *audit.Result, width int, colour bool) {
-	word := strings.ToUpper(r.Verdict.String()) + ": "
-	Paragraph(b, ink(colour).mark(r.Verdict.String(), word), len(word), closing(r), width)
+	writeClosing(b, r.Verdict, closing(r), width, ink(colour))
+}
+
+func writeClosing(b *bytes.Buffer, v audit.Verdict, text string, width int, ink ink) {
+	word := strings.ToUpper(v.String()) + ": "
+	Paragraph(b, ink.mark(v.String(), word), len(word), text, width)
 }

@@ -6,7 +6,7 @@
 package report
 
 import (
-	"bytes"
+	"bufio"
 	"fmt"
 	"io"
 	"slices"
@@ -45,7 +45,7 @@ type Form struct {
 	Name string // the word on the command line
 	Doc  string // one line, no capital, no full stop
 
-	write func(*bytes.Buffer, *audit.Result, *Options) error
+	write func(io.Writer, *model, *Options) error
 	// ours reports whether a file that begins and ends so is a report of this
 	// form. The ends of a short file hold all of it.
 	ours func(begin, end []byte) bool
@@ -77,16 +77,14 @@ func IsReport(begin, end []byte) bool {
 	return slices.ContainsFunc(Forms(), func(f *Form) bool { return f.ours(begin, end) })
 }
 
-// Write writes the report in one piece, or nothing where it cannot be made. A
-// nil opt stands for the zero Options.
+// Write writes the report. A nil opt stands for the zero Options.
 func (f *Form) Write(w io.Writer, result *audit.Result, opt *Options) error {
 	if opt == nil {
 		opt = &Options{}
 	}
-	var b bytes.Buffer
-	if err := f.write(&b, result, opt); err != nil {
+	b := bufio.NewWriter(w)
+	if err := f.write(b, newModel(result), opt); err != nil {
 		return err
 	}
-	_, err := w.Write(b.Bytes())
-	return err
+	return b.Flush()
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"io"
 	"regexp"
 	"strings"
 
@@ -11,34 +12,35 @@ import (
 // writeTable writes the report for people: a table per session with its
 // findings below, the most urgent last, and the verdict as the very last line,
 // above the prompt, where the eye rests.
-func writeTable(b *bytes.Buffer, result *audit.Result, opt *Options) error {
-	v := newView(result, opt)
+func writeTable(w io.Writer, m *model, opt *Options) error {
+	var b bytes.Buffer
 	ink := ink(opt.Colour)
 	width := opt.width()
-	for i := range v.sessions {
-		s := &v.sessions[i]
+	for i := range m.sessions {
+		s := &m.sessions[i]
 		if !opt.Brief {
-			Paragraph(b, "", 2, s.heading, width)
+			Paragraph(&b, "", 2, heading(s), width)
 			b.WriteByte('\n')
-			if err := writeRows(b, s, width, ink); err != nil {
+			if err := writeRows(&b, s, width, ink); err != nil {
 				return err
 			}
 			b.WriteByte('\n')
 		}
-		if writeFindings(b, s.findings, width, ink, opt.Brief) {
+		if writeInstructions(&b, s.instructions, width, ink, opt.Brief) {
 			b.WriteByte('\n')
 		}
 		if !opt.Brief {
-			writeNotJudged(b, s.notJudged, width)
-			Paragraph(b, "", 2, s.support, width)
+			writeNotJudged(&b, s.reasons, width)
+			Paragraph(&b, "", 2, s.support, width)
 			b.WriteByte('\n')
 		}
 	}
 	if !opt.Brief {
-		Paragraph(b, "", 2, v.files, width)
+		Paragraph(&b, "", 2, m.files.sentence, width)
 	}
-	WriteClosing(b, result, width, opt.Colour)
-	return nil
+	writeClosing(&b, m.verdict, m.closing, width, ink)
+	_, err := w.Write(b.Bytes())
+	return err
 }
 
 // What a table begins with, the session or, in a brief one, a finding or the
@@ -50,7 +52,8 @@ var (
 
 func isTable(begin, end []byte) bool { return tableBegins.Match(begin) && tableEnds.Match(end) }
 
-func writeRows(b *bytes.Buffer, s *sessionView, width int, ink ink) error {
+func writeRows(b *bytes.Buffer, s *sessionModel, width int, ink ink) error {
+	tellBody := len(s.bodies) > 1
 	columns := []Column{
 		{Head: "id"},
 		{Head: "body"},
@@ -66,17 +69,17 @@ func writeRows(b *bytes.Buffer, s *sessionView, width int, ink ink) error {
 		{Head: "verdict"},
 	}
 	var rows [][]string
-	for _, r := range s.rows {
+	for _, r := range rowsOf(s) {
 		cells := []string{r.id, r.body, r.time, r.kind, r.frames, r.count, r.focal, r.fNumber, r.exposure, r.iso, r.cadence, r.verdict}
 		for i := range cells {
 			cells[i] = Visible(cells[i])
 		}
-		if !s.tellBody {
+		if !tellBody {
 			cells = append(cells[:1], cells[2:]...)
 		}
 		rows = append(rows, cells)
 	}
-	if !s.tellBody {
+	if !tellBody {
 		columns = append(columns[:1], columns[2:]...)
 	}
 	return Grid(b, columns, rows, width, func(column int, cell string) string {
@@ -87,9 +90,9 @@ func writeRows(b *bytes.Buffer, s *sessionView, width int, ink ink) error {
 	})
 }
 
-// writeFindings reports whether it wrote any.
-func writeFindings(b *bytes.Buffer, lines []findLine, width int, ink ink, openOnly bool) bool {
-	var shown []findLine
+// writeInstructions reports whether it wrote any.
+func writeInstructions(b *bytes.Buffer, lines []instruction, width int, ink ink, openOnly bool) bool {
+	var shown []instruction
 	wordWidth, whereWidth := 0, 0
 	for _, l := range lines {
 		if openOnly && l.word != audit.Check.String() && l.word != audit.Reshoot.String() {

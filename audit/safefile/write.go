@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 	"errors"
+	"io"
 	"io/fs"
 	"os"
 	"regexp"
@@ -14,6 +15,14 @@ import (
 // which then takes its place. A file or link of that name is replaced; what a link
 // leads to stays as it is. Mode is that of the new file; 0 is what the system gives.
 func Write(root *os.Root, name string, content []byte, mode fs.FileMode) error {
+	return WriteFrom(root, name, mode, func(w io.Writer) error {
+		_, err := w.Write(content)
+		return err
+	})
+}
+
+// WriteFrom is [Write] for content that a function writes, piece by piece.
+func WriteFrom(root *os.Root, name string, mode fs.FileMode, write func(io.Writer) error) error {
 	// A random name: a process number may come again, as in containers.
 	// os.CreateTemp would keep the file from everyone else for good.
 	unfinished := unfinishedName()
@@ -21,7 +30,7 @@ func Write(root *os.Root, name string, content []byte, mode fs.FileMode) error {
 	if err != nil {
 		return err
 	}
-	_, err = f.Write(content)
+	err = write(f)
 	if err == nil && mode != 0 {
 		err = f.Chmod(mode)
 	}

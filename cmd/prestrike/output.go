@@ -144,9 +144,16 @@ func (t *target) protect(files []string) error {
 
 // write writes the result, to a file whole or not at all.
 func (t *target) write(content []byte) error {
-	if t.path == "" {
-		_, err := t.w.Write(content)
+	return t.writeFrom(func(w io.Writer) error {
+		_, err := w.Write(content)
 		return err
+	})
+}
+
+// writeFrom is write for a result that comes piece by piece.
+func (t *target) writeFrom(write func(io.Writer) error) error {
+	if t.path == "" {
+		return write(t.w)
 	}
 	if err := t.replaceable(); err != nil { // it may have come since
 		return err
@@ -161,7 +168,7 @@ func (t *target) write(content []byte) error {
 	if info, err := os.Stat(t.path); err == nil {
 		mode = info.Mode().Perm()
 	}
-	if err := safefile.Write(folder, filepath.Base(t.path), content, mode); err != nil {
+	if err := safefile.WriteFrom(folder, filepath.Base(t.path), mode, write); err != nil {
 		return t.failed(err)
 	}
 	return nil

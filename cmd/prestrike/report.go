@@ -1,9 +1,9 @@
 package main
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"strings"
 
 	"prestrike/audit"
@@ -126,19 +126,14 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		c.remark("not everything was judged: %s", ruleErr)
 	}
 
-	var text bytes.Buffer
-	err = form.Write(&text, result, &report.Options{
-		Width:  c.textWidth(f.file != ""),
-		Colour: c.outTerminal && !c.plain && !f.noColor && f.file == "",
-		Brief:  f.quiet,
+	err = target.writeFrom(func(w io.Writer) error {
+		return form.Write(w, result, &report.Options{
+			Width:  c.textWidth(f.file != ""),
+			Colour: c.outTerminal && !c.plain && !f.noColor && f.file == "",
+			Brief:  f.quiet,
+		})
 	})
 	if err != nil {
-		return err
-	}
-	if err := cmd.Context().Err(); err != nil {
-		return err
-	}
-	if err := target.write(text.Bytes()); err != nil {
 		return err
 	}
 	if s := f.exitStatus(result.Verdict); s != statusGood {

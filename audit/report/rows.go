@@ -1,0 +1,223 @@
+package report
+
+import (
+	"fmt"
+	"prestrike/audit"
+	"prestrike/audit/shoot"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// The cells of the table.
+
+// A row is one sequence, or a run of single frames.
+type row struct {
+	id, body, time, kind, frames, count    string
+	focal, fNumber, exposure, iso, cadence string
+	verdict                                string
+}
+
+// notRecorded stands in a cell for what the files do not say.
+const notRecorded = "-"
+
+// varies stands in a cell for values that differ from frame to frame.
+const varies = "varies"
+
+// heading names the session, its day, bodies and frames.
+func heading(s *sessionModel) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "Session %s: ", s.id)
+	const day = "2 January 2006"
+	switch {
+	case s.first == nil:
+		b.WriteString("no times recorded")
+	case s.first.Time.Format(day) == s.last.Time.Format(day):
+		b.WriteString(s.first.Time.Format(day+", 15:04") + " to " + s.last.Time.Format("15:04"))
+	default:
+		b.WriteString(s.first.Time.Format(day+", 15:04") + " to " + s.last.Time.Format(day+", 15:04"))
+	}
+	for i, body := range s.bodies {
+		b.WriteString("; ")
+		if len(s.bodies) > 1 {
+			b.WriteString(bodyLetter(i) + " = ")
+		}
+		b.WriteString(bodyName(body))
+	}
+	b.WriteString("; " + plural(s.frames, "frame"))
+	return b.String()
+}
+
+func bodyName(b *shoot.Body) string {
+	name := b.Model
+	if !strings.HasPrefix(strings.ToLower(b.Model), strings.ToLower(b.Make)) {
+		name = strings.TrimSpace(b.Make + " " + b.Model)
+	}
+	if name == "" {
+		name = "unknown body"
+	}
+	if b.Serial != "" {
+		name += " no. " + b.Serial
+	}
+	if b.Index > 0 {
+		name += fmt.Sprintf(" (body %d)", b.Index)
+	}
+	return name
+}
+
+// bodyLetter names the bodies of a session A, B, ..., then 27, 28, ...
+func bodyLetter(i int) string {
+	if i < 26 {
+		return string(rune('A' + i))
+	}
+	return strconv.Itoa(i + 1)
+}
+
+// rowsOf returns a row per sequence. Single frames in a row share one, so that
+// a day of single frames stays one line; those to be shot again do not share
+// with others.
+func rowsOf(s *sessionModel) []row {
+	class := func(q *sequenceModel) string {
+		if q.supersededBy == "" && q.verdict != audit.VerdictReshoot {
+			return ""
+		}
+		return q.verdictWord()
+	}
+	var rows []row
+	for i := 0; i < len(s.sequences); {
+		n := 1
+		for q := &s.sequences[i]; q.kind == shoot.Single && i+n < len(s.sequences); n++ {
+			next := &s.sequences[i+n]
+			if next.kind != shoot.Single || next.body != q.body || class(next) != class(q) {
+				break
+			}
+		}
+		r := newRow(s.sequences[i : i+n])
+		r.body = bodyLetter(s.sequences[i].body)
+		rows = append(rows, r)
+		i += n
+	}
+	return rows
+}
+
+func newRow(sequences []sequenceModel) row {
+	first, last := &sequences[0], &sequences[len(sequences)-1]
+	var frames []*shoot.Frame
+	worst := first
+	for i := range sequences {
+		q := &sequences[i]
+		frames = append(frames, q.frames...)
+		if q.verdict > worst.verdict {
+			worst = q
+		}
+	}
+	r := row{
+		id:      idRange(first.id, last.id),
+		time:    notRecorded,
+		kind:    first.kind.String(),
+		frames:  frameSpan(frames[0], frames[len(frames)-1]),
+		count:   strconv.Itoa(len(frames)),
+		cadence: notRecorded,
+		verdict: worst.verdictWord(),
+	}
+	for _, f := range first.frames {
+		if f.Timed() {
+			r.time = f.Time.Format("15:04")
+			break
+		}
+	}
+	if c, ok := first.cadence.Get(); ok {
+		r.cadence = shoot.FormatDuration(c)
+	} else if first.kind == shoot.Single || first.kind == shoot.Bracket {
+		r.cadence = ""
+	}
+	if len(sequences) == 1 && first.kind != shoot.Bracket && first.kind != shoot.Single {
+		r.settings(first.settings)
+	} else {
+		r.common(frames)
+	}
+	return r
+}
+
+// settings fills in what most frames of a sequence agree on.
+func (r *row) settings(s shoot.Settings) {
+	r.focal, r.fNumber, r.exposure, r.iso = notRecorded, notRecorded, notRecorded, notRecorded
+	if v, ok := s.FocalLength.Get(); ok {
+		r.focal = shoot.FormatFocalLength(v)
+	}
+	if v, ok := s.FNumber.Get(); ok {
+		r.fNumber = shoot.FormatFNumber(v)
+	}
+	if v, ok := s.ExposureTime.Get(); ok {
+		r.exposure = shoot.FormatExposureTime(v)
+	}
+	if v, ok := s.ISO.Get(); ok {
+		r.iso = strconv.FormatUint(uint64(v), 10)
+	}
+}
+
+// common fills in what the frames agree on; of exposure times that differ, as
+// in a bracket, the shortest and the longest.
+func (r *row) common(frames []*shoot.Frame) {
+	var focal, fNumber, exposure, iso []string
+	shortest, longest := frames[0], frames[0]
+	for _, f := range frames {
+		m := f.Meta()
+		cells := row{}
+		cells.settings(shoot.Settings{ExposureTime: m.ExposureTime, FNumber: m.FNumber, ISO: m.Sensitivity, FocalLength: m.FocalLength})
+		focal = append(focal, cells.focal)
+		fNumber = append(fNumber, cells.fNumber)
+		exposure = append(exposure, cells.exposure)
+		iso = append(iso, cells.iso)
+		if t, ok := m.ExposureTime.Get(); ok {
+			if s, ok := shortest.Meta().ExposureTime.Get(); !ok || t.Float() < s.Float() {
+				shortest = f
+			}
+			if l, ok := longest.Meta().ExposureTime.Get(); !ok || t.Float() > l.Float() {
+				longest = f
+			}
+		}
+	}
+	same := func(cells []string) string {
+		if slices.ContainsFunc(cells, func(c string) bool { return c != cells[0] }) {
+			return varies
+		}
+		return cells[0]
+	}
+	r.focal, r.fNumber, r.exposure, r.iso = same(focal), same(fNumber), same(exposure), same(iso)
+	if r.exposure == varies && !slices.Contains(exposure, notRecorded) {
+		from, _ := shortest.Meta().ExposureTime.Get()
+		to, _ := longest.Meta().ExposureTime.Get()
+		r.exposure = strings.TrimSuffix(shoot.FormatExposureTime(from), " s") + "-" + shoot.FormatExposureTime(to)
+	}
+}
+
+// idRange writes the sequences from first to last: "1.2", "1.2-9".
+func idRange(first, last string) string {
+	if first == last {
+		return first
+	}
+	_, place, ok := strings.Cut(last, ".")
+	if !ok {
+		place = last
+	}
+	return first + "-" + place
+}
+
+// frameSpan writes the first and the last frame: "0001-0050".
+func frameSpan(first, last *shoot.Frame) string {
+	if first == last {
+		return frameCell(first, 17)
+	}
+	return frameCell(first, 8) + "-" + frameCell(last, 8)
+}
+
+// frameCell names a frame in at most so many characters: what tells frames
+// apart stands at the end of their names.
+func frameCell(f *shoot.Frame, most int) string {
+	r := []rune(f.Label())
+	if len(r) <= most {
+		return string(r)
+	}
+	return "…" + string(r[len(r)-most+1:])
+}

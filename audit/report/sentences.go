@@ -1,0 +1,276 @@
+package report
+
+import (
+	"fmt"
+	"prestrike/audit"
+	"prestrike/audit/shoot"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// The sentences that every form for people shows.
+
+// An instruction is one finding, or several of one rule, as an instruction.
+type instruction struct {
+	word  string // how urgent: a severity, or why it no longer counts
+	where string // IDs
+	text  string
+}
+
+// The words in place of a severity or verdict where a finding no longer counts.
+const (
+	wordRetaken  = "retaken"
+	wordAccepted = "accepted"
+)
+
+// mostAlike is how many findings of one rule are told in full; sequences
+// beyond are only named.
+const mostAlike = 4
+
+// instructions returns the session's findings: what no longer counts first, then
+// by rising severity. Findings of one rule stay together, and those that say
+// the same are told once.
+func instructions(s *audit.Session) []instruction {
+	type group struct {
+		word, rule string
+		order      int
+	}
+	type entry struct {
+		text  string
+		where []string
+	}
+	type say struct {
+		group
+		text string
+	}
+	groups, said := map[group][]*entry{}, map[say]*entry{}
+	var order []group
+	add := func(where string, q *audit.Reviewed, f *audit.Finding) {
+		g := group{word: f.Severity.String(), rule: f.Rule, order: 2 + int(f.Severity)}
+		text := f.Message
+		if f.Action != "" {
+			text += ": " + f.Action
+		}
+		switch {
+		case f.Accepted:
+			g.word, g.order = wordAccepted, 1
+			text = f.Message
+			if f.Reason != "" {
+				text += " (meant: " + f.Reason + ")"
+			}
+		case q != nil && q.SupersededBy != nil:
+			g.word, g.order = wordRetaken, 0
+			text = f.Message + ": " + q.SupersededBy.ID + " looks like its retake; if that shows another view, shoot " + q.ID + " again"
+		}
+		if groups[g] == nil {
+			order = append(order, g)
+		}
+		if e := said[say{g, text}]; e != nil {
+			if e.where[len(e.where)-1] != where {
+				e.where = append(e.where, where)
+			}
+			return
+		}
+		e := &entry{text, []string{where}}
+		said[say{g, text}] = e
+		groups[g] = append(groups[g], e)
+	}
+	for _, f := range s.Findings {
+		add(s.ID, nil, f)
+	}
+	for _, q := range s.Sequences {
+		for _, f := range q.Findings {
+			add(q.ID, q, f)
+		}
+	}
+	slices.SortStableFunc(order, func(a, b group) int { return a.order - b.order })
+	var out []instruction
+	for _, g := range order {
+		told := groups[g]
+		if len(told) > mostAlike+1 {
+			told = told[:mostAlike]
+		}
+		for _, e := range told {
+			text := e.text
+			if len(e.where) > 1 {
+				text += " (the same in " + list(e.where[1:], 6) + ")"
+			}
+			out = append(out, instruction{g.word, e.where[0], text + " [" + g.rule + "]"})
+		}
+		if left := groups[g][len(told):]; len(left) > 0 {
+			var where []string
+			for _, e := range left {
+				where = append(where, e.where...)
+			}
+			out = append(out, instruction{
+				g.word, "more",
+				fmt.Sprintf("%d findings of the same kind, in %s [%s]", len(left), list(slices.Compact(where), 8), g.rule),
+			})
+		}
+	}
+	return out
+}
+
+// notJudged groups the reasons for which rules could not decide, those of the
+// most sequences first.
+func notJudged(s *audit.Session) []string {
+	type reason struct {
+		text  string
+		rules []string
+		where []string
+	}
+	var reasons []*reason
+	byText := map[string]*reason{}
+	add := func(where string, list []audit.NotJudged) {
+		for _, n := range list {
+			r := byText[n.Reason]
+			if r == nil {
+				r = &reason{text: n.Reason}
+				byText[n.Reason] = r
+				reasons = append(reasons, r)
+			}
+			if !slices.Contains(r.rules, n.Rule) {
+				r.rules = append(r.rules, n.Rule)
+			}
+			if len(r.where) == 0 || r.where[len(r.where)-1] != where {
+				r.where = append(r.where, where)
+			}
+		}
+	}
+	add("session", s.NotJudged)
+	for _, q := range s.Sequences {
+		add(q.ID, q.NotJudged)
+	}
+	slices.SortStableFunc(reasons, func(a, b *reason) int { return len(b.where) - len(a.where) })
+	var lines []string
+	for _, r := range reasons {
+		where := list(r.where, 3)
+		switch {
+		case len(r.where) == len(s.Sequences) && len(r.where) > 1:
+			where = "all sequences"
+		case len(r.where) > 4:
+			where = plural(len(r.where), "sequence")
+		}
+		lines = append(lines, fmt.Sprintf("%s: %s (%s)", strings.Join(r.rules, ", "), r.text, where))
+	}
+	return lines
+}
+
+// support says what the rules took to hold the camera.
+func support(s *audit.Session, declared shoot.Support) string {
+	if declared != shoot.SupportAuto {
+		return "Support: " + declared.String() + ", as declared."
+	}
+	by := map[shoot.Support][]string{}
+	for _, q := range s.Sequences {
+		by[q.Support] = append(by[q.Support], q.ID)
+	}
+	tripod, handheld := by[shoot.Tripod], by[shoot.Handheld]
+	switch {
+	case len(handheld) == 0:
+		return "Support assumed: tripod."
+	case len(tripod) == 0:
+		return "Support assumed: handheld."
+	case len(handheld) <= len(tripod):
+		return "Support assumed: handheld for " + list(handheld, 4) + ", tripod for the rest."
+	default:
+		return "Support assumed: tripod for " + list(tripod, 4) + ", handheld for the rest."
+	}
+}
+
+// filesSentence says what became of every file.
+func filesSentence(c *audit.FileCounts) string {
+	var b strings.Builder
+	b.WriteString(plural(c.Read, "picture file") + ", " + plural(c.Frames, "frame"))
+	if c.Other > 0 {
+		b.WriteString("; " + plural(c.Other, "other file") + " passed over")
+	}
+	if n := len(c.Unreadable); n > 0 {
+		var names []string
+		for _, f := range c.Unreadable {
+			names = append(names, shoot.ShortName(f.Path))
+		}
+		b.WriteString("; no picture can be read from " + list(names, 3))
+	}
+	switch {
+	case c.Unread == 1:
+		b.WriteString("; 1 folder or file could not be read")
+	case c.Unread > 1:
+		fmt.Fprintf(&b, "; %d folders or files could not be read", c.Unread)
+	}
+	b.WriteString(".")
+	return b.String()
+}
+
+// closing says what to do now.
+func closing(r *audit.Result) string {
+	var again, look, retaken []string
+	for _, s := range r.Sessions {
+		again, look = addOpen(again, look, "session "+s.ID, worst(s.Findings))
+		for _, q := range s.Sequences {
+			if q.SupersededBy == nil {
+				again, look = addOpen(again, look, q.ID, q.Verdict)
+			} else {
+				retaken = append(retaken, q.SupersededBy.ID+" repeats "+q.ID)
+			}
+		}
+	}
+	const most = 6
+	switch {
+	case len(again) > 0 && len(look) > 0:
+		return "shoot " + list(again, most) + " again while the subject is here, then look at " + list(look, most) + "."
+	case len(again) > 0:
+		return "shoot " + list(again, most) + " again while the subject is here."
+	case len(look) > 0:
+		return "look at " + list(look, most) + " before you go on."
+	case len(retaken) > 0:
+		return "nothing found to shoot again, if " + list(retaken, most) + ". Still look at the frames that matter at 100 % before the subject leaves."
+	default:
+		return "nothing found to shoot again. Still look at the frames that matter at 100 % before the subject leaves."
+	}
+}
+
+func addOpen(again, look []string, what string, v audit.Verdict) ([]string, []string) {
+	switch v {
+	case audit.VerdictReshoot:
+		again = append(again, what)
+	case audit.VerdictCheck:
+		look = append(look, what)
+	}
+	return again, look
+}
+
+// worst returns the verdict of findings that belong to no sequence.
+func worst(findings []*audit.Finding) audit.Verdict {
+	v := audit.VerdictGood
+	for _, f := range findings {
+		if !f.Accepted {
+			switch f.Severity {
+			case audit.Reshoot:
+				v = max(v, audit.VerdictReshoot)
+			case audit.Check:
+				v = max(v, audit.VerdictCheck)
+			}
+		}
+	}
+	return v
+}
+
+// list joins words for a sentence, at most so many: "1.2, 1.3 and 4 more".
+func list(words []string, most int) string {
+	if len(words) > most+1 {
+		return strings.Join(words[:most], ", ") + fmt.Sprintf(" and %d more", len(words)-most)
+	}
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
+}
+
+func plural(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return strconv.Itoa(n) + " " + noun + "s"
+}
