@@ -151,6 +151,8 @@ func TestDifferences(t *testing.T) {
 		{"elsewhere", "# want iso-drift check 0005", 2},
 		{"milder", "# want iso-drift reshoot *", 2},
 		{"not even a note", "# may iso-drift check *\n# never high-iso", 1},
+		{"too often", "# may iso-drift check *\n# at-most high-iso 0", 1},
+		{"seldom enough", "# may iso-drift check *\n# at-most high-iso 1", 0},
 		{"words", "# may iso-drift check *\n# want-words iso-drift went up", 0},
 		{"other words", "# may iso-drift check *\n# want-words iso-drift went down", 1},
 		{"sequence", "# may iso-drift check *\n# want-sequence focus|bracket a/BX1_0001-0009 tripod", 0},

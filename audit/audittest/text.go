@@ -70,6 +70,7 @@
 //
 //	# may RULE SEVERITY FIRST-LAST      a finding that may be there too
 //	# never RULE                        not even a note
+//	# at-most RULE N                    findings of the rule in the whole audit
 //	# want-words RULE TEXT              in a finding of the rule
 //	# want-sequence KIND FIRST-LAST SUPPORT    kinds joined by |; the support may be left out
 //	# accept RULE FRAME REASON          declared as meant, by the sequence's first frame
@@ -103,6 +104,7 @@ type Text struct {
 	// What only Differences compares.
 	May       []Want   // findings that may be there
 	Never     []string // rules that are to be silent, notes included
+	AtMost    map[string]int
 	Words     []Words
 	Sequences []WantSequence
 	// Open says why the program is known to differ; empty where it must not.
@@ -265,6 +267,11 @@ func (p *parser) wanted(name string, args []string) (known bool, err error) {
 		err = addWant(&p.text.May, args)
 	case name == "never" && len(args) == 1:
 		p.text.Never = append(p.text.Never, args[0])
+	case name == "at-most" && len(args) == 2:
+		if p.text.AtMost == nil {
+			p.text.AtMost = map[string]int{}
+		}
+		p.text.AtMost[args[0]], err = strconv.Atoi(args[1])
 	case name == "want-words" && len(args) >= 2:
 		p.text.Words = append(p.text.Words, Words{args[0], strings.Join(args[1:], " ")})
 	case name == "want-sequence" && (len(args) == 2 || len(args) == 3):

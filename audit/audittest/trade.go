@@ -156,6 +156,17 @@ func (t *Text) Differences(result *audit.Result) []string {
 			differ("surplus finding: %s %v: %s", f.Rule, f.Severity, f.Message)
 		}
 	}
+	for rule, most := range t.AtMost {
+		count := 0
+		for _, f := range all {
+			if f.Rule == rule {
+				count++
+			}
+		}
+		if count > most {
+			differ("%s %d times, want %d at most", rule, count, most)
+		}
+	}
 	for _, w := range t.Words {
 		if !slices.ContainsFunc(all, func(f *found) bool {
 			return f.Rule == w.Rule && strings.Contains(f.Message+" "+f.Action, w.Text)
