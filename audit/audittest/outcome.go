@@ -16,7 +16,6 @@ type Outcome struct {
 	Supports, Held   int // those whose support is known, and those found with the right one
 	Must, Found      int // findings that must be there, and those that are
 	Alarms           int // findings above a note on a clean shoot
-	Clean            bool
 	// Misses says in words what is not as it should be.
 	Misses []string
 }
@@ -36,7 +35,7 @@ func (o *Outcome) Add(other Outcome) {
 // original, whichever of them is kept. A picture that the camera merged may
 // stand with the frames that it was made from, but not alone.
 func (s *Shoot) Judge(result *audit.Result) Outcome {
-	o := Outcome{Clean: s.Clean}
+	var o Outcome
 	miss := func(format string, args ...any) { o.Misses = append(o.Misses, fmt.Sprintf(format, args...)) }
 	have := map[string]*audit.Reviewed{}
 	for _, session := range result.Sessions {
