@@ -164,14 +164,7 @@ func (l *line) set(key, value string) (err error) {
 	case "flash":
 		m.Flash, err = named(value, map[string]exifread.Flash{"fired": 1, "off": 0})
 	case "size":
-		w, h, _ := strings.Cut(value, "x")
-		if value == "-" {
-			w, h = "-", "-"
-		}
-		var errH error
-		m.Width, err = number[uint32](w)
-		m.Height, errH = number[uint32](h)
-		err = errors.Join(err, errH)
+		m.Width, m.Height, err = dimensions(value)
 	case "dist":
 		err = l.setDistance(value)
 	case "plane":
@@ -189,14 +182,7 @@ func (l *line) set(key, value string) (err error) {
 	case "composite":
 		m.CompositeImage, err = number[uint16](value)
 	case "jpegsize":
-		w, h, _ := strings.Cut(value, "x")
-		if value == "-" {
-			w, h = "-", "-"
-		}
-		var errH error
-		l.jpegWidth, err = number[uint32](w)
-		l.jpegHeight, errH = number[uint32](h)
-		err = errors.Join(err, errH)
+		l.jpegWidth, l.jpegHeight, err = dimensions(value)
 	case "modified":
 		err = l.setModified(value)
 	case "frames":
@@ -358,6 +344,17 @@ func number[T uint16 | uint32 | exifread.SensitivityType](s string) (exifread.Va
 	}
 	n, err := strconv.ParseUint(s, 10, 32)
 	return exifread.Of(T(n)), err
+}
+
+// dimensions reads a width and a height: 8256x5504.
+func dimensions(value string) (width, height exifread.Value[uint32], err error) {
+	w, h, _ := strings.Cut(value, "x")
+	if value == "-" {
+		w, h = "-", "-"
+	}
+	width, errW := number[uint32](w)
+	height, errH := number[uint32](h)
+	return width, height, errors.Join(errW, errH)
 }
 
 func named[T ~uint16](s string, names map[string]T) (exifread.Value[T], error) {
