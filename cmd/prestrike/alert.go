@@ -2,13 +2,11 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"errors"
 	"fmt"
 	"os/exec"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"prestrike/audit"
@@ -23,24 +21,16 @@ type alerter struct {
 	bell    bool
 	desktop bool
 	from    audit.Severity
-	command []string
 	notify  func(title, message string) error
+	// programs runs a program for each finding; nil where none is to be run.
+	programs *programs
 
-	mu       sync.Mutex
-	remarked bool // that there is no notification service
-	running  sync.WaitGroup
-	slots    chan struct{}
+	remarked bool     // that there is no notification service
+	remarks  []string // that wait to be made
 }
 
-const (
-	// commandTime is how long a program may take for a finding.
-	commandTime = 10 * time.Second
-	// commandsAtOnce bounds how many of them run at the same time.
-	commandsAtOnce = 4
-)
-
 func newAlerter(c *console, f *watchFlags) (*alerter, error) {
-	a := &alerter{c: c, from: audit.Reshoot, slots: make(chan struct{}, commandsAtOnce)}
+	a := &alerter{c: c, from: audit.Reshoot}
 	a.notify = func(title, message string) error { return beeep.Notify(title, message, "") }
 	for _, kind := range f.alert {
 		switch kind {
@@ -60,11 +50,11 @@ func newAlerter(c *console, f *watchFlags) (*alerter, error) {
 	if f.alertFrom == "check" {
 		a.from = audit.Check
 	}
-	a.command = strings.Fields(f.onFinding)
-	if len(a.command) > 0 {
-		if _, err := exec.LookPath(a.command[0]); err != nil {
+	if command := strings.Fields(f.onFinding); len(command) > 0 {
+		if _, err := exec.LookPath(command[0]); err != nil {
 			return nil, fmt.Errorf("--on-finding: %w", err)
 		}
+		a.programs = newPrograms(command)
 	}
 	return a, nil
 }
@@ -79,7 +69,7 @@ func (a *alerter) event(e audit.LiveEvent) {
 	if worst.Severity >= a.from && worst.Severity > 0 {
 		a.alert(report.Visible(e.Sequence.ID+": "+message), worst.Severity)
 	}
-	if len(a.command) == 0 {
+	if a.programs == nil {
 		return
 	}
 	for _, f := range e.Findings {
@@ -88,10 +78,10 @@ func (a *alerter) event(e audit.LiveEvent) {
 		}
 		var b bytes.Buffer
 		if err := report.WriteFindingJSON(&b, e.Sequence, f); err != nil {
-			a.c.remark("--on-finding: %s", err)
+			a.remarks = append(a.remarks, fmt.Sprintf("--on-finding: %s", err))
 			continue
 		}
-		a.running.Go(func() { a.run(b.Bytes()) })
+		a.programs.give(b.Bytes())
 	}
 }
 
@@ -106,7 +96,7 @@ func (a *alerter) alert(message string, severity audit.Severity) {
 			bell = true
 			if !a.remarked {
 				a.remarked = true
-				a.c.remark("no desktop notices can be shown here (%s): the bell sounds instead", err)
+				a.remarks = append(a.remarks, fmt.Sprintf("no desktop notices can be shown here (%s): the bell sounds instead", err))
 			}
 		}
 	}
@@ -115,29 +105,19 @@ func (a *alerter) alert(message string, severity audit.Severity) {
 	}
 }
 
-// run runs the user's program with a finding on its input.
-func (a *alerter) run(finding []byte) {
-	a.slots <- struct{}{}
-	defer func() { <-a.slots }()
-	ctx, cancel := context.WithTimeout(context.Background(), commandTime)
-	defer cancel()
-	cmd := exec.CommandContext(ctx, a.command[0], a.command[1:]...)
-	cmd.Stdin = bytes.NewReader(finding)
-	cmd.WaitDelay = time.Second
-	out, err := cmd.CombinedOutput()
-	if ctx.Err() != nil {
-		err = fmt.Errorf("stopped after %s", commandTime)
+// said returns the remarks to be made since it was last asked.
+func (a *alerter) said() []string {
+	said := a.remarks
+	a.remarks = nil
+	if a.programs != nil {
+		said = append(said, a.programs.said()...)
 	}
-	if err != nil {
-		a.mu.Lock()
-		defer a.mu.Unlock()
-		said := strings.TrimSpace(string(out))
-		if len(said) > 200 {
-			said = said[:200]
-		}
-		a.c.remark("--on-finding %s: %s %s", a.command[0], err, said)
-	}
+	return said
 }
 
-// wait lets the programs that still run end.
-func (a *alerter) wait() { a.running.Wait() }
+// end ends the programs that run for findings, so long from now at the latest.
+func (a *alerter) end(after time.Duration) {
+	if a.programs != nil {
+		a.programs.end(after)
+	}
+}

@@ -17,7 +17,7 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"prestrike": main})
+	testscript.Main(m, map[string]func(){"prestrike": main, "findingprogram": findingProgram})
 }
 
 // TestScripts runs the scripts of testdata/script; UPDATE=1 rewrites what they

@@ -9,7 +9,6 @@ import (
 	"io/fs"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"prestrike/audit"
@@ -31,8 +30,12 @@ corrects the line. A fault that is certain before the sequence ends, such as an 
 that changed, is said at once.
 
 Ctrl-C prints the report on all that is there and ends with its status, once the
-pictures that are left are looked at; a second Ctrl-C ends at once. Started again
-on the same folder, watch says where things stand and goes on.
+pictures that are left are looked at; a second Ctrl-C ends at once. A file that is
+not complete yet is named, and the verdict is then check at least. Started again on
+the same folder, watch says where things stand and goes on.
+
+A program of --on-finding has 10 s, with all that it started. Four run at a time;
+later findings wait. At the end of the watch what still runs has 2 s.
 
 ` + statusHelp
 
@@ -143,14 +146,11 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	}
 	ctx, cancel := context.WithCancel(cmd.Context())
 	defer cancel()
-	var running sync.WaitGroup
-	running.Go(func() { watcher.Run(ctx) })
+	go watcher.Run(ctx)
 	status, err := w.follow(ctx, watcher, c.lines(ctx))
 	cancel()
-	for range watcher.Events() { // let the watcher end
-	}
-	running.Wait()
-	alerts.wait()
+	w.endPrograms(time.Now())
+	letEnd(watcher)
 	if err != nil {
 		return err
 	}
@@ -158,6 +158,22 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 		return status
 	}
 	return nil
+}
+
+// letEnd waits for a watcher that was told to end, but no longer than a moment:
+// a share may not answer.
+func letEnd(watcher *watch.Watcher) {
+	late := time.After(time.Second)
+	for {
+		select {
+		case _, ok := <-watcher.Events():
+			if !ok {
+				return
+			}
+		case <-late:
+			return
+		}
+	}
 }
 
 // follow runs until the context ends, or with --once until a sequence closes.
@@ -186,6 +202,7 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 			closeAll = true
 		case <-ticker.C:
 		}
+		w.sayAll()
 		now := time.Now()
 		if !w.caught || now.Before(next) && !closeAll {
 			continue
@@ -298,6 +315,20 @@ func (w *watching) write(text []byte) error {
 func (w *watching) say(format string, args ...any) {
 	w.wipe()
 	w.c.remark(format, args...)
+}
+
+// sayAll makes the remarks that wait.
+func (w *watching) sayAll() {
+	for _, text := range w.alerts.said() {
+		w.say("%s", text)
+	}
+}
+
+// endPrograms ends the programs that run for findings, once the watch was told to
+// end at some time, and says what became of them.
+func (w *watching) endPrograms(told time.Time) {
+	w.alerts.end(programsLeft - time.Since(told))
+	w.sayAll()
 }
 
 // sayOnce is for what holds on.

@@ -20,6 +20,7 @@ import (
 // finish prints the report on all that is there. The context is that of the watch,
 // which has ended.
 func (w *watching) finish(ctx context.Context) (status, error) {
+	told := time.Now()
 	w.wipe()
 	json := w.f.format == "json"
 	// What is not looked at cannot be found: the report would say good.
@@ -32,6 +33,7 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 	if ruleErr != nil {
 		w.say("not everything was judged: %s", ruleErr)
 	}
+	w.endPrograms(told)
 	r := w.live.Result()
 	if r.Files.Frames == 0 && !json {
 		return statusNotAudited, w.write([]byte("No frames came.\n"))

@@ -41,6 +41,7 @@ func watchByHand(t *testing.T, opt *audit.Options) *handWatch {
 	w.watching = &watching{
 		c: c, f: &watchFlags{format: "table"}, folder: folder, opt: opt, live: audit.NewLive(opt),
 		pictures: measurePictures(c, true, false, []string{folder}, opt),
+		alerts:   &alerter{c: c},
 		readers:  newReadCache(folder, watch.DefaultSettle),
 	}
 	return w
