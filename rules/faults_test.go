@@ -9,16 +9,24 @@ import (
 	"prestrike/audit/shoot"
 )
 
-// Every fault done to a made-up shoot is to be found in its sequence, and by
-// no other rule and nowhere else.
+// faultFloors are the shares of faults, in percent, that are to be found today;
+// they are raised when the program gets better, never lowered. The goal is 99.
+var faultFloors = map[string]float64{
+	"missing-frame": 88, "iso-drift": 91, "exposure-drift": 94, "aperture-drift": 94, "focal-length-drift": 94, "frame-turn": 91,
+	"size-change": 91, "torn-file": 91, "unreadable-file": 91, "interval-gap": 76, "flash-missed": 0,
+}
+
+// Every fault done to a made-up shoot is to be found in its sequence, and not
+// to be settled by another one.
 func TestFaultsAreFound(t *testing.T) {
 	n := *seeds / 3
 	if testing.Short() {
 		n /= 10
 	}
+	stated := !testing.Short() && *seeds == 300 && *seedsAt == 2_000_000
 	for _, kind := range audittest.Faults {
 		t.Run(kind, func(t *testing.T) {
-			done, found, split, elsewhere := 0, 0, 0, map[string]int{}
+			done, found, settled, split, elsewhere := 0, 0, 0, 0, map[string]int{}
 			for seed := *seedsAt; seed < *seedsAt+uint64(n); seed++ {
 				made := audittest.Random(seed)
 				if !made.Clean {
@@ -45,7 +53,10 @@ func TestFaultsAreFound(t *testing.T) {
 						for _, f := range q.Findings {
 							switch {
 							case own && f.Rule == fault.Rule && f.Severity > audit.Note:
-								hit = true
+								hit = hit || q.SupersededBy == nil
+								if q.SupersededBy != nil {
+									settled++
+								}
 							case f.Severity > audit.Note:
 								elsewhere[f.Rule]++
 								t.Logf("seed %d: %s in %s: %s", seed, f.Rule, q.ID, f.Message)
@@ -62,7 +73,10 @@ func TestFaultsAreFound(t *testing.T) {
 					split++
 				}
 			}
-			t.Logf("%d done, %d found, %d not grouped exactly, other rules: %v", done, found, split, elsewhere)
+			if floor, ok := faultFloors[kind]; !ok || stated && share(found, done) < floor {
+				t.Errorf("%s found, want %.0f %% (stated: %v)", rate(found, done), floor, ok)
+			}
+			t.Logf("%d done, %d found, %d settled by another sequence, %d not grouped exactly, other rules: %v", done, found, settled, split, elsewhere)
 		})
 	}
 }

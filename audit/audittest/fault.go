@@ -19,7 +19,7 @@ type Fault struct {
 // Faults are the kinds of fault that Break knows, by the rule that finds them.
 var Faults = []string{
 	"missing-frame", "iso-drift", "exposure-drift", "aperture-drift", "focal-length-drift", "frame-turn", "size-change",
-	"torn-file", "unreadable-file", "interval-gap",
+	"torn-file", "unreadable-file", "interval-gap", "flash-missed",
 }
 
 // Break does one fault of the given kind to a clean shoot, in a focus or
@@ -31,6 +31,9 @@ func (s *Shoot) Break(kind string, seed uint64) (Fault, bool) {
 		long := q.Kind.Steady() && len(q.Frames) >= 10
 		if kind == "interval-gap" {
 			long = long && q.Kind == shoot.TimeLapse
+		}
+		if kind == "flash-missed" {
+			long = long && s.frame(q.Frames[0])[0].Meta.Flash.Or(0).Fired()
 		}
 		if long {
 			fit = append(fit, i)
@@ -86,6 +89,8 @@ func (s *Shoot) Break(kind string, seed uint64) (Fault, bool) {
 			f.Meta = &exifread.Metadata{}
 			f.Err = &exifread.FormatError{Problem: "the file is empty"}
 		})
+	case "flash-missed":
+		each(at, at+1, func(f *shoot.File) { f.Meta.Flash = exifread.Of[exifread.Flash](16) }) // off, says the body
 	case "interval-gap":
 		first := s.frame(q.Frames[0])[0].Meta.Captured.Or(exifread.Timestamp{})
 		last := s.frame(q.Frames[n-1])[0].Meta.Captured.Or(exifread.Timestamp{})
