@@ -11,13 +11,10 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/pelletier/go-toml/v2"
-	"github.com/pelletier/go-toml/v2/unstable"
 
 	"prestrike/audit"
-	"prestrike/audit/shoot"
 )
 
 // An Error is a mistake in a configuration file.
@@ -35,39 +32,11 @@ func (e *Error) Error() string {
 	return fmt.Sprintf("%s:%d: %s", e.File, e.Line, e.Text)
 }
 
-// A Setting is one value of the configuration in force.
-type Setting struct {
-	Key    string // as in the file: "shoot.support", "rule.iso-drift.tolerance"
-	Value  string // as in the file
-	Origin string // file and line, or the words of whoever set it
-}
-
 // document is the file's form.
 type document struct {
-	Shoot struct {
-		Support       *string  `toml:"support"`
-		PlannedFrames *int     `toml:"planned-frames"`
-		SessionGap    *string  `toml:"session-gap"`
-		Magnification *float64 `toml:"magnification"`
-		FieldWidth    *float64 `toml:"field-width-mm"`
-		Light         *string  `toml:"light"`
-		Pixels        *string  `toml:"pixels"`
-	} `toml:"shoot"`
-	Body []struct {
-		Make        string  `toml:"make"`
-		Model       string  `toml:"model"`
-		SensorWidth float64 `toml:"sensor-width-mm"`
-		PixelWidth  int     `toml:"pixel-width"`
-		FNumbers    string  `toml:"f-numbers"`
-	} `toml:"body"`
-	Lens []struct {
-		Model                string  `toml:"model"`
-		ClosestFocus         float64 `toml:"closest-focus-mm"`
-		LargestMagnification float64 `toml:"largest-magnification"`
-		PupilMagnification   float64 `toml:"pupil-magnification"`
-		Stabilisation        float64 `toml:"stabilisation-stops"`
-		FNumbers             string  `toml:"f-numbers"`
-	} `toml:"lens"`
+	Shoot  map[string]any            `toml:"shoot"`
+	Body   []map[string]any          `toml:"body"`
+	Lens   []map[string]any          `toml:"lens"`
 	Rule   map[string]map[string]any `toml:"rule"`
 	Accept []struct {
 		Rule   string `toml:"rule"`
@@ -134,12 +103,7 @@ func (r *reader) decodeError(err error) error {
 		var errs []error
 		for _, e := range strict.Errors {
 			line, _ := e.Position()
-			key := strings.Join(e.Key(), ".")
-			text := fmt.Sprintf("there is no key %q", key)
-			if near := nearest(key, knownKeys); near != "" {
-				text += fmt.Sprintf(": did you mean %q?", near)
-			}
-			errs = append(errs, &Error{r.file, line, text})
+			errs = append(errs, &Error{r.file, line, noSuchKey(strings.Join(e.Key(), "."))})
 		}
 		return errors.Join(errs...)
 	}
@@ -150,167 +114,74 @@ func (r *reader) decodeError(err error) error {
 	return &Error{r.file, 0, err.Error()}
 }
 
-// knownKeys are the keys of the file, for suggestions.
-var knownKeys = []string{
-	"shoot", "shoot.support", "shoot.planned-frames", "shoot.session-gap", "shoot.magnification", "shoot.field-width-mm", "shoot.light", "shoot.pixels",
-	"body", "body.make", "body.model", "body.sensor-width-mm", "body.pixel-width", "body.f-numbers",
-	"lens", "lens.model", "lens.closest-focus-mm", "lens.largest-magnification", "lens.pupil-magnification", "lens.stabilisation-stops", "lens.f-numbers",
-	"rule", "accept", "accept.rule", "accept.frame", "accept.reason",
+// knownKeys returns the keys of the file, for suggestions.
+func knownKeys() []string {
+	shoot := make([]key[audit.Options], 0, len(facts))
+	for _, f := range facts {
+		shoot = append(shoot, f.key)
+	}
+	known := append(names("shoot", shoot), names("body", bodyKeys)...)
+	known = append(known, names("lens", lensKeys)...)
+	return append(known, "rule", "accept", "accept.rule", "accept.frame", "accept.reason")
+}
+
+// noKey says that there is no key of a name; at is where it stands.
+func (r *reader) noKey(at, name string) {
+	r.fail(at, "%s", noSuchKey(name))
+}
+
+func noSuchKey(name string) string {
+	text := fmt.Sprintf("there is no key %q", name)
+	if near := nearest(name, knownKeys()); near != "" {
+		text += fmt.Sprintf(": did you mean %q?", near)
+	}
+	return text
 }
 
 func (r *reader) shoot(c *document) {
-	s := &c.Shoot
-	if s.Support != nil {
-		support, err := shoot.ParseSupport(*s.Support)
-		if err != nil {
-			r.fail("shoot.support", "%v", err)
-		}
-		r.o.Support = support
-		r.set("shoot.support", strconv.Quote(*s.Support))
+	keys := make([]key[audit.Options], 0, len(facts))
+	for _, f := range facts {
+		keys = append(keys, f.key)
 	}
-	if s.PlannedFrames != nil {
-		if *s.PlannedFrames < 0 || *s.PlannedFrames > 100_000 {
-			r.fail("shoot.planned-frames", "planned-frames is %d: write 0 to 100000", *s.PlannedFrames)
-		}
-		r.o.PlannedFrames = *s.PlannedFrames
-		r.set("shoot.planned-frames", strconv.Itoa(*s.PlannedFrames))
-	}
-	if s.SessionGap != nil {
-		gap, err := time.ParseDuration(*s.SessionGap)
-		if err != nil || gap < time.Minute {
-			r.fail("shoot.session-gap", `session-gap is %q: write a time of a minute or more, such as "90m" or "3h"`, *s.SessionGap)
-		}
-		r.o.SessionGap = gap
-		r.set("shoot.session-gap", strconv.Quote(*s.SessionGap))
-	}
-	number := func(key string, v *float64, limit Range, to *float64) {
-		if v == nil {
-			return
-		}
-		if !limit.holds(*v) {
-			r.fail("shoot."+key, "%s is %v: write %s", key, *v, limit)
-		}
-		*to = *v
-		r.set("shoot."+key, fmt.Sprint(*v))
-	}
-	number("magnification", s.Magnification, MagnificationRange, &r.o.Magnification)
-	number("field-width-mm", s.FieldWidth, FieldWidthRange, &r.o.FieldWidth)
-	if s.Light != nil {
-		light, err := audit.ParseLight(*s.Light)
-		if err != nil {
-			r.fail("shoot.light", "%v", err)
-		}
-		r.o.Light = light
-		r.set("shoot.light", strconv.Quote(*s.Light))
-	}
-	if s.Pixels != nil {
-		pixels, err := audit.ParsePixels(*s.Pixels)
-		if err != nil {
-			r.fail("shoot.pixels", "%v", err)
-		}
-		r.o.Pixels = pixels
-		r.set("shoot.pixels", strconv.Quote(*s.Pixels))
-	}
-}
-
-// A Range is the valid range of a number, both ends included.
-type Range struct {
-	Min, Max float64
-	Unit     string
-}
-
-func (r Range) holds(v float64) bool { return v >= r.Min && v <= r.Max }
-
-// Check returns an error that names the value and the range where v lies
-// outside it.
-func (r Range) Check(v float64) error {
-	if r.holds(v) {
-		return nil
-	}
-	return fmt.Errorf("%v is out of range: write %s", v, r)
-}
-
-// String writes the range in words: "0.001 to 100".
-func (r Range) String() string {
-	s := fmt.Sprintf("%v to %v", r.Min, r.Max)
-	if r.Unit != "" {
-		s += " " + r.Unit
-	}
-	return s
-}
-
-// The valid ranges of what users declare.
-var (
-	MagnificationRange = Range{0.001, 100, ""}
-	FieldWidthRange    = Range{0.1, 100_000, "mm"}
-	sensorWidthRange   = Range{3, 100, "mm"}
-	pixelWidthRange    = Range{100, 100_000, "pixels"}
-	closestFocusRange  = Range{10, 100_000, "mm"}
-	pupilRange         = Range{0.1, 10, ""}
-	stabilisationRange = Range{0, 10, "stops"}
-)
-
-// optional checks a number of a table where it is declared.
-func (r *reader) optional(table, key string, v float64, limit Range) {
-	full := table + "." + key
-	if _, declared := r.lines[full]; !declared {
-		return
-	}
-	if !limit.holds(v) {
-		r.fail(full, "%s is %v: write %s", key, v, limit)
-	}
-	r.set(full, fmt.Sprint(v))
+	table(r, "shoot", "shoot", c.Shoot, keys, r.o)
 }
 
 func (r *reader) bodies(c *document) {
-	for i, b := range c.Body {
-		table := fmt.Sprintf("body[%d]", i)
+	for i, values := range c.Body {
+		at := fmt.Sprintf("body[%d]", i)
+		var b audit.BodyFacts
+		named := len(r.settings)
+		table(r, "body", at, values, bodyKeys, &b)
 		if b.Model == "" {
-			r.fail(table, "a body needs its model, as prestrike frames shows it")
+			r.fail(at, "a body needs its model, as prestrike frames shows it")
 		}
-		r.set(table, strconv.Quote(strings.TrimSpace(b.Make+" "+b.Model)))
-		r.optional(table, "sensor-width-mm", b.SensorWidth, sensorWidthRange)
-		r.optional(table, "pixel-width", float64(b.PixelWidth), pixelWidthRange)
-		facts := audit.BodyFacts{Make: b.Make, Model: b.Model, SensorWidth: b.SensorWidth, PixelWidth: b.PixelWidth, FNumbers: r.fNumbers(table, b.FNumbers)}
+		r.name(named, at, strings.TrimSpace(b.Make+" "+b.Model))
 		r.o.Bodies = append(slices.DeleteFunc(r.o.Bodies, func(o audit.BodyFacts) bool {
 			return strings.EqualFold(o.Model, b.Model) && strings.EqualFold(o.Make, b.Make)
-		}), facts)
+		}), b)
 	}
+}
+
+// name puts the setting of a table as a whole before those of its keys, which begin at
+// a place among the settings.
+func (r *reader) name(from int, at, name string) {
+	r.set(at, strconv.Quote(name))
+	last := len(r.settings) - 1
+	r.settings = slices.Insert(r.settings[:last], from, r.settings[last])
 }
 
 func (r *reader) lenses(c *document) {
-	for i, l := range c.Lens {
-		table := fmt.Sprintf("lens[%d]", i)
+	for i, values := range c.Lens {
+		at := fmt.Sprintf("lens[%d]", i)
+		var l audit.LensFacts
+		named := len(r.settings)
+		table(r, "lens", at, values, lensKeys, &l)
 		if l.Model == "" {
-			r.fail(table, "a lens needs its model, as prestrike frames shows it")
+			r.fail(at, "a lens needs its model, as prestrike frames shows it")
 		}
-		r.set(table, strconv.Quote(l.Model))
-		r.optional(table, "closest-focus-mm", l.ClosestFocus, closestFocusRange)
-		r.optional(table, "largest-magnification", l.LargestMagnification, MagnificationRange)
-		r.optional(table, "pupil-magnification", l.PupilMagnification, pupilRange)
-		r.optional(table, "stabilisation-stops", l.Stabilisation, stabilisationRange)
-		facts := audit.LensFacts{
-			Model: l.Model, ClosestFocus: l.ClosestFocus, LargestMagnification: l.LargestMagnification,
-			PupilMagnification: l.PupilMagnification, Stabilisation: l.Stabilisation, FNumbers: r.fNumbers(table, l.FNumbers),
-		}
-		r.o.Lenses = append(slices.DeleteFunc(r.o.Lenses, func(o audit.LensFacts) bool { return strings.EqualFold(o.Model, l.Model) }), facts)
+		r.name(named, at, l.Model)
+		r.o.Lenses = append(slices.DeleteFunc(r.o.Lenses, func(o audit.LensFacts) bool { return strings.EqualFold(o.Model, l.Model) }), l)
 	}
-}
-
-func (r *reader) fNumbers(table, word string) audit.FNumbers {
-	key := table + ".f-numbers"
-	switch word {
-	case "":
-		return audit.FNumbersUnknown
-	case "nominal", "effective":
-		r.set(key, strconv.Quote(word))
-		if word == "nominal" {
-			return audit.FNumbersNominal
-		}
-		return audit.FNumbersEffective
-	}
-	r.fail(key, `f-numbers is %q: write "nominal" or "effective"`, word)
-	return audit.FNumbersUnknown
 }
 
 func (r *reader) rules(c *document) {
@@ -415,93 +286,4 @@ func (r *reader) accept(c *document) {
 		}
 		r.set(table, strconv.Quote(value+": "+a.Reason))
 	}
-}
-
-// keyLines returns the line of every key and table of a TOML document, by its
-// name with dots, array tables counted from 0: "accept[0].rule".
-func keyLines(data []byte) (map[string]int, error) {
-	lines := map[string]int{}
-	counts := map[string]int{}
-	var p unstable.Parser
-	p.Reset(data)
-	table := ""
-	at, lineAt := 0, 1 // a place in the document, and its line
-	for p.NextExpression() {
-		e := p.Expression()
-		var parts []string
-		line := 0
-		for it := e.Key(); it.Next(); {
-			n := it.Node()
-			parts = append(parts, string(n.Data))
-			if line == 0 {
-				// The parser's own count begins at the first line each time.
-				start := int(n.Raw.Offset)
-				lineAt += bytes.Count(data[at:start], []byte("\n"))
-				at, line = start, lineAt
-			}
-		}
-		key := strings.Join(parts, ".")
-		switch e.Kind {
-		case unstable.Table:
-			table = key
-			lines[table] = line
-		case unstable.ArrayTable:
-			table = fmt.Sprintf("%s[%d]", key, counts[key])
-			counts[key]++
-			lines[table] = line
-		case unstable.KeyValue:
-			full := key
-			if table != "" {
-				full = table + "." + key
-			}
-			lines[full] = line
-		}
-	}
-	return lines, p.Error()
-}
-
-// NearestRule returns the ID of the rule whose name is most like word; empty
-// where none is like it.
-func NearestRule(rules []*audit.Rule, word string) string {
-	ids := make([]string, len(rules))
-	for i, r := range rules {
-		ids[i] = r.ID
-	}
-	return nearest(word, ids)
-}
-
-// nearest returns the known word that is most like word, or none where no word
-// is like it.
-func nearest(word string, known []string) string {
-	best, distance := "", 1+max(2, len(word)/3)
-	for _, k := range known {
-		if max(len(word)-len(k), len(k)-len(word)) >= distance {
-			continue // as many letters at least
-		}
-		if d := editDistance(word, k); d < distance {
-			best, distance = k, d
-		}
-	}
-	return best
-}
-
-// editDistance is the number of letters to put in, take out or change that
-// makes b of a (Levenshtein).
-func editDistance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			d := diagonal
-			if a[i] != b[j] {
-				d = 1 + min(diagonal, row[j], row[j+1])
-			}
-			diagonal, row[j+1] = row[j+1], d
-		}
-	}
-	return row[len(b)]
 }

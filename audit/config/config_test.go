@@ -3,8 +3,11 @@ package config
 import (
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -108,7 +111,12 @@ func TestReadMistakes(t *testing.T) {
 		{"accept without reason", "[[accept]]\nrule = \"iso-drift\"", "prestrike.toml:1: accept needs a reason"},
 		{"accept of an unknown rule", "[[accept]]\nrule = \"iso\"\nreason = \"r\"", `prestrike.toml:2: there is no rule "iso"`},
 		{"no TOML", "[shoot\nsupport", "prestrike.toml:1: "},
-		{"kind of value", "[shoot]\nplanned-frames = \"fifty\"", "prestrike.toml:2: "},
+		{"kind of value", "[shoot]\nplanned-frames = \"fifty\"", `prestrike.toml:2: planned-frames is "fifty": write 0 to 100000, a whole number`},
+		{"half a frame", "[shoot]\nplanned-frames = 50.5", "prestrike.toml:2: planned-frames is 50.5: write 0 to 100000, a whole number"},
+		{"word without quotes", "[shoot]\nsupport = 3", "prestrike.toml:2: support is 3: write it in quotes"},
+		{"number in quotes", "[shoot]\nmagnification = \"1\"", `prestrike.toml:2: magnification is "1": write a number`},
+		{"unknown key of a body", "[[body]]\nmodel = \"BX-1\"\nsensor-width = 36", `prestrike.toml:3: there is no key "body.sensor-width": did you mean "body.sensor-width-mm"?`},
+		{"unknown key of an acceptance", "[[accept]]\nrules = \"iso-drift\"", `prestrike.toml:2: there is no key "accept.rules": did you mean "accept.rule"?`},
 		{"two at once", "[shoot]\nlight = \"sun\"\nsupport = \"hand\"", "prestrike.toml:3: "},
 	}
 	for _, tt := range tests {
@@ -137,5 +145,56 @@ func TestFindLooksUp(t *testing.T) {
 	}
 	if got, err := Find(dir); err != nil || strings.HasPrefix(got, dir) {
 		t.Errorf("Find above it: %q, %v", got, err)
+	}
+}
+
+// Every fact can be declared in a file as its example says, and the starting file
+// without its comments is one.
+func TestStartingFileReads(t *testing.T) {
+	rules := []*audit.Rule{configRule}
+	text := string(StartingFile(rules))
+	text = regexp.MustCompile(`(?m)^# (\[|[a-z-]+ = )`).ReplaceAllString(text, "$1")
+	o := audit.Options{Rules: rules}
+	made, err := read(&o, Name, []byte(text))
+	if err != nil {
+		t.Fatalf("%v, in\n%s", err, text)
+	}
+	for _, f := range Facts() {
+		if !slices.ContainsFunc(made, func(s Setting) bool {
+			return s.Key == "shoot."+f.name && s.Value == strings.Replace(f.example, ".0", "", 1)
+		}) {
+			t.Errorf("%s is not declared as %s by the starting file: %v", f.name, f.example, made)
+		}
+	}
+	if o.Support != shoot.Tripod || o.PlannedFrames != 50 || o.SessionGap != 3*time.Hour || o.Magnification != 1 || o.FieldWidth != 36 || o.Light != audit.Mains50 ||
+		len(o.Bodies) != 1 || o.Bodies[0].PixelWidth != 8256 || len(o.Lenses) != 1 || o.Lenses[0].ClosestFocus != 290 || len(o.Accept) != 1 {
+		t.Errorf("declared: %+v", o)
+	}
+}
+
+// What is given on the command line is held to the same range as in a file.
+func TestDeclare(t *testing.T) {
+	for _, tt := range []struct {
+		key   string
+		value any
+		want  string // the setting's value, or the error
+	}{
+		{"support", "tripod", `"tripod"`},
+		{"support", "hand", `"hand" is no support: write auto, tripod or handheld`},
+		{"planned-frames", 50, "50"},
+		{"planned-frames", 200_000, "200000 is out of range: write 0 to 100000"},
+		{"field-width-mm", 80.0, "80"},
+		{"magnification", 0.0, "0 is out of range: write 0.001 to 100"},
+	} {
+		var o audit.Options
+		at := slices.IndexFunc(Facts(), func(f *Fact) bool { return f.name == tt.key })
+		made, err := Facts()[at].Declare(&o, tt.value, "command line")
+		got := made.Value
+		if err != nil {
+			got = err.Error()
+		}
+		if got != tt.want {
+			t.Errorf("%s of %v: %s, want %s", tt.key, tt.value, got, tt.want)
+		}
 	}
 }

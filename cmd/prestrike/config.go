@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 
-	"prestrike/audit"
 	"prestrike/audit/config"
 	"prestrike/audit/report"
 
@@ -60,7 +59,7 @@ func newConfig(c *console) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			settings = inForce(settings)
+			settings = config.InForce(settings)
 			var text bytes.Buffer
 			if format == "json" {
 				err = writeSettingsJSON(&text, settings)
@@ -79,37 +78,6 @@ func newConfig(c *console) *cobra.Command {
 	shoot.addTo(cmd)
 	cmd.Flags().SortFlags = false
 	return cmd
-}
-
-// defaults are the settings that hold where nothing is said.
-var defaults = []config.Setting{
-	{Key: "shoot.support", Value: `"auto"`, Origin: "default"},
-	{Key: "shoot.planned-frames", Value: "not planned", Origin: "default"},
-	{Key: "shoot.session-gap", Value: `"3h"`, Origin: "default"},
-	{Key: "shoot.magnification", Value: "not declared", Origin: "default"},
-	{Key: "shoot.field-width-mm", Value: "not declared", Origin: "default"},
-	{Key: "shoot.light", Value: `"unknown"`, Origin: "default"},
-	{Key: "shoot.pixels", Value: `"auto"`, Origin: "default"},
-}
-
-// inForce returns the settings that hold: of several of one key the last. The
-// entries of lists all hold.
-func inForce(made []config.Setting) []config.Setting {
-	var out []config.Setting
-	at := map[string]int{}
-	for _, s := range append(append([]config.Setting(nil), defaults...), made...) {
-		key := s.Key
-		if bytes.ContainsRune([]byte(key), '[') { // entries of lists count from 0 in each file
-			key = s.Origin + s.Key
-		}
-		if i, ok := at[key]; ok {
-			out[i] = s
-			continue
-		}
-		at[key] = len(out)
-		out = append(out, s)
-	}
-	return out
 }
 
 func showSettings(b *bytes.Buffer, settings []config.Setting, width int) error {
@@ -152,7 +120,7 @@ func writeStartingFile(c *console, folder string) error {
 	if err != nil {
 		return fmt.Errorf("cannot write %s: %w", name, err)
 	}
-	_, err = f.Write(startingFile())
+	_, err = f.Write(config.StartingFile(ruleList()))
 	if closed := f.Close(); err == nil {
 		err = closed
 	}
@@ -161,62 +129,4 @@ func writeStartingFile(c *console, folder string) error {
 	}
 	_, err = fmt.Fprintf(c.out, "Wrote %s. Take away the # before what you want to set.\n", report.Visible(name))
 	return err
-}
-
-// startingFile returns a configuration file in which every key is a comment.
-func startingFile() []byte {
-	var b bytes.Buffer
-	b.WriteString(`# Configuration of prestrike for this folder and those below it.
-# Take away the # before what you want to set.
-
-[shoot]
-# support = "tripod"            # auto, tripod or handheld
-# planned-frames = 50           # frames of each focus sequence or time-lapse
-# session-gap = "3h"            # time without a frame that ends a session
-# magnification = 1.0           # 1 for 1:1, 0.5 for 1:2
-# field-width-mm = 36.0         # or the width of what the frame shows
-# light = "mains50"             # mains50, mains60, flash or daylight
-# pixels = "auto"               # auto, on or off: whether to look at the pictures themselves
-
-# A body, as prestrike frames shows it.
-# [[body]]
-# make = "Borealis"
-# model = "BX-1"
-# sensor-width-mm = 36.0
-# pixel-width = 8256            # of a full-size frame
-# f-numbers = "nominal"         # or "effective": what it records close up
-
-# A lens.
-# [[lens]]
-# model = "Borealis 90 mm macro"
-# closest-focus-mm = 290.0      # from the subject to the sensor
-# largest-magnification = 1.0
-# pupil-magnification = 1.0
-# stabilisation-stops = 0.0
-# f-numbers = "nominal"
-
-# This is meant: the finding stays in the report with your reason, and no longer
-# counts. Name the first frame of the sequence, so that it holds for that one.
-# [[accept]]
-# rule = "iso-drift"
-# frame = "BX1_0118.NEF"
-# reason = "the second half is lit by hand"
-
-# The rules, with what they decide by now. Any rule takes severity = "note",
-# "check" or "reshoot", and off = true.
-`)
-	for _, r := range ruleList() {
-		fmt.Fprintf(&b, "\n# %s\n# [rule.%s]\n# severity = %q\n", r.Title, r.ID, r.Severity)
-		for _, p := range r.Params {
-			fmt.Fprintf(&b, "# %s = %.3g   # %v to %v%s: %s\n", p.Name, p.Default, p.Min, p.Max, unitOf(p), p.Doc)
-		}
-	}
-	return b.Bytes()
-}
-
-func unitOf(p audit.Param) string {
-	if p.Unit == "" {
-		return ""
-	}
-	return " " + p.Unit
 }

@@ -3,11 +3,9 @@ package main
 import (
 	"errors"
 	"fmt"
-	"strconv"
 
 	"prestrike/audit"
 	"prestrike/audit/config"
-	"prestrike/audit/shoot"
 	"prestrike/cmd/prestrike/internal/values"
 	"prestrike/rules"
 	"prestrike/rules/optics"
@@ -19,27 +17,54 @@ import (
 // and whether their pictures are looked at.
 // Where they are given they hold before any configuration file.
 type shootFlags struct {
-	config        string
-	support       string
-	plannedFrames int
-	magnification float64
-	fieldWidth    optics.Length
-	light         string
-	pixels        string
+	config string
+	facts  []*factFlag
+}
+
+// A factFlag is the flag of a fact, with what is given for it.
+type factFlag struct {
+	*config.Fact
+	word   string
+	count  int
+	ratio  float64
+	length optics.Length
 }
 
 // addTo adds the flags to the command.
 func (f *shootFlags) addTo(cmd *cobra.Command) {
-	addChoice(cmd, &f.support, "support", "what held the camera",
-		"auto\teach sequence tells", "tripod\tall frames were made on a tripod", "handheld\tall frames were made by hand")
-	values.Count.Var(cmd.Flags(), &f.plannedFrames, "planned-frames", "how many frames, `N`, each focus sequence or time-lapse should have")
-	values.Magnification.Var(cmd.Flags(), &f.magnification, "magnification", "size on the sensor over size of the subject, `M` such as 1:2 or 0.5")
-	values.Length.Var(cmd.Flags(), &f.fieldWidth, "field-width", "`WIDTH` of what the frame shows, such as 8cm: gives the magnification")
-	addChoice(cmd, &f.light, "light", "what lit the subject",
-		"unknown\tnot declared", "mains50\tlamps on 50 Hz mains", "mains60\tlamps on 60 Hz mains", "flash\tflash", "daylight\tdaylight")
-	addChoice(cmd, &f.pixels, "pixels", "whether to look at the pictures themselves",
-		"auto\tthose of focus sequences, time-lapses and runs that may be either", "on\tthose of all sequences", "off\tonly at what the frames record")
-	cmd.Flags().StringVar(&f.config, "config", "", "read this configuration `FILE` and no other")
+	flags := cmd.Flags()
+	for _, fact := range config.Facts() {
+		if fact.Flag == "" {
+			continue
+		}
+		given := &factFlag{Fact: fact}
+		f.facts = append(f.facts, given)
+		switch fact.Form {
+		case config.Word:
+			addChoice(cmd, &given.word, fact.Flag, fact.Usage, fact.Words...)
+		case config.Count:
+			values.Count.Var(flags, &given.count, fact.Flag, fact.Usage)
+		case config.Magnification:
+			values.Magnification.Var(flags, &given.ratio, fact.Flag, fact.Usage)
+		case config.Length:
+			values.Length.Var(flags, &given.length, fact.Flag, fact.Usage)
+		}
+	}
+	flags.StringVar(&f.config, "config", "", "read this configuration `FILE` and no other")
+}
+
+// value returns what was given, in the form that a fact is declared in.
+func (f *factFlag) value() any {
+	switch f.Form {
+	case config.Count:
+		return f.count
+	case config.Magnification:
+		return f.ratio
+	case config.Length:
+		return f.length.Millimetres()
+	default:
+		return f.word
+	}
 }
 
 // onCommandLine is the origin of settings made by flags.
@@ -63,60 +88,21 @@ func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Optio
 		}
 		settings = append(settings, made...)
 	}
-	set := func(flag, key, value string) {
-		if cmd.Flags().Changed(flag) {
-			settings = append(settings, config.Setting{Key: key, Value: value, Origin: onCommandLine})
+	var declared []*factFlag
+	for _, fact := range f.facts {
+		if cmd.Flags().Changed(fact.Flag) {
+			declared = append(declared, fact)
 		}
 	}
-	usage := func(flag string, err error) error {
-		return &usageError{fmt.Errorf("--%s: %w", flag, err), cmd.CommandPath()}
+	for _, fact := range declared {
+		fact.Replace(opt)
 	}
-	if cmd.Flags().Changed("support") {
-		opt.Support, err = shoot.ParseSupport(f.support)
+	for _, fact := range declared {
+		made, err := fact.Declare(opt, fact.value(), onCommandLine)
 		if err != nil {
-			return nil, nil, usage("support", err)
+			return nil, nil, &usageError{fmt.Errorf("--%s: %w", fact.Flag, err), cmd.CommandPath()}
 		}
-		set("support", "shoot.support", strconv.Quote(f.support))
-	}
-	if cmd.Flags().Changed("light") {
-		opt.Light, err = audit.ParseLight(f.light)
-		if err != nil {
-			return nil, nil, usage("light", err)
-		}
-		set("light", "shoot.light", strconv.Quote(f.light))
-	}
-	if cmd.Flags().Changed("pixels") {
-		opt.Pixels, err = audit.ParsePixels(f.pixels)
-		if err != nil {
-			return nil, nil, usage("pixels", err)
-		}
-		set("pixels", "shoot.pixels", strconv.Quote(f.pixels))
-	}
-	if cmd.Flags().Changed("planned-frames") {
-		opt.PlannedFrames = f.plannedFrames
-		set("planned-frames", "shoot.planned-frames", strconv.Itoa(f.plannedFrames))
-	}
-	number := func(flag, key string, v float64, limit config.Range, to *float64) error {
-		if !cmd.Flags().Changed(flag) {
-			return nil
-		}
-		if err := limit.Check(v); err != nil {
-			return usage(flag, err)
-		}
-		*to = v
-		set(flag, key, fmt.Sprint(v))
-		return nil
-	}
-	if err := number("magnification", "shoot.magnification", f.magnification, config.MagnificationRange, &opt.Magnification); err != nil {
-		return nil, nil, err
-	}
-	if err := number("field-width", "shoot.field-width-mm", f.fieldWidth.Millimetres(), config.FieldWidthRange, &opt.FieldWidth); err != nil {
-		return nil, nil, err
-	}
-	// What is declared on the command line holds before the other way to say
-	// the same in a file.
-	if cmd.Flags().Changed("field-width") && !cmd.Flags().Changed("magnification") {
-		opt.Magnification = 0
+		settings = append(settings, made)
 	}
 	return opt, settings, nil
 }

@@ -1,0 +1,162 @@
+package config
+
+import (
+	"fmt"
+	"time"
+
+	"prestrike/audit"
+	"prestrike/audit/shoot"
+)
+
+// A Fact is one thing that users may declare of a shoot, in a file and, where it has a
+// flag, on the command line. To add one: its field in [audit.Options], and its entry in
+// facts.
+type Fact struct {
+	key[audit.Options]
+	// Flag is its name on the command line, empty where it has none; Usage the help.
+	Flag, Usage string
+	Form        Form
+	// Words are those of a Word, the default first, each with what it means behind a
+	// tab.
+	Words []string
+
+	limit  Range  // of a number
+	unless string // what is shown where it is not declared
+	// replaces is the field of another way to declare the same, nil where there is none.
+	replaces func(*audit.Options) *float64
+}
+
+// A Form is how a fact is written on the command line.
+type Form uint8
+
+// The forms.
+const (
+	Word          Form = iota // one of a few
+	Count                     // a whole number
+	Magnification             // a ratio: 1:2 or 0.5
+	Length                    // a length with its unit; in mm without one
+)
+
+// facts are all that users may declare of a shoot, in the order of the command line's
+// help and of the settings shown.
+var facts = []*Fact{
+	{
+		key: wordKey("support", func(o *audit.Options) *shoot.Support { return &o.Support }, shoot.ParseSupport).
+			comments(`"tripod"`, "auto, tripod or handheld"),
+		Flag: "support", Usage: "what held the camera",
+		Words:  []string{"auto\teach sequence tells", "tripod\tall frames were made on a tripod", "handheld\tall frames were made by hand"},
+		unless: `"auto"`,
+	},
+	{
+		key: countKey("planned-frames", func(o *audit.Options) *int { return &o.PlannedFrames }, plannedRange).
+			comments("50", "frames of each focus sequence or time-lapse"),
+		Flag: "planned-frames", Usage: "how many frames, `N`, each focus sequence or time-lapse should have", Form: Count,
+		limit: plannedRange, unless: "not planned",
+	},
+	{
+		key: wordKey("session-gap", func(o *audit.Options) *time.Duration { return &o.SessionGap }, parseGap).
+			comments(`"3h"`, "time without a frame that ends a session"),
+		unless: `"3h"`,
+	},
+	{
+		key: numberKey("magnification", func(o *audit.Options) *float64 { return &o.Magnification }, magnificationRange).
+			comments("1.0", "1 for 1:1, 0.5 for 1:2"),
+		Flag: "magnification", Usage: "size on the sensor over size of the subject, `M` such as 1:2 or 0.5", Form: Magnification,
+		limit: magnificationRange, unless: "not declared",
+	},
+	{
+		key: numberKey("field-width-mm", func(o *audit.Options) *float64 { return &o.FieldWidth }, fieldWidthRange).
+			comments("36.0", "or the width of what the frame shows"),
+		Flag: "field-width", Usage: "`WIDTH` of what the frame shows, such as 8cm: gives the magnification", Form: Length,
+		limit: fieldWidthRange, unless: "not declared",
+		replaces: func(o *audit.Options) *float64 { return &o.Magnification },
+	},
+	{
+		key: wordKey("light", func(o *audit.Options) *audit.Light { return &o.Light }, audit.ParseLight).
+			comments(`"mains50"`, "mains50, mains60, flash or daylight"),
+		Flag: "light", Usage: "what lit the subject",
+		Words:  []string{"unknown\tnot declared", "mains50\tlamps on 50 Hz mains", "mains60\tlamps on 60 Hz mains", "flash\tflash", "daylight\tdaylight"},
+		unless: `"unknown"`,
+	},
+	{
+		key: wordKey("pixels", func(o *audit.Options) *audit.Pixels { return &o.Pixels }, audit.ParsePixels).
+			comments(`"auto"`, "auto, on or off: whether to look at the pictures themselves"),
+		Flag: "pixels", Usage: "whether to look at the pictures themselves",
+		Words:  []string{"auto\tthose of focus sequences, time-lapses and runs that may be either", "on\tthose of all sequences", "off\tonly at what the frames record"},
+		unless: `"auto"`,
+	},
+}
+
+// bodyKeys are what users may declare of a body, and lensKeys of a lens.
+var (
+	bodyKeys = []key[audit.BodyFacts]{
+		nameKey("make", func(b *audit.BodyFacts) *string { return &b.Make }).comments(`"Borealis"`, ""),
+		nameKey("model", func(b *audit.BodyFacts) *string { return &b.Model }).comments(`"BX-1"`, ""),
+		numberKey("sensor-width-mm", func(b *audit.BodyFacts) *float64 { return &b.SensorWidth }, Range{3, 100, "mm"}).comments("36.0", ""),
+		countKey("pixel-width", func(b *audit.BodyFacts) *int { return &b.PixelWidth }, Range{100, 100_000, "pixels"}).comments("8256", "of a full-size frame"),
+		wordKey("f-numbers", func(b *audit.BodyFacts) *audit.FNumbers { return &b.FNumbers }, parseFNumbers).
+			comments(`"nominal"`, `or "effective": what it records close up`),
+	}
+	lensKeys = []key[audit.LensFacts]{
+		nameKey("model", func(l *audit.LensFacts) *string { return &l.Model }).comments(`"Borealis 90 mm macro"`, ""),
+		numberKey("closest-focus-mm", func(l *audit.LensFacts) *float64 { return &l.ClosestFocus }, Range{10, 100_000, "mm"}).
+			comments("290.0", "from the subject to the sensor"),
+		numberKey("largest-magnification", func(l *audit.LensFacts) *float64 { return &l.LargestMagnification }, magnificationRange).comments("1.0", ""),
+		numberKey("pupil-magnification", func(l *audit.LensFacts) *float64 { return &l.PupilMagnification }, Range{0.1, 10, ""}).comments("1.0", ""),
+		numberKey("stabilisation-stops", func(l *audit.LensFacts) *float64 { return &l.Stabilisation }, Range{0, 10, "stops"}).comments("0.0", ""),
+		wordKey("f-numbers", func(l *audit.LensFacts) *audit.FNumbers { return &l.FNumbers }, parseFNumbers).comments(`"nominal"`, ""),
+	}
+)
+
+var (
+	plannedRange       = Range{0, 100_000, ""}
+	magnificationRange = Range{0.001, 100, ""}
+	fieldWidthRange    = Range{0.1, 100_000, "mm"}
+)
+
+// Facts returns what users may declare of a shoot.
+func Facts() []*Fact { return facts }
+
+// Replace takes back what declares the same in another way: what is declared on the
+// command line holds before that in a file.
+func (f *Fact) Replace(o *audit.Options) {
+	if f.replaces != nil {
+		*f.replaces(o) = 0
+	}
+}
+
+// Declare sets the fact to a value of the command line: a string for a word, an int
+// for a count, a float64 else, lengths in mm. It returns the setting made.
+func (f *Fact) Declare(o *audit.Options, value any, origin string) (Setting, error) {
+	switch v := value.(type) {
+	case int:
+		if err := f.limit.Check(float64(v)); err != nil {
+			return Setting{}, err
+		}
+		value = int64(v)
+	case float64:
+		if err := f.limit.Check(v); err != nil {
+			return Setting{}, err
+		}
+	}
+	shown, err := f.set(o, value)
+	return Setting{"shoot." + f.name, shown, origin}, err
+}
+
+func parseGap(word string) (time.Duration, error) {
+	gap, err := time.ParseDuration(word)
+	if err != nil || gap < time.Minute {
+		return 0, fmt.Errorf(`session-gap is %q: write a time of a minute or more, such as "90m" or "3h"`, word)
+	}
+	return gap, nil
+}
+
+func parseFNumbers(word string) (audit.FNumbers, error) {
+	switch word {
+	case "nominal":
+		return audit.FNumbersNominal, nil
+	case "effective":
+		return audit.FNumbersEffective, nil
+	}
+	return audit.FNumbersUnknown, fmt.Errorf(`f-numbers is %q: write "nominal" or "effective"`, word)
+}

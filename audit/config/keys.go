@@ -1,0 +1,146 @@
+package config
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// A key is one key of a table that declares facts of T.
+type key[T any] struct {
+	name string
+	// set takes a value as TOML holds it, checks it, and returns how it is shown;
+	// empty for what the name of the table shows already. An error is a whole sentence.
+	set func(to *T, value any) (shown string, err error)
+	// example is a value as it may stand in the file, and comment what it means, for
+	// the starting file; empty where the name says it.
+	example, comment string
+}
+
+// comments sets the example and the comment of a key.
+func (k key[T]) comments(example, comment string) key[T] {
+	k.example, k.comment = example, comment
+	return k
+}
+
+// nameKey is a key for a text that names the table's subject.
+func nameKey[T any](name string, field func(*T) *string) key[T] {
+	return key[T]{name: name, set: func(to *T, value any) (string, error) {
+		text, err := asText(name, value)
+		*field(to) = text
+		return "", err
+	}}
+}
+
+// wordKey is a key for a word of a few, which parse reads. Its errors are whole
+// sentences.
+func wordKey[T, W any](name string, field func(*T) *W, parse func(string) (W, error)) key[T] {
+	return key[T]{name: name, set: func(to *T, value any) (string, error) {
+		word, err := asText(name, value)
+		if err == nil {
+			*field(to), err = parse(word)
+		}
+		return strconv.Quote(word), err
+	}}
+}
+
+// numberKey is a key for a number in a range.
+func numberKey[T any](name string, field func(*T) *float64, limit Range) key[T] {
+	return key[T]{name: name, set: func(to *T, value any) (string, error) {
+		v, err := asNumber(name, value)
+		if err == nil && !limit.holds(v) {
+			err = fmt.Errorf("%s is %v: write %s", name, v, limit)
+		}
+		*field(to) = v
+		return fmt.Sprint(v), err
+	}}
+}
+
+// countKey is a key for a whole number in a range.
+func countKey[T any](name string, field func(*T) *int, limit Range) key[T] {
+	return key[T]{name: name, set: func(to *T, value any) (string, error) {
+		v, whole := value.(int64)
+		if !whole || !limit.holds(float64(v)) {
+			return "", fmt.Errorf("%s is %v: write %s, a whole number", name, written(value), limit)
+		}
+		*field(to) = int(v)
+		return fmt.Sprint(v), nil
+	}}
+}
+
+// written shows a value about as it stands in the file.
+func written(value any) string {
+	if text, ok := value.(string); ok {
+		return strconv.Quote(text)
+	}
+	return fmt.Sprint(value)
+}
+
+func asText(name string, value any) (string, error) {
+	if text, ok := value.(string); ok {
+		return text, nil
+	}
+	return "", fmt.Errorf("%s is %v: write it in quotes", name, written(value))
+}
+
+func asNumber(name string, value any) (float64, error) {
+	switch n := value.(type) {
+	case int64:
+		return float64(n), nil
+	case float64:
+		return n, nil
+	}
+	return 0, fmt.Errorf("%s is %v: write a number", name, written(value))
+}
+
+// table reads one table into facts of T: its keys in the order of the list, then what
+// is in it and not in the list.
+func table[T any](r *reader, kind, at string, values map[string]any, keys []key[T], to *T) {
+	for _, k := range keys {
+		value, declared := values[k.name]
+		if !declared {
+			continue
+		}
+		full := at + "." + k.name
+		shown, err := k.set(to, value)
+		if err != nil {
+			r.fail(full, "%v", err)
+		} else if shown != "" {
+			r.set(full, shown)
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(values)) {
+		if !hasKey(keys, name) {
+			r.noKey(at+"."+name, kind+"."+name)
+		}
+	}
+}
+
+func hasKey[T any](keys []key[T], name string) bool {
+	for _, k := range keys {
+		if k.name == name {
+			return true
+		}
+	}
+	return false
+}
+
+// names returns the keys of a table with the table's name before them.
+func names[T any](kind string, keys []key[T]) []string {
+	out := []string{kind}
+	for _, k := range keys {
+		out = append(out, kind+"."+k.name)
+	}
+	return out
+}
+
+// line writes the key as a comment of a starting file.
+func (k key[T]) line() string {
+	line := "# " + k.name + " = " + k.example
+	if k.comment != "" {
+		line = fmt.Sprintf("%-32s# %s", line, k.comment)
+	}
+	return strings.TrimRight(line, " ") + "\n"
+}

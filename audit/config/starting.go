@@ -1,0 +1,48 @@
+package config
+
+import (
+	"bytes"
+	"fmt"
+
+	"prestrike/audit"
+)
+
+// StartingFile returns a configuration file in which every key is a comment.
+func StartingFile(rules []*audit.Rule) []byte {
+	var b bytes.Buffer
+	b.WriteString(`# Configuration of prestrike for this folder and those below it.
+# Take away the # before what you want to set.
+
+[shoot]
+`)
+	for _, f := range facts {
+		b.WriteString(f.line())
+	}
+	b.WriteString("\n# A body, as prestrike frames shows it.\n# [[body]]\n")
+	for _, k := range bodyKeys {
+		b.WriteString(k.line())
+	}
+	b.WriteString("\n# A lens.\n# [[lens]]\n")
+	for _, k := range lensKeys {
+		b.WriteString(k.line())
+	}
+	b.WriteString(`
+# This is meant: the finding stays in the report with your reason, and no longer
+# counts. Name the first frame of the sequence, so that it holds for that one.
+# [[accept]]
+# rule = "iso-drift"
+# frame = "BX1_0118.NEF"
+# reason = "the second half is lit by hand"
+
+# The rules, with what they decide by now. Any rule takes severity = "note",
+# "check" or "reshoot", and off = true.
+`)
+	for _, r := range rules {
+		fmt.Fprintf(&b, "\n# %s\n# [rule.%s]\n# severity = %q\n", r.Title, r.ID, r.Severity)
+		for _, p := range r.Params {
+			limits := Range{p.Min, p.Max, p.Unit}
+			fmt.Fprintf(&b, "# %s = %.3g   # %s: %s\n", p.Name, p.Default, limits, p.Doc)
+		}
+	}
+	return b.Bytes()
+}
