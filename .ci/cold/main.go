@@ -46,7 +46,7 @@ func number(s string) int {
 func write(dir string, files, megabytes int) {
 	var block [1 << 20]byte
 	for i := range files {
-		f, err := os.Create(filepath.Join(dir, fmt.Sprintf("BX1_%04d.NEF", i+1)))
+		f, err := os.Create(filepath.Join(dir, fmt.Sprintf("BX1_%04d.MP4", i+1)))
 		if err != nil {
 			log.Fatal(err)
 		}

@@ -101,10 +101,7 @@ func (r *copiesResult) jsonCard() *jsonCard {
 	for _, f := range r.Needed {
 		card.Bytes += f.Size
 	}
-	for _, f := range r.Empty {
-		card.Damaged = append(card.Damaged, jsonReason{report.JSONText(f.Path), "the file is empty"})
-	}
-	for _, d := range r.damaged {
+	for _, d := range r.spoiled() {
 		card.Damaged = append(card.Damaged, jsonReason{report.JSONText(d.path), report.JSONText(d.reason)})
 	}
 	for _, f := range r.Unread() {

@@ -15,7 +15,7 @@ import (
 
 // status returns the exit status.
 func (r *copiesResult) status() status {
-	bad := len(r.Unread()) > 0 || len(r.Empty) > 0 || len(r.damaged) > 0
+	bad := len(r.Unread()) > 0 || len(r.spoiled()) > 0
 	for _, c := range r.Copies {
 		bad = bad || len(c.Missing) > 0
 	}
@@ -147,7 +147,7 @@ func (r *copiesResult) against() []string {
 			wrong = append(wrong, files(n)+" of the card cannot be read")
 		}
 	}
-	if n := len(r.damaged) + len(r.Empty); n > 0 && r.Card != nil {
+	if n := len(r.spoiled()); n > 0 {
 		wrong = append(wrong, fmt.Sprintf("%s damaged on the card", plural(n, "1 file is", strconv.Itoa(n)+" files are")))
 	}
 	for _, b := range r.Bags {
@@ -212,9 +212,18 @@ func (r *copiesResult) bagName(b *copies.Bag) string {
 }
 
 const (
-	// listedMost is how many files of one sequence are named; JSON has all.
+	// listedMost is how many files of one kind are named; JSON has all.
 	listedMost = 12
 )
+
+// spoiled returns the files of the card that are empty or damaged.
+func (r *copiesResult) spoiled() []damagedFile {
+	var list []damagedFile
+	for _, f := range r.Empty {
+		list = append(list, damagedFile{f.Path, "the file is empty"})
+	}
+	return append(list, r.damaged...)
+}
 
 // write writes the result as text, the last line last.
 func (r *copiesResult) write(b *bytes.Buffer, width int, quiet bool) {
@@ -243,12 +252,13 @@ func (r *copiesResult) write(b *bytes.Buffer, width int, quiet bool) {
 		}
 		b.WriteByte('\n')
 	}
-	if len(r.damaged)+len(r.Empty) > 0 {
+	if len(r.spoiled()) > 0 {
 		b.WriteString("Damaged on the card, so that a copy of it is damaged too:\n")
-		for _, f := range r.Empty {
-			report.Paragraph(b, "  ", 4, f.Path+": the file is empty", width)
-		}
-		for _, d := range r.damaged {
+		for i, d := range r.spoiled() {
+			if i == listedMost {
+				report.Paragraph(b, "  ", 4, fmt.Sprintf("and %s more", files(len(r.spoiled())-i)), width)
+				break
+			}
 			report.Paragraph(b, "  ", 4, d.path+": "+d.reason, width)
 		}
 		b.WriteByte('\n')
