@@ -6,8 +6,8 @@
 // is one file, and symbolic links are not followed, as neither adds a copy of the
 // bytes. Nothing is written to the folders that are compared.
 //
-// What must be there: pictures, films, sound, and everything else that is not on
-// the short lists in kind.go. A sidecar must be there too, though another version
+// What must be there: pictures, films, sound, and everything else that is neither
+// a system's own nor on the short list in kind.go. A sidecar must be there too, though another version
 // of it is only mentioned. Files that a camera keeps for itself, and those of
 // operating systems, are not compared.
 package copies

@@ -3,6 +3,8 @@ package copies
 import (
 	"path"
 	"strings"
+
+	"prestrike/audit/shoot"
 )
 
 // A Kind says what a file is to the comparison.
@@ -20,22 +22,10 @@ func (k Kind) String() string {
 	return [...]string{"content", "sidecar", "housekeeping", "passed over"}[k]
 }
 
-// Lists of names, in lower case. They are common practice, from memory: no
-// standard names them, but for the folder MISC (CIPA DC-009, DCF).
+// What a camera writes for its own use, in lower case: print orders (DPOF keeps
+// them in the folder MISC), and lists by which it finds its files. They are common
+// practice, from memory.
 var (
-	systemFolders = map[string]bool{
-		"system volume information": true, "$recycle.bin": true, "lost+found": true,
-		".trashes": true, ".trash": true, ".spotlight-v100": true, ".fseventsd": true, ".temporaryitems": true,
-	}
-	systemFiles = map[string]bool{".ds_store": true, "thumbs.db": true, "desktop.ini": true}
-
-	// Sidecars hold what was decided about a picture on a computer. Those that
-	// a camera writes beside a film are content.
-	sidecarExtensions = map[string]bool{
-		".xmp": true, ".pp3": true, ".dop": true, ".cos": true, ".on1": true, ".acr": true,
-	}
-
-	// Print orders, and lists by which a camera finds its own files.
 	housekeepingFolders    = map[string]bool{"misc": true, "avf_info": true}
 	housekeepingExtensions = map[string]bool{".ctg": true, ".ind": true, ".mrk": true}
 )
@@ -43,25 +33,23 @@ var (
 // folderKind returns the kind of everything in a folder; rel is its path from
 // the top. Content stands for "whatever the file is".
 func folderKind(rel string) Kind {
-	name := strings.ToLower(path.Base(rel))
+	name := path.Base(rel)
 	switch {
-	case systemFolders[name]:
+	case shoot.SystemFolder(name):
 		return passedOver
-	case housekeepingFolders[name]:
+	case housekeepingFolders[strings.ToLower(name)]:
 		return Housekeeping
 	}
 	return Content
 }
 
 func fileKind(name string) Kind {
-	lower := strings.ToLower(name)
-	ext := path.Ext(lower)
 	switch {
-	case systemFiles[lower], strings.HasPrefix(name, "._"):
+	case shoot.SystemFile(name):
 		return passedOver
-	case housekeepingExtensions[ext]:
+	case housekeepingExtensions[path.Ext(strings.ToLower(name))]:
 		return Housekeeping
-	case sidecarExtensions[ext]:
+	case shoot.Sidecar(name):
 		return Sidecar
 	}
 	return Content

@@ -16,9 +16,9 @@ func PassedOver(name string, folder bool) bool {
 	case hidden(name):
 		return true
 	case folder:
-		return systemFolders[lower] || path.Ext(lower) == ".download"
+		return SystemFolder(name) || path.Ext(lower) == ".download"
 	default:
-		return lower == "thumbs.db" || otherExtensions[path.Ext(lower)] || Unfinished(name)
+		return SystemFile(name) || Sidecar(name) || otherExtensions[path.Ext(lower)] || Unfinished(name)
 	}
 }
 
@@ -37,15 +37,37 @@ var unfinishedEndings = []string{
 // hidden reports whether the name is one that systems keep for themselves.
 func hidden(name string) bool { return strings.HasPrefix(name, ".") }
 
+// SystemFolder reports whether a folder of this base name holds what systems and
+// network disks keep for themselves.
+func SystemFolder(name string) bool { return systemFolders[strings.ToLower(name)] }
+
+// SystemFile reports whether a file of this base name is one that systems keep
+// for themselves in folders of anyone's: how a folder is shown, its thumbnails,
+// the second half of a file.
+func SystemFile(name string) bool {
+	return systemFiles[strings.ToLower(name)] || strings.HasPrefix(name, "._")
+}
+
+// Sidecar reports whether a file of this base name holds what was decided about
+// a picture on a computer, beside the picture.
+func Sidecar(name string) bool { return sidecarExtensions[path.Ext(strings.ToLower(name))] }
+
 // systemFolders hold what systems and network disks keep for themselves: bins,
 // thumbnails, the second halves of files, what a repair of the disk found.
 var systemFolders = map[string]bool{
 	"system volume information": true, "$recycle.bin": true, "lost+found": true, "@eadir": true, "__macosx": true,
+	".trashes": true, ".trash": true, ".spotlight-v100": true, ".fseventsd": true, ".temporaryitems": true,
 }
 
-// otherExtensions are those of sidecars, databases of thumbnails, video, sound and text.
+var systemFiles = map[string]bool{"thumbs.db": true, "desktop.ini": true, ".ds_store": true}
+
+var sidecarExtensions = map[string]bool{
+	".xmp": true, ".pp3": true, ".dop": true, ".cos": true, ".on1": true, ".acr": true,
+}
+
+// otherExtensions are those of small pictures beside films, databases of thumbnails, video, sound and text.
 var otherExtensions = map[string]bool{
-	".xmp": true, ".thm": true, ".pp3": true, ".dop": true, ".cos": true, ".on1": true, ".acr": true, ".lrcat": true, ".db": true,
+	".thm": true, ".lrcat": true, ".db": true,
 	".mov": true, ".mp4": true, ".m4v": true, ".avi": true, ".mts": true, ".m2ts": true, ".mxf": true, ".mpg": true, ".mpeg": true, ".3gp": true, ".lrv": true, ".mkv": true, ".webm": true,
 	".wav": true, ".mp3": true, ".m4a": true, ".aac": true, ".flac": true, ".ogg": true,
 	".txt": true, ".md": true, ".csv": true, ".json": true, ".xml": true, ".html": true, ".htm": true, ".pdf": true, ".log": true, ".ini": true, ".toml": true, ".yaml": true, ".yml": true,

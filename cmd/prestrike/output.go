@@ -14,6 +14,7 @@ import (
 	"prestrike/audit/config"
 	"prestrike/audit/report"
 	"prestrike/audit/safefile"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
@@ -65,10 +66,6 @@ func openTarget(c *console, o *output, folders []string) (*target, error) {
 	return t, t.replaceable()
 }
 
-// sidecars are the extensions of files in which programs keep what was done to a
-// picture, beside it.
-var sidecars = []string{".xmp", ".thm", ".pp3", ".dop", ".cos", ".on1", ".acr"}
-
 // ofShoot returns an error where the name is one of a picture, a sidecar or a
 // configuration: written there, a result would be taken for one. That holds where
 // no such file is there yet, too.
@@ -82,7 +79,7 @@ func (t *target) ofShoot(folders []string) error {
 		what = "a configuration"
 	case inside && exifread.PictureExtension(base):
 		what = "a picture"
-	case inside && slices.Contains(sidecars, ext):
+	case inside && (shoot.Sidecar(base) || ext == ".thm"): // the latter beside films
 		what = "a sidecar"
 	default:
 		return nil
