@@ -35,7 +35,11 @@ func bx1() *exifread.Metadata {
 		}),
 		Orientation: exifread.Of(uint16(1)), Width: exifread.Of(uint32(48)), Height: exifread.Of(uint32(32)),
 		FocalPlaneXResolution: exifread.Of(exifread.Rational{Num: 25600, Den: 10}), FocalPlaneYResolution: exifread.Of(exifread.Rational{Num: 25600, Den: 10}),
-		FocalPlaneResolutionUnit: exifread.Of(uint16(3)), ImageNumber: exifread.Of(uint32(1234)), CompositeImage: exifread.Of(uint16(1)),
+		FocalPlaneResolutionUnit: exifread.Of(uint16(3)), ImageNumber: exifread.Of(uint32(1234)), CompositeImage: exifread.Of(uint16(3)),
+		CompositeSources: exifread.Of(exifread.CompositeSources{Taken: exifread.Of(uint16(12)), Used: exifread.Of(uint16(10))}),
+		PixelXDimension:  exifread.Of(uint32(96)), PixelYDimension: exifread.Of(uint32(64)), Software: exifread.Of("Borealis 1.02"),
+		DigitalZoomRatio: exifread.Of(exifread.Rational{Num: 3, Den: 2}),
+		SceneCaptureType: exifread.Of(uint16(0)), CustomRendered: exifread.Of(uint16(1)), SubjectDistanceRange: exifread.Of(uint16(2)),
 	}
 }
 

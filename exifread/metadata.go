@@ -43,20 +43,37 @@ type Metadata struct {
 	Flash           Value[Flash]
 	LightSource     Value[uint16] // as numbered by CIPA DC-008
 	WhiteBalance    Value[WhiteBalance]
-	SubjectDistance Value[Distance]
-	Captured        Value[Timestamp] // DateTimeOriginal with its sub-seconds and offset
+	// DigitalZoomRatio is 1 where the zoom was not used, and more where the
+	// picture was cut out and made larger.
+	DigitalZoomRatio Value[Rational]
+	SceneCaptureType Value[uint16] // as numbered by CIPA DC-008: 0 standard
+	CustomRendered   Value[uint16] // as numbered by CIPA DC-008: 0 normal processing
+	SubjectDistance  Value[Distance]
+	// SubjectDistanceRange is 1 macro, 2 close, 3 distant.
+	SubjectDistanceRange Value[uint16]
+	Captured             Value[Timestamp] // DateTimeOriginal with its sub-seconds and offset
 
 	Orientation   Value[uint16] // 1 to 8
 	Width, Height Value[uint32] // pixels of the main image as stored, before Orientation
+	// PixelXDimension and PixelYDimension are what Exif says of that size. Where
+	// they differ from Width and Height, the picture was changed after it was made.
+	PixelXDimension, PixelYDimension Value[uint32]
 
-	FocalPlaneXResolution Value[Rational] // pixels per FocalPlaneResolutionUnit
+	// FocalPlaneXResolution is pixels per FocalPlaneResolutionUnit. Some bodies
+	// mean those of the picture, some those of the whole sensor, also where the
+	// picture is smaller.
+	FocalPlaneXResolution Value[Rational]
 	FocalPlaneYResolution Value[Rational]
 	// FocalPlaneResolutionUnit is 2 inch, 3 cm; 4 mm and 5 µm are met in the
 	// wild. Where absent the standard's default is 2.
 	FocalPlaneResolutionUnit Value[uint16]
 
-	ImageNumber    Value[uint32]
-	CompositeImage Value[uint16] // as numbered by CIPA DC-008
+	ImageNumber Value[uint32]
+	// CompositeImage is 1 for a picture of one exposure, 2 for one put together of
+	// several, 3 for one that the body put together while it was shot.
+	CompositeImage   Value[uint16]
+	CompositeSources Value[CompositeSources]
+	Software         Value[string] // what wrote the file last: the body, or a program
 
 	Previews []Preview // every embedded JPEG picture, largest first
 
@@ -121,6 +138,10 @@ type LensSpecification struct {
 	MinFNumberMinFocal, MinFNumberMaxFocal Value[float64]
 }
 
+// CompositeSources is SourceImageNumberOfCompositeImage: how many pictures a
+// composite one was made of. An unknown (0) part is not recorded.
+type CompositeSources struct{ Taken, Used Value[uint16] }
+
 // A SensitivityType says which ISO 12232 quantity Sensitivity is: 1 standard
 // output sensitivity, 2 recommended exposure index, 3 ISO speed, 4 to 7
 // combinations of them (CIPA DC-008, tag 0x8830).
@@ -158,6 +179,23 @@ const (
 
 // A Flash is the bit field of CIPA DC-008, tag 0x9209.
 type Flash uint16
+
+// A FlashMode is what the body was told of its flash.
+type FlashMode uint8
+
+// The modes (CIPA DC-008, tag 0x9209, bits 3 and 4).
+const (
+	FlashModeUnknown    FlashMode = iota
+	FlashModeCompulsory           // fires at every frame
+	FlashModeSuppressed           // never fires
+	FlashModeAuto
+)
+
+// Mode returns what the body was told of its flash.
+func (f Flash) Mode() FlashMode { return FlashMode(f >> 3 & 3) }
+
+// Absent reports whether the body has no flash of its own and saw no other.
+func (f Flash) Absent() bool { return f&0x20 != 0 }
 
 // Fired reports whether the flash fired, as far as the body knew: an
 // untriggered-looking studio flash can still have lit the frame.

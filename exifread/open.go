@@ -7,8 +7,6 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
-	"strings"
 
 	"prestrike/exifread/internal/bmff"
 	"prestrike/exifread/internal/jpeg"
@@ -245,19 +243,4 @@ func readLayout(src *source, m *Metadata, l *layout.Layout) {
 		m.Integrity = Integrity{IntegrityUnchecked, "the file does not say where its image data ends"}
 	}
 	finishPreviews(src, m)
-}
-
-// PictureExtension reports whether a file of that name claims to be a picture
-// of a kind that is read, or an old or rare raw file that a photographer would
-// miss if it were passed over in silence. Only the name is looked at.
-func PictureExtension(name string) bool {
-	return pictureExtensions[strings.ToLower(filepath.Ext(name))]
-}
-
-var pictureExtensions = map[string]bool{
-	".jpg": true, ".jpeg": true, ".jpe": true, ".jfif": true, ".mpo": true, ".tif": true, ".tiff": true, ".btf": true, ".tf8": true,
-	".dng": true, ".nef": true, ".nrw": true, ".arw": true, ".sr2": true, ".srf": true, ".cr2": true, ".cr3": true, ".crw": true,
-	".pef": true, ".srw": true, ".orf": true, ".ori": true, ".rw2": true, ".rwl": true, ".raw": true, ".raf": true,
-	".3fr": true, ".fff": true, ".iiq": true, ".mos": true, ".mef": true, ".mrw": true, ".x3f": true, ".erf": true, ".dcr": true, ".kdc": true, ".gpr": true,
-	".heic": true, ".heif": true, ".hif": true, ".avif": true, ".png": true, ".webp": true, ".jxl": true,
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"runtime"
+	"strconv"
 	"strings"
 )
 
@@ -81,4 +82,16 @@ func panicked() string {
 			return ""
 		}
 	}
+}
+
+// count prints a number of things: "1 byte", "12,000 bytes".
+func count(n int64, thing string) string {
+	s := strconv.FormatInt(n, 10)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	if n == 1 {
+		return s + " " + thing
+	}
+	return s + " " + thing + "s"
 }

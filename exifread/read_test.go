@@ -572,3 +572,48 @@ func TestCaptureTimeWhereverItStands(t *testing.T) {
 		}
 	}
 }
+
+// Values whose parts mean something of their own (CIPA DC-008, tags 0x9209,
+// 0xA404, 0xA461).
+func TestValuesOfParts(t *testing.T) {
+	for bits, want := range map[uint16]struct {
+		mode          exifread.FlashMode
+		fired, absent bool
+	}{
+		0x00: {exifread.FlashModeUnknown, false, false},
+		0x09: {exifread.FlashModeCompulsory, true, false},
+		0x10: {exifread.FlashModeSuppressed, false, false},
+		0x19: {exifread.FlashModeAuto, true, false},
+		0x18: {exifread.FlashModeAuto, false, false},
+		0x20: {exifread.FlashModeUnknown, false, true},
+		0x5F: {exifread.FlashModeAuto, true, false},
+	} {
+		m, err := readBytes(exifFrame(t, exifwrite.Short(0x9209, bits)))
+		if f := m.Flash.Or(0); err != nil || !m.Flash.Known() || f.Mode() != want.mode || f.Fired() != want.fired || f.Absent() != want.absent {
+			t.Errorf("flash %#x: mode %d, fired %v, absent %v, %v", bits, f.Mode(), f.Fired(), f.Absent(), err)
+		}
+	}
+	for zoom, want := range map[[2]uint32]string{{0, 1}: "1/1", {0, 0}: "not recorded", {3, 2}: "3/2", {1, 0}: "not recorded"} {
+		m, err := readBytes(exifFrame(t, exifwrite.Rational(0xA404, zoom)))
+		if got := m.DigitalZoomRatio.String(); err != nil || got != want || len(m.Problems) > 0 {
+			t.Errorf("zoom %v: %s, %v, %v; want %s", zoom, got, err, m.Problems, want)
+		}
+	}
+	for _, c := range []struct {
+		taken, used uint16
+		want        string
+	}{{0, 0, "not recorded"}, {12, 0, "{12 not recorded}"}, {12, 10, "{12 10}"}} {
+		m, err := readBytes(exifFrame(t, exifwrite.Short(0xA461, c.taken, c.used), exifwrite.Short(0xA460, 3)))
+		if got := m.CompositeSources.String(); err != nil || got != c.want || m.CompositeImage.Or(0) != 3 {
+			t.Errorf("%d, %d: %s, composite %s, %v; want %s", c.taken, c.used, got, m.CompositeImage, err, c.want)
+		}
+	}
+}
+
+// A copy of a JPEG made smaller keeps what Exif says of the one it was made from.
+func TestSizeInExifAndInTheFrameHeader(t *testing.T) {
+	m, err := readBytes(exifFrame(t, exifwrite.Long(0xA002, 8256), exifwrite.Long(0xA003, 5504)))
+	if err != nil || m.Width.Or(0) != 16 || m.Height.Or(0) != 16 || m.PixelXDimension.Or(0) != 8256 || m.PixelYDimension.Or(0) != 5504 {
+		t.Errorf("%v; %s x %s, in Exif %s x %s", err, m.Width, m.Height, m.PixelXDimension, m.PixelYDimension)
+	}
+}

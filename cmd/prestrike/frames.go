@@ -191,6 +191,9 @@ func problemText(p exifread.Problem) string {
 	s := p.Where
 	if p.Tag != 0 {
 		s += fmt.Sprintf(", tag %04X", p.Tag)
+		if name := exifread.TagName(p.Tag); name != "" {
+			s += " " + name
+		}
 	}
 	return fmt.Sprintf("%s, at byte %d: %s", s, p.Offset, p.What)
 }

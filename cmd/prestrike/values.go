@@ -53,16 +53,24 @@ func valuesOf(m *exifread.Metadata) []value {
 		valueOf("metering_mode", "metering mode", m.MeteringMode, standardText, number),
 		valueOf("flash", "flash", m.Flash, flashText, number),
 		valueOf("light_source", "light source", m.LightSource, standardText, number),
+		valueOf("digital_zoom_ratio", "digital zoom", m.DigitalZoomRatio, decimalText("times"), quotient),
+		valueOf("scene_capture_type", "scene capture type", m.SceneCaptureType, standardText, number),
+		valueOf("custom_rendered", "custom rendered", m.CustomRendered, standardText, number),
 		valueOf("white_balance", "white balance", m.WhiteBalance, whiteBalanceText, number),
 		valueOf("subject_distance_m", "subject distance", m.SubjectDistance, distanceText, distanceJSON),
+		valueOf("subject_distance_range", "distance range", m.SubjectDistanceRange, standardText, number),
 		valueOf("orientation", "orientation", m.Orientation, standardText, number),
 		valueOf("width", "width", m.Width, unitText[uint32]("pixels"), number),
 		valueOf("height", "height", m.Height, unitText[uint32]("pixels"), number),
+		valueOf("pixel_x_dimension", "width in Exif", m.PixelXDimension, unitText[uint32]("pixels"), number),
+		valueOf("pixel_y_dimension", "height in Exif", m.PixelYDimension, unitText[uint32]("pixels"), number),
 		valueOf("focal_plane_x_resolution", "focal plane x", m.FocalPlaneXResolution, decimalText("pixels per unit"), quotient),
 		valueOf("focal_plane_y_resolution", "focal plane y", m.FocalPlaneYResolution, decimalText("pixels per unit"), quotient),
 		valueOf("focal_plane_resolution_unit", "focal plane unit", m.FocalPlaneResolutionUnit, planeUnitText, number),
 		valueOf("image_number", "image number", m.ImageNumber, unitText[uint32](""), number),
-		valueOf("composite_image", "composite image", m.CompositeImage, standardText, number),
+		valueOf("composite_image", "composite image", m.CompositeImage, compositeText, number),
+		valueOf("composite_sources", "composite sources", m.CompositeSources, sourcesText, sourcesJSON),
+		text("software", "software", m.Software),
 	}
 }
 
@@ -122,6 +130,33 @@ func sensitivityTypeText(v exifread.SensitivityType) string {
 	return numbered(uint16(v), map[uint16]string{
 		1: "standard output sensitivity", 2: "recommended exposure index", 3: "ISO speed",
 	})
+}
+
+func compositeText(v uint16) string {
+	return numbered(v, map[uint16]string{1: "no", 2: "put together", 3: "put together while it was shot"})
+}
+
+func sourcesText(s exifread.CompositeSources) string {
+	part := func(v exifread.Value[uint16]) string {
+		if n, ok := v.Get(); ok {
+			return fmt.Sprint(n)
+		}
+		return "?"
+	}
+	return fmt.Sprintf("%s taken, %s used", part(s.Taken), part(s.Used))
+}
+
+func sourcesJSON(s exifread.CompositeSources) any {
+	part := func(v exifread.Value[uint16]) *uint16 {
+		if n, ok := v.Get(); ok {
+			return &n
+		}
+		return nil
+	}
+	return struct {
+		Taken *uint16 `json:"taken"`
+		Used  *uint16 `json:"used"`
+	}{part(s.Taken), part(s.Used)}
 }
 
 func planeUnitText(v uint16) string {

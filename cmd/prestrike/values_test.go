@@ -19,7 +19,8 @@ func TestEveryFieldIsShown(t *testing.T) {
 		"LensSpecification": exifread.Of(exifread.LensSpecification{}), "SensitivityType": exifread.Of(exifread.SensitivityType(1)),
 		"ExposureProgram": exifread.Of(exifread.ProgramManual), "ExposureMode": exifread.Of(exifread.ExposureManual),
 		"Flash": exifread.Of(exifread.Flash(1)), "WhiteBalance": exifread.Of(exifread.WhiteBalanceManual),
-		"Distance": exifread.Of(exifread.Distance{}), "Timestamp": exifread.Of(exifread.Timestamp{Wall: time.Unix(0, 0).UTC()}),
+		"CompositeSources": exifread.Of(exifread.CompositeSources{Used: exifread.Of(uint16(3))}),
+		"Distance":         exifread.Of(exifread.Distance{}), "Timestamp": exifread.Of(exifread.Timestamp{Wall: time.Unix(0, 0).UTC()}),
 	}
 	shown := map[string]string{}
 	fields := 0

@@ -20,6 +20,7 @@ func FromMetadata(m *exifread.Metadata) (*Block, error) {
 	w.text(0x010F, m.Make)
 	w.text(0x0110, m.Model)
 	w.short(0x0112, m.Orientation)
+	w.text(0x0131, m.Software)
 
 	w.dir = &w.b.Exif
 	w.rational(0x829A, m.ExposureTime)
@@ -46,20 +47,29 @@ func FromMetadata(m *exifread.Metadata) (*Block, error) {
 	}
 	w.rational(0x920A, m.FocalLength)
 	w.long(0x9211, m.ImageNumber)
-	w.long(0xA002, m.Width)
-	w.long(0xA003, m.Height)
+	if x, y := m.PixelXDimension, m.PixelYDimension; x.Known() || y.Known() {
+		w.long(0xA002, x)
+		w.long(0xA003, y)
+	} else {
+		w.long(0xA002, m.Width)
+		w.long(0xA003, m.Height)
+	}
 	w.rational(0xA20E, m.FocalPlaneXResolution)
 	w.rational(0xA20F, m.FocalPlaneYResolution)
 	w.short(0xA210, m.FocalPlaneResolutionUnit)
+	w.short(0xA401, m.CustomRendered)
 	if v, ok := m.ExposureMode.Get(); ok {
 		w.add(Short(0xA402, uint16(v)))
 	}
 	if v, ok := m.WhiteBalance.Get(); ok {
 		w.add(Short(0xA403, uint16(v)))
 	}
+	w.rational(0xA404, m.DigitalZoomRatio)
 	if v, ok := m.FocalLength35.Get(); ok {
 		w.add(Short(0xA405, uint16(min(v, math.MaxUint16))))
 	}
+	w.short(0xA406, m.SceneCaptureType)
+	w.short(0xA40C, m.SubjectDistanceRange)
 	w.text(0xA431, m.BodySerial)
 	if v, ok := m.LensSpecification.Get(); ok {
 		w.lens(v)
@@ -68,6 +78,9 @@ func FromMetadata(m *exifread.Metadata) (*Block, error) {
 	w.text(0xA434, m.LensModel)
 	w.text(0xA435, m.LensSerial)
 	w.short(0xA460, m.CompositeImage)
+	if v, ok := m.CompositeSources.Get(); ok {
+		w.add(Short(0xA461, v.Taken.Or(0), v.Used.Or(0)))
+	}
 	return &w.b, w.err
 }
 
