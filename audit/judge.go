@@ -22,12 +22,12 @@ func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, err
 	var errs []error
 	if opt.Measure != nil {
 		var err error
-		seen, err = opt.Measure(ctx, runs)
+		seen, err = measure(ctx, runs, opt)
 		errs = append(errs, err)
 	}
 	r := &Result{Files: counts(c), Support: opt.Support}
 	for _, session := range newSessions(runs, seen, opt) {
-		errs = append(errs, review(ctx, session, opt))
+		errs = append(errs, review(ctx, session, opt)...)
 		accept(session, opt.Accept)
 		retakes(session)
 		session.settle()
@@ -38,7 +38,27 @@ func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, err
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	return r, errors.Join(errs...)
+	return r, errors.Join(distinct(errs)...)
+}
+
+// distinct returns the errors without those that say the same as one before: a rule
+// that fails does so on many sequences.
+func distinct(errs []error) []error {
+	said := map[string]bool{}
+	return slices.DeleteFunc(errs, func(err error) bool {
+		if err == nil || said[err.Error()] {
+			return true
+		}
+		said[err.Error()] = true
+		return false
+	})
+}
+
+// measure has the pictures measured. Where that panics, nothing is known of any, which
+// the rules say.
+func measure(ctx context.Context, runs []*shoot.Run, opt *Options) (seen []shoot.Seen, err error) {
+	defer exifread.Recovered(&err)
+	return opt.Measure(ctx, runs)
 }
 
 // counts says what became of the files of a collection, but for the frames they make.
@@ -55,7 +75,7 @@ func counts(c *shoot.Collection) FileCounts {
 
 // review runs every rule over a session and its sequences. What is found stands in
 // the order of the rules. It ends with ctx.
-func review(ctx context.Context, session *Session, opt *Options) error {
+func review(ctx context.Context, session *Session, opt *Options) []error {
 	var errs []error
 	known := facts{}
 	owner := map[*shoot.Frame]*Reviewed{}
@@ -70,7 +90,7 @@ func review(ctx context.Context, session *Session, opt *Options) error {
 				continue
 			}
 			if err := ctx.Err(); err != nil {
-				return err
+				return append(errs, err)
 			}
 			found, not, err := rule.apply(session, s, opt, known)
 			errs = append(errs, err)
@@ -84,7 +104,7 @@ func review(ctx context.Context, session *Session, opt *Options) error {
 			continue
 		}
 		if err := ctx.Err(); err != nil {
-			return err
+			return append(errs, err)
 		}
 		found, not, err := rule.apply(session, nil, opt, known)
 		errs = append(errs, err)
@@ -105,7 +125,7 @@ func review(ctx context.Context, session *Session, opt *Options) error {
 	for _, s := range session.Sequences {
 		slices.SortStableFunc(s.Findings, func(a, b *Finding) int { return place[a.Rule] - place[b.Rule] })
 	}
-	return errors.Join(errs...)
+	return errs
 }
 
 // accept marks the findings that the user declared as meant. A declaration

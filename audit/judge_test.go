@@ -118,16 +118,64 @@ func TestNotJudgedIsCounted(t *testing.T) {
 	}
 }
 
-func TestFailedRuleIsAnError(t *testing.T) {
-	broken := *isoRule
-	broken.Check = func(*audit.Review) error { return errors.New("broken") }
+// TestFailedRule holds that a rule that fails or panics, at one sequence or at all, has
+// not judged and is an error, and that the others judge on.
+func TestFailedRule(t *testing.T) {
+	fails := map[string]func(*audit.Review) error{
+		"error": func(*audit.Review) error { return errors.New("broken") },
+		"panic": func(v *audit.Review) error {
+			v.Found(audit.Finding{Message: "half of it", Frames: v.Session.Sequences[0].Frames})
+			return []error{nil}[len(v.Session.Sequences)+5]
+		},
+		"nil": func(*audit.Review) error { var q *shoot.Sequence; return errors.New(q.Kind.String()) },
+	}
+	for name, fail := range fails {
+		for _, whole := range []bool{false, true} {
+			broken := &audit.Rule{ID: "broken", Severity: audit.Reshoot, Check: fail}
+			if whole {
+				broken.Check, broken.CheckSession = nil, fail
+			}
+			session, err := audittest.Read(strings.NewReader(faulty))
+			if err != nil {
+				t.Fatal(err)
+			}
+			result, err := audit.Judge(t.Context(), &shoot.Collection{Files: session.Files}, &audit.Options{Rules: []*audit.Rule{broken, isoRule}})
+			if err == nil || !strings.Contains(err.Error(), "rule broken: ") || name == "panic" && !strings.Contains(err.Error(), "judge_test.go:") {
+				t.Errorf("%s: error %v, want one that names the rule and the place", name, err)
+			}
+			if result == nil || result.Files.Frames != 24 || result.Verdict != audit.VerdictCheck {
+				t.Fatalf("%s: result %v, want one of the other rule", name, result)
+			}
+			found := result.Sessions[0].Sequences[0].Findings
+			if len(found) != 1 || found[0].Rule != "iso" {
+				t.Errorf("%s: found %v, want what the other rule found", name, found)
+			}
+			not := result.Sessions[0].NotJudged
+			if !whole {
+				not = result.Sessions[0].Sequences[0].NotJudged
+			}
+			want := []audit.NotJudged{{Rule: "broken", Reason: "the program failed here, please report it"}}
+			if diff := cmp.Diff(want, not); diff != "" {
+				t.Errorf("%s: not judged (-want +got):\n%s", name, diff)
+			}
+		}
+	}
+}
+
+// TestFailedMeasure holds that rules judge where the looking at pictures panics.
+func TestFailedMeasure(t *testing.T) {
 	session, err := audittest.Read(strings.NewReader(faulty))
 	if err != nil {
 		t.Fatal(err)
 	}
-	result, err := audit.Judge(t.Context(), &shoot.Collection{Files: session.Files}, &audit.Options{Rules: []*audit.Rule{&broken}})
-	if err == nil || result == nil || result.Files.Frames != 24 {
-		t.Errorf("Judge with a broken rule: %v, %v; want a result and an error", result, err)
+	opt := session.Options
+	opt.Rules, opt.Measure = []*audit.Rule{isoRule}, func(context.Context, []*shoot.Run) ([]shoot.Seen, error) { panic("no picture") }
+	result, err := audit.Judge(t.Context(), &shoot.Collection{Files: session.Files}, &opt)
+	if failed, ok := errors.AsType[*exifread.PanicError](err); !ok || failed.Cause != "no picture" {
+		t.Errorf("error %v", err)
+	}
+	if result.Verdict != audit.VerdictCheck {
+		t.Errorf("verdict %s, want that of the rule", result.Verdict)
 	}
 }
 

@@ -211,9 +211,12 @@ func (v *Review) Unjudged(reason string, frames ...*shoot.Frame) {
 	v.notJudged[i].Frames += len(frames)
 }
 
+// failed is the reason where a rule could not judge for a fault of the program.
+const failed = "the program failed here, please report it"
+
 // apply runs the rule on one sequence of the session or, where that is nil, on the
 // whole session, and returns what it found and could not judge. It adds to the facts
-// known.
+// known. A rule that fails, or panics, has not judged, whatever it had found until then.
 func (r *Rule) apply(session *Session, sequence *Reviewed, opt *Options, known facts) ([]*Finding, []NotJudged, error) {
 	v := &Review{Session: session.Session, Options: opt, rule: r, facts: known}
 	check := r.CheckSession
@@ -221,8 +224,13 @@ func (r *Rule) apply(session *Session, sequence *Reviewed, opt *Options, known f
 		check = r.Check
 		v.Sequence, v.Pictures = sequence.Sequence, sequence.Pictures
 	}
-	if err := check(v); err != nil {
-		return nil, nil, fmt.Errorf("rule %s: %w", r.ID, err)
+	if err := v.run(check); err != nil {
+		return nil, []NotJudged{{Rule: r.ID, Reason: failed}}, fmt.Errorf("rule %s: %w", r.ID, err)
 	}
 	return v.found, v.notJudged, nil
+}
+
+func (v *Review) run(check func(*Review) error) (err error) {
+	defer exifread.Recovered(&err)
+	return check(v)
 }

@@ -74,7 +74,7 @@ func Read(ctx context.Context, r io.ReaderAt, size int64) (m *Metadata, err erro
 	}
 	src := newSource(ctx, r, size)
 	defer src.release()
-	defer recovered(&err)
+	defer Recovered(&err)
 	err = read(src, m)
 	if src.err != nil { // not damage: the medium failed
 		err = src.err

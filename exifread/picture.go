@@ -111,7 +111,7 @@ func (p Preview) Decode(ctx context.Context, path string, claim func(bytes int64
 
 // decodeFrom is Decode from an open file of size bytes. Errors of r keep their type.
 func (p Preview) decodeFrom(ctx context.Context, r io.ReaderAt, size int64, claim func(bytes int64)) (img picture.Image, err error) {
-	defer recovered(&err)
+	defer Recovered(&err)
 	if p.Length > size-p.Offset {
 		return nil, ErrShrunk
 	}

@@ -57,25 +57,35 @@ func (e *PanicError) Error() string {
 	return fmt.Sprintf("the program failed here, please report it (%s%s)", e.Cause, place)
 }
 
-// recovered turns a panic into the error of the function that defers it.
-func recovered(err *error) {
-	v := recover()
-	if v == nil {
-		return
+// Recovered turns a panic into the error of the function that defers it, a
+// *[PanicError]. It is for every place where a fault of the program at one file, one
+// sequence or one rule must not end the whole.
+func Recovered(err *error) {
+	if v := recover(); v != nil {
+		*err = Failure(v)
 	}
+}
+
+// Failure returns the error for the value of a panic. It is called by the function
+// that recovered it, while that is deferred: afterwards the place is not known.
+func Failure(v any) *PanicError {
 	// A cause may quote the file, whose bytes must not reach a terminal.
 	cause := fmt.Sprintf("%+q", fmt.Sprint(v))
-	*err = &PanicError{Cause: cause[1 : len(cause)-1], Place: panicked()}
+	return &PanicError{Cause: cause[1 : len(cause)-1], Place: panicked()}
 }
 
 // panicked returns where the panic that is being recovered began: the first
-// frame that is not the runtime's.
+// frame that is not the runtime's, before those that deal with it.
 func panicked() string {
-	pc := make([]uintptr, 32)
-	frames := runtime.CallersFrames(pc[:runtime.Callers(3, pc)])
+	pc := make([]uintptr, 64)
+	frames := runtime.CallersFrames(pc[:runtime.Callers(2, pc)])
+	begun := false
 	for {
 		f, more := frames.Next()
-		if f.Function != "" && !strings.HasPrefix(f.Function, "runtime.") {
+		switch {
+		case f.Function == "runtime.gopanic":
+			begun = true
+		case begun && f.Function != "" && !strings.HasPrefix(f.Function, "runtime."):
 			return fmt.Sprintf("%s:%d", filepath.Base(f.File), f.Line)
 		}
 		if !more {

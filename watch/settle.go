@@ -44,6 +44,7 @@ type settler struct {
 	ask          func(dir string)                                                  // wants a folder's listing; never waits
 	news         <-chan news
 	out          chan<- Event
+	guard        func() // deferred by every goroutine
 
 	folders map[string]*folder
 	files   int
@@ -192,6 +193,7 @@ func (s *settler) open(ctx context.Context, now time.Time) {
 		quick++
 		s.opening[j.file] = now
 		go func() {
+			defer s.guard()
 			j.got, j.err = s.check(ctx, j.path, j.want)
 			select {
 			case <-ctx.Done():

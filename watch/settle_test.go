@@ -43,6 +43,7 @@ func newBench(t *testing.T) *bench {
 	b := &bench{files: map[string]*fakeFile{}, start: time.Now(), news: make(chan news), opened: map[string]int{}, ended: make(chan struct{})}
 	out := make(chan Event)
 	s := &settler{
+		guard:  func() {},
 		settle: settleTime, scan: time.Minute, stat: b.stat, check: b.check, news: b.news, out: out,
 		ask: func(dir string) {
 			b.mu.Lock()

@@ -75,6 +75,7 @@ type tree struct {
 	skip  func(name string, folder bool) bool
 	inbox *inbox
 	news  chan<- news
+	guard func() // deferred by every goroutine
 
 	ctx     context.Context // of run
 	dirs    map[string]*dir
@@ -180,6 +181,7 @@ func (t *tree) open() {
 	t.events, t.closed = w, make(chan struct{})
 	go func(closed chan struct{}) {
 		defer close(closed)
+		defer t.guard()
 		for {
 			t.sys.stall()
 			select {

@@ -1,6 +1,7 @@
 package watch
 
 import (
+	"context"
 	"errors"
 	"io/fs"
 	"maps"
@@ -185,4 +186,33 @@ func TestSilentFileSystem(t *testing.T) {
 	if n := r.count(Polling); n != 1 {
 		t.Errorf("said polling %d times, want once: %v", n, r.remarks)
 	}
+}
+
+// TestPanicIsHandedOut holds that the caller hears of a panic in a goroutine of the
+// watch, which would else end the program, and that the watch can be ended then.
+func TestPanicIsHandedOut(t *testing.T) {
+	dir := t.TempDir()
+	write(t, 10, dir, "1.NEF")
+	failed := make(chan any, 1)
+	w, err := New(dir, Options{
+		Settle: time.Millisecond,
+		Ready:  func(context.Context, string, int64) error { panic("at a file") },
+		Failed: func(v any) { failed <- v },
+	})
+	must(t, err)
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		w.Run(ctx)
+	}()
+	go func() {
+		for range w.Events() {
+		}
+	}()
+	if v := <-failed; v != "at a file" {
+		t.Errorf("handed out %v", v)
+	}
+	cancel()
+	<-ended
 }

@@ -40,6 +40,11 @@ type Options struct {
 	// it gets its last name. It is called from one goroutine. A nil Skip skips
 	// nothing.
 	Skip func(name string, folder bool) bool
+	// Failed is called with the value of a panic in one of the watch's
+	// goroutines, Ready's included, while it is recovered. The watch does not go
+	// on as it should then: Failed ends the program, or has the watch end. A nil
+	// Failed lets panics through.
+	Failed func(v any)
 }
 
 const (
@@ -175,6 +180,7 @@ func (w *Watcher) Run(ctx context.Context) {
 		ask:    func(dir string) { inbox.add(dir, opCheck) },
 		news:   news,
 		out:    w.events,
+		guard:  w.guard,
 	}
 	t := &tree{
 		root:  w.root,
@@ -187,11 +193,28 @@ func (w *Watcher) Run(ctx context.Context) {
 		skip:  w.opts.Skip,
 		trust: true,
 		seed:  maphash.MakeSeed(),
+		guard: w.guard,
 	}
 	var wg sync.WaitGroup
-	wg.Go(func() { s.run(ctx) })
-	wg.Go(func() { t.run(ctx) })
+	wg.Go(func() {
+		defer w.guard()
+		s.run(ctx)
+	})
+	wg.Go(func() {
+		defer w.guard()
+		t.run(ctx)
+	})
 	wg.Wait()
+}
+
+// guard is deferred by every goroutine.
+func (w *Watcher) guard() {
+	if v := recover(); v != nil {
+		if w.opts.Failed == nil {
+			panic(v)
+		}
+		w.opts.Failed(v)
+	}
 }
 
 // check opens a file that rests as want says and has the caller read it. The

@@ -117,7 +117,8 @@ func (list framePictures) look(ctx context.Context, memory *budget) glance {
 
 // measure decodes and measures the picture. It waits for memory where others hold
 // too much.
-func (c *candidate) measure(ctx context.Context, memory *budget) (*pixels.FrameMeasure, error) {
+func (c *candidate) measure(ctx context.Context, memory *budget) (m *pixels.FrameMeasure, err error) {
+	defer exifread.Recovered(&err)
 	var held int64
 	defer func() { memory.give(held) }()
 	img, err := c.preview.Decode(ctx, c.file.Abs, func(n int64) {

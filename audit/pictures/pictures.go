@@ -4,6 +4,7 @@ package pictures
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"runtime"
 	"slices"
@@ -58,6 +59,8 @@ type looking struct {
 	// kept, the latest last.
 	before []*pixels.Sequence
 
+	failed error // the program's, at this sequence: nothing more is added
+
 	mu     sync.Mutex
 	done   map[int]glance // before their turn
 	taking bool
@@ -82,7 +85,8 @@ func (p *Measurer) wants(r *shoot.Run) bool {
 
 // Measure measures the pictures of the runs that ask for it, on all processors, and
 // returns what was found in those of each run. Pictures that cannot be decoded are no
-// error. It returns the context's error where it was stopped: of runs that were not
+// error. Where the program fails at a run that is an error, and the others are measured
+// all the same. It returns the context's error where it was stopped: of runs that were not
 // measured to their end nothing is known then, and the next call goes on with them.
 func (p *Measurer) Measure(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen, error) {
 	var jobs []*job
@@ -103,12 +107,15 @@ func (p *Measurer) Measure(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen
 	for _, j := range jobs[max(0, len(jobs)-growing):] {
 		j.mayGrow = !p.Once
 	}
-	err := p.look(ctx, jobs, total)
+	errs := []error{p.look(ctx, jobs, total)}
 	p.judged = map[string]*pixels.Seen{} // what else was in it is of no run any more
 	seen := make([]shoot.Seen, len(runs))
 	for _, j := range jobs {
 		if j.on != nil && len(j.on.taken) > 0 {
 			p.open = append(p.open, j.on) // also where it was stopped on the way
+		}
+		if j.failed != nil {
+			errs = append(errs, fmt.Errorf("the pictures of frames %s to %s: %w", j.run.Frames[0].Path(), j.run.Frames[len(j.run.Frames)-1].Path(), j.failed))
 		}
 		if j.found == nil {
 			continue // stopped before
@@ -117,7 +124,7 @@ func (p *Measurer) Measure(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen
 		seen[j.at] = shoot.Seen{Focus: motion(j.found.Judgement), Evidence: j.found}
 	}
 	p.open = slices.Delete(p.open, 0, max(0, len(p.open)-growing))
-	return seen, err
+	return seen, errors.Join(errs...)
 }
 
 // byStart puts the run that began last at the end, which is the one that may grow;
@@ -151,6 +158,10 @@ type job struct {
 	mayGrow bool
 	looked  bool // all frames were looked at, and found was judged from them
 	unread  bool // some could not be read, as long as that may last
+	failed  error
+	// passing tells that the program failed at a frame or at all of it, which the
+	// next version may not.
+	passing bool
 }
 
 func newJob(at int, r *shoot.Run) *job {
@@ -168,7 +179,8 @@ func newJob(at int, r *shoot.Run) *job {
 	return j
 }
 
-// judge is called when all frames are taken in.
+// judge is called when all frames are taken in. Where the program fails at it, or did
+// before, nothing is known of any of the frames, and nothing is kept.
 func (j *job) judge() {
 	missing := map[int]string{}
 	for at, g := range j.on.taken {
@@ -176,12 +188,29 @@ func (j *job) judge() {
 			missing[at] = g.why
 		}
 		j.unread = j.unread || g.tried == notRead
+		j.passing = j.passing || g.why == failedHere
 	}
-	j.found = &pixels.Seen{Judgement: j.on.sequence.Judge(pixels.DefaultThresholds(), j.run.Exposures()), Missing: missing}
+	if j.failed = j.on.failed; j.failed == nil {
+		j.found, j.failed = j.judged(j.on.sequence, missing)
+	}
+	if j.failed != nil {
+		nothing := new(pixels.Sequence)
+		for at := range j.keys {
+			nothing.Add(nil)
+			missing[at] = failedHere
+		}
+		j.found, _ = j.judged(nothing, missing) // nil where it fails again: not looked at
+		j.passing, j.on = true, nil
+	}
 	j.looked = true
 	if !j.mayGrow {
 		j.on = nil // some 50 KB a frame
 	}
+}
+
+func (j *job) judged(s *pixels.Sequence, missing map[int]string) (found *pixels.Seen, err error) {
+	defer exifread.Recovered(&err)
+	return &pixels.Seen{Judgement: s.Judge(pixels.DefaultThresholds(), j.run.Exposures()), Missing: missing}, nil
 }
 
 // known returns what was found before in a sequence of so many frames with this
@@ -206,7 +235,7 @@ func (p *Measurer) keep(j *job) {
 	if !j.unread {
 		p.judged[j.key] = j.found
 	}
-	if !j.unread && j.looked && j.begun == 0 && p.Cache != nil {
+	if !j.unread && !j.passing && j.looked && j.begun == 0 && p.Cache != nil {
 		if text := encode(j.key, j.found); text != nil {
 			p.Cache.Put(j.key, text)
 		}
@@ -267,9 +296,30 @@ func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 	memory := newBudget(decodingBytes)
 	var progress sync.Mutex
 	done := 0
+	tell := func(taken int) {
+		progress.Lock()
+		defer progress.Unlock()
+		for range taken {
+			<-room
+			done++
+			if p.Progress != nil {
+				p.Progress(done, total)
+			}
+		}
+	}
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
 	var wg sync.WaitGroup
 	for range workers {
 		wg.Go(func() {
+			// Unlike what fails at a frame or a sequence, this stops the looking.
+			var failed error
+			defer func() {
+				if failed != nil {
+					stop(failed)
+				}
+			}()
+			defer exifread.Recovered(&failed)
 			for t := range tasks {
 				g := t.job.frames[t.at].look(ctx, memory)
 				if g.tried == notRead && ctx.Err() != nil {
@@ -279,15 +329,7 @@ func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 				if all {
 					t.job.judge()
 				}
-				progress.Lock()
-				for range taken {
-					<-room
-					done++
-					if p.Progress != nil {
-						p.Progress(done, total)
-					}
-				}
-				progress.Unlock()
+				tell(taken)
 			}
 		})
 	}
@@ -308,19 +350,22 @@ send:
 			select {
 			case room <- struct{}{}:
 			case <-ctx.Done():
-				err = ctx.Err()
+				err = context.Cause(ctx)
 				break send
 			}
 			select {
 			case tasks <- task{j, on, at}:
 			case <-ctx.Done():
-				err = ctx.Err()
+				err = context.Cause(ctx)
 				break send
 			}
 		}
 	}
 	close(tasks)
 	wg.Wait()
+	if failed, ok := errors.AsType[*exifread.PanicError](context.Cause(ctx)); ok && err == nil {
+		err = failed // at the very end
+	}
 	return err
 }
 
@@ -343,11 +388,9 @@ func (l *looking) take(at int, g glance, j *job) (n int, all bool) {
 		}
 		delete(l.done, next)
 		l.mu.Unlock()
-		if j.mayGrow && len(j.keys)-next <= stepsBack {
-			l.before = append(l.before, l.sequence.Clone())
-			l.before = slices.Delete(l.before, 0, max(0, len(l.before)-stepsBack))
+		if l.failed == nil {
+			l.failed = l.add(g.measure, j.mayGrow && len(j.keys)-next <= stepsBack)
 		}
-		l.sequence.Add(g.measure)
 		g.measure = nil // under 1 MB
 		l.taken = append(l.taken, g)
 		n++
@@ -357,4 +400,15 @@ func (l *looking) take(at int, g glance, j *job) (n int, all bool) {
 	l.taking = false
 	l.mu.Unlock()
 	return n, all
+}
+
+// add adds a frame to the sequence, and keeps the sequence before it where asked to.
+func (l *looking) add(m *pixels.FrameMeasure, keep bool) (err error) {
+	defer exifread.Recovered(&err)
+	if keep {
+		l.before = append(l.before, l.sequence.Clone())
+		l.before = slices.Delete(l.before, 0, max(0, len(l.before)-stepsBack))
+	}
+	l.sequence.Add(m)
+	return nil
 }

@@ -231,7 +231,7 @@ func (c *Collection) read(ctx context.Context, list []found, read func(ctx conte
 				if i >= len(list) {
 					return
 				}
-				files[i] = read(ctx, list[i].abs, list[i].path)
+				files[i] = guarded(ctx, read, list[i])
 				notPicture[i] = files[i] == nil
 				n := int(done.Add(1))
 				if progress != nil {
@@ -260,6 +260,19 @@ func (c *Collection) read(ctx context.Context, list []found, read func(ctx conte
 		}
 	}
 	return nil
+}
+
+// guarded reads one file. Where that panics, no picture can be read from the file: the
+// others are read on.
+func guarded(ctx context.Context, read func(ctx context.Context, abs, rel string) *File, at found) (file *File) {
+	var err error
+	defer func() {
+		if err != nil {
+			file = &File{Path: filepath.ToSlash(at.path), Abs: at.abs, Meta: &exifread.Metadata{}, Err: err}
+		}
+	}()
+	defer exifread.Recovered(&err)
+	return read(ctx, at.abs, at.path)
 }
 
 // isSystem reports whether an error came from the operating system rather than

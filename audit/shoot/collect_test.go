@@ -12,6 +12,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"prestrike/audit/shoot"
+	"prestrike/exifread"
 )
 
 // jpeg is a small picture without capture data.
@@ -242,5 +243,32 @@ func TestCollectUnreadableFolder(t *testing.T) {
 	}
 	if diff := cmp.Diff([]string{"c.jpg unreadable", "open/a.jpg"}, paths(c)); diff != "" {
 		t.Errorf("files (-want +got):\n%s", diff)
+	}
+}
+
+// TestCollectSurvivesReader holds that a file at which the program fails is told as
+// such, and the others are read.
+func TestCollectSurvivesReader(t *testing.T) {
+	folder := t.TempDir()
+	for _, name := range []string{"BX1_0001.JPG", "BX1_0002.JPG", "BX1_0003.JPG"} {
+		if err := os.WriteFile(filepath.Join(folder, name), []byte("picture"), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	read := func(ctx context.Context, abs, rel string) *shoot.File {
+		if rel == "BX1_0002.JPG" {
+			panic("at this file")
+		}
+		return shoot.ReadFile(ctx, abs, rel)
+	}
+	c, err := shoot.CollectBy(t.Context(), []string{folder}, read, nil)
+	if err != nil || len(c.Files) != 3 {
+		t.Fatalf("%+v, %v; want three files", c, err)
+	}
+	for i, f := range c.Files {
+		failed, ok := errors.AsType[*exifread.PanicError](f.Err)
+		if ok != (i == 1) || ok && (failed.Cause != "at this file" || f.Path != "BX1_0002.JPG" || f.Meta == nil) {
+			t.Errorf("%s: error %v", f.Path, f.Err)
+		}
 	}
 }

@@ -26,6 +26,7 @@ type console struct {
 	// cacheFolder names the user's folder for what may be lost; nil where
 	// nothing is to be kept.
 	cacheFolder func() (string, error)
+	exit        func(int) // os.Exit where nil
 }
 
 // systemConsole is the console that the program was started on.

@@ -59,7 +59,12 @@ func (e *usageError) Error() string { return e.err.Error() }
 // What is said goes to two places: results to standard output, everything else
 // to standard error, as "prestrike: " and a sentence without capital or full
 // stop, with what to do behind a colon.
-func run(ctx context.Context, args []string, c *console) int {
+func run(ctx context.Context, args []string, c *console) (code int) {
+	defer func() {
+		if v := recover(); v != nil {
+			code = c.crashed(v)
+		}
+	}()
 	root := newRoot(c)
 	root.SetArgs(args)
 	root.SetOut(c.out)

@@ -123,7 +123,9 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		return err
 	}
 	if ruleErr != nil {
-		c.remark("not everything was judged: %s", ruleErr)
+		for _, e := range parts(ruleErr) {
+			c.remark("not everything was judged: %s", e)
+		}
 	}
 
 	err = target.writeFrom(func(w io.Writer) error {

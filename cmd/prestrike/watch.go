@@ -137,6 +137,7 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	}
 	watcher, err := watch.New(folder, watch.Options{
 		Settle: f.settle, Poll: f.poll, Ready: w.readers.ready, Skip: shoot.PassedOver,
+		Failed: c.failed,
 	})
 	if errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("%s: no such folder: check the name, and that the card or disk is connected", folder)
@@ -146,7 +147,10 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	}
 	ctx, cancel := context.WithCancel(cmd.Context())
 	defer cancel()
-	go watcher.Run(ctx)
+	go func() {
+		defer c.guard()
+		watcher.Run(ctx)
+	}()
 	status, err := w.follow(ctx, watcher, c.lines(ctx))
 	cancel()
 	w.endPrograms(time.Now())
@@ -370,6 +374,7 @@ func (c *console) lines(ctx context.Context) <-chan string {
 		return ch
 	}
 	go func() {
+		defer c.guard()
 		defer close(ch)
 		s := bufio.NewScanner(c.in)
 		for s.Scan() {

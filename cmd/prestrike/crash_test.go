@@ -1,0 +1,39 @@
+package main
+
+import (
+	"bytes"
+	"io"
+	"strings"
+	"testing"
+)
+
+// A fragile writer panics.
+type fragile struct{}
+
+func (fragile) Write([]byte) (int, error) { panic("out of paper \x1b[2J") }
+
+// TestCrashIsNoVerdict holds that a fault of the program ends it with the status of
+// what could not be audited and a plain sentence, also in another goroutine.
+func TestCrashIsNoVerdict(t *testing.T) {
+	var said bytes.Buffer
+	c := &console{out: fragile{}, err: &said}
+	if got := run(t.Context(), []string{"rules"}, c); got != statusNotAudited {
+		t.Errorf("status %d, want %d", got, statusNotAudited)
+	}
+	want := "prestrike: the program failed here, please report it (out of paper \\x1b[2J at crash_test.go:"
+	if got := said.String(); !strings.HasPrefix(got, want) || strings.Count(got, "\n") != 1 {
+		t.Errorf("said %q, want %q and the line", got, want)
+	}
+
+	ended := make(chan int, 1)
+	said.Reset()
+	c = &console{out: io.Discard, err: &said, exit: func(code int) { ended <- code }}
+	go func() {
+		defer c.guard()
+		var names map[string]int
+		names["BX1_0001.JPG"] = 1
+	}()
+	if got := <-ended; got != statusNotAudited || !strings.Contains(said.String(), "assignment to entry in nil map at crash_test.go:") {
+		t.Errorf("status %d, said %q", got, said.String())
+	}
+}
