@@ -10,6 +10,7 @@ import (
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
+	"prestrike/rules/optics"
 )
 
 var darkFrame = &audit.Rule{
@@ -130,9 +131,8 @@ func darkFinding(q *shoot.Sequence, frames []*shoot.Frame, ev, limit float64, se
 	settings := ""
 	if set := q.Exposures(); set != nil {
 		settings = ", at the same settings"
-		const sameLight = 1.0 / 6 // EV; half the finest common step
 		set = slices.DeleteFunc(set, math.IsNaN)
-		if slices.Max(set)-slices.Min(set) >= sameLight {
+		if slices.Max(set)-slices.Min(set) >= optics.DriftTolerance {
 			settings = ", beyond what the settings make"
 		}
 	}

@@ -2,12 +2,12 @@ package rules
 
 import (
 	"fmt"
-	"math"
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
+	"prestrike/rules/optics"
 )
 
 var highISO = &audit.Rule{
@@ -93,7 +93,7 @@ func checkHighISO(v *audit.Review) error {
 	if 2*len(high) <= judged {
 		return nil
 	}
-	stops := math.Log2(float64(top) / float64(base))
+	stops := optics.Stops(float64(base), float64(top))
 	v.Found(audit.Finding{
 		Message: fmt.Sprintf("%s on a tripod, %s stops above the %s that this body was at in the session",
 			shoot.FormatISO(top), twoFigures(stops), shoot.FormatISO(base)),

@@ -1,15 +1,14 @@
 package evidence
 
 import (
-	"math"
-
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/optics"
 )
 
 // Longer reports whether time t is longer than a limit that is a marked value,
 // or is compared with marked values: by more than the rounding of these.
-func Longer(t, limit, tolerance float64) bool { return math.Log2(t/limit) >= tolerance-1e-9 }
+func Longer(t, limit, tolerance float64) bool { return optics.Stops(limit, t) >= tolerance-1e-9 }
 
 // Fired reports whether the flash fired, as far as the frame tells.
 func Fired(m *exifread.Metadata) bool {

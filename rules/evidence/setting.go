@@ -8,6 +8,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/optics"
 )
 
 // ExposedAlike reports whether two pictures were exposed alike, so that their
@@ -31,7 +32,7 @@ func ExposedAlike(a, b *exifread.Metadata, limit float64) bool {
 var Tolerance = audit.Param{
 	Name: "tolerance", Unit: "EV",
 	Doc:     "a smaller difference is the rounding of nominal values",
-	Default: 1.0 / 6, Min: 0.01, Max: 3,
+	Default: optics.DriftTolerance, Min: 0.01, Max: 3,
 }
 
 // A Setting is a value that should stay as it is through a run.
@@ -222,7 +223,7 @@ func ExposureTime(within float64) Setting[exifread.Rational] {
 	return Setting[exifread.Rational]{
 		Read:   func(m *exifread.Metadata) exifread.Value[exifread.Rational] { return Exact(m.ExposureTime) },
 		Write:  shoot.FormatExposureTime,
-		Scale:  func(t exifread.Rational) float64 { return math.Log2(t.Float()) },
+		Scale:  func(t exifread.Rational) float64 { return -optics.Tv(optics.Seconds(t.Float())) },
 		Within: within,
 	}
 }
@@ -231,7 +232,7 @@ func FNumber(within float64) Setting[exifread.Rational] {
 	return Setting[exifread.Rational]{
 		Read:   func(m *exifread.Metadata) exifread.Value[exifread.Rational] { return Exact(m.FNumber) },
 		Write:  shoot.FormatFNumber,
-		Scale:  func(n exifread.Rational) float64 { return 2 * math.Log2(n.Float()) },
+		Scale:  func(n exifread.Rational) float64 { return optics.Av(n.Float()) },
 		Within: within,
 	}
 }
@@ -245,24 +246,24 @@ func Sensitivity(within float64) Setting[uint32] {
 			return m.Sensitivity
 		},
 		Write:  shoot.FormatISO,
-		Scale:  func(iso uint32) float64 { return math.Log2(float64(iso)) },
+		Scale:  func(iso uint32) float64 { return optics.Sv(float64(iso)) },
 		Within: within,
 	}
 }
 
 // exposure returns how much exposure the frame got, in EV against 1 s at f/1
-// and ISO 1: log2(t S) - 2 log2 N, over what is recorded besides the time.
+// and Sv 0: Sv - Av - Tv, over what is recorded besides the time.
 func exposure(m *exifread.Metadata) (float64, bool) {
 	t, ok := m.ExposureTime.Get()
 	if !ok || t.Den == 0 || t.Num <= 0 {
 		return 0, false
 	}
-	ev := math.Log2(t.Float())
+	ev := -optics.Tv(optics.Seconds(t.Float()))
 	if n, ok := m.FNumber.Get(); ok && n.Den != 0 && n.Num > 0 {
-		ev -= 2 * math.Log2(n.Float())
+		ev -= optics.Av(n.Float())
 	}
 	if iso, ok := m.Sensitivity.Get(); ok && iso > 0 {
-		ev += math.Log2(float64(iso))
+		ev += optics.Sv(float64(iso))
 	}
 	return ev, true
 }

@@ -62,6 +62,20 @@ func Sv(iso float64) float64 {
 	return math.Log2(iso / apexISO)
 }
 
+// Stops returns how many stops brighter a frame comes out by a change of its
+// exposure time or its ISO setting; negative where it comes out darker.
+//
+//	log2(to/from)
+//
+// Both must be above 0, else NaN.
+// Source: definition of the stop.
+func Stops(from, to float64) float64 {
+	if !positive(from, to) {
+		return nan
+	}
+	return math.Log2(to / from)
+}
+
 // FNumberStops returns how many stops less light f-number n2 lets in than n1;
 // negative where it lets in more.
 //

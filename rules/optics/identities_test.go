@@ -338,6 +338,9 @@ func TestAPEXSums(t *testing.T) {
 		if got := Sv(iso) - Av(n) - Tv(time); math.Abs(got-want) > rounding {
 			t.Errorf("Sv - Av - Tv = %v, want %v", got, want)
 		}
+		if got := Stops(float64(time), 8*float64(time)); math.Abs(got-3) > rounding {
+			t.Errorf("eight times the time is %v stops, want 3", got)
+		}
 		if got := FNumberFromAv(Av(n)); !same(got, n, rounding) {
 			t.Errorf("f-number through Av %v, want %v", got, n)
 		}

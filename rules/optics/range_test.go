@@ -30,6 +30,7 @@ var formulas = []struct {
 	{"WorkingFNumber", "pnp", []float64{8, 1, 1}, func(a []float64) float64 { return WorkingFNumber(a[0], a[1], a[2]) }},
 	{"MarkedFNumber", "pnp", []float64{8, 1, 1}, func(a []float64) float64 { return MarkedFNumber(a[0], a[1], a[2]) }},
 	{"ExposureLoss", "np", []float64{1, 1}, func(a []float64) float64 { return ExposureLoss(a[0], a[1]) }},
+	{"Stops", "pp", []float64{100, 800}, func(a []float64) float64 { return Stops(a[0], a[1]) }},
 	{"FNumberStops", "pp", []float64{8, 11}, func(a []float64) float64 { return FNumberStops(a[0], a[1]) }},
 	{"FNumberAfterStops", "pf", []float64{8, 1}, func(a []float64) float64 { return FNumberAfterStops(a[0], a[1]) }},
 	{"ObjectNA", "pp", []float64{8, 1}, func(a []float64) float64 { return ObjectNA(a[0], a[1]) }},
