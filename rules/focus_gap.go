@@ -26,17 +26,19 @@ The band is seen when the frames are merged, days later.
 Shoot this sequence again with steps no wider than the one named, or stop down.
 
 Depth of field is reckoned for sharpness at 100 %, by geometry and by diffraction. A
-step past 0.7 of the greater is a note, past the greater a check, past both together
-certain. Reshoot takes a magnification that was declared, or follows from a declared
-lens. Distances come on a coarse scale: a step counts by what it is at least, and
-where the scale cannot show the steps, distances tell nothing. They are wrong where
-those of the lens are.
+step past 0.7 of the greater is a note, past the greater a check. Past 1.35 of both
+together a gap is certain: half-way a tenth of the contrast remains. Reshoot takes a
+magnification that was declared, or follows from a declared lens. Distances come on a
+coarse scale: a step counts by what it is at least, and where the scale cannot show the
+steps, distances tell nothing. They are wrong where those of the lens are. One step three
+times as wide as its neighbours is a check also where no magnification is known, if the
+scale is fine enough to show it.
 
 In pictures, the width of the range in which parts are sharp tells how much the blur
 disk grows with a frame, to a factor of two; half of that remains half-way between two
 frames. One step far wider than its neighbours is a note, and a check where the blur
 half-way is too large. Wide steps are reported once, by what weighs more.`,
-	Source: "Nayar and Nakagawa, Shape from focus, IEEE TPAMI 16(8), 1994 (width of the range of sharpness); Wikipedia, Depth of field, and photomacrography.net viewtopic.php?t=41247 (quarter-wave depth); notice at 0.7 of it: common practice (photomacrography.net viewtopic.php?t=43953); certain limit derived",
+	Source: "Nayar and Nakagawa, Shape from focus, IEEE TPAMI 16(8), 1994 (width of the range of sharpness); Wikipedia, Depth of field, and photomacrography.net viewtopic.php?t=41247 (quarter-wave depth); notice at 0.7 of it: common practice (photomacrography.net viewtopic.php?t=43953); certain limit, where a tenth of the contrast remains at half the finest pattern of the pixels: H. H. Hopkins, The frequency response of a defocused optical system, Proc. R. Soc. A 231 (1955), 91",
 	Params: []audit.Param{
 		{
 			Name: "note-share", Doc: "share of the depth of field from which a focus step is a note",
@@ -48,7 +50,11 @@ half-way is too large. Wide steps are reported once, by what weighs more.`,
 		},
 		{
 			Name: "certain-share", Doc: "share of both depths of field together from which a gap is certain",
-			Default: 1, Min: 0.05, Max: 5,
+			Default: 1.35, Min: 0.05, Max: 5,
+		},
+		{
+			Name: "leap", Unit: "usual steps", Doc: "a step as many times as wide as its neighbours is a check where no magnification is known",
+			Default: 3, Min: 2, Max: 100,
 		},
 		{
 			Name: "blur", Unit: "pixels", Doc: "the blur still called sharp",
@@ -90,6 +96,9 @@ func checkFocusGap(v *audit.Review) error {
 			found, gap = inPictures, true
 		}
 	}
+	if why != "" && !gap && (j == nil || j.Jumps.Answer != pixels.Fine) {
+		found, gap = leap(v)
+	}
 	switch {
 	case gap:
 		v.Found(found)
@@ -125,6 +134,34 @@ func gapByDistance(v *audit.Review) (found audit.Finding, gap bool, why string) 
 		return found, false, why
 	}
 	return worst.say(q, planes, like), true, ""
+}
+
+// leap makes the finding on one recorded step far wider than its neighbours, which
+// no magnification is needed to see.
+func leap(v *audit.Review) (audit.Finding, bool) {
+	w, _, ok := evidence.WalkOf(v)
+	if !ok {
+		return audit.Finding{}, false
+	}
+	told := toldGaps(v)
+	var widest evidence.Leap
+	for _, l := range w.Leaps(v.Param("leap")) {
+		if l.Ratio > widest.Ratio && !told[w.Frames[l.From]] {
+			widest = l
+		}
+	}
+	if widest.Ratio == 0 {
+		return audit.Finding{}, false
+	}
+	from, to := w.Frames[widest.From], w.Frames[widest.To]
+	return audit.Finding{
+		Severity: audit.Check,
+		Message: fmt.Sprintf("focus moves %s between %s and %s, about %s times as far as between their neighbours",
+			writeMillimetres(widest.Move), from.Label(), to.Label(), twoFigures(widest.Ratio)),
+		Action:   "inspect the band between the two at 100 %; if it is soft, shoot this sequence again",
+		Frames:   []*shoot.Frame{from, to},
+		Measured: exifread.Of(widest.Ratio), Limit: exifread.Of(v.Param("leap")), Unit: "usual steps",
+	}, true
 }
 
 // gapInPictures makes the finding on steps that the pictures show to be too wide:

@@ -138,6 +138,68 @@ func readWalk(q *shoot.Sequence) (w Walk, why string, ok bool) {
 	return w, "", true
 }
 
+// A Leap is one step of a walk that is far wider than its neighbours.
+type Leap struct {
+	From, To int     // frames
+	Move     float64 // mm
+	Ratio    float64 // of the move to the wider neighbours, those before it or those behind it
+}
+
+// Leaps returns the steps that are so many times as wide as their neighbours, by
+// what they are at least on the scale of the distances. Where focus goes back, or
+// too few neighbours are on one side, nothing is told of a step.
+func (w Walk) Leaps(times float64) []Leap {
+	const (
+		fewest = 3 // moves on each side: fewer frames may be test frames
+		around = 6 // farther moves are wider or narrower by the lens's own law
+	)
+	moves := make([]float64, max(0, len(w.At)-1))
+	for i := range moves {
+		moves[i] = w.away * (w.At[i+1] - w.At[i])
+	}
+	var list []Leap
+	for i := fewest; i < len(moves)-fewest; i++ {
+		before, behind := moves[max(0, i-around):i], moves[i+1:min(len(moves), i+1+around)]
+		unit, ok := scaleOf(slices.Concat(before, behind))
+		if !ok {
+			continue
+		}
+		usual, most := 0.0, 0.0 // of a neighbour, as read and at most
+		for _, side := range [][]float64{before, behind} {
+			sum, n := 0.0, float64(len(side))
+			for _, m := range side {
+				sum += m
+			}
+			usual, most = max(usual, sum/n), max(most, (sum+unit)/n)
+		}
+		if moves[i]-unit >= times*most {
+			list = append(list, Leap{i, i + 1, moves[i], moves[i] / usual})
+		}
+	}
+	return list
+}
+
+// scaleOf returns a step of the scale on which moves were read: the smallest of
+// them, or where focus moves with every frame their least difference, if that is
+// smaller. It is not known where focus stands or goes back.
+func scaleOf(moves []float64) (unit float64, ok bool) {
+	const same = 1e-6 // mm, rounding
+	sorted := slices.Sorted(slices.Values(moves))
+	if sorted[0] < -same || sorted[len(sorted)-1] <= same {
+		return 0, false
+	}
+	unit = math.Inf(1)
+	for i, m := range sorted {
+		if m > same {
+			unit = min(unit, m)
+		}
+		if i > 0 && m-sorted[i-1] > same && sorted[0] > same {
+			unit = min(unit, m-sorted[i-1])
+		}
+	}
+	return unit, true
+}
+
 // fine reports whether each step of the walk can be told from two: the distances
 // move with every frame, all but alike, and on a scale much finer than the steps,
 // whose moves differ by little things.
