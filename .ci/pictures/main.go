@@ -1,6 +1,7 @@
 // Pictures makes what the pictures of a report are timed on.
 //
 //	pictures write FOLDER N    N frames of two megapixels, in focus sequences of 25
+//	pictures small FOLDER N    N frames of a few pixels, in sequences of 50 of one session
 //	pictures decode FOLDER     decodes all of them on all processors: what any
 //	                           program that looks at pictures must spend at least
 package main
@@ -9,11 +10,13 @@ import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
+	"image"
 	"image/jpeg"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strconv"
 	"sync"
 	"time"
@@ -24,12 +27,17 @@ import (
 )
 
 func main() {
-	err := fmt.Errorf("usage: pictures write FOLDER N | decode FOLDER")
+	err := fmt.Errorf("usage: pictures write FOLDER N | small FOLDER N | decode FOLDER")
 	switch {
-	case len(os.Args) == 4 && os.Args[1] == "write":
+	case len(os.Args) == 4 && (os.Args[1] == "write" || os.Args[1] == "small"):
 		var n int
-		if n, err = strconv.Atoi(os.Args[3]); err == nil {
+		n, err = strconv.Atoi(os.Args[3])
+		switch {
+		case err != nil:
+		case os.Args[1] == "write":
 			err = write(os.Args[2], n)
+		default:
+			err = writeSmall(os.Args[2], n)
 		}
 	case len(os.Args) == 3 && os.Args[1] == "decode":
 		err = decode(os.Args[2])
@@ -55,10 +63,25 @@ func write(folder string, n int) error {
 		}
 		pictures = append(pictures, data)
 	}
+	return expose(folder, n, pictures)
+}
+
+func writeSmall(folder string, n int) error {
+	const perSmall = 50
+	picture, err := pixelstest.Encode(image.NewGray(image.Rect(0, 0, 24, 16)), 90)
+	if err != nil {
+		return err
+	}
+	return expose(folder, n, slices.Repeat([][]byte{picture}, perSmall))
+}
+
+// expose writes n frames, in sequences that show these pictures.
+func expose(folder string, n int, pictures [][]byte) error {
+	const perFolder = 9999
 	at := time.Date(2026, 3, 4, 10, 0, 0, 0, time.UTC)
 	for i := range n {
 		at = at.Add(1300 * time.Millisecond)
-		if i%perSequence == 0 {
+		if i%len(pictures) == 0 {
 			at = at.Add(2 * time.Minute)
 		}
 		block, err := exifwrite.Encode(&exifread.Metadata{
@@ -70,11 +93,17 @@ func write(folder string, n int) error {
 		if err != nil {
 			return err
 		}
-		file, err := exifwrite.InsertJPEG(pictures[i%perSequence], block)
+		file, err := exifwrite.InsertJPEG(pictures[i%len(pictures)], block)
 		if err != nil {
 			return err
 		}
-		if err := os.WriteFile(filepath.Join(folder, fmt.Sprintf("BX1_%04d.JPG", i+1)), file, 0o666); err != nil {
+		in := filepath.Join(folder, "DCIM", fmt.Sprintf("%dBXCAM", 100+i/perFolder))
+		if i%perFolder == 0 {
+			if err := os.MkdirAll(in, 0o777); err != nil {
+				return err
+			}
+		}
+		if err := os.WriteFile(filepath.Join(in, fmt.Sprintf("BX1_%04d.JPG", i%perFolder+1)), file, 0o666); err != nil {
 			return err
 		}
 	}
