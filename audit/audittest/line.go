@@ -392,7 +392,7 @@ func rational(s string) (exifread.Value[exifread.Rational], error) {
 }
 
 // frames adds the files of the line that was read last.
-func (p *parser) frames(seed int) error {
+func (p *parser) frames() error {
 	l := &p.line
 	if !l.timed && !l.untimed && !l.noexif && l.unreadable == "" && l.copyOf == "" {
 		return errors.New("no time= here or above")
@@ -403,7 +403,7 @@ func (p *parser) frames(seed int) error {
 	if l.copyOf != "" {
 		return p.copies()
 	}
-	random := rand.New(rand.NewPCG(1, uint64(seed)))
+	random := rand.New(rand.NewPCG(1, p.seed))
 	count := max(l.last-l.first+1, l.count)
 	inherited := l.meta
 	defer func() { l.meta = inherited }()

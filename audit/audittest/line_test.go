@@ -156,6 +156,8 @@ func TestDifferences(t *testing.T) {
 		{"words", "# may iso-drift check *\n# want-words iso-drift went up", 0},
 		{"other words", "# may iso-drift check *\n# want-words iso-drift went down", 1},
 		{"sequence", "# may iso-drift check *\n# want-sequence focus|bracket a/BX1_0001-0009 tripod", 0},
+		{"sequences", "# may iso-drift check *\n# want-sequences 1", 0},
+		{"more sequences", "# may iso-drift check *\n# want-sequences 2", 1},
 		{"other kind", "# may iso-drift check *\n# want-sequence focus|series a/BX1_0001-0009", 1},
 		{"other support", "# may iso-drift check *\n# want-sequence bracket a/BX1_0001-0009 handheld", 1},
 		{"other ends", "# may iso-drift check *\n# want-sequence bracket a/BX1_0001-0008", 1},

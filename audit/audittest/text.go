@@ -73,6 +73,7 @@
 //	# at-most RULE N                    findings of the rule in the whole audit
 //	# want-words RULE TEXT              in a finding of the rule
 //	# want-sequence KIND FIRST-LAST SUPPORT    kinds joined by |; the support may be left out
+//	# want-sequences N                  in the whole audit
 //	# accept RULE FRAME REASON          declared as meant, by the sequence's first frame
 //	# open REASON                       the program is known to differ, and why
 package audittest
@@ -107,6 +108,7 @@ type Text struct {
 	AtMost    map[string]int
 	Words     []Words
 	Sequences []WantSequence
+	Count     int // of sequences; 0 where the text does not say
 	// Open says why the program is known to differ; empty where it must not.
 	Open string
 }
@@ -130,13 +132,7 @@ func Read(r io.Reader) (*Text, error) {
 	p := parser{text: &Text{}, line: newLine()}
 	s := bufio.NewScanner(r)
 	for n := 1; s.Scan(); n++ {
-		// A mark of what is open comes and goes: it must not change what is drawn
-		// by the number of the line.
-		seed := n
-		if p.text.Open != "" {
-			seed--
-		}
-		if err := p.read(strings.TrimSpace(s.Text()), seed); err != nil {
+		if err := p.read(strings.TrimSpace(s.Text())); err != nil {
 			return nil, fmt.Errorf("line %d: %w", n, err)
 		}
 	}
@@ -155,9 +151,12 @@ type parser struct {
 	line    line
 	last    time.Time     // of the last frame, before the clock's resolution cuts it
 	exposed time.Duration // of the last frame
+	// seed of what is drawn in a line: the number of lines of frames so far, so
+	// that no comment and no directive changes it.
+	seed uint64
 }
 
-func (p *parser) read(text string, seed int) error {
+func (p *parser) read(text string) error {
 	switch {
 	case text == "" || strings.HasPrefix(text, "##"):
 		return nil
@@ -190,7 +189,8 @@ func (p *parser) read(text string, seed int) error {
 			return fmt.Errorf("%s: %w", word, err)
 		}
 	}
-	return p.frames(seed)
+	p.seed++
+	return p.frames()
 }
 
 func (p *parser) directive(words []string) error {
@@ -267,6 +267,8 @@ func (p *parser) wanted(name string, args []string) (known bool, err error) {
 		err = addWant(&p.text.May, args)
 	case name == "never" && len(args) == 1:
 		p.text.Never = append(p.text.Never, args[0])
+	case name == "want-sequences" && len(args) == 1:
+		p.text.Count, err = strconv.Atoi(args[0])
 	case name == "at-most" && len(args) == 2:
 		if p.text.AtMost == nil {
 			p.text.AtMost = map[string]int{}

@@ -179,6 +179,9 @@ func (t *Text) Differences(result *audit.Result) []string {
 			differ("judged, but should not be: %s: %s", n.Rule, n.Reason)
 		}
 	}
+	if t.Count > 0 && len(sequences) != t.Count {
+		differ("%d sequences, want %d", len(sequences), t.Count)
+	}
 	for _, w := range t.Sequences {
 		if why := t.sequence(w, sequences); why != "" {
 			differ("%s", why)
