@@ -1,6 +1,7 @@
 package shoot
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -223,9 +224,16 @@ func (c *Collection) read(ctx context.Context, list []found, read func(ctx conte
 	notPicture := make([]bool, len(list))
 	var next, done atomic.Int64
 	var mu sync.Mutex
+	tell := func(done int) {
+		mu.Lock()
+		defer mu.Unlock()
+		progress(done, len(list))
+	}
+	failed := make([]error, readers())
 	var wg sync.WaitGroup
-	for range readers() {
+	for worker := range failed {
 		wg.Go(func() {
+			defer exifread.Recovered(&failed[worker])
 			for ctx.Err() == nil {
 				i := int(next.Add(1)) - 1
 				if i >= len(list) {
@@ -235,15 +243,13 @@ func (c *Collection) read(ctx context.Context, list []found, read func(ctx conte
 				notPicture[i] = files[i] == nil
 				n := int(done.Add(1))
 				if progress != nil {
-					mu.Lock()
-					progress(n, len(list))
-					mu.Unlock()
+					tell(n)
 				}
 			}
 		})
 	}
 	wg.Wait()
-	if err := ctx.Err(); err != nil {
+	if err := cmp.Or(ctx.Err(), errors.Join(failed...)); err != nil {
 		return err
 	}
 	for i, f := range files {

@@ -272,3 +272,13 @@ func TestCollectSurvivesReader(t *testing.T) {
 		}
 	}
 }
+
+// TestCollectSurvivesProgress holds that what fails beside the files is an error and
+// does not end the program.
+func TestCollectSurvivesProgress(t *testing.T) {
+	folder := tree(t, map[string]string{"BX1_0001.JPG": jpeg, "BX1_0002.JPG": jpeg})
+	_, err := shoot.Collect(t.Context(), []string{folder}, func(int, int) { panic("no terminal") })
+	if failed, ok := errors.AsType[*exifread.PanicError](err); !ok || failed.Cause != "no terminal" {
+		t.Errorf("error %v", err)
+	}
+}

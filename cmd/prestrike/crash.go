@@ -2,6 +2,7 @@ package main
 
 import (
 	"os"
+	"runtime/debug"
 
 	"prestrike/exifread"
 )
@@ -9,8 +10,13 @@ import (
 // What fails at one file, one sequence or one rule is told with that. A fault anywhere
 // else ends the program, and here it gets a sentence and the status of what could not
 // be audited: the language's own status of a crash, 2, means that something must be
-// shot again. Out of reach is what the language ends the program for without asking,
-// such as memory that is used up or two goroutines that write one map.
+// shot again.
+
+// crashesAreSignals has what cannot be recovered, such as memory that is used up, two
+// goroutines that write one map at once, or a panic in a goroutine of a library, end
+// the program by a signal, SIGABRT, in place of status 2. No sentence can be had then,
+// and all goroutines are listed.
+func crashesAreSignals() { debug.SetTraceback("crash") }
 
 // crashed says that the program failed at the value of a panic. It is called by the
 // function that recovered it.
@@ -19,8 +25,8 @@ func (c *console) crashed(v any) int {
 	return statusNotAudited
 }
 
-// guard is deferred by every goroutine of the program, as a panic in any of them ends
-// it whatever main does.
+// guard is deferred by goroutines, as a panic in any of them ends the program whatever
+// main does.
 func (c *console) guard() {
 	if v := recover(); v != nil {
 		c.failed(v)

@@ -2,8 +2,12 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"io"
+	"os"
+	"os/exec"
 	"strings"
+	"sync"
 	"testing"
 )
 
@@ -35,5 +39,34 @@ func TestCrashIsNoVerdict(t *testing.T) {
 	}()
 	if got := <-ended; got != statusNotAudited || !strings.Contains(said.String(), "assignment to entry in nil map at crash_test.go:") {
 		t.Errorf("status %d, said %q", got, said.String())
+	}
+}
+
+// TestCrashStatus holds that what nothing recovers ends a process with none of the
+// statuses that mean something.
+func TestCrashStatus(t *testing.T) {
+	const how = "PRESTRIKE_TEST_CRASH"
+	switch os.Getenv(how) {
+	case "goroutine":
+		crashesAreSignals()
+		go func() { panic("in a goroutine") }()
+		select {}
+	case "runtime":
+		crashesAreSignals()
+		lock := new(sync.Mutex)
+		lock.Unlock() // fatal, and no panic
+	}
+	for _, way := range []string{"goroutine", "runtime"} {
+		cmd := exec.Command(os.Args[0], "-test.run=^TestCrashStatus$")
+		cmd.Dir = t.TempDir() // where the system may leave its memory
+		cmd.Env = append(os.Environ(), how+"="+way)
+		out, err := cmd.CombinedOutput()
+		exit, ok := errors.AsType[*exec.ExitError](err)
+		if !ok {
+			t.Fatalf("%s: %v\n%s", way, err, out)
+		}
+		if code := exit.ExitCode(); code >= statusGood && code <= statusNotAudited {
+			t.Errorf("%s: status %d", way, code)
+		}
 	}
 }

@@ -27,6 +27,7 @@ func main() {
 		// garbage half as often saves time and costs a few MiB.
 		debug.SetGCPercent(200)
 	}
+	crashesAreSignals()
 	os.Exit(run(ctx, os.Args[1:], systemConsole()))
 }
 
