@@ -10,6 +10,7 @@ import (
 
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
+	"prestrike/watch"
 
 	"golang.org/x/term"
 )
@@ -27,6 +28,10 @@ type console struct {
 	// nothing is to be kept.
 	cacheFolder func() (string, error)
 	exit        func(int) // os.Exit where nil
+	// now is the clock that a watch takes quiet from; nil for the system's.
+	now func() time.Time
+	// taken, where not nil, is told of each event of a watch that was taken in.
+	taken func(watch.Event)
 }
 
 // systemConsole is the console that the program was started on.

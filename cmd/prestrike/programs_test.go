@@ -47,6 +47,14 @@ func findingProgram() {
 		}
 	case "hang":
 		call()
+	case "tell":
+		conn, err := net.Dial("tcp", os.Args[2])
+		if err == nil {
+			_, err = io.Copy(conn, os.Stdin)
+		}
+		if err != nil || conn.Close() != nil {
+			os.Exit(74)
+		}
 	case "read":
 		data, err := io.ReadAll(os.Stdin)
 		if err != nil || len(data) == 0 {

@@ -211,7 +211,7 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 		if !w.caught || now.Before(next) && !closeAll {
 			continue
 		}
-		events, err := w.live.Look(ctx, now, closeAll, false)
+		events, err := w.live.Look(ctx, w.now(), closeAll, false)
 		closeAll = false
 		next = now.Add(lookShare * time.Since(now))
 		if errors.Is(err, context.Canceled) {
@@ -232,12 +232,23 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 	}
 }
 
+// now is the time that frames come at, and that is quiet.
+func (w *watching) now() time.Time {
+	if w.c.now != nil {
+		return w.c.now()
+	}
+	return time.Now()
+}
+
 // take takes in one event of the folder.
 func (w *watching) take(ctx context.Context, e watch.Event) error {
+	if w.c.taken != nil {
+		defer w.c.taken(e)
+	}
 	switch e.Kind {
 	case watch.Found, watch.Arrived, watch.Changed:
 		rel, file := w.readers.take(e)
-		w.live.Put(rel, file, time.Now())
+		w.live.Put(rel, file, w.now())
 	case watch.Removed:
 		w.live.Remove(w.readers.forget(e.Path))
 	case watch.CaughtUp:
@@ -263,7 +274,7 @@ func (w *watching) take(ctx context.Context, e watch.Event) error {
 
 // start says where things stand.
 func (w *watching) start(ctx context.Context) error {
-	_, err := w.live.Look(ctx, time.Now(), false, true)
+	_, err := w.live.Look(ctx, w.now(), false, true)
 	if errors.Is(err, context.Canceled) {
 		return nil // the report at the end says where things stand
 	}
@@ -353,7 +364,7 @@ func (w *watching) showOpen() {
 	}
 	line := ""
 	if q := w.live.Open(); q != nil {
-		line = report.LiveLine(q, w.planned, w.live.Since(q, time.Now()), w.c.textWidth(false)-1)
+		line = report.LiveLine(q, w.planned, w.live.Since(q, w.now()), w.c.textWidth(false)-1)
 	}
 	fmt.Fprintf(w.c.err, "\r%s%s", line, strings.Repeat(" ", max(w.line-len(line), 0)))
 	w.line = len(line)

@@ -29,7 +29,7 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 	if w.pictures != nil {
 		w.opt.Measure = measureWith(w.c, json, w.pictures)
 	}
-	_, ruleErr := w.live.Look(ctx, time.Now(), true, true)
+	_, ruleErr := w.live.Look(ctx, w.now(), true, true)
 	if ruleErr != nil {
 		w.say("not everything was judged: %s", ruleErr)
 	}
@@ -89,7 +89,7 @@ func (w *watching) readAll(ctx context.Context) (lost bool) {
 		files = append(files, kept...)
 	}
 	c.Files = append(files, c.Files...)
-	w.live.SetAll(c, time.Now())
+	w.live.SetAll(c, w.now())
 	return false
 }
 

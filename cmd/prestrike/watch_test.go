@@ -4,38 +4,43 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
 	"prestrike/cmd/prestrike/internal/demo"
+	"prestrike/watch"
 
 	"github.com/google/go-cmp/cmp"
 )
 
 // A screen collects what a program writes while it runs.
 type screen struct {
-	mu   sync.Mutex
+	run  *watchRun
 	text bytes.Buffer
 }
 
 func (s *screen) Write(p []byte) (int, error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	s.run.mu.Lock()
+	defer s.run.mu.Unlock()
+	defer s.run.news.Broadcast()
 	return s.text.Write(p)
 }
 
 func (s *screen) String() string {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	s.run.mu.Lock()
+	defer s.run.mu.Unlock()
 	return s.text.String()
 }
 
-// A watchRun is a watch that runs in a test.
+// A watchRun is a watch that runs in a test. Its clock stands still, so that
+// sequences close on Enter alone.
 type watchRun struct {
 	t        *testing.T
 	card     string // a finished session to take frames from
@@ -44,13 +49,23 @@ type watchRun struct {
 	typed    *io.PipeWriter
 	stop     context.CancelFunc
 	status   chan int
+
+	mu    sync.Mutex
+	news  sync.Cond // something was written, or a file taken in, or time is up
+	late  bool
+	taken map[string]watch.Event
 }
 
 // startWatch watches a new folder; args come behind it.
 func startWatch(t *testing.T, prepare func(*watchRun), args ...string) *watchRun {
 	t.Helper()
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
-	w := &watchRun{t: t, card: filepath.Join(t.TempDir(), "card"), in: filepath.Join(t.TempDir(), "in"), status: make(chan int, 1)}
+	w := &watchRun{
+		t: t, card: filepath.Join(t.TempDir(), "card"), in: filepath.Join(t.TempDir(), "in"),
+		status: make(chan int, 1), taken: map[string]watch.Event{},
+	}
+	w.news.L = &w.mu
+	w.out.run, w.err.run = w, w
 	if _, err := demo.Small().Write(t.Context(), w.card, nil); err != nil {
 		t.Fatal(err)
 	}
@@ -64,9 +79,16 @@ func startWatch(t *testing.T, prepare func(*watchRun), args ...string) *watchRun
 	w.typed = typed
 	ctx, stop := context.WithCancel(t.Context())
 	w.stop = stop
-	go func() {
-		w.status <- run(ctx, append([]string{"watch", w.in, "--settle", "50ms"}, args...), &console{in: keys, out: &w.out, err: &w.err})
-	}()
+	c := &console{in: keys, out: &w.out, err: &w.err}
+	still := time.Now()
+	c.now = func() time.Time { return still }
+	c.taken = func(e watch.Event) {
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		defer w.news.Broadcast()
+		w.taken[e.Path] = e
+	}
+	go func() { w.status <- run(ctx, append([]string{"watch", w.in, "--settle", "50ms"}, args...), c) }()
 	t.Cleanup(func() { typed.Close(); stop() })
 	return w
 }
@@ -75,21 +97,41 @@ func (w *watchRun) frame(n string) string {
 	return filepath.Join("DCIM", "100BXCAM", "BX1_"+n+".JPG")
 }
 
-// feed copies frames of the card into the watched folder.
+// content is that of a frame of the card.
+func (w *watchRun) content(n string) []byte {
+	w.t.Helper()
+	data, err := os.ReadFile(filepath.Join(w.card, w.frame(n)))
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	return data
+}
+
+// feed copies frames of the card into the watched folder, and waits until they
+// are taken in.
 func (w *watchRun) feed(numbers ...string) {
 	w.t.Helper()
 	for _, n := range numbers {
-		data, err := os.ReadFile(filepath.Join(w.card, w.frame(n)))
-		if err != nil {
-			w.t.Fatal(err)
-		}
-		w.write(n, data)
+		w.put(w.frame(n), w.content(n))
+	}
+	for _, n := range numbers {
+		w.takes(w.frame(n), len(w.content(n)))
 	}
 }
 
-func (w *watchRun) write(n string, data []byte) {
+// put makes a file appear in the watched folder as a whole.
+func (w *watchRun) put(name string, data []byte) {
 	w.t.Helper()
-	name := filepath.Join(w.in, w.frame(n))
+	w.write(name+".part", data)
+	name = filepath.Join(w.in, name)
+	if err := os.Rename(name+".part", name); err != nil {
+		w.t.Fatal(err)
+	}
+}
+
+func (w *watchRun) write(name string, data []byte) {
+	w.t.Helper()
+	name = filepath.Join(w.in, name)
 	if err := os.MkdirAll(filepath.Dir(name), 0o777); err != nil {
 		w.t.Fatal(err)
 	}
@@ -98,46 +140,56 @@ func (w *watchRun) write(n string, data []byte) {
 	}
 }
 
+// takes waits until a file of that size is taken in.
+func (w *watchRun) takes(name string, size int) {
+	w.t.Helper()
+	path := filepath.Join(w.in, name)
+	w.await(name+" was not taken in", func() bool { return w.taken[path].Size == int64(size) && w.taken[path].Err == nil })
+}
+
 // wait waits until something is shown.
 func (w *watchRun) wait(s *screen, text string) {
 	w.t.Helper()
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
-		if strings.Contains(s.String(), text) {
-			return
-		}
-	}
-	w.t.Fatalf("%q was not shown; shown was\n%s\nand remarked\n%s", text, w.out.String(), w.err.String())
+	w.await(fmt.Sprintf("%q was not shown", text), func() bool { return strings.Contains(s.text.String(), text) })
 }
 
-// enter presses Enter until something is shown, as the frames fed last may
-// still be resting.
+// await waits until something holds. It asks again with all that is shown or
+// taken in, and watches no clock but that of the whole test.
+func (w *watchRun) await(not string, ok func() bool) {
+	w.t.Helper()
+	if end, limited := w.t.Deadline(); limited {
+		timer := time.AfterFunc(time.Until(end)-10*time.Second, func() {
+			w.mu.Lock()
+			defer w.mu.Unlock()
+			w.late = true
+			w.news.Broadcast()
+		})
+		defer timer.Stop()
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for !ok() {
+		if w.late {
+			w.t.Fatalf("%s; shown was\n%s\nand remarked\n%s", not, w.out.text.String(), w.err.text.String())
+		}
+		w.news.Wait()
+	}
+}
+
+// enter presses Enter and waits until something is shown.
 func (w *watchRun) enter(text string) {
 	w.t.Helper()
-	for range 100 {
-		if _, err := io.WriteString(w.typed, "\n"); err != nil {
-			w.t.Fatal(err)
-		}
-		for range 10 {
-			if strings.Contains(w.out.String(), text) {
-				return
-			}
-			time.Sleep(20 * time.Millisecond)
-		}
+	if _, err := io.WriteString(w.typed, "\n"); err != nil {
+		w.t.Fatal(err)
 	}
-	w.t.Fatalf("%q was not shown after Enter; shown was\n%s", text, w.out.String())
+	w.wait(&w.out, text)
 }
 
 // end presses Ctrl-C and returns the exit status.
 func (w *watchRun) end() int {
 	w.t.Helper()
 	w.stop()
-	select {
-	case s := <-w.status:
-		return s
-	case <-time.After(20 * time.Second):
-		w.t.Fatal("the watch did not end")
-		return -1
-	}
+	return <-w.status
 }
 
 var good = []string{"0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009", "0010", "0011"}
@@ -169,18 +221,18 @@ func TestWatchTellsMissingFramesAndTheRetake(t *testing.T) {
 }
 
 func TestWatchDoesNotTakeAGrowingFileForTorn(t *testing.T) {
-	w := startWatch(t, nil)
+	// A file that reads badly is handed out after 16 s of rest: more than any
+	// pause between its parts.
+	w := startWatch(t, nil, "--settle", "2s")
 	w.wait(&w.out, "holds no frames yet")
 	w.feed(good[:9]...)
-	data, err := os.ReadFile(filepath.Join(w.card, w.frame("0011")))
-	if err != nil {
-		t.Fatal(err)
-	}
+	name, data := w.frame("0011"), w.content("0011")
 	for n := len(data) / 4; n < len(data); n += len(data) / 4 {
-		w.write("0011", data[:n])
+		w.write(name, data[:n])
 		time.Sleep(150 * time.Millisecond)
 	}
-	w.write("0011", data)
+	w.write(name, data)
+	w.takes(name, len(data))
 	w.enter("frames 0002 to 0011 (10)")
 	if status := w.end(); status != statusGood || strings.Contains(w.out.String(), "torn-file") {
 		t.Errorf("status %d, shown\n%s", status, w.out.String())
@@ -191,14 +243,11 @@ func TestWatchTellsATornFileAndTakesItBack(t *testing.T) {
 	w := startWatch(t, nil)
 	w.wait(&w.out, "holds no frames yet")
 	w.feed(good[:9]...)
-	data, err := os.ReadFile(filepath.Join(w.card, w.frame("0011")))
-	if err != nil {
-		t.Fatal(err)
-	}
-	w.write("0011", data[:len(data)-100])
+	name, data := w.frame("0011"), w.content("0011")
+	w.put(name, data[:len(data)-100])
 	w.wait(&w.out, "[torn-file]")
 	w.enter("(closed as you asked)")
-	w.write("0011", data)
+	w.put(name, data)
 	w.wait(&w.out, "is now: good")
 	if status := w.end(); status != statusGood {
 		t.Errorf("status %d, want %d", status, statusGood)
@@ -230,20 +279,11 @@ func TestWatchTellsTwoBodiesApart(t *testing.T) {
 	w := startWatch(t, nil)
 	w.wait(&w.out, "holds no frames yet")
 	for _, n := range good {
-		w.feed(n)
 		// The same frame of another body, in another folder.
-		data, err := os.ReadFile(filepath.Join(w.card, w.frame(n)))
-		if err != nil {
-			t.Fatal(err)
-		}
-		other := bytes.ReplaceAll(data, []byte("1003217"), []byte("1003218"))
-		name := filepath.Join(w.in, "second", w.frame(n))
-		if err := os.MkdirAll(filepath.Dir(name), 0o777); err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(name, other, 0o666); err != nil {
-			t.Fatal(err)
-		}
+		other := bytes.ReplaceAll(w.content(n), []byte("1003217"), []byte("1003218"))
+		w.put(filepath.Join("second", w.frame(n)), other)
+		w.feed(n)
+		w.takes(filepath.Join("second", w.frame(n)), len(other))
 	}
 	w.enter("good     1.1 focus 10:02, frames 0002 to 0011 (10)")
 	w.enter("good     1.2 focus 10:02, frames 0002 to 0011 (10)")
@@ -275,18 +315,17 @@ func TestWatchEndsAsTheReport(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for i, e := range entries {
-		w.feed(strings.TrimSuffix(strings.TrimPrefix(e.Name(), "BX1_"), ".JPG"))
-		if i%7 == 0 {
-			time.Sleep(20 * time.Millisecond)
-		}
+	var numbers []string
+	for _, e := range entries {
+		numbers = append(numbers, strings.TrimSuffix(strings.TrimPrefix(e.Name(), "BX1_"), ".JPG"))
+	}
+	for some := range slices.Chunk(numbers, 7) {
+		w.feed(some...)
 	}
 	if err := os.WriteFile(filepath.Join(w.in, "notes.txt"), []byte("front, back"), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	w.wait(&w.out, `"BX1_0088`[1:6])
 	w.enter(`BX1_0088.JPG`)
-	time.Sleep(300 * time.Millisecond)
 	status := w.end()
 
 	var want bytes.Buffer
@@ -315,47 +354,22 @@ func TestWatchOnceEndsWithTheFirstSequence(t *testing.T) {
 	w.wait(&w.out, "holds no frames yet")
 	w.feed("0013", "0014", "0015", "0016", "0019", "0020", "0021", "0022")
 	w.enter("missing-frame")
-	select {
-	case s := <-w.status:
-		if s != statusReshoot {
-			t.Errorf("status %d, want %d", s, statusReshoot)
-		}
-	case <-time.After(10 * time.Second):
-		t.Fatal("the watch goes on")
-	}
-}
-
-// The test itself is the program that is run for a finding.
-func TestMainForFinding(t *testing.T) {
-	to := os.Getenv("PRESTRIKE_TEST_FINDING")
-	if to == "" {
-		t.Skip("runs only as the program of another test")
-	}
-	data, err := io.ReadAll(os.Stdin)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(to, data, 0o666); err != nil {
-		t.Fatal(err)
+	if s := <-w.status; s != statusReshoot {
+		t.Errorf("status %d, want %d", s, statusReshoot)
 	}
 }
 
 func TestWatchRunsACommandForAFinding(t *testing.T) {
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	to := filepath.Join(t.TempDir(), "finding.json")
-	t.Setenv("PRESTRIKE_TEST_FINDING", to)
-	w := startWatch(t, nil, "--on-finding", self+" -test.run TestMainForFinding")
+	callee := newCallee(t)
+	w := startWatch(t, nil, "--on-finding", "findingprogram tell "+callee.at)
 	w.wait(&w.out, "holds no frames yet")
 	w.feed("0013", "0014", "0015", "0016", "0019", "0020", "0021", "0022")
 	w.enter("missing-frame")
-	w.end()
-	data, err := os.ReadFile(to)
+	data, err := io.ReadAll(<-callee.calls)
 	if err != nil {
 		t.Fatal(err)
 	}
+	w.end()
 	var got struct {
 		Findings []struct{ Rule, Severity string }
 	}
