@@ -63,10 +63,10 @@ var (
 )
 
 // findBags finds the bags in the folders, and reads their manifests.
-func (a *Answer) findBags(folders []*Folder) error {
+func (a *Answer) findBags(folders []*Folder) {
 	for _, f := range folders {
 		for _, file := range f.Files {
-			if path.Base(file.Path) != "bagit.txt" || file.Size > headBytes {
+			if path.Base(file.Path) != "bagit.txt" || file.Size > endBytes {
 				continue
 			}
 			text, err := f.text(file)
@@ -83,7 +83,6 @@ func (a *Answer) findBags(folders []*Folder) error {
 			a.Bags = append(a.Bags, b)
 		}
 	}
-	return nil
 }
 
 func (f *Folder) text(file *File) ([]byte, error) {
@@ -92,7 +91,7 @@ func (f *Folder) text(file *File) ([]byte, error) {
 		return nil, err
 	}
 	defer r.Close() // nothing was written that could get lost
-	return io.ReadAll(io.LimitReader(r, headBytes))
+	return io.ReadAll(io.LimitReader(r, endBytes))
 }
 
 func (b *Bag) fault(name, format string, args ...any) {
@@ -291,9 +290,7 @@ func CheckBags(ctx context.Context, dirs []string, opt *Options) (*Answer, error
 		return nil, err
 	}
 	a := &Answer{}
-	if err := a.findBags(folders); err != nil {
-		return nil, err
-	}
+	a.findBags(folders)
 	if len(a.Bags) == 0 {
 		return nil, ErrNoBag
 	}

@@ -105,10 +105,7 @@ func (a *Answer) run(ctx context.Context, dirs []*Folder, seen map[key]*Folder, 
 		now = time.Now()
 	}
 	log := openJournal(opt.Journal, folders, now)
-	if err := a.findBags(folders); err != nil {
-		log.close(true)
-		return err
-	}
+	a.findBags(folders)
 	candidates := make([][]*File, len(dirs))
 	for i, dir := range dirs {
 		c := &Copy{Folder: dir, used: map[*File]bool{}}

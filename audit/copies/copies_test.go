@@ -78,7 +78,7 @@ func said(a *Answer) []string {
 
 // picture is a file of some content, longer than what is read of its beginning.
 func picture(seed byte) string {
-	b := make([]byte, headBytes+5000)
+	b := make([]byte, endBytes+5000)
 	x := uint32(seed) + 1
 	for i := range b {
 		x = x*1664525 + 1013904223
@@ -106,12 +106,12 @@ func TestCompare(t *testing.T) {
 		{"missing", card, tree{"BX1_0001.JPG": one, "BX1_0003.JPG": three}, []string{"DCIM/100BX/BX1_0002.JPG is not there"}},
 		{
 			"a flipped bit", card,
-			tree{"BX1_0001.JPG": one, "BX1_0002.JPG": flip(two, headBytes+77), "BX1_0003.JPG": three},
+			tree{"BX1_0001.JPG": one, "BX1_0002.JPG": flip(two, endBytes+77), "BX1_0003.JPG": three},
 			[]string{"DCIM/100BX/BX1_0002.JPG has other bytes there, from byte 1048654 on (BX1_0002.JPG)"},
 		},
 		{
 			"a flipped bit in a renamed file", card,
-			tree{"1.jpg": one, "2.jpg": flip(two, headBytes+77), "3.jpg": three},
+			tree{"1.jpg": one, "2.jpg": flip(two, endBytes+77), "3.jpg": three},
 			[]string{"DCIM/100BX/BX1_0002.JPG has other bytes there, from byte 1048654 on (2.jpg)"},
 		},
 		{
@@ -120,13 +120,24 @@ func TestCompare(t *testing.T) {
 			[]string{"DCIM/100BX/BX1_0002.JPG has other bytes there, from byte 10 on (2.JPG)"},
 		},
 		{
+			"the only file, renamed and damaged",
+			tree{"a.mov": one},
+			tree{"x/b.mov": flip(one, endBytes+77)},
+			[]string{"a.mov has other bytes there, from byte 1048654 on (x/b.mov)"},
+		},
+		{
+			"another file of that size", card,
+			tree{"1.JPG": one, "2.JPG": picture(9), "3.JPG": three},
+			[]string{"DCIM/100BX/BX1_0002.JPG is not there"},
+		},
+		{
 			"cut", card,
 			tree{"BX1_0001.JPG": one, "BX1_0002.JPG": two[:700], "BX1_0003.JPG": three},
 			[]string{"DCIM/100BX/BX1_0002.JPG is cut there, after 700 of 1053576 bytes (BX1_0002.JPG)"},
 		},
 		{
 			"cut and renamed", card,
-			tree{"1.jpg": one, "2.jpg": two[:headBytes+1], "3.jpg": three},
+			tree{"1.jpg": one, "2.jpg": two[:endBytes+1], "3.jpg": three},
 			[]string{"DCIM/100BX/BX1_0002.JPG is cut there, after 1048577 of 1053576 bytes (2.jpg)"},
 		},
 		{

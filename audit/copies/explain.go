@@ -71,11 +71,11 @@ func (f Fault) Sentence() string {
 }
 
 const (
-	headBytes = 1 << 20
+	endBytes = 1 << 20
 	// Files beyond these are only said to be absent: reading them all again
 	// would take as long as the comparison.
 	explainedMost = 200
-	headsMost     = 1000
+	endsMost      = 1000
 )
 
 // explain finds what became of missing files: files of their names, or that
@@ -96,12 +96,11 @@ func (a *Answer) explain(ctx context.Context, c *Copy, missing []Fault) error {
 		}
 		name := strings.ToLower(path.Base(f.Path))
 		named[name] = append(named[name], f)
-		if folders[path.Dir(f.Path)] && len(near) < headsMost {
+		if (len(folders) == 0 || folders[path.Dir(f.Path)]) && len(near) < endsMost {
 			near = append(near, f)
 		}
 	}
-	heads := map[Sum][]*File{}
-	headed := false
+	var e ends
 	for i := range missing {
 		m := &missing[i]
 		if err := ctx.Err(); err != nil {
@@ -117,38 +116,51 @@ func (a *Answer) explain(ctx context.Context, c *Copy, missing []Fault) error {
 		switch {
 		case a.Card == nil && like != nil && like.Err != nil:
 			m.Problem, m.Like = Unreadable, like
-			continue
 		case a.Card == nil && like != nil:
 			m.Problem, m.Like, m.At = Differs, like, -1
-			continue
-		case a.Card == nil:
-			continue
 		case like != nil:
 			a.compare(ctx, c, m, like)
-			continue
-		}
-		if !headed {
-			headed = true
-			for _, f := range near {
-				if sum, ok := head(c.abs(f)); ok {
-					heads[sum] = append(heads[sum], f)
-				}
-			}
-		}
-		if sum, ok := head(a.Card.abs(m.File)); ok {
-			if like := nearest(m.File, heads[sum]); like != nil {
+		case a.Card != nil:
+			e.read(c, near)
+			if like := e.alike(a.Card.abs(m.File), m.File); like != nil {
 				a.compare(ctx, c, m, like)
-				continue
-			}
-		}
-		for _, f := range near { // damaged within its beginning
-			if f.Size == m.File.Size && path.Ext(f.Path) == path.Ext(m.File.Path) {
-				a.compare(ctx, c, m, f)
-				break
 			}
 		}
 	}
 	return ctx.Err()
+}
+
+// ends are the files of a copy by how they begin and end, so that one that was
+// renamed and is damaged is recognised. Size alone says nothing: many raw files
+// are of one size.
+type ends struct {
+	done         bool
+	heads, tails map[Sum][]*File
+}
+
+func (e *ends) read(c *Copy, files []*File) {
+	if e.done {
+		return
+	}
+	e.done = true
+	e.heads, e.tails = map[Sum][]*File{}, map[Sum][]*File{}
+	for _, f := range files {
+		if head, tail, ok := endSums(c.abs(f)); ok {
+			e.heads[head] = append(e.heads[head], f)
+			e.tails[tail] = append(e.tails[tail], f)
+		}
+	}
+}
+
+func (e *ends) alike(name string, f *File) *File {
+	head, tail, ok := endSums(name)
+	if !ok {
+		return nil
+	}
+	if like := nearest(f, e.heads[head]); like != nil {
+		return like
+	}
+	return nearest(f, e.tails[tail])
 }
 
 // nearest returns the file of the same size and path before others.
@@ -170,19 +182,25 @@ func nearest(f *File, among []*File) *File {
 	return best
 }
 
-// head returns the SHA-256 of the beginning of a file.
-func head(name string) (Sum, bool) {
+// endSums returns the SHA-256 of the first and of the last bytes of a file.
+func endSums(name string) (first, last Sum, ok bool) {
 	f, err := openFile(name)
 	if err != nil {
-		return Sum{}, false
+		return first, last, false
 	}
 	defer f.Close() // nothing was written that could get lost
-	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
-		return Sum{}, false
+	info, err := f.Stat()
+	if err != nil || !info.Mode().IsRegular() || info.Size() == 0 {
+		return first, last, false
 	}
-	h := sha256.New()
-	n, err := io.CopyN(h, f, headBytes)
-	return Sum(h.Sum(nil)), n > 0 && (err == nil || errors.Is(err, io.EOF))
+	sum := func(at int64) Sum {
+		h := sha256.New()
+		_, e := io.Copy(h, io.NewSectionReader(f, at, endBytes))
+		err = errors.Join(err, e)
+		return Sum(h.Sum(nil))
+	}
+	first, last = sum(0), sum(max(0, info.Size()-endBytes))
+	return first, last, err == nil
 }
 
 // compare says how a file of the copy differs from the card's.

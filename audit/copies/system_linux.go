@@ -130,6 +130,9 @@ func diskOf(dir string) string {
 	return filepath.Base(at)
 }
 
+// mountEscapes are how mountinfo writes blanks and backslashes (proc(5)).
+var mountEscapes = strings.NewReplacer(`\040`, " ", `\011`, "\t", `\012`, "\n", `\134`, `\`)
+
 // mountSource returns what is mounted where the folder is: a line of mountinfo
 // has the place as its fifth field, and the source as the second after a dash
 // (proc(5)).
@@ -145,9 +148,9 @@ func mountSource(dir string) string {
 		if !ok || len(fields) < 5 || len(rest) < 2 {
 			continue
 		}
-		place := fields[4]
+		place := mountEscapes.Replace(fields[4])
 		if in := place == "/" || dir == place || strings.HasPrefix(dir, place+"/"); in && len(place) >= length {
-			source, length = rest[1], len(place)
+			source, length = mountEscapes.Replace(rest[1]), len(place)
 		}
 	}
 	return source
