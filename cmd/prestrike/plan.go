@@ -111,15 +111,9 @@ func runPlan(cmd *cobra.Command, c *console, f *planFlags) error {
 	if err != nil {
 		return planError(cmd, err)
 	}
-	if f.format == "json" {
-		return writePlanJSON(c, focusJSON(&task, plan, sensor))
-	}
-	var b bytes.Buffer
-	if err := focusTable(&b, &task, plan, sensor, !given("pupil") && !given("na"), c.textWidth(false)); err != nil {
-		return err
-	}
-	_, err = c.out.Write(b.Bytes())
-	return err
+	return writePlan(c, f.format, focusJSON(&task, plan, sensor), func(b *bytes.Buffer, width int) error {
+		return focusTable(b, &task, plan, sensor, !given("pupil") && !given("na"), width)
+	})
 }
 
 // planParameters are the flags that set the parameters of plans, where these go

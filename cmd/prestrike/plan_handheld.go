@@ -96,15 +96,9 @@ func runPlanHandheld(cmd *cobra.Command, c *console, f *planHandheldFlags) error
 	if err != nil {
 		return planError(cmd, err)
 	}
-	if f.format == "json" {
-		return writePlanJSON(c, handheldJSON(&task, p, sensor))
-	}
-	var b bytes.Buffer
-	if err := handheldTable(&b, &task, p, sensor, c.textWidth(false)); err != nil {
-		return err
-	}
-	_, err = c.out.Write(b.Bytes())
-	return err
+	return writePlan(c, f.format, handheldJSON(&task, p, sensor), func(b *bytes.Buffer, width int) error {
+		return handheldTable(b, &task, p, sensor, width)
+	})
 }
 
 func handheldJSON(t *optics.HandheldTask, p *optics.HandheldPlan, sensor foundSensor) jsonHandheld {

@@ -85,15 +85,9 @@ func runPlanInterval(cmd *cobra.Command, c *console, f *planIntervalFlags) error
 	if err != nil {
 		return planError(cmd, err)
 	}
-	if f.format == "json" {
-		return writePlanJSON(c, intervalJSON(&task, p))
-	}
-	var b bytes.Buffer
-	if err := intervalTable(&b, &task, p, c.textWidth(false)); err != nil {
-		return err
-	}
-	_, err = c.out.Write(b.Bytes())
-	return err
+	return writePlan(c, f.format, intervalJSON(&task, p), func(b *bytes.Buffer, width int) error {
+		return intervalTable(b, &task, p, width)
+	})
 }
 
 func intervalJSON(t *optics.IntervalTask, p *optics.IntervalPlan) jsonInterval {

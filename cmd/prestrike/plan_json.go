@@ -153,9 +153,14 @@ func focusJSON(t *optics.FocusTask, p *optics.FocusPlan, sensor foundSensor) jso
 	return out
 }
 
-func writePlanJSON(c *console, v any) error {
+// writePlan writes a plan in the form asked for.
+func writePlan(c *console, format string, json any, table func(b *bytes.Buffer, width int) error) error {
 	var b bytes.Buffer
-	if err := report.EncodeJSON(&b, v); err != nil {
+	write := func() error { return table(&b, c.textWidth(false)) }
+	if format == "json" {
+		write = func() error { return report.EncodeJSON(&b, json) }
+	}
+	if err := write(); err != nil {
 		return err
 	}
 	_, err := c.out.Write(b.Bytes())

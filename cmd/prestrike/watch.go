@@ -15,6 +15,8 @@ import (
 	"prestrike/audit/pictures"
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
+	"prestrike/cmd/prestrike/internal/values"
+	"prestrike/rules/optics"
 	"prestrike/watch"
 
 	"github.com/spf13/cobra"
@@ -54,8 +56,8 @@ type watchFlags struct {
 	alertFrom string
 	onFinding string
 	once      bool
-	poll      time.Duration
-	settle    time.Duration
+	poll      optics.Seconds
+	settle    optics.Seconds
 }
 
 func newWatch(c *console) *cobra.Command {
@@ -83,8 +85,8 @@ func newWatch(c *console) *cobra.Command {
 	addChoice(cmd, &f.alertFrom, "alert-from", "the severity from which to alert", "reshoot\tonly what must be shot again", "check\talso what needs a look")
 	cmd.Flags().StringVar(&f.onFinding, "on-finding", "", "run `COMMAND`, words split at blanks, for each finding, which it gets as JSON on its input")
 	cmd.Flags().BoolVar(&f.once, "once", false, "end when the first sequence closes, with its status")
-	cmd.Flags().DurationVar(&f.poll, "poll", 0, "list the folder every `TIME` instead of waiting for the system to tell")
-	cmd.Flags().DurationVar(&f.settle, "settle", watch.DefaultSettle, "how long a file must rest to be complete, a `TIME`")
+	values.Time.Var(cmd.Flags(), &f.poll, "poll", "list the folder every `TIME`, such as 5s, instead of waiting for the system to report")
+	values.Time.VarDefault(cmd.Flags(), &f.settle, "settle", optics.Seconds(watch.DefaultSettle.Seconds()), "how long a file must rest to be complete, a `TIME` such as 2s")
 	f.shoot.addTo(cmd)
 	cmd.Flags().BoolVar(&f.noColor, "no-color", false, "no colours, as with NO_COLOR set")
 	cmd.Flags().SortFlags = false
@@ -122,9 +124,7 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	if err != nil {
 		return err
 	}
-	if f.poll < 0 || f.settle <= 0 {
-		return &usageError{errors.New("--poll and --settle take a time above 0, such as 2s"), cmd.CommandPath()}
-	}
+	settle, poll := values.Duration(f.settle), values.Duration(f.poll)
 	alerts, err := newAlerter(c, f)
 	if err != nil {
 		return &usageError{err, cmd.CommandPath()}
@@ -132,11 +132,11 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	w := &watching{
 		c: c, f: f, folder: folder, opt: opt, live: audit.NewLive(opt), alerts: alerts, planned: opt.PlannedFrames,
 		pictures: measurePictures(c, true, false, []string{folder}, opt),
-		readers:  newReadCache(folder, f.settle),
+		readers:  newReadCache(folder, settle),
 		colour:   c.outTerminal && !c.plain && !f.noColor,
 	}
 	watcher, err := watch.New(folder, watch.Options{
-		Settle: f.settle, Poll: f.poll, Ready: w.readers.ready, Skip: shoot.PassedOver,
+		Settle: settle, Poll: poll, Ready: w.readers.ready, Skip: shoot.PassedOver,
 		Failed: c.failed,
 	})
 	if errors.Is(err, fs.ErrNotExist) {

@@ -37,27 +37,9 @@ func WalksWithFocus(frames []*shoot.Frame, s Setting[exifread.Rational], largest
 	if p := AutomaticProgram(frames); p != "" && p != AperturePriority {
 		return NoWalk
 	}
-	up, down := 0, 0
-	var prev exifread.Rational
-	for i, f := range frames {
-		n, ok := s.Read(f.Meta()).Get()
-		if !ok {
-			return NoWalk
-		}
-		change := 0.0
-		if i > 0 && n != prev {
-			change = s.Scale(n) - s.Scale(prev)
-		}
-		switch {
-		case change == 0:
-		case math.Abs(change) > largest:
-			return NoWalk
-		case change > 0:
-			up++
-		default:
-			down++
-		}
-		prev = n
+	up, down, ok := changes(frames, s, largest)
+	if !ok {
+		return NoWalk
 	}
 	if up > 0 && down > 0 || up+down == 0 {
 		return NoWalk
@@ -81,6 +63,33 @@ func WalksWithFocus(frames []*shoot.Frame, s Setting[exifread.Rational], largest
 		return WalkLikely
 	}
 	return WalkPossible
+}
+
+// changes counts how often a setting rises and falls from frame to frame; not ok
+// where a frame does not record it, or it moves by more than largest at once.
+func changes(frames []*shoot.Frame, s Setting[exifread.Rational], largest float64) (up, down int, ok bool) {
+	var prev exifread.Rational
+	for i, f := range frames {
+		n, ok := s.Read(f.Meta()).Get()
+		if !ok {
+			return 0, 0, false
+		}
+		change := 0.0
+		if i > 0 && n != prev {
+			change = s.Scale(n) - s.Scale(prev)
+		}
+		switch {
+		case change == 0:
+		case math.Abs(change) > largest:
+			return 0, 0, false
+		case change > 0:
+			up++
+		default:
+			down++
+		}
+		prev = n
+	}
+	return up, down, true
 }
 
 // isWideOpen reports whether the f-numbers of the farthest and the nearest

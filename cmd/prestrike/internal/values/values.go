@@ -164,6 +164,13 @@ func writeTime(t optics.Seconds) string {
 	return t.String()
 }
 
+// Duration returns a time as the standard library counts it: at most a year, and
+// above 0 where t is.
+func Duration(t optics.Seconds) time.Duration {
+	const year = 365 * 24 * 3600
+	return time.Duration(math.Ceil(float64(min(t, year)) * float64(time.Second)))
+}
+
 func readFNumber(s string) (float64, bool) {
 	s = strings.TrimPrefix(strings.TrimPrefix(strings.ToLower(s), "f"), "/")
 	return number(strings.TrimSpace(s))

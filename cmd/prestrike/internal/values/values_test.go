@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/spf13/pflag"
 )
@@ -87,6 +88,15 @@ func TestListsAndSizes(t *testing.T) {
 	}
 	if n, err := Count.Read("12"); n != 12 || err != nil {
 		t.Errorf("count 12: %v, %v", n, err)
+	}
+}
+
+func TestDuration(t *testing.T) {
+	for text, want := range map[string]time.Duration{"50ms": 50 * time.Millisecond, "2m30s": 150 * time.Second, "1000000h": 365 * 24 * time.Hour, "0.00000000001": 1} {
+		s, err := Time.Read(text)
+		if got := Duration(s); err != nil || got != want {
+			t.Errorf("%s: %v, %v; want %v", text, got, err, want)
+		}
 	}
 }
 
