@@ -20,25 +20,9 @@ func parseTime(s string) (Timestamp, timeState) {
 	if strings.Trim(s, "0: -/.T") == "" {
 		return Timestamp{}, timeUnknown
 	}
-	var part [6]int
-	rest := s
-	for i, digits := range [6]int{4, 2, 2, 2, 2, 2} {
-		if i > 0 {
-			trimmed := strings.TrimLeft(rest, ":-/. T")
-			if trimmed == rest || len(rest)-len(trimmed) > 2 {
-				return Timestamp{}, timeDamaged
-			}
-			rest = trimmed
-		}
-		n := 0
-		for n < digits && n < len(rest) && rest[n] >= '0' && rest[n] <= '9' {
-			part[i] = 10*part[i] + int(rest[n]-'0')
-			n++
-		}
-		if n == 0 || i == 0 && n < 4 {
-			return Timestamp{}, timeDamaged
-		}
-		rest = rest[n:]
+	part, rest, ok := clockNumbers(s)
+	if !ok {
+		return Timestamp{}, timeDamaged
 	}
 	year, month, day, hour, minute, second := part[0], part[1], part[2], part[3], part[4], part[5]
 	// Some clocks say 24:00:05 for the first seconds of the next day, and 60 is a leap second.
@@ -62,6 +46,31 @@ func parseTime(s string) (Timestamp, timeState) {
 	}
 	t.Offset = parseOffset(strings.TrimSpace(rest))
 	return t, timeKnown
+}
+
+// clockNumbers reads the six numbers of a date and a time, and returns what
+// stands behind them.
+func clockNumbers(s string) (part [6]int, rest string, ok bool) {
+	rest = s
+	for i, digits := range [6]int{4, 2, 2, 2, 2, 2} {
+		if i > 0 {
+			trimmed := strings.TrimLeft(rest, ":-/. T")
+			if trimmed == rest || len(rest)-len(trimmed) > 2 {
+				return part, rest, false
+			}
+			rest = trimmed
+		}
+		n := 0
+		for n < digits && n < len(rest) && rest[n] >= '0' && rest[n] <= '9' {
+			part[i] = 10*part[i] + int(rest[n]-'0')
+			n++
+		}
+		if n == 0 || i == 0 && n < 4 {
+			return part, rest, false
+		}
+		rest = rest[n:]
+	}
+	return part, rest, true
 }
 
 // addSubSeconds adds the decimals of a second. What is no digit is unknown.

@@ -61,82 +61,95 @@ func (s *scanner) previewBox(uuid box) {
 		int(binary.BigEndian.Uint16(h[14:])), int(binary.BigEndian.Uint16(h[16:])), "PRVW")
 }
 
+// samples is what a table of samples says.
+type samples struct {
+	width, height int
+	jpeg          bool   // the sample is a JPEG picture
+	count         uint32 // of samples
+	size          int64  // of the last sample
+	chunks        uint32
+	chunk         int64 // where the last chunk lies
+}
+
 // track reads where the samples of a trak box lie, and the size of a picture.
 func (s *scanner) track(trak box) {
-	var stbl box
-	b, ok := s.child(trak, "mdia")
-	if ok {
-		b, ok = s.child(b, "minf")
+	b, ok := trak, true
+	for _, kind := range []string{"mdia", "minf", "stbl"} {
+		if b, ok = s.child(b, kind); !ok {
+			return
+		}
 	}
-	if ok {
-		stbl, ok = s.child(b, "stbl")
-	}
-	if !ok {
+	t := s.samples(b)
+	if t.width == 0 || t.height == 0 || t.chunk == 0 || t.count == 0 {
 		return
 	}
-	var (
-		width, height int
-		jpeg          bool
-		size, chunk   int64 // of the last sample; where the last chunk lies
-		samples       uint32
-		chunks        uint32
-	)
+	// Where a chunk holds one sample, the last sample ends the track's data.
+	if t.chunks == t.count {
+		s.l.Checked = true
+		s.whole("image data", t.chunk, t.size)
+	}
+	if t.jpeg {
+		if t.count == 1 && t.chunks == 1 {
+			s.preview(t.chunk, t.size, t.width, t.height, "trak")
+		}
+		return
+	}
+	if w, h := uint32(t.width), uint32(t.height); uint64(w)*uint64(h) > uint64(s.l.Width)*uint64(s.l.Height) {
+		s.l.Width, s.l.Height = w, h
+	}
+}
+
+// samples reads a table of samples.
+func (s *scanner) samples(stbl box) samples {
+	var t samples
 	for b := range s.boxes(stbl.body, stbl.end, "stbl") {
 		switch b.kind {
 		case "stsd": // version and flags, count, the first sample entry
 			if h := s.peek(b.body, 8+36); h != nil && isPicture(string(h[12:16])) {
-				width, height = int(binary.BigEndian.Uint16(h[8+32:])), int(binary.BigEndian.Uint16(h[8+34:]))
-				jpeg = s.holdsJPEG(b)
+				t.width, t.height = int(binary.BigEndian.Uint16(h[8+32:])), int(binary.BigEndian.Uint16(h[8+34:]))
+				t.jpeg = s.holdsJPEG(b)
 			}
 		case "stsz": // version and flags, common size, count, sizes
 			h := s.peek(b.body, 12)
 			if h == nil {
 				continue
 			}
-			size, samples = int64(binary.BigEndian.Uint32(h[4:])), binary.BigEndian.Uint32(h[8:])
-			if size == 0 && samples > 0 {
-				if last := s.peek(b.body+12+4*int64(samples-1), 4); last != nil {
-					size = int64(binary.BigEndian.Uint32(last))
+			t.size, t.count = int64(binary.BigEndian.Uint32(h[4:])), binary.BigEndian.Uint32(h[8:])
+			if t.size == 0 && t.count > 0 {
+				if last := s.peek(b.body+12+4*int64(t.count-1), 4); last != nil {
+					t.size = int64(binary.BigEndian.Uint32(last))
 				}
 			}
 		case "stco", "co64": // version and flags, count, offsets
-			h := s.peek(b.body, 8)
-			if h == nil {
-				continue
-			}
-			chunks = binary.BigEndian.Uint32(h[4:])
-			if chunks == 0 {
-				continue
-			}
-			if b.kind == "stco" {
-				if h = s.peek(b.body+8+4*int64(chunks-1), 4); h != nil {
-					chunk = int64(binary.BigEndian.Uint32(h))
-				}
-			} else if h = s.peek(b.body+8+8*int64(chunks-1), 8); h != nil {
-				if v := binary.BigEndian.Uint64(h); v < 1<<62 {
-					chunk = int64(v)
-				} else {
-					s.problem("co64", b.body, "a sample is said to lie at an impossible place")
-				}
-			}
+			s.chunks(b, &t)
 		}
 	}
-	if width == 0 || height == 0 || chunk == 0 || samples == 0 {
+	return t
+}
+
+// chunks reads where the last chunk lies.
+func (s *scanner) chunks(b box, t *samples) {
+	h := s.peek(b.body, 8)
+	if h == nil {
 		return
 	}
-	// Where a chunk holds one sample, the last sample ends the track's data.
-	if chunks == samples {
-		s.l.Checked = true
-		s.whole("image data", chunk, size)
+	t.chunks = binary.BigEndian.Uint32(h[4:])
+	if t.chunks == 0 {
+		return
 	}
-	if jpeg {
-		if samples == 1 && chunks == 1 {
-			s.preview(chunk, size, width, height, "trak")
+	last := int64(t.chunks - 1)
+	if b.kind == "stco" {
+		if h = s.peek(b.body+8+4*last, 4); h != nil {
+			t.chunk = int64(binary.BigEndian.Uint32(h))
 		}
 		return
 	}
-	if w, h := uint32(width), uint32(height); uint64(w)*uint64(h) > uint64(s.l.Width)*uint64(s.l.Height) {
-		s.l.Width, s.l.Height = w, h
+	if h = s.peek(b.body+8+8*last, 8); h != nil {
+		if v := binary.BigEndian.Uint64(h); v < 1<<62 {
+			t.chunk = int64(v)
+		} else {
+			s.problem("co64", b.body, "a sample is said to lie at an impossible place")
+		}
 	}
 }
 

@@ -24,103 +24,131 @@ func Is(head []byte) bool {
 // Scan finds what a WebP file holds. The error is a *scan.Error where the
 // container is damaged beyond use, else that of the reader.
 func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
-	rd := scan.NewReader(r, size)
-	head, err := rd.Peek(0, int(min(size, 12)))
+	s := &scanner{r: scan.NewReader(r, size)}
+	head, err := s.r.Peek(0, int(min(size, 12)))
 	if err != nil && !errors.Is(err, scan.ErrPastEnd) {
 		return layout.Layout{}, err
 	}
 	if !Is(head) {
 		return layout.Layout{}, &scan.Error{What: "the file does not begin as a WebP picture"}
 	}
-	var l layout.Layout
-	problem := func(where string, off int64, format string, args ...any) {
-		if len(l.Problems) < 64 {
-			l.Problems = append(l.Problems, layout.Problem{Where: where, Offset: off, What: fmt.Sprintf(format, args...)})
-		}
-	}
-	l.Checked = true
 	riff := int64(binary.LittleEndian.Uint32(head[4:]))
-	end := min(8+riff, size)
-	var (
-		pictured bool // there is image data
-		canvas   bool // the size is that of the whole, in VP8X
-		exif     bool
-		budget   scan.Budget
-		at       = int64(12)
-	)
+	at, whole, err := s.chunks(min(8+riff, size))
+	switch {
+	case err != nil:
+		return layout.Layout{}, err
+	case !whole:
+		s.l.Checked = s.l.Torn != ""
+		return s.l, nil
+	}
+	s.l.Checked = true
+	// Some writers omit the padding of an odd last chunk, or count the header of
+	// the file in: fewer bytes than a chunk's own header hold no image data.
+	if s.l.Torn == "" && 8+riff > size && (at < size || 8+riff-size > 8) {
+		s.l.Torn = scan.Missing("content", 8, riff, size)
+	}
+	if !s.pictured && s.l.Torn == "" {
+		s.l.Torn = "the file holds no image data"
+	}
+	return s.l, nil
+}
+
+type scanner struct {
+	r        *scan.Reader
+	l        layout.Layout
+	pictured bool // there is image data
+	canvas   bool // the size is that of the whole, in VP8X
+	exif     bool
+}
+
+func (s *scanner) problem(where string, off int64, format string, args ...any) {
+	if len(s.l.Problems) < 64 {
+		s.l.Problems = append(s.l.Problems, layout.Problem{Where: where, Offset: off, What: fmt.Sprintf(format, args...)})
+	}
+}
+
+// chunks walks the chunks up to end. It returns where it came to, and whether
+// it did not stop before.
+func (s *scanner) chunks(end int64) (at int64, whole bool, err error) {
+	var budget scan.Budget
+	at = 12
 	for n := 0; end-at >= 8; n++ {
 		if !budget.Step() {
-			problem("RIFF", at, "more than %d chunks: the rest was not read", n)
-			l.Checked = l.Torn != ""
-			return l, nil
+			s.problem("RIFF", at, "more than %d chunks: the rest was not read", n)
+			return at, false, nil
 		}
-		peek := rd.Peek
+		peek := s.r.Peek
 		if n >= fewChunks {
-			peek = rd.PeekShort
+			peek = s.r.PeekShort
 		}
 		h, err := peek(at, 8)
-		if err != nil {
-			if !errors.Is(err, scan.ErrPastEnd) {
-				return layout.Layout{}, err
-			}
+		if errors.Is(err, scan.ErrPastEnd) {
 			break
+		}
+		if err != nil {
+			return at, false, err
 		}
 		kind, length, body := string(h[:4]), int64(binary.LittleEndian.Uint32(h[4:])), at+8
 		have := min(length, end-body)
 		// first is what a chunk begins with, at most 18 bytes.
 		first, err := peek(body, int(min(have, 18)))
 		if err != nil && !errors.Is(err, scan.ErrPastEnd) {
-			return layout.Layout{}, err
+			return at, false, err
 		}
-		switch kind {
-		case "VP8X": // flags, three bytes, width and height less one
-			if len(first) >= 10 {
-				canvas = true
-				l.Width, l.Height = 1+uint24(first[4:]), 1+uint24(first[7:])
+		if kind == "EXIF" {
+			s.exifChunk(body, length, have, first)
+		} else {
+			s.picture(kind, first)
+			if s.pictured && s.l.Torn == "" {
+				s.l.Torn = scan.Missing("image data", body, length, s.r.Size())
 			}
-		case "VP8 ": // RFC 6386 section 9.1: three bytes, start code, sizes with a scale in the top bits
-			pictured = true
-			if !canvas && len(first) >= 10 && string(first[3:6]) == "\x9d\x01\x2a" {
-				l.Width = uint32(binary.LittleEndian.Uint16(first[6:])) & 0x3FFF
-				l.Height = uint32(binary.LittleEndian.Uint16(first[8:])) & 0x3FFF
-			}
-		case "VP8L": // RFC 9649 section 3.4: signature, 14 bits each of width and height less one
-			pictured = true
-			if !canvas && len(first) >= 5 && first[0] == 0x2F {
-				v := binary.LittleEndian.Uint32(first[1:])
-				l.Width, l.Height = 1+v&0x3FFF, 1+v>>14&0x3FFF
-			}
-		case "ANMF":
-			pictured = true
-		case "EXIF":
-			if exif {
-				break // the first holds
-			}
-			skip := scan.TIFFStart(first)
-			if skip < 0 {
-				problem("EXIF chunk", body, "no Exif data where it should be")
-				break
-			}
-			if have < length {
-				problem("EXIF chunk", body, "%s", scan.Cut("Exif data", length-have, length))
-			}
-			exif = true
-			l.Blocks = append(l.Blocks, layout.Block{Offset: body + int64(skip), Length: have - int64(skip)})
-		}
-		if pictured && length > size-body && l.Torn == "" && kind != "EXIF" {
-			l.Torn = scan.Missing("image data", body, length, size)
 		}
 		at = body + length + length&1 // chunks begin at even places
 	}
-	// Some writers omit the padding of an odd last chunk, or count the header of
-	// the file in: fewer bytes than a chunk's own header hold no image data.
-	if l.Torn == "" && 8+riff > size && (at < size || 8+riff-size > 8) {
-		l.Torn = scan.Missing("content", 8, riff, size)
+	return at, true, nil
+}
+
+// picture takes from a chunk that begins with first what it says of the picture.
+func (s *scanner) picture(kind string, first []byte) {
+	switch kind {
+	case "VP8X": // flags, three bytes, width and height less one
+		if len(first) >= 10 {
+			s.canvas = true
+			s.l.Width, s.l.Height = 1+uint24(first[4:]), 1+uint24(first[7:])
+		}
+	case "VP8 ": // RFC 6386 section 9.1: three bytes, start code, sizes with a scale in the top bits
+		s.pictured = true
+		if !s.canvas && len(first) >= 10 && string(first[3:6]) == "\x9d\x01\x2a" {
+			s.l.Width = uint32(binary.LittleEndian.Uint16(first[6:])) & 0x3FFF
+			s.l.Height = uint32(binary.LittleEndian.Uint16(first[8:])) & 0x3FFF
+		}
+	case "VP8L": // RFC 9649 section 3.4: signature, 14 bits each of width and height less one
+		s.pictured = true
+		if !s.canvas && len(first) >= 5 && first[0] == 0x2F {
+			v := binary.LittleEndian.Uint32(first[1:])
+			s.l.Width, s.l.Height = 1+v&0x3FFF, 1+v>>14&0x3FFF
+		}
+	case "ANMF":
+		s.pictured = true
 	}
-	if !pictured && l.Torn == "" {
-		l.Torn = "the file holds no image data"
+}
+
+// exifChunk adds the block of an EXIF chunk of length bytes, of which have are
+// there. The first chunk holds.
+func (s *scanner) exifChunk(body, length, have int64, first []byte) {
+	if s.exif {
+		return
 	}
-	return l, nil
+	skip := scan.TIFFStart(first)
+	if skip < 0 {
+		s.problem("EXIF chunk", body, "no Exif data where it should be")
+		return
+	}
+	if have < length {
+		s.problem("EXIF chunk", body, "%s", scan.Cut("Exif data", length-have, length))
+	}
+	s.exif = true
+	s.l.Blocks = append(s.l.Blocks, layout.Block{Offset: body + int64(skip), Length: have - int64(skip)})
 }
 
 func uint24(b []byte) uint32 { return uint32(b[0]) | uint32(b[1])<<8 | uint32(b[2])<<16 }
