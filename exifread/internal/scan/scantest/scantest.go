@@ -66,6 +66,28 @@ func Check(t testing.TB, f Func, data []byte) (layout.Layout, error) {
 		t.Errorf("torn (%s) but not checked", l.Torn)
 	}
 	printable(t, l.Torn)
+	places(t, &l, data)
+	if len(l.Problems) > 64 {
+		t.Errorf("%d problems", len(l.Problems))
+	}
+	for _, p := range l.Problems {
+		if p.Where == "" || p.What == "" {
+			t.Errorf("empty problem %+v", p)
+		}
+		printable(t, p.Where)
+		printable(t, p.What)
+	}
+	again, err2 := f(bytes.NewReader(data), size)
+	if !reflect.DeepEqual(l, again) || (err == nil) != (err2 == nil) {
+		t.Errorf("a second scan differs: %+v, %v and %+v, %v", l, err, again, err2)
+	}
+	return l, err
+}
+
+// places fails the test where a block or a preview is none, or not in the data.
+func places(t testing.TB, l *layout.Layout, data []byte) {
+	t.Helper()
+	size := int64(len(data))
 	for _, b := range l.Blocks {
 		d := b.Data
 		if d == nil {
@@ -84,21 +106,6 @@ func Check(t testing.TB, f Func, data []byte) (layout.Layout, error) {
 			t.Errorf("preview %+v is not in a file of %d bytes", p, size)
 		}
 	}
-	if len(l.Problems) > 64 {
-		t.Errorf("%d problems", len(l.Problems))
-	}
-	for _, p := range l.Problems {
-		if p.Where == "" || p.What == "" {
-			t.Errorf("empty problem %+v", p)
-		}
-		printable(t, p.Where)
-		printable(t, p.What)
-	}
-	again, err2 := f(bytes.NewReader(data), size)
-	if !reflect.DeepEqual(l, again) || (err == nil) != (err2 == nil) {
-		t.Errorf("a second scan differs: %+v, %v and %+v, %v", l, err, again, err2)
-	}
-	return l, err
 }
 
 // printable fails the test where a sentence holds more than printable ASCII:
