@@ -47,6 +47,9 @@ func Visible(s string) string {
 // textWidth returns the columns that s takes on a screen, whatever the locale.
 func textWidth(s string) int { return twwidth.WidthWithOptions(s, twwidth.Options{}) }
 
+// Columns returns the columns that visible text takes on a screen.
+func Columns(s string) int { return textWidth(s) }
+
 // wrap breaks visible text into lines of at most width columns, at blanks, and
 // within a word only where the word alone is wider. A percent sign stays with its
 // number.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"os"
@@ -20,9 +21,11 @@ import (
 type console struct {
 	in          io.Reader // what is typed; nil where nothing is
 	out, err    io.Writer
+	inTerminal  bool // what is typed comes from a terminal, which shows it
 	outTerminal bool // results go to a terminal
 	errTerminal bool // remarks go to a terminal
 	width       int  // columns of the terminal that results go to; 0 where there is none
+	errWidth    int  // columns of the one that remarks go to
 	plain       bool // no colours, by NO_COLOR or TERM
 	// cacheFolder names the user's folder for what may be lost; nil where
 	// nothing is to be kept.
@@ -32,12 +35,16 @@ type console struct {
 	now func() time.Time
 	// taken, where not nil, is told of each event of a watch that was taken in.
 	taken func(watch.Event)
+
+	mu    sync.Mutex
+	shown int // columns of the line that is shown for now
 }
 
 // systemConsole is the console that the program was started on.
 func systemConsole() *console {
 	c := &console{
 		in: os.Stdin, out: os.Stdout, err: os.Stderr,
+		inTerminal:  term.IsTerminal(int(os.Stdin.Fd())),
 		outTerminal: term.IsTerminal(int(os.Stdout.Fd())),
 		errTerminal: term.IsTerminal(int(os.Stderr.Fd())),
 		// https://no-color.org: set and not empty, whatever the value.
@@ -47,6 +54,11 @@ func systemConsole() *console {
 	if c.outTerminal {
 		if width, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil {
 			c.width = width
+		}
+	}
+	if c.errTerminal {
+		if width, _, err := term.GetSize(int(os.Stderr.Fd())); err == nil {
+			c.errWidth = width
 		}
 	}
 	return c
@@ -61,10 +73,72 @@ func (c *console) textWidth(toFile bool) int {
 	return min(c.width, report.DefaultWidth)
 }
 
-// remark writes a line to standard error. Whatever stands in it is shown
-// escaped, as it may hold names of files.
+// errColumns is how many columns a remark fills.
+func (c *console) errColumns() int {
+	if c.errWidth <= 0 {
+		return report.DefaultWidth
+	}
+	return min(c.errWidth, report.DefaultWidth)
+}
+
+// remark writes to standard error, on a terminal wrapped to its width. Whatever
+// stands in it is shown escaped, as it may hold names of files.
 func (c *console) remark(format string, args ...any) {
-	fmt.Fprintf(c.err, "prestrike: %s\n", report.Visible(fmt.Sprintf(format, args...)))
+	text := report.Visible(fmt.Sprintf(format, args...))
+	b := bytes.NewBufferString("prestrike: " + text + "\n")
+	if c.errTerminal && c.errWidth > 0 {
+		b.Reset()
+		report.Paragraph(b, "prestrike: ", len("prestrike: "), text, c.errColumns())
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.wipe()
+	_, _ = c.err.Write(b.Bytes()) // there is nowhere to say that it failed
+}
+
+// print writes a part of the result.
+func (c *console) print(text []byte) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.wipe()
+	_, err := c.out.Write(text)
+	return err
+}
+
+// showLine shows one line on the terminal of the remarks, in place of the one
+// that was shown before. Whatever else is written wipes it.
+func (c *console) showLine(line string) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	width := report.Columns(line)
+	fmt.Fprintf(c.err, "\r%s%s", line, strings.Repeat(" ", max(c.shown-width, 0)))
+	c.shown = width
+}
+
+// endLine wipes the line that is shown.
+func (c *console) endLine() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.wipe()
+}
+
+// wipe is endLine where c is locked.
+func (c *console) wipe() {
+	if c.shown > 0 {
+		fmt.Fprintf(c.err, "\r%s\r", strings.Repeat(" ", c.shown))
+		c.shown = 0
+	}
+}
+
+// entered is for Enter on a terminal, which has moved on to the next line: the
+// line that was shown would be left standing above as it was.
+func (c *console) entered() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.shown > 0 && c.inTerminal && c.errTerminal && !c.plain {
+		fmt.Fprint(c.err, "\x1b[A\x1b[2K\r") // ECMA-48: cursor up, erase in line
+		c.shown = 0
+	}
 }
 
 // progressEvery keeps a slow terminal from slowing the work.
@@ -73,7 +147,7 @@ const progressEvery = 100 * time.Millisecond
 // A progress is one line on a terminal that is written over as work goes on.
 // It may be told from several goroutines.
 type progress struct {
-	w    io.Writer // nil where nothing is to be shown
+	c    *console // nil where nothing is to be shown
 	verb string
 	now  func() time.Time
 	// tellLeft has the time left told, once a few seconds have shown the pace.
@@ -82,15 +156,14 @@ type progress struct {
 
 	mu    sync.Mutex
 	shown time.Time // when the line was last written
-	last  int       // its length
 }
 
 // newProgress begins the line at once, so that something is seen from the start.
 func (c *console) newProgress(quiet bool, verb, start string) *progress {
 	p := &progress{verb: verb, now: time.Now, began: time.Now()}
 	if c.errTerminal && !quiet {
-		p.w = c.err
-		p.write(start)
+		p.c = c
+		c.showLine(start)
 	}
 	return p
 }
@@ -106,14 +179,14 @@ func (p *progress) tellBytes(done, total int64) {
 }
 
 func (p *progress) show(done, total float64, text func() string) {
-	if p.w == nil {
-		return
-	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	if p.c == nil {
+		return
+	}
 	if now := p.now(); now.Sub(p.shown) >= progressEvery {
 		p.shown = now
-		p.write(p.verb + " " + text() + p.left(now, done, total))
+		p.c.showLine(p.verb + " " + text() + p.left(now, done, total))
 	}
 }
 
@@ -132,17 +205,10 @@ func (p *progress) left(now time.Time, done, total float64) string {
 
 // end wipes the line.
 func (p *progress) end() {
-	if p.w == nil {
-		return
-	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.write("")
-	fmt.Fprint(p.w, "\r")
-	p.w = nil
-}
-
-func (p *progress) write(line string) {
-	fmt.Fprintf(p.w, "\r%s%s", line, strings.Repeat(" ", max(p.last-len(line), 0)))
-	p.last = len(line)
+	if p.c != nil {
+		p.c.endLine()
+		p.c = nil
+	}
 }

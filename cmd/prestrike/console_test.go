@@ -244,3 +244,67 @@ func TestCommittedSession(t *testing.T) {
 		t.Error("testdata/ammonite is not what the demonstration writes: run UPDATE=1 go test ./cmd/prestrike")
 	}
 }
+
+// TestLineIsNotWrittenOver holds that whatever is written while a line is shown
+// wipes it, and that remarks are wrapped to a terminal.
+func TestLineIsNotWrittenOver(t *testing.T) {
+	var screen bytes.Buffer
+	c := &console{out: &screen, err: &screen, errTerminal: true, errWidth: 40}
+	p := c.newProgress(false, "reading", "looking for frames")
+	c.remark("one file of the card cannot be read: copy it again with another reader")
+	if err := c.print([]byte("good\n")); err != nil {
+		t.Fatal(err)
+	}
+	p.end()
+	blank := "\r" + strings.Repeat(" ", len("looking for frames")) + "\r"
+	want := "\rlooking for frames" + blank +
+		"prestrike: one file of the card cannot\n           be read: copy it again with\n           another reader\ngood\n"
+	if got := screen.String(); got != want {
+		t.Errorf("the screen got\n%q, want\n%q", got, want)
+	}
+
+	screen.Reset()
+	c = &console{err: &screen}
+	c.remark("one file of the card cannot be read: copy it again with another reader")
+	if got := screen.String(); strings.Count(got, "\n") != 1 {
+		t.Errorf("a pipe got %q, want one line", got)
+	}
+}
+
+// TestEnterLeavesNoLineBehind holds that the line shown goes when Enter moves on
+// to the next, where the terminal understands how.
+func TestEnterLeavesNoLineBehind(t *testing.T) {
+	const up = "\x1b[A\x1b[2K\r"
+	for _, test := range []struct {
+		name      string
+		in, plain bool
+		line      string
+		want      string
+	}{
+		{"a terminal", true, false, "1.1 focus: 9 frames", up},
+		{"nothing shown", true, false, "", ""},
+		{"typed by a program", false, false, "1.1 focus: 9 frames", ""},
+		{"a dumb terminal", true, true, "1.1 focus: 9 frames", ""},
+	} {
+		var screen bytes.Buffer
+		c := &console{err: &screen, errTerminal: true, inTerminal: test.in, plain: test.plain}
+		c.showLine(test.line)
+		screen.Reset()
+		c.entered()
+		if got := screen.String(); got != test.want {
+			t.Errorf("%s: %q, want %q", test.name, got, test.want)
+		}
+	}
+}
+
+// TestLineKeepsToColumns holds that a line in wide letters is wiped whole.
+func TestLineKeepsToColumns(t *testing.T) {
+	var screen bytes.Buffer
+	c := &console{err: &screen, errTerminal: true}
+	c.showLine("最後のコマ")
+	screen.Reset()
+	c.endLine()
+	if got, want := screen.String(), "\r"+strings.Repeat(" ", 10)+"\r"; got != want {
+		t.Errorf("wiped with %q, want %q", got, want)
+	}
+}

@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io/fs"
 	"slices"
-	"strings"
 	"time"
 
 	"prestrike/audit"
@@ -113,7 +112,6 @@ type watching struct {
 	readers  *readCache
 	colour   bool
 	planned  int
-	line     int // length of the line on the terminal
 	caught   bool
 	lost     []string        // folders that cannot be read for now
 	said     map[string]bool // remarks that are made once
@@ -203,6 +201,7 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 				enter = nil
 				continue
 			}
+			w.c.entered()
 			closeAll = true
 		case <-ticker.C:
 		}
@@ -317,20 +316,15 @@ func (w *watching) tell(e audit.LiveEvent) error {
 	return nil
 }
 
-// write writes to the result, over the line of the open sequence.
+// write writes to the result.
 func (w *watching) write(text []byte) error {
 	if len(text) == 0 {
 		return nil
 	}
-	w.wipe()
-	_, err := w.c.out.Write(text)
-	return err
+	return w.c.print(text)
 }
 
-func (w *watching) say(format string, args ...any) {
-	w.wipe()
-	w.c.remark(format, args...)
-}
+func (w *watching) say(format string, args ...any) { w.c.remark(format, args...) }
 
 // sayAll makes the remarks that wait.
 func (w *watching) sayAll() {
@@ -364,17 +358,9 @@ func (w *watching) showOpen() {
 	}
 	line := ""
 	if q := w.live.Open(); q != nil {
-		line = report.LiveLine(q, w.planned, w.live.Since(q, w.now()), w.c.textWidth(false)-1)
+		line = report.LiveLine(q, w.planned, w.live.Since(q, w.now()), min(w.c.textWidth(false), w.c.errColumns())-1)
 	}
-	fmt.Fprintf(w.c.err, "\r%s%s", line, strings.Repeat(" ", max(w.line-len(line), 0)))
-	w.line = len(line)
-}
-
-func (w *watching) wipe() {
-	if w.line > 0 {
-		fmt.Fprintf(w.c.err, "\r%s\r", strings.Repeat(" ", w.line))
-		w.line = 0
-	}
+	w.c.showLine(line)
 }
 
 // lines hands on the lines that are typed. The channel is closed at the end of

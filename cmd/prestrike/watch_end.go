@@ -21,7 +21,7 @@ import (
 // which has ended.
 func (w *watching) finish(ctx context.Context) (status, error) {
 	told := time.Now()
-	w.wipe()
+	w.c.endLine()
 	json := w.f.format == "json"
 	// What is not looked at cannot be found: the report would say good.
 	ctx = context.WithoutCancel(ctx)
