@@ -7,6 +7,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -86,7 +87,7 @@ func checkBrightnessDrift(v *audit.Review) error {
 		f.Message = fmt.Sprintf("the picture gets %s by about %s from %s to %s%s", darkerOrBrighter(worst.EV), writeEV(worst.EV),
 			q.Frames[worst.From].Label(), q.Frames[worst.To].Label(), settings)
 		if n > 1 {
-			f.Message += fmt.Sprintf(", and changes at %s", many(n-1, "other place", "other places"))
+			f.Message += fmt.Sprintf(", and changes at %s", words.Count(n-1, "other place", "other places"))
 		}
 		f.Frames = evidence.InOrder(q, f.Frames)
 		f.Measured, f.Limit = exifread.Of(math.Abs(worst.EV)), exifread.Of(v.Param("jump"))

@@ -7,6 +7,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -103,7 +104,7 @@ func skippedFinding(v *audit.Review, list []evidence.Gap) audit.Finding {
 		Measured: exifread.Of(worst.Ticks), Limit: exifread.Of(evidence.LeftOut.Default), Unit: "cadences",
 	}
 	if n := len(list); n > 1 {
-		found.Message += fmt.Sprintf(", and in %s", many(n-1, "other place", "other places"))
+		found.Message += fmt.Sprintf(", and in %s", words.Count(n-1, "other place", "other places"))
 	}
 	if j, _ := evidence.Seen(v); j != nil && j.Step.Answer != pixels.CannotTell && j.Step.Blur*worst.Jump > v.ParamOf("focus-gap", growth) {
 		found.Severity = audit.Reshoot

@@ -6,6 +6,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -127,7 +128,7 @@ func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool)
 		action = "look whether a frame was copied over another"
 	}
 	if n > 1 {
-		message += fmt.Sprintf(", and in %s", many(n-1, "other place", "other places"))
+		message += fmt.Sprintf(", and in %s", words.Count(n-1, "other place", "other places"))
 	}
 	return audit.Finding{
 		Message: message, Action: action, Severity: severity, Frames: evidence.InOrder(q, frames),

@@ -8,6 +8,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -88,7 +89,7 @@ func turnByDistance(v *audit.Review) (found audit.Finding, turned bool, why stri
 		Measured: exifread.Of(w.Back(longest)), Limit: exifread.Of(v.Param("back")), Unit: "focus steps",
 	}
 	if n := len(turns); n > 1 {
-		found.Message += fmt.Sprintf(", and in %s", many(n-1, "other place", "other places"))
+		found.Message += fmt.Sprintf(", and in %s", words.Count(n-1, "other place", "other places"))
 	}
 	for _, t := range turns {
 		for _, f := range w.Frames[t.From : t.From+2] {
@@ -137,7 +138,7 @@ func turnInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) 
 		found.Message = fmt.Sprintf("focus comes back: %s is sharp where %s was", to.Label(), from.Label())
 	}
 	if n := len(events); n > 1 {
-		found.Message += fmt.Sprintf(", and it goes back in %s", many(n-1, "other place", "other places"))
+		found.Message += fmt.Sprintf(", and it goes back in %s", words.Count(n-1, "other place", "other places"))
 	}
 	for _, e := range events {
 		found.Frames = append(found.Frames, q.Frames[e.From], q.Frames[e.To])

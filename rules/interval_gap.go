@@ -6,6 +6,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -52,14 +53,14 @@ func checkIntervalGap(v *audit.Review) error {
 	worst := evidence.Longest(list)
 	found := audit.Finding{
 		Message: fmt.Sprintf("%s left out between %s and %s: %s passed, where a frame comes %s",
-			many(ticks, "tick was", "ticks were"), worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q)),
+			words.Count(ticks, "tick was", "ticks were"), worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q)),
 		Action:   "look whether the jump shows in the clip; a longer interval or a shorter exposure time avoids it",
 		Frames:   evidence.Ends(list),
 		Measured: exifread.Of(worst.Ticks), Limit: exifread.Of(v.Param("ticks")), Unit: "cadences",
 	}
 	if n := len(list); n > 1 {
 		found.Message = fmt.Sprintf("%s left out in %d places; the longest is %s from %s to %s, where a frame comes %s",
-			many(ticks, "tick was", "ticks were"), n, shoot.FormatDuration(worst.Elapsed), worst.From.Label(), worst.To.Label(), cadence(q))
+			words.Count(ticks, "tick was", "ticks were"), n, shoot.FormatDuration(worst.Elapsed), worst.From.Label(), worst.To.Label(), cadence(q))
 	}
 	v.Found(found)
 	return nil

@@ -7,6 +7,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 	"prestrike/rules/optics"
@@ -79,7 +80,7 @@ func checkIntervalJitter(v *audit.Review) error {
 	}
 	v.Found(audit.Finding{
 		Message: fmt.Sprintf("%s off the beat, by up to %.0f %%: %s passed, where a frame comes %s",
-			many(count, "interval is", "intervals are"), 100*most, shoot.FormatDuration(worst), cadence(q)),
+			words.Count(count, "interval is", "intervals are"), 100*most, shoot.FormatDuration(worst), cadence(q)),
 		Action:   "leave the camera more of the interval before the next clip; nothing needs to be shot again",
 		Frames:   frames,
 		Measured: exifread.Of(most), Limit: exifread.Of(v.Param("jitter")), Unit: "cadences",

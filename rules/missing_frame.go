@@ -7,6 +7,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -83,7 +84,7 @@ func checkMissingFrame(v *audit.Review) error {
 	}
 	worst := evidence.Longest(list)
 	found := audit.Finding{
-		Message: fmt.Sprintf("%s%s %s missing: %s", frames, listed(numbers), are, signs),
+		Message: fmt.Sprintf("%s%s %s missing: %s", frames, words.List(numbers, mostNamed), are, signs),
 		Action:  "copy what is missing from the card; if it is not there, shoot this sequence again",
 		Frames:  evidence.Ends(list),
 		Limit:   exifread.Of(1.0), Unit: "cadences",
@@ -91,13 +92,13 @@ func checkMissingFrame(v *audit.Review) error {
 	switch {
 	case byFocus > 0 && len(list) == 1:
 		found.Message = fmt.Sprintf("%s%s %s missing: from %s to %s focus moves about %s times as far as around them",
-			frames, listed(numbers), are, worst.From.Label(), worst.To.Label(), twoFigures(worst.Jump))
+			frames, words.List(numbers, mostNamed), are, worst.From.Label(), worst.To.Label(), twoFigures(worst.Jump))
 		found.Measured, found.Limit, found.Unit = exifread.Of(worst.Jump), exifread.Of(pixels.DefaultThresholds().JumpRatio), "usual steps"
 	case !math.IsNaN(worst.Ticks):
 		found.Measured = exifread.Of(worst.Ticks)
 		if len(list) == 1 && q.Kind != shoot.Bracket {
 			found.Message = fmt.Sprintf("%s%s %s missing: %s to %s took %s, where a frame comes %s",
-				frames, listed(numbers), are, worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q))
+				frames, words.List(numbers, mostNamed), are, worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q))
 			if seen == 1 {
 				found.Message += fmt.Sprintf(", and focus moved about %s times as far", twoFigures(worst.Jump))
 			}

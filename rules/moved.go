@@ -7,6 +7,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -108,7 +109,7 @@ func checkMoved(v *audit.Review) error {
 	case n == 2 && !lasting && !worst.Lost:
 		found.Message += ", and back soon after"
 	case n > 1:
-		found.Message += fmt.Sprintf(", and there is more at %s", many(n-1, "other place", "other places"))
+		found.Message += fmt.Sprintf(", and there is more at %s", words.Count(n-1, "other place", "other places"))
 	}
 	v.Found(found)
 	return nil

@@ -6,6 +6,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -62,7 +63,7 @@ func checkEdge(v *audit.Review, near bool) error {
 	v.Found(audit.Finding{
 		Message: fmt.Sprintf("%s of the textured area, %s, was still getting sharper in the %s frame, %s",
 			percent(e.Share), partOf(f, e.Box), end, f.Label()),
-		Action:   "look there at 100 %; if it is not sharp, " + fmt.Sprintf(action, many(int(math.Ceil(max(1, e.More))), "frame", "frames")),
+		Action:   "look there at 100 %; if it is not sharp, " + fmt.Sprintf(action, words.Count(int(math.Ceil(max(1, e.More))), "frame", "frames")),
 		Frames:   []*shoot.Frame{f},
 		Measured: exifread.Of(100 * e.Share), Limit: exifread.Of(100 * v.Param("share")), Unit: "% of the textured area",
 	})

@@ -5,6 +5,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -52,7 +53,7 @@ func checkShortSequence(v *audit.Review) error {
 		if have < planned {
 			v.Found(audit.Finding{
 				Severity: audit.Reshoot,
-				Message:  fmt.Sprintf("%s of %d planned", many(have, "frame", "frames"), planned),
+				Message:  fmt.Sprintf("%s of %d planned", words.Count(have, "frame", "frames"), planned),
 				Action:   "shoot this sequence again to its end",
 				Frames:   q.Frames,
 				Measured: exifread.Of(float64(have)), Limit: exifread.Of(float64(planned)), Unit: "frames",
@@ -68,7 +69,7 @@ func checkShortSequence(v *audit.Review) error {
 		return nil
 	}
 	v.Found(audit.Finding{
-		Message:  fmt.Sprintf("%s, where %d other sequences like it have %d", many(have, "frame", "frames"), alike, usual),
+		Message:  fmt.Sprintf("%s, where %d other sequences like it have %d", words.Count(have, "frame", "frames"), alike, usual),
 		Action:   "look whether the last frame is behind the subject; if not, shoot this sequence again",
 		Frames:   q.Frames,
 		Measured: exifread.Of(float64(have)), Limit: exifread.Of(float64(usual)), Unit: "frames",

@@ -8,6 +8,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -185,7 +186,7 @@ func reportSmall(v *audit.Review) {
 	}
 	v.Found(audit.Finding{
 		Severity: audit.Check,
-		Message:  fmt.Sprintf("%s %s under half the size of neighbouring frames", listed(names), are),
+		Message:  fmt.Sprintf("%s %s under half the size of neighbouring frames", words.List(names, mostNamed), are),
 		Action:   "look at the whole picture; if part of it is missing, copy it again or shoot again",
 		Frames:   frames,
 		Measured: exifread.Of(worst), Limit: exifread.Of(v.Param("size")),

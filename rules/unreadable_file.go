@@ -7,6 +7,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 )
 
@@ -129,9 +130,9 @@ func (t *trouble) report(v *audit.Review, one, more string) {
 		if g.reason != "" {
 			what += ": " + shortReason(g.reason)
 		}
-		message := listed(g.files) + " " + what
+		message := words.List(g.files, mostNamed) + " " + what
 		if n := len(g.files); n > mostNamed {
-			message = fmt.Sprintf("%d files %s (%s)", n, what, listed(g.files))
+			message = fmt.Sprintf("%d files %s (%s)", n, what, words.List(g.files, mostNamed))
 		}
 		v.Found(audit.Finding{Severity: g.severity, Message: message, Action: g.action, Frames: g.frames})
 	}

@@ -79,19 +79,6 @@ func which(q *shoot.Sequence, frames []*shoot.Frame) string {
 // mostNamed is how many things a sentence names before it counts the rest.
 const mostNamed = 3
 
-// listed joins the first few words of a list: "a", "a and b", "a, b, c and 4 more".
-func listed(words []string) string {
-	n := len(words)
-	switch {
-	case n == 1:
-		return words[0]
-	case n <= mostNamed:
-		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
-	default:
-		return strings.Join(words[:mostNamed], ", ") + fmt.Sprintf(" and %d more", n-mostNamed)
-	}
-}
-
 // cadence writes the sequence's cadence.
 func cadence(q *shoot.Sequence) string {
 	c, ok := q.Cadence.Get()
@@ -135,14 +122,6 @@ func partOf(f *shoot.Frame, b pixels.Box) string {
 
 // percent writes a share: "12 %".
 func percent(share float64) string { return fmt.Sprintf("%.0f %%", 100*share) }
-
-// many writes a count with its word: "1 frame", "3 frames".
-func many(n int, one, more string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, more)
-}
 
 // writeMillimetres writes a length in mm: "0.56 mm".
 func writeMillimetres(mm float64) string {

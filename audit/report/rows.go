@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"slices"
 	"strconv"
 	"strings"
@@ -44,7 +45,7 @@ func heading(s *sessionModel) string {
 		}
 		b.WriteString(bodyName(body))
 	}
-	b.WriteString("; " + plural(s.frames, "frame"))
+	b.WriteString("; " + words.Count(s.frames, "frame", "frames"))
 	return b.String()
 }
 

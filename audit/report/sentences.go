@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"slices"
-	"strconv"
 	"strings"
 )
 
@@ -94,7 +94,7 @@ func instructions(s *audit.Session) []instruction {
 		for _, e := range told {
 			text := e.text
 			if len(e.where) > 1 {
-				text += " (the same in " + list(e.where[1:], 6) + ")"
+				text += " (the same in " + words.List(e.where[1:], 6) + ")"
 			}
 			out = append(out, instruction{g.word, e.where[0], text + " [" + g.rule + "]"})
 		}
@@ -105,7 +105,7 @@ func instructions(s *audit.Session) []instruction {
 			}
 			out = append(out, instruction{
 				g.word, "more",
-				fmt.Sprintf("%d findings of the same kind, in %s [%s]", len(left), list(slices.Compact(where), 8), g.rule),
+				fmt.Sprintf("%d findings of the same kind, in %s [%s]", len(left), words.List(slices.Compact(where), 8), g.rule),
 			})
 		}
 	}
@@ -145,12 +145,12 @@ func notJudged(s *audit.Session) []string {
 	slices.SortStableFunc(reasons, func(a, b *reason) int { return len(b.where) - len(a.where) })
 	var lines []string
 	for _, r := range reasons {
-		where := list(r.where, 3)
+		where := words.List(r.where, 3)
 		switch {
 		case len(r.where) == len(s.Sequences) && len(r.where) > 1:
 			where = "all sequences"
 		case len(r.where) > 4:
-			where = plural(len(r.where), "sequence")
+			where = words.Count(len(r.where), "sequence", "sequences")
 		}
 		lines = append(lines, fmt.Sprintf("%s: %s (%s)", strings.Join(r.rules, ", "), r.text, where))
 	}
@@ -173,25 +173,25 @@ func support(s *audit.Session, declared shoot.Support) string {
 	case len(tripod) == 0:
 		return "Support assumed: handheld."
 	case len(handheld) <= len(tripod):
-		return "Support assumed: handheld for " + list(handheld, 4) + ", tripod for the rest."
+		return "Support assumed: handheld for " + words.List(handheld, 4) + ", tripod for the rest."
 	default:
-		return "Support assumed: tripod for " + list(tripod, 4) + ", handheld for the rest."
+		return "Support assumed: tripod for " + words.List(tripod, 4) + ", handheld for the rest."
 	}
 }
 
 // filesSentence says what became of every file.
 func filesSentence(c *audit.FileCounts) string {
 	var b strings.Builder
-	b.WriteString(plural(c.Read, "picture file") + ", " + plural(c.Frames, "frame"))
+	b.WriteString(words.Count(c.Read, "picture file", "picture files") + ", " + words.Count(c.Frames, "frame", "frames"))
 	if c.Other > 0 {
-		b.WriteString("; " + plural(c.Other, "other file") + " passed over")
+		b.WriteString("; " + words.Count(c.Other, "other file", "other files") + " passed over")
 	}
 	if n := len(c.Unreadable); n > 0 {
 		var names []string
 		for _, f := range c.Unreadable {
 			names = append(names, shoot.ShortName(f.Path))
 		}
-		b.WriteString("; no picture can be read from " + list(names, 3))
+		b.WriteString("; no picture can be read from " + words.List(names, 3))
 	}
 	switch {
 	case c.Unread == 1:
@@ -219,13 +219,13 @@ func closing(r *audit.Result) string {
 	const most = 6
 	switch {
 	case len(again) > 0 && len(look) > 0:
-		return "shoot " + list(again, most) + " again while the subject is here, then look at " + list(look, most) + "."
+		return "shoot " + words.List(again, most) + " again while the subject is here, then look at " + words.List(look, most) + "."
 	case len(again) > 0:
-		return "shoot " + list(again, most) + " again while the subject is here."
+		return "shoot " + words.List(again, most) + " again while the subject is here."
 	case len(look) > 0:
-		return "look at " + list(look, most) + " before you go on."
+		return "look at " + words.List(look, most) + " before you go on."
 	case len(retaken) > 0:
-		return "nothing found to shoot again, if " + list(retaken, most) + ". Still look at the frames that matter at 100 % before the subject leaves."
+		return "nothing found to shoot again, if " + words.List(retaken, most) + ". Still look at the frames that matter at 100 % before the subject leaves."
 	default:
 		return "nothing found to shoot again. Still look at the frames that matter at 100 % before the subject leaves."
 	}
@@ -255,22 +255,4 @@ func worst(findings []*audit.Finding) audit.Verdict {
 		}
 	}
 	return v
-}
-
-// list joins words for a sentence, at most so many: "1.2, 1.3 and 4 more".
-func list(words []string, most int) string {
-	if len(words) > most+1 {
-		return strings.Join(words[:most], ", ") + fmt.Sprintf(" and %d more", len(words)-most)
-	}
-	if len(words) < 2 {
-		return strings.Join(words, "")
-	}
-	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
-}
-
-func plural(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return strconv.Itoa(n) + " " + noun + "s"
 }

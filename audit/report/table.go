@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"prestrike/audit"
+	"prestrike/audit/words"
 )
 
 // writeTable writes the report for people: a table per session with its
@@ -122,7 +123,7 @@ func writeNotJudged(b *bytes.Buffer, reasons []string, width int) {
 			if told > 0 {
 				text += "; and"
 			}
-			text += " " + plural(left, "more reason") + ", all told by --format json"
+			text += " " + words.Count(left, "more reason", "more reasons") + ", all told by --format json"
 		}
 		if told == 0 || len(wrap(Visible(text+"."), width-2)) <= notJudgedLines {
 			Paragraph(b, "", 2, text+".", width)

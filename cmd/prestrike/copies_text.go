@@ -5,12 +5,12 @@ import (
 	"fmt"
 	"path"
 	"regexp"
-	"strconv"
 	"strings"
 
 	"prestrike/audit/copies"
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 )
 
 // status returns the exit status.
@@ -48,11 +48,11 @@ func (r *copiesResult) remarks() []string {
 			}
 			switch {
 			case c.Disk == "":
-				add("which device %s on cannot be found out: see that it is not the card's, nor that of another copy", join(on)+plural(len(on), " lies", " lie"))
+				add("which device %s on cannot be found out: see that it is not the card's, nor that of another copy", words.List(on, len(on))+words.Plural(len(on), " lies", " lie"))
 			case c.Disk == r.Card.Disk:
-				add("%s on one device with %s: what is lost with one is lost with the other", join(on)+plural(len(on), " lies", " lie"), r.short(r.Card.Path))
+				add("%s on one device with %s: what is lost with one is lost with the other", words.List(on, len(on))+words.Plural(len(on), " lies", " lie"), r.short(r.Card.Path))
 			case len(on) > 1:
-				add("%s lie on one device: if that fails, all of them are lost", join(on))
+				add("%s lie on one device: if that fails, all of them are lost", words.List(on, len(on)))
 			}
 		}
 		if len(r.Copies) == 1 {
@@ -92,10 +92,10 @@ func (r *copiesResult) remarks() []string {
 
 func (r *copiesResult) linkRemarks(f *copies.Folder, add func(string, ...any)) {
 	if n := len(f.Links); n > 0 {
-		add("%d symbolic %s in %s not followed, as %s: what a link leads to is no copy", n, plural(n, "link", "links"), r.short(f.Path)+plural(n, " was", " were"), f.Links[0])
+		add("%d symbolic %s in %s not followed, as %s: what a link leads to is no copy", n, words.Plural(n, "link", "links"), r.short(f.Path)+words.Plural(n, " was", " were"), f.Links[0])
 	}
 	if n := len(f.Special); n > 0 {
-		add("%d %s in %s not opened, as %s: only files are compared", n, plural(n, "pipe or device", "pipes or devices"), r.short(f.Path)+plural(n, " was", " were"), f.Special[0])
+		add("%d %s in %s not opened, as %s: only files are compared", n, words.Plural(n, "pipe or device", "pipes or devices"), r.short(f.Path)+words.Plural(n, " was", " were"), f.Special[0])
 	}
 }
 
@@ -139,7 +139,7 @@ func (r *copiesResult) against() []string {
 				}
 				groups = append(groups, g.String())
 			}
-			wrong = append(wrong, fmt.Sprintf("%s not in %s: %s", plural(n, "1 file is", strconv.Itoa(n)+" files are"), r.short(c.Path), strings.Join(groups, "; ")))
+			wrong = append(wrong, fmt.Sprintf("%s not in %s: %s", words.Count(n, "file is", "files are"), r.short(c.Path), strings.Join(groups, "; ")))
 		}
 	}
 	if len(wrong) == 0 {
@@ -148,7 +148,7 @@ func (r *copiesResult) against() []string {
 		}
 	}
 	if n := len(r.spoiled()); n > 0 {
-		wrong = append(wrong, fmt.Sprintf("%s damaged on the card", plural(n, "1 file is", strconv.Itoa(n)+" files are")))
+		wrong = append(wrong, fmt.Sprintf("%s damaged on the card", words.Count(n, "file is", "files are")))
 	}
 	for _, b := range r.Bags {
 		if len(b.Faults) > 0 {
@@ -176,16 +176,16 @@ func (r *copiesResult) lastLine() string {
 			names = append(names, r.bagName(b))
 			n += b.Files
 		}
-		return fmt.Sprintf("all %d files agree with the manifests of %s", n, join(names))
+		return fmt.Sprintf("all %d files agree with the manifests of %s", n, words.List(names, len(names)))
 	}
 	edited := r.editedSidecars()
 	n := len(r.Needed) - edited
-	text := fmt.Sprintf("all %d files are in %s", n, plural(len(r.Copies), "1 copy", strconv.Itoa(len(r.Copies))+" copies"))
+	text := fmt.Sprintf("all %d files are in %s", n, words.Count(len(r.Copies), "copy", "copies"))
 	if r.Card == nil {
 		text = fmt.Sprintf("all %d files of %s are in %s", n, r.manifest, r.short(r.Copies[0].Path))
 	}
 	if edited > 0 {
-		text += fmt.Sprintf(", and %s in another version", plural(edited, "1 sidecar", strconv.Itoa(edited)+" sidecars"))
+		text += fmt.Sprintf(", and %s in another version", words.Count(edited, "sidecar", "sidecars"))
 	}
 	if r.Card != nil {
 		text += ": the card may be formatted"
@@ -329,22 +329,7 @@ func (r *copiesResult) writeCounts(b *bytes.Buffer, width int) {
 	b.WriteByte('\n')
 }
 
-func files(n int) string { return plural(n, "1 file", strconv.Itoa(n)+" files") }
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return one
-	}
-	return many
-}
-
-// join names things as a sentence does: "A, B and C".
-func join(names []string) string {
-	if len(names) < 2 {
-		return strings.Join(names, "")
-	}
-	return strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1]
-}
+func files(n int) string { return words.Count(n, "file", "files") }
 
 // byteCount writes a size in decimal units, as disks are sold.
 func byteCount(n int64) string {

@@ -12,17 +12,18 @@ import (
 // package below exifread/internal or cmd/prestrike/internal belongs to the one
 // above it.
 var layers = map[string][]string{
-	"cmd/prestrike":               {"audit/report", "audit", "audit/shoot", "audit/config", "audit/pictures", "audit/copies", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
-	"audit/report":                {"audit", "audit/shoot", "exifread"},
+	"cmd/prestrike":               {"audit/words", "audit/report", "audit", "audit/shoot", "audit/config", "audit/pictures", "audit/copies", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
+	"audit/report":                {"audit/words", "audit", "audit/shoot", "exifread"},
 	"audit":                       {"audit/shoot", "exifread"},
 	"audit/shoot":                 {"exifread", "audit/safefile"},
 	"audit/safefile":              {},
 	"audit/config":                {"audit", "audit/shoot", "audit/safefile"},
 	"audit/pictures":              {"audit/shoot", "audit/pixels", "audit/safefile", "exifread"},
 	"audit/copies":                {"audit/shoot", "exifread"},
+	"audit/words":                 {},
 	"audit/pixels":                {},
-	"rules":                       {"rules/evidence", "rules/optics", "audit", "audit/shoot", "audit/pixels", "exifread"},
-	"rules/evidence":              {"rules/optics", "audit", "audit/shoot", "audit/pixels", "exifread"},
+	"rules":                       {"audit/words", "rules/evidence", "rules/optics", "audit", "audit/shoot", "audit/pixels", "exifread"},
+	"rules/evidence":              {"audit/words", "rules/optics", "audit", "audit/shoot", "audit/pixels", "exifread"},
 	"rules/optics":                {},
 	"exifread":                    {},
 	"watch":                       {},

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 )
 
 const (
@@ -168,19 +169,12 @@ func (p *programs) end(after time.Duration) {
 		one.group.kill()
 	}
 	if n := p.left + len(p.queue); n > 0 {
-		p.remarks = append(p.remarks, fmt.Sprintf("--on-finding %s: %s given to it, as it took too long", p.command[0], counted(n, "finding was not", "findings were not")))
+		p.remarks = append(p.remarks, fmt.Sprintf("--on-finding %s: %s given to it, as it took too long", p.command[0], words.Count(n, "finding was not", "findings were not")))
 	}
 	if stopped > 0 {
-		p.remarks = append(p.remarks, fmt.Sprintf("--on-finding %s: %s stopped, as the watch ended", p.command[0], counted(stopped, "program was", "programs were")))
+		p.remarks = append(p.remarks, fmt.Sprintf("--on-finding %s: %s stopped, as the watch ended", p.command[0], words.Count(stopped, "program was", "programs were")))
 	}
 	p.queue, p.left = nil, 0
-}
-
-func counted(n int, one, more string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, more)
 }
 
 // A program is one run of the user's program.
