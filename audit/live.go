@@ -39,6 +39,7 @@ type liveRun struct {
 	overdue        bool
 	findings       map[string]bool // rule and message
 	state          string          // verdict, frames and open findings when it was closed
+	said           string          // the same without the frames
 	frames         int
 	last           string // the last frame when it was closed, by its first file's path
 	size           int    // its frames then
@@ -226,7 +227,7 @@ func (l *Live) tell(run *liveRun, q *Reviewed, now time.Time, closeAll bool) []L
 		}
 		at := slices.IndexFunc(q.Frames, func(f *shoot.Frame) bool { return f.Path() == run.last })
 		if at < 0 || at == len(q.Frames)-1 {
-			run.state = state
+			run.state, run.said = state, saidOf(q)
 			return append(events, LiveEvent{Kind: SequenceCorrected, Sequence: q, Findings: l.news(run, q, false)})
 		}
 		// It was quiet for long, and goes on.
@@ -248,7 +249,9 @@ func (l *Live) tell(run *liveRun, q *Reviewed, now time.Time, closeAll bool) []L
 	}
 	if closed {
 		run.closed, run.opened = true, true
-		again := run.size >= liveFrames
+		// What goes on as it was is closed once more; only what was said in
+		// vain is corrected.
+		again := run.size >= liveFrames && saidOf(q) != run.said
 		run.close(q)
 		if again {
 			return append(events, LiveEvent{Kind: SequenceCorrected, Sequence: q, Findings: l.news(run, q, false), Reason: why})
@@ -392,13 +395,17 @@ func (l *Live) atOnce(id string) bool {
 
 // close takes the sequence as closed as it is.
 func (r *liveRun) close(q *Reviewed) {
-	r.state, r.last, r.size = stateOf(q), q.Frames[len(q.Frames)-1].Path(), len(q.Frames)
+	r.state, r.said, r.last, r.size = stateOf(q), saidOf(q), q.Frames[len(q.Frames)-1].Path(), len(q.Frames)
 }
 
 // stateOf is what a closed sequence was said to be; where it changes, a
 // correction is due.
-func stateOf(q *Reviewed) string {
-	s := fmt.Sprint(q.Verdict, " ", len(q.Frames), " ", q.SupersededBy != nil)
+func stateOf(q *Reviewed) string { return fmt.Sprint(len(q.Frames), " ", saidOf(q)) }
+
+// saidOf is stateOf but for the number of frames, which grows where a sequence
+// goes on.
+func saidOf(q *Reviewed) string {
+	s := fmt.Sprint(q.Verdict, " ", q.SupersededBy != nil)
 	for _, f := range q.Findings {
 		if f.Severity > Note && !f.Accepted {
 			s += " " + f.Rule

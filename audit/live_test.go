@@ -151,6 +151,46 @@ func TestLive(t *testing.T) {
 	}
 }
 
+// A sequence that was closed too early and goes on as it was is closed again;
+// only what was said in vain is corrected.
+func TestLiveCorrectsOnlyWhatChanged(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		first int // files when it was closed for the first time
+		want  []string
+	}{
+		{"good, and still good", 10, []string{"opened", "closed", "closed"}},
+		{"faulty, and then not", 11, []string{"opened", "closed", "corrected"}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			session, err := audittest.Read(strings.NewReader(run1))
+			if err != nil {
+				t.Fatal(err)
+			}
+			opt := session.Options
+			opt.Rules = []*audit.Rule{sizeRule}
+			live := audit.NewLive(&opt)
+			now := time.Date(2026, 3, 4, 12, 0, 0, 0, time.UTC)
+			var got []string
+			for _, some := range [][]*shoot.File{session.Files[:tt.first], session.Files[tt.first:]} {
+				for _, f := range some {
+					live.Put(f.Path, f, now)
+				}
+				events, err := live.Look(t.Context(), now, true, false)
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, e := range events {
+					got = append(got, e.Kind.String())
+				}
+			}
+			if diff := cmp.Diff(tt.want, got); diff != "" {
+				t.Errorf("told (-want +got):\n%s", diff)
+			}
+		})
+	}
+}
+
 func TestLiveTakesBackWhatIsRemoved(t *testing.T) {
 	_, live := play(t, run1, nil)
 	live.Remove("DCIM/100BXCAM/BX1_0020.NEF")

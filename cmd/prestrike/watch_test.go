@@ -269,7 +269,7 @@ func TestWatchWaitsForACardThatIsPulled(t *testing.T) {
 	}
 	w.wait(&w.err, "is back")
 	w.feed(good[5:]...)
-	w.enter("corrected  1.1 focus 10:02, frames 0002 to 0011 (10) is now: good")
+	w.enter("good     1.1 focus 10:02, frames 0002 to 0011 (10)")
 	if status := w.end(); status != statusGood {
 		t.Errorf("status %d, want %d", status, statusGood)
 	}
