@@ -12,6 +12,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"prestrike/audit/safefile"
 )
 
 // A journal keeps what was read, so that a check that was stopped can go on. It
@@ -63,19 +65,23 @@ func openJournal(name string, folders []*Folder, now time.Time) *journal {
 		j.names[f] = i
 		head.Folders = append(head.Folders, f.root)
 	}
-	flags := os.O_RDWR | os.O_CREATE | os.O_APPEND
-	if !takeOver(name, head, folders) {
-		flags |= os.O_TRUNC
+	goesOn := takeOver(name, head, folders)
+	flags := os.O_RDWR | os.O_APPEND
+	if !goesOn {
+		// A new file, as what has the name may be a link to something else,
+		// which must not be emptied. O_EXCL follows none.
+		_ = os.Remove(name)
+		flags |= os.O_CREATE | os.O_EXCL
 	}
 	f, err := os.OpenFile(name, flags, 0o600)
 	if err != nil {
 		return nil
 	}
 	j.f = f
-	if flags&os.O_TRUNC != 0 {
-		j.write(head)
-	} else {
+	if goesOn {
 		j.end() // of a line that was torn
+	} else {
+		j.write(head)
 	}
 	return j
 }
@@ -83,7 +89,7 @@ func openJournal(name string, folders []*Folder, now time.Time) *journal {
 // takeOver reads a journal into the folders, and reports whether it is one of
 // this check.
 func takeOver(name string, want journalHead, folders []*Folder) bool {
-	f, err := os.Open(name)
+	f, err := safefile.Open(name)
 	if err != nil {
 		return false
 	}

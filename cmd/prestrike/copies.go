@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"runtime/debug"
 	"strings"
 	"time"
@@ -230,6 +231,8 @@ func (r *copiesResult) checkBags(cmd *cobra.Command, c *console, f *copiesFlags,
 // trusted for as long.
 const journalKept = 7 * 24 * time.Hour
 
+var journalName = regexp.MustCompile(`^[0-9a-f]{32}\.journal$`)
+
 // copiesJournal returns the file by which a check of these folders goes on;
 // empty where there is no place for one.
 func copiesJournal(c *console, folders []string) string {
@@ -255,6 +258,9 @@ func copiesJournal(c *console, folders []string) string {
 	old, err := filepath.Glob(filepath.Join(folder, "*.journal"))
 	if err == nil {
 		for _, name := range old {
+			if !journalName.MatchString(filepath.Base(name)) {
+				continue // not of our making
+			}
 			if info, err := os.Lstat(name); err == nil && info.Mode().IsRegular() && time.Since(info.ModTime()) > journalKept {
 				_ = os.Remove(name)
 			}

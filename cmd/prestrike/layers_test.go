@@ -19,7 +19,7 @@ var layers = map[string][]string{
 	"audit/safefile":              {},
 	"audit/config":                {"audit", "audit/shoot", "audit/safefile"},
 	"audit/pictures":              {"audit/shoot", "audit/pixels", "audit/safefile", "exifread"},
-	"audit/copies":                {"audit/shoot", "exifread"},
+	"audit/copies":                {"audit/shoot", "audit/safefile", "exifread"},
 	"audit/words":                 {},
 	"audit/pixels":                {},
 	"rules":                       {"audit/words", "rules/evidence", "rules/optics", "audit", "audit/shoot", "audit/pixels", "exifread"},
