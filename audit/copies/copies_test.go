@@ -93,6 +93,8 @@ func flip(s string, at int) string {
 	return string(b)
 }
 
+// The table is long, and clearer whole: each line is a way in which a copy may be
+// wrong or odd, and what is to be said of it.
 func TestCompare(t *testing.T) {
 	one, two, three := picture(1), picture(2), picture(3)
 	card := tree{"DCIM/100BX/BX1_0001.JPG": one, "DCIM/100BX/BX1_0002.JPG": two, "DCIM/100BX/BX1_0003.JPG": three}
@@ -393,8 +395,10 @@ func TestResume(t *testing.T) {
 	if got := said(a); len(got) != 1 || !strings.HasPrefix(got[0], "BX1_0000.JPG has other bytes") {
 		t.Errorf("found %v", got)
 	}
+}
 
-	// Where the disk may be another, nothing is trusted.
+// Where the disk may be another, nothing that was kept is trusted.
+func TestJournalOfAnotherDisk(t *testing.T) {
 	line := journalLine{Mount: "a", Dev: 1, Ino: 2, Size: 3, Modified: 4, Changed: 1_230_000_000}
 	file := &File{Size: 3, modified: 4, id: identity{known: true, dev: 1, ino: 2, changed: 1_230_000_000}}
 	for mount, want := range map[string]bool{"a": true, "b": false, "": false} {

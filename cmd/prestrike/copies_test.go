@@ -100,3 +100,34 @@ func TestByteCount(t *testing.T) {
 		}
 	}
 }
+
+// TestCopiesStatus holds that the exit status and the last line say the same.
+func TestCopiesStatus(t *testing.T) {
+	folder := func(files map[string]string) string {
+		dir := t.TempDir()
+		for name, content := range files {
+			if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o666); err != nil {
+				t.Fatal(err)
+			}
+		}
+		return dir
+	}
+	from := folder(map[string]string{"CLIP.MOV": "film", "CLIP.xmp": "<1>", "NOTE.WAV": "sound"})
+	for _, c := range []struct {
+		name string
+		copy map[string]string
+		want int
+		last string
+	}{
+		{"all", map[string]string{"1.mov": "film", "2.xmp": "<1>", "3.wav": "sound"}, statusGood, "all 3 files are in 1 copy: the card may be formatted\n"},
+		{"an edited sidecar", map[string]string{"CLIP.MOV": "film", "CLIP.xmp": "<2>", "3.wav": "sound"}, statusGood, "all 2 files are in 1 copy, and 1 sidecar in another version: the card may be formatted\n"},
+		{"missing", map[string]string{"1.mov": "film", "2.xmp": "<1>"}, statusReshoot, ": NOTE.WAV: do not format the card\n"},
+		{"other bytes", map[string]string{"CLIP.MOV": "f1lm", "2.xmp": "<1>", "3.wav": "sound"}, statusReshoot, ": CLIP.MOV: do not format the card\n"},
+	} {
+		var out, remarks bytes.Buffer
+		got := run(t.Context(), []string{"copies", from, folder(c.copy)}, &console{out: &out, err: &remarks})
+		if got != c.want || !strings.HasSuffix(out.String(), c.last) || remarks.Len() > 0 {
+			t.Errorf("%s: exit status %d, want %d; %s%s", c.name, got, c.want, out.String(), remarks.String())
+		}
+	}
+}
