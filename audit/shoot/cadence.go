@@ -51,7 +51,7 @@ func (r *Run) measureCadence() {
 		}
 		if prev != nil {
 			g := f.Time.Sub(prev.Time).Seconds()
-			if n := countStep(prev, f); n > 1 && n <= 200 {
+			if n := countStep(prev, f); n > 1 && n <= furthestCount {
 				g /= float64(n)
 			}
 			if r.bracket {

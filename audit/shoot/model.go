@@ -43,14 +43,24 @@ const (
 	pNumberBack  = 1e-4  // the number falls
 	pNumberSame  = 1e-3  // the number stays
 	pBracketStep = 0.92  // the exposure changes from frame to frame of a bracket
-	stallMax     = 1.5   // s; slower runs do not stall
-	pauseSteep   = 8.0   // exponent of the tail of pauses inside a run
-	pauseFrom    = 1.2   // cadences; shorter is jitter
-	farOff       = 8.0   // times the scatter; longer is a pause, not a tick
+	missingCost  = 0.3   // ln, of each missing frame beyond the first
+	leftOutCost  = 0.9   // ln, of each left out tick beyond the first
+	mostLeftOut  = 4.0   // cadences; longer is a pause
+	// A larger step of the number is another card or a reset, not missing frames.
+	furthestCount = 200
+	stallMax      = 1.5 // s; slower runs do not stall
+	stallFrom     = 1.4 // cadences; shorter is jitter
+	stallTo       = 3.0 // s; longer is a pause
+	stallBehind   = 3   // frames of one cadence before it
+	pauseSteep    = 8.0 // exponent of the tail of pauses inside a run
+	pauseFrom     = 1.2 // cadences; shorter is jitter
+	farOff        = 8.0 // times the scatter; longer is a pause, not a tick
 
 	// Settings (ISO, exposure time, f-number, white balance, orientation).
 	pChangeInside  = 0.012
 	pChangeBetween = 0.45
+	// Each change makes the next more probable, up to pChangeMost.
+	pChangeAgain, pChangeMost = 0.08, 0.4
 	// The first or last frame alone is other than the rest: rather a test frame.
 	pChangeEdge = 0.03
 	// Three kinds of settings and more at once: another picture, not a slip.

@@ -83,108 +83,134 @@ func (o *open) take(gap, k, c, q float64) {
 	}
 }
 
-// step returns the ways in which the run can go on to frame i.
+// step returns the ways in which the run can go on to the frame behind a.
 func (o *open) step(w *between, a *point, out []open) []open {
 	next := *o
 	next.hole, next.odd = false, w.changed && !o.bracket
-	// Settings.
-	switch {
-	case o.bracket:
-		if w.exposureToo {
-			next.score += lnBracketStep
-		} else {
-			next.score += lnBracketSame
-		}
-		next.score += lnNotBracketEnd
-	case w.changed:
-		next.changes++
-		if o.n == 0 {
-			next.score += lnChangeEdge
-		}
-		p := pChangeInside
-		if o.changes > 0 {
-			p = min(0.08*float64(o.changes), 0.4)
-		}
-		if w.many {
-			p = pManyInside
-		}
-		next.score += math.Log(p) + lnNotSteadyEnd
-	default:
-		next.score += lnNotSteadyEnd
-	}
-	if w.setup {
-		next.score += lnSetupInside
-	}
-	if w.countKnown && w.count < 0 {
-		next.score += lnNumberBack
-	} else if w.countKnown && w.count == 0 {
-		next.score += lnNumberSame
-	}
-	gap := w.gap
-	k := 1
-	if w.countKnown && w.count > 1 && w.count <= 200 {
-		k = w.count
-	}
-	if gap < -w.q {
+	next.weighChanges(w)
+	if w.gap < -w.q {
 		next.score += lnBackwards
 		return append(out, next)
 	}
-	gap = max(gap, 0)
+	gap, k := max(w.gap, 0), 1
 	if o.bracket {
 		gap = max(gap-a.e, 0)
 	}
+	if w.countKnown && w.count > 1 && w.count <= furthestCount {
+		k = w.count
+	}
 	if o.n == 0 {
-		median, spread := steadyMedian, steadySpread
-		if o.bracket {
-			median, spread = bracketMedian, bracketSpread
-		}
-		g := max(gap/float64(k), w.q/2, 0.03)
-		first := logNormal(g, median, spread)
-		if g > fastCadence && !o.bracket {
-			first -= slowCost * math.Log(g/fastCadence)
-		}
-		if o.before > 0 {
-			first = logSum(lnNotAgain+first, lnAgain+student(g-o.before, scale(jitter*o.before, w.q)))
-		}
-		next.score += first
-		if k > 1 {
-			// One frame beyond a hole says little: a test frame or a
-			// marker, and test frames deleted beside it, look the same.
-			next.score += lnMissingEdge - 0.3*float64(k-2)
-		}
+		next.weighFirst(gap, k, w)
 		next.exposure = a.e
 		next.take(gap, float64(k), 0, w.q)
 		return append(out, next)
 	}
 	c := o.cadence(w.q)
+	if !o.bracket && k == 1 && c < stallMax && gap > stallFrom*c && gap < stallTo && !w.changed && !w.setup && o.n >= stallBehind {
+		stalled := next
+		stalled.n, stalled.sumG, stalled.sumK, stalled.varSum = 0, 0, 0, 0
+		stalled.score += lnStall - math.Log(2.5*max(gap, w.q))
+		stalled.take(gap, 1, 0, w.q)
+		out = append(out, stalled)
+	}
+	score, took := o.readGap(gap, k, c, w.q, a.e)
+	next.score += score
+	next.hole = took > 1 && k > 1
+	next.take(gap, took, c, w.q)
+	return append(out, next)
+}
+
+// weighChanges adds what the settings and the number of the next frame make of the
+// run's score.
+func (o *open) weighChanges(w *between) {
+	switch {
+	case o.bracket:
+		if w.exposureToo {
+			o.score += lnBracketStep
+		} else {
+			o.score += lnBracketSame
+		}
+		o.score += lnNotBracketEnd
+	case w.changed:
+		if o.n == 0 {
+			o.score += lnChangeEdge
+		}
+		p := pChangeInside
+		if o.changes > 0 {
+			p = min(pChangeAgain*float64(o.changes), pChangeMost)
+		}
+		if w.many {
+			p = pManyInside
+		}
+		o.changes++
+		o.score += math.Log(p) + lnNotSteadyEnd
+	default:
+		o.score += lnNotSteadyEnd
+	}
+	if w.setup {
+		o.score += lnSetupInside
+	}
+	if w.countKnown && w.count < 0 {
+		o.score += lnNumberBack
+	} else if w.countKnown && w.count == 0 {
+		o.score += lnNumberSame
+	}
+}
+
+// weighFirst adds what the first gap of the run, over k steps of the number, makes of
+// its score.
+func (o *open) weighFirst(gap float64, k int, w *between) {
+	median, spread := steadyMedian, steadySpread
+	if o.bracket {
+		median, spread = bracketMedian, bracketSpread
+	}
+	g := max(gap/float64(k), w.q/2, 0.03)
+	first := logNormal(g, median, spread)
+	if g > fastCadence && !o.bracket {
+		first -= slowCost * math.Log(g/fastCadence)
+	}
+	if o.before > 0 {
+		first = logSum(lnNotAgain+first, lnAgain+student(g-o.before, scale(jitter*o.before, w.q)))
+	}
+	o.score += first
+	if k > 1 {
+		// One frame beyond a hole says little: a test frame or a
+		// marker, and test frames deleted beside it, look the same.
+		o.score += lnMissingEdge - missingCost*float64(k-2)
+	}
+}
+
+// readGap returns the best way of reading a gap of a run with cadence c, over k steps of
+// the number and from a frame exposed for e: its score, and how many cadences it takes,
+// 0 where it tells nothing of them.
+func (o *open) readGap(gap float64, k int, c, q, e float64) (best, took float64) {
 	s := o.scatter() * math.Sqrt(1+1/float64(min(o.n, len(o.gaps))))
-	// best way of reading the gap
-	best, took := math.Inf(-1), 0.0
+	best = math.Inf(-1)
 	try := func(score, ticks float64) {
 		if score > best {
 			best, took = score, ticks
 		}
 	}
 	fits := func(ticks float64) float64 {
-		off, spread := gap-ticks*c, scale(s*c*math.Sqrt(ticks), w.q)
+		off, spread := gap-ticks*c, scale(s*c*math.Sqrt(ticks), q)
 		if off > farOff*spread && off > c {
 			return math.Inf(-1) // a pause
 		}
 		d := student(off, spread)
-		if de := a.e - o.exposure; !o.bracket && math.Abs(de) > 0.05*c {
+		if de := e - o.exposure; !o.bracket && math.Abs(de) > 0.05*c {
 			// With a changed exposure time either the interval or the
 			// dead time between frames stays.
-			d = max(d, student(gap-ticks*c-de, scale(s*c*math.Sqrt(ticks), w.q)))
+			d = max(d, student(gap-ticks*c-de, scale(s*c*math.Sqrt(ticks), q)))
 		}
 		return d
 	}
 	if k > 1 {
-		try(lnMissing-0.3*float64(min(k, 20)-2)+fits(float64(k)), float64(k))
+		try(lnMissing-missingCost*float64(min(k, 20)-2)+fits(float64(k)), float64(k))
 		try(lnJump+fits(1), 1)
 	} else {
 		try(fits(1), 1)
-		for m := 2.0; m <= 4; m++ {
-			try(lnLeftOut-0.9*(m-2)+fits(m), m)
+		for m := 2.0; m <= mostLeftOut; m++ {
+			try(lnLeftOut-leftOutCost*(m-2)+fits(m), m)
 		}
 	}
 	if c > 0 && gap > pauseFrom*c {
@@ -193,19 +219,9 @@ func (o *open) step(w *between, a *point, out []open) []open {
 		try(lnPause+f-math.Log(c), 0)
 	}
 	if gap < c {
-		try(lnHurry-math.Log(max(c, w.q)), 0)
+		try(lnHurry-math.Log(max(c, q)), 0)
 	}
-	if !o.bracket && k == 1 && c < stallMax && gap > 1.4*c && gap < 3 && !w.changed && !w.setup && o.n >= 3 {
-		stalled := next
-		stalled.n, stalled.sumG, stalled.sumK, stalled.varSum = 0, 0, 0, 0
-		stalled.score += lnStall - math.Log(2.5*max(gap, w.q))
-		stalled.take(gap, 1, 0, w.q)
-		out = append(out, stalled)
-	}
-	next.score += best
-	next.hole = took > 1 && k > 1
-	next.take(gap, took, c, w.q)
-	return append(out, next)
+	return best, took
 }
 
 // cut returns the score of a pause between two runs.
@@ -304,19 +320,7 @@ func segment(frames []*Frame) []span {
 			}
 			best = max(best, o.score)
 		}
-		live = slices.DeleteFunc(live, func(o open) bool { return o.score < best-beamDepth })
-		if len(live) > beamWidth {
-			slices.SortFunc(live, func(x, y open) int {
-				switch {
-				case x.score > y.score:
-					return -1
-				case x.score < y.score:
-					return 1
-				}
-				return 0
-			})
-			live = live[:beamWidth]
-		}
+		live = narrow(live, best)
 	}
 	var spans []span
 	for i := n; i > 0; {
@@ -326,4 +330,22 @@ func segment(frames []*Frame) []span {
 	}
 	slices.Reverse(spans)
 	return spans
+}
+
+// narrow drops the open runs that are not worth following.
+func narrow(live []open, best float64) []open {
+	live = slices.DeleteFunc(live, func(o open) bool { return o.score < best-beamDepth })
+	if len(live) > beamWidth {
+		slices.SortFunc(live, func(x, y open) int {
+			switch {
+			case x.score > y.score:
+				return -1
+			case x.score < y.score:
+				return 1
+			}
+			return 0
+		})
+		live = live[:beamWidth]
+	}
+	return live
 }
