@@ -11,11 +11,6 @@ import "math"
 // (at most 0.14 EV).
 const DriftTolerance = 1.0 / 6
 
-// VisibleFlicker, in EV, is not seen side by side but flickers in playback.
-// Common practice: a quarter to a tenth of a stop
-// (billcampbellphotography.com/time-lapse-and-flicker).
-const VisibleFlicker = 0.1
-
 // Av returns the aperture value of an f-number.
 //
 //	Av = 2 log2 N

@@ -2,12 +2,6 @@ package optics
 
 import "math"
 
-// StabilisationBlur is the blur, on 36 × 24 mm, up to which stabilisation is
-// rated: a 687th of the diagonal, 14 pixels of a 45-megapixel sensor. A rating
-// of five stops holds at that size and for distant subjects.
-// Source: ISO 20954-1:2019, clause 3.5.
-const StabilisationBlur = 63 * Micrometre
-
 // StopsAtPixels is the most of a stabilisation's rating to count on for
 // sharpness at 100 %. Common practice.
 const StopsAtPixels = 2.0
@@ -39,8 +33,9 @@ func Sharpness(c, diagonal Length) float64 {
 
 // CreditedStops returns how many of a stabilisation's rated stops to count on:
 // at most [StopsAtPixels] where the picture shall be sharp at 100 %. rated must
-// be 0 or more, else NaN.
-// Source: common practice; ISO 20954-1:2019 rates [StabilisationBlur].
+// be 0 or more, else NaN. Stabilisation is rated for distant subjects and a blur of
+// 63 µm on 36 × 24 mm, 14 pixels of a 45-megapixel sensor.
+// Source: common practice; ISO 20954-1:2019, clause 3.5, for the rating.
 func CreditedStops(rated float64, atPixels bool) float64 {
 	if !notNegative(rated) {
 		return nan
