@@ -37,11 +37,6 @@ const (
 	// Runs of this many frames at burst cadence are made by a program, if
 	// the exposure is manual.
 	longBurst = 8
-	// A time-lapse has at least intervalFrames at an interval of
-	// intervalCadence or more, even to intervalScatter of it.
-	intervalFrames  = 30
-	intervalCadence = 2.0 // s
-	intervalScatter = 0.03
 )
 
 // Seen is what was found in the pictures of a run. The zero value is that of
@@ -111,7 +106,7 @@ func (r *Run) recordedKind() Kind {
 		return Burst
 	case n < fewFrames:
 		return Single
-	case sec >= intervalCadence && n >= intervalFrames && r.even():
+	case r.byTimer():
 		return TimeLapse
 	}
 	return Series
@@ -143,57 +138,40 @@ func (r *Run) manual() bool {
 }
 
 // distanceWalks reports whether the recorded subject distance moves one way through
-// the sequence, in at least three places, as focus steps do.
+// the sequence, in at least three places, as focus steps do. Infinity is the far end;
+// frames whose distance is not known are left out.
 func (r *Run) distanceWalks() bool {
-	if len(r.Frames) < fewFrames {
-		return false
-	}
-	var d []float64
+	up, down, known := 0, 0, 0
+	last := math.NaN()
 	for _, f := range r.Frames {
-		v, ok := f.meta.SubjectDistance.Get()
-		if !ok || v.State != exifread.DistanceMetres || v.Metres <= 0 {
-			return false
-		}
-		d = append(d, v.Metres)
-	}
-	up, down := 0, 0
-	for i := 1; i < len(d); i++ {
-		switch {
-		case d[i] > d[i-1]:
-			up++
-		case d[i] < d[i-1]:
-			down++
-		}
-	}
-	// One turn back is a fault within a walk, not the lack of one.
-	return max(up, down) >= 3 && max(up, down) >= 3*min(up, down)
-}
-
-// even reports whether the frames keep to the beat as a timer makes it. On a
-// coarse clock nearly all gaps must read the same, as those of a whole number
-// of seconds do.
-func (r *Run) even() bool {
-	off, n := 0, 0
-	c := r.Cadence.Or(0).Seconds()
-	for _, st := range r.Steps {
-		t, ok := st.Ticks.Get()
-		if !ok {
+		d := f.focusDistance()
+		if math.IsNaN(d) {
 			continue
 		}
-		n++
-		if st.Slack > intervalScatter {
-			t *= c / math.Round(c)
+		if d != math.Inf(1) {
+			known++
 		}
-		if math.Abs(t-math.Round(t)) > intervalScatter {
-			off++
+		switch {
+		case d > last:
+			up++
+		case d < last:
+			down++
 		}
+		last = d
 	}
-	return n > 0 && off*10 <= n
+	// One turn back is a fault within a walk, not the lack of one.
+	return known >= fewFrames && max(up, down) >= 3 && max(up, down) >= 3*min(up, down)
 }
 
-// Regular reports whether a timer of 2 s or more may have made the frames: they
-// keep to the beat, with few exceptions.
-func (r *Run) Regular() bool {
-	c, ok := r.Cadence.Get()
-	return ok && c >= time.Duration(intervalCadence*float64(time.Second)) && r.even()
+// focusDistance returns the recorded subject distance, m: positive, infinite at
+// infinity, NaN where it is not known.
+func (f *Frame) focusDistance() float64 {
+	d, ok := f.meta.SubjectDistance.Get()
+	switch {
+	case ok && d.State == exifread.DistanceInfinity:
+		return math.Inf(1)
+	case ok && d.State == exifread.DistanceMetres && d.Metres > 0:
+		return d.Metres
+	}
+	return math.NaN()
 }
