@@ -285,11 +285,6 @@ func (l *looking) agrees(keys []string) int {
 
 // look measures the pictures of the jobs.
 func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
-	type task struct {
-		job *job
-		on  *looking
-		at  int
-	}
 	workers := min(runtime.GOMAXPROCS(0), total)
 	tasks := make(chan task)
 	room := make(chan struct{}, workers*ahead) // pictures measured and not taken in
@@ -333,8 +328,25 @@ func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 			}
 		})
 	}
-	var err error
-send:
+	err := send(ctx, jobs, room, tasks)
+	close(tasks)
+	wg.Wait()
+	if failed, ok := errors.AsType[*exifread.PanicError](context.Cause(ctx)); ok && err == nil {
+		err = failed // at the very end
+	}
+	return err
+}
+
+// A task is one picture to be measured.
+type task struct {
+	job *job
+	on  *looking
+	at  int
+}
+
+// send hands out the pictures of the jobs in their order, as long as there is room for
+// what is measured and not taken in. It returns the cause where ctx ended first.
+func send(ctx context.Context, jobs []*job, room chan<- struct{}, tasks chan<- task) error {
 	for _, j := range jobs {
 		if j.found != nil { // known before; workers set it only once it is sent
 			continue
@@ -350,23 +362,16 @@ send:
 			select {
 			case room <- struct{}{}:
 			case <-ctx.Done():
-				err = context.Cause(ctx)
-				break send
+				return context.Cause(ctx)
 			}
 			select {
 			case tasks <- task{j, on, at}:
 			case <-ctx.Done():
-				err = context.Cause(ctx)
-				break send
+				return context.Cause(ctx)
 			}
 		}
 	}
-	close(tasks)
-	wg.Wait()
-	if failed, ok := errors.AsType[*exifread.PanicError](context.Cause(ctx)); ok && err == nil {
-		err = failed // at the very end
-	}
-	return err
+	return nil
 }
 
 // take takes in a frame that was looked at, and those behind it that waited for it. It
