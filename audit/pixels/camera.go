@@ -47,7 +47,7 @@ func (e *evidence) excess() (size []float64, shift [][2]float64) {
 }
 
 // askMoved finds jumps of the picture.
-func (e *evidence) askMoved(o Order) Moved {
+func (e *evidence) askMoved(w Walk, o Order) Moved {
 	d, shift := e.excess()
 	values := known(d)
 	if len(values) < movedLinks {
@@ -55,7 +55,7 @@ func (e *evidence) askMoved(o Order) Moved {
 	}
 	least := e.th.MovedPixels * e.perLongSide()
 	limit := max(least, e.th.MovedSigma*(median(values)/rayleighMedian+shiftNoise))
-	m, hits := e.jumpsOver(limit, d, o)
+	m, hits := e.jumpsOver(limit, d, w, o)
 	m.Events = append(e.moves(hits, d, shift), e.broken()...)
 	slices.SortFunc(m.Events, func(a, b Move) int { return a.From - b.From })
 	m.Verdict = decided(len(m.Events) > 0)
@@ -71,7 +71,7 @@ func (e *evidence) askMoved(o Order) Moved {
 // jumpsOver returns the links over which the picture jumps by more than the limit,
 // beyond doubt and beside no jump back of focus; and the frames up to which a jump
 // would not have been told.
-func (e *evidence) jumpsOver(limit float64, d []float64, o Order) (m Moved, hits []int) {
+func (e *evidence) jumpsOver(limit float64, d []float64, w Walk, o Order) (m Moved, hits []int) {
 	var left []float64
 	for _, l := range e.links {
 		left = append(left, l.motion.Unexplained)
@@ -91,12 +91,53 @@ func (e *evidence) jumpsOver(limit float64, d []float64, o Order) (m Moved, hits
 			m.Unmatched = append(m.Unmatched, to)
 		case doubtful && (doubt > limit || blurred):
 			m.Doubtful = append(m.Doubtful, to)
-		}
-		if v > limit && !doubtful && !o.touches(from, to) {
+		case v > limit && !doubtful && e.lensPlay(i, v, w):
+			m.Doubtful = append(m.Doubtful, to)
+		case v > limit && !doubtful && !o.touches(from, to):
 			hits = append(hits, i)
 		}
 	}
 	return m, hits
+}
+
+// lensPlay reports whether a small jump over link i lies where focus starts or stops:
+// a lens itself shifts the picture then.
+func (e *evidence) lensPlay(i int, px float64, w Walk) bool {
+	sg := &e.signature
+	n := len(e.links)
+	if px >= playPixels*e.perLongSide() || w.Answer != Found && sg.Kind == "" || i < playLinks || i+playLinks >= n {
+		return false
+	}
+	first, last := max(0, i-wideLinks), min(n-1, i+wideLinks)
+	if sg.Kind != "" {
+		before, behind := median(absolute(sg.v[first:i])), median(absolute(sg.v[i+1:last+1]))
+		return min(before, behind) <= e.th.StallRatio*max(before, behind)
+	}
+	// Over several frames focus that moves changes sharpness by more than over one;
+	// noise does not.
+	before := e.sharpnessChange(e.links[first].from, e.links[i].from)
+	behind := e.sharpnessChange(e.links[i].to, e.links[last].to)
+	return min(before, behind) <= playChange*max(before, behind)
+}
+
+// sharpnessChange returns by how much the sharpness of the tiles differs between two
+// frames, in ln: the median of those that show more than noise; NaN of few.
+func (e *evidence) sharpnessChange(a, b int) float64 {
+	if e.frames[a].tiles == nil || e.frames[b].tiles == nil || e.outside[a] || e.outside[b] {
+		return math.NaN()
+	}
+	gain := 2 * (e.lnGain[b] - e.lnGain[a])
+	var d []float64
+	for t, from := range e.frames[a].tiles {
+		p, q := float64(from.energy), float64(e.frames[b].tiles[t].energy)
+		if min(p, q) >= e.th.MinEnergy {
+			d = append(d, math.Abs(math.Log(q/p)-gain))
+		}
+	}
+	if len(d) < softTiles {
+		return math.NaN()
+	}
+	return median(d)
 }
 
 // moves names the links, and tells where two jumps undo each other.

@@ -40,7 +40,7 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 		c = e.curves(outside)
 		j.Walk = e.askWalk(c)
 	}
-	j.Moved = e.askMoved(j.Order)
+	j.Moved = e.askMoved(j.Walk, j.Order)
 	j.Stalls = e.askStalls(j.Walk, j.Moved)
 	j.Jumps = e.askJumps(j.Walk, j.Order, j.Stalls)
 	j.First, j.Last = e.askEnds(j.Walk, c)

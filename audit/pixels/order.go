@@ -12,6 +12,11 @@ func (e *evidence) askOrder(w Walk, c *curves) Order {
 		events := e.reversals(sg)
 		return Order{Verdict: decided(len(events) > 0), Events: events}
 	}
+	if sg.faint {
+		if events := e.swaps(sg); len(events) > 0 {
+			return Order{Verdict: Verdict{Answer: Found}, Events: events}
+		}
+	}
 	v, ok := e.curvesTell(w, c)
 	if !ok || c.hw == 0 {
 		if ok {
@@ -33,6 +38,10 @@ func (r *run) reversals(sg *signature) (events []Reversal) {
 	}
 	back := func(i int) bool { return sg.v[i]*sg.sign < -r.th.TurnRatio*sg.median }
 	for i := 0; i < len(sg.v); i++ {
+		if sg.swapped(i) && -sg.v[i]*sg.sign <= restartStep*sg.median {
+			events = append(events, r.swap(sg, i))
+			continue
+		}
 		if !back(i) {
 			continue
 		}
@@ -59,6 +68,33 @@ func (r *run) reversals(sg *signature) (events []Reversal) {
 			}
 		}
 		events = append(events, ev)
+	}
+	return events
+}
+
+// swapped reports whether focus goes back over link i as it does where two frames
+// changed places: with steps on either side that are as much too long.
+func (sg *signature) swapped(i int) bool {
+	if i < 1 || i+1 >= len(sg.v) {
+		return false
+	}
+	before, back, behind := sg.v[i-1]*sg.sign, sg.v[i]*sg.sign, sg.v[i+1]*sg.sign
+	excess := before - back + behind - sg.median // 0 for three regular steps, 4 of them for a swap
+	return back < 0 && min(before, behind) >= swapStep*sg.median && excess >= swapSigma*math.Sqrt(3)*sg.sigma
+}
+
+func (r *run) swap(sg *signature, i int) Reversal {
+	from, to := r.ends(r.links[i])
+	return Reversal{Kind: Swapped, From: from, To: to, Back: -sg.v[i] * sg.sign * r.span(r.links[i]) / sg.median}
+}
+
+// swaps returns the neighbours that changed places where the signature is too faint
+// for all else.
+func (r *run) swaps(sg *signature) (events []Reversal) {
+	for i := range sg.v {
+		if sg.swapped(i) {
+			events = append(events, r.swap(sg, i))
+		}
 	}
 	return events
 }

@@ -65,7 +65,7 @@ func TestMovedLimit(t *testing.T) {
 	}{{0.9, Fine}, {1.2, Found}} {
 		s := tell(20)
 		s.links[9].motion.ShiftX += c.px
-		m := s.evidence().askMoved(Order{})
+		m := s.evidence().askMoved(walks, Order{})
 		if m.Answer != c.want {
 			t.Errorf("a jump of %v px: %v, want %v", c.px, m.Answer, c.want)
 		}
@@ -82,12 +82,12 @@ func TestMovedUnsteady(t *testing.T) {
 	for i := range s.links {
 		s.links[i].motion.ShiftY += 0.8 * float64(i%3-1)
 	}
-	if m := s.evidence().askMoved(Order{}); m.Answer != CannotTell || m.Reason != ReasonUnsteady {
+	if m := s.evidence().askMoved(walks, Order{}); m.Answer != CannotTell || m.Reason != ReasonUnsteady {
 		t.Errorf("a trembling picture: %v, %q; want that it is not steady enough", m.Answer, m.Reason)
 	}
 	// What is far outside the trembling is found.
 	s.links[9].motion.ShiftX += 20
-	if m := s.evidence().askMoved(Order{}); m.Answer != Found || len(m.Events) != 1 {
+	if m := s.evidence().askMoved(walks, Order{}); m.Answer != Found || len(m.Events) != 1 {
 		t.Errorf("20 px in a trembling picture: %v, %+v", m.Answer, m.Events)
 	}
 }
@@ -99,7 +99,7 @@ func TestMovedBlurred(t *testing.T) {
 		s := tell(20)
 		s.links[9].motion.ShiftX += 5
 		s.links[9].motion.Unexplained = left
-		m := s.evidence().askMoved(Order{})
+		m := s.evidence().askMoved(walks, Order{})
 		if found != (len(m.Events) == 1) || found == slices.Contains(m.Doubtful, 10) {
 			t.Errorf("5 px with %v of the variance left: events %+v, doubtful %v", left, m.Events, m.Doubtful)
 		}
@@ -113,7 +113,7 @@ func TestMovedAsTheQuartersDo(t *testing.T) {
 		s := tell(20)
 		s.links[9].motion.ShiftX += 5
 		s.links[9].motion.Doubt = doubt
-		if m := s.evidence().askMoved(Order{}); found != (m.Answer == Found) || found == slices.Contains(m.Doubtful, 10) {
+		if m := s.evidence().askMoved(walks, Order{}); found != (m.Answer == Found) || found == slices.Contains(m.Doubtful, 10) {
 			t.Errorf("5 px with a doubt of %v px: %v, doubtful %v", doubt, m.Answer, m.Doubtful)
 		}
 	}
@@ -125,7 +125,7 @@ func TestMovedBack(t *testing.T) {
 		s := tell(20)
 		s.links[9].motion.ShiftX += 5
 		s.links[10].motion.ShiftX += back
-		m := s.evidence().askMoved(Order{})
+		m := s.evidence().askMoved(walks, Order{})
 		if len(m.Events) != 2 || m.Events[0].Lasting != lasting {
 			t.Errorf("5 px and %v px back: %+v, want two jumps, lasting %v", back, m.Events, lasting)
 		}
@@ -135,14 +135,14 @@ func TestMovedBack(t *testing.T) {
 func TestMovedLost(t *testing.T) {
 	s := tell(20)
 	s.links[9].motion = Motion{Gain: 1, Unexplained: 1}
-	m := s.evidence().askMoved(Order{})
+	m := s.evidence().askMoved(walks, Order{})
 	if len(m.Events) != 1 || !m.Events[0].Lost || m.Events[0].To != 10 {
 		t.Errorf("a picture that cannot be followed: %+v, want it lost from 9 to 10", m.Events)
 	}
 	for i := range s.links { // blurred all over: nothing is clear
 		s.links[i].motion.Unexplained = 0.1
 	}
-	if m := s.evidence().askMoved(Order{}); m.Answer == Found {
+	if m := s.evidence().askMoved(walks, Order{}); m.Answer == Found {
 		t.Errorf("a picture lost among blurred ones: %+v", m.Events)
 	}
 }
@@ -180,7 +180,7 @@ func TestTouches(t *testing.T) {
 	for at, found := range map[int]bool{3: true, 4: false, 7: false, 8: true} {
 		s := tell(20)
 		s.links[at].motion.ShiftX += 5
-		if m := s.evidence().askMoved(Order{Events: []Reversal{{Kind: Turned, From: 5, To: 7}}}); found != (m.Answer == Found) {
+		if m := s.evidence().askMoved(walks, Order{Events: []Reversal{{Kind: Turned, From: 5, To: 7}}}); found != (m.Answer == Found) {
 			t.Errorf("5 px from %d to %d beside focus that turns from 5 to 7: %v", at, at+1, m.Answer)
 		}
 	}
@@ -216,10 +216,13 @@ func TestJumpRatio(t *testing.T) {
 	s := tell(24)
 	s.links[11].motion.Scale = 0.002
 	e := s.evidence()
-	for at, found := range map[int]bool{8: true, 9: false, 13: false, 14: true} {
-		near := Stalls{Events: []Stall{{From: at, To: at + 1}}}
-		if j := e.askJumps(walks, Order{}, near); found != (j.Answer == Found) {
-			t.Errorf("a long step from 11 to 12 beside a stall at %+v: %v", near.Events, j.Answer)
+	for at, found := range map[int]bool{8: true, 9: false, 14: false, 15: true} {
+		back := Order{Events: []Reversal{{Kind: Turned, From: at - 1, To: at}}}
+		if at > 12 {
+			back.Events[0] = Reversal{Kind: Turned, From: at, To: at + 1}
+		}
+		if j := e.askJumps(walks, back, Stalls{}); found != (j.Answer == Found) {
+			t.Errorf("a long step from 11 to 12 beside focus that goes back at %+v: %v", back.Events, j.Answer)
 		}
 	}
 }

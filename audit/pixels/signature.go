@@ -10,6 +10,8 @@ type signature struct {
 	k, z   []float64 // against the neighbours; NaN where they stand still or nearly
 	sign   float64   // of the regular direction
 	median float64   // of |v|
+	// faint tells that the steps show, but not well enough for a kind.
+	faint bool
 }
 
 // readSignature looks for focusing first in the scale of the picture and, where
@@ -29,6 +31,9 @@ func (r *run) readSignature() signature {
 	}
 	sg.Strength = sg.median / sg.sigma
 	if sg.Kind == "" {
+		if sg.faint = sg.Strength > faintRatio; sg.faint {
+			sg.direct(r)
+		}
 		return sg
 	}
 	sg.PerFrame = sg.median
@@ -124,16 +129,18 @@ func (sg *signature) direct(r *run) {
 func (sg *signature) compare() {
 	n := len(sg.v)
 	sg.k, sg.z = make([]float64, n), make([]float64, n)
-	for i, v := range sg.v {
-		sg.k[i], sg.z[i] = math.NaN(), math.NaN()
-		if local := around(sg.v, i, nearLinks); math.Abs(local) > localSigma*sg.sigma {
-			sg.k[i] = v / local
-			sg.z[i] = (v - local) / sg.sigma
-			if local < 0 {
-				sg.z[i] = -sg.z[i]
-			}
-		}
+	for i := range sg.v {
+		sg.k[i], sg.z[i] = sg.against(i, around(sg.v, i, nearLinks))
 	}
+}
+
+// against holds step i to a usual one: as a multiple of it, and by how many noise
+// deviations it is longer; NaN where the usual step is hardly more than noise.
+func (sg *signature) against(i int, local float64) (k, z float64) {
+	if !(math.Abs(local) > localSigma*sg.sigma) {
+		return math.NaN(), math.NaN()
+	}
+	return sg.v[i] / local, math.Copysign(1, local) * (sg.v[i] - local) / sg.sigma
 }
 
 // roughness is the robust deviation of values from the median of their

@@ -16,6 +16,8 @@ func (e *evidence) askSoft(w Walk, c *curves, stalls Stalls, o Order, b Brightne
 		return Soft{Verdict: cannot(ReasonLong)}
 	case walking && c.textured < e.th.MinTiles || !walking && c.detail < e.th.MinTiles:
 		return Soft{Verdict: cannot(ReasonTexture)}
+	case e.unfit != "":
+		return Soft{Verdict: cannot(e.unfit)}
 	case w.Answer == CannotTell:
 		return Soft{Verdict: cannot(ReasonWalk)}
 	}

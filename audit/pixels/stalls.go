@@ -24,6 +24,8 @@ func (e *evidence) askStalls(w Walk, m Moved) Stalls {
 	switch {
 	case len(s.Events) > 0:
 		s.Verdict = Verdict{Answer: Found}
+	case e.unfit != "":
+		s.Verdict = cannot(e.unfit)
 	case w.Answer == Fine && sg.Kind == "":
 		s.Verdict = cannot(ReasonNotFocus)
 	case sg.Kind == "":

@@ -196,6 +196,10 @@ const (
 	deepEV, blackEV = 2.0, 4.0
 	// shortStretch: a stretch at an end is short up to one in this many of the run.
 	shortStretch = 4
+	// unfitShare is the share of the links from which pictures that do not show the
+	// same thing, or settings that change, hide focus; settings only where they span
+	// more than unfitEV.
+	unfitShare, unfitEV = 0.25, 1.0
 	// brightLinks is the number of links that must be comparable, flickerLinks the
 	// number that must flicker.
 	brightLinks, flickerLinks = 3, 3
@@ -208,6 +212,9 @@ const (
 	scaleNoise, shiftNoise = 0.01, 0.01
 	// leastDrift is the least shift a frame that counts as a drift, px.
 	leastDrift = 0.15
+	// faintRatio takes the place of SignatureRatio for what needs less to be seen. The
+	// ratio is about 0.6 where there is nothing but noise.
+	faintRatio = 2
 	// signStep is the step, as a multiple of the run's, that has a direction.
 	signStep = 0.4
 	// localSigma is how many noise deviations the neighbours' step must stand above
@@ -268,6 +275,9 @@ const (
 	// swap of neighbours are longer than the one (two steps each), and a single step
 	// back longer than the other is no swap (which is one step back).
 	swapStep, restartStep = 1.5, 2.5
+	// swapSigma is by how many noise deviations the three links of a swap must exceed
+	// regular steps together.
+	swapSigma = 4.5
 	// A frame repeats another where it is more than revisitApart half widths behind
 	// it. Compared are tiles of which the sharpness in either is over revisitSharp of
 	// their best; at least revisitTiles, and revisitShare of the textured ones.
@@ -295,6 +305,11 @@ const (
 	// unsteady is how many times the least jump must show, or nothing is said of runs
 	// in which no jump is found.
 	unsteady = 2
+	// A jump under playPixels, of a picture with a long side of 1,600, is the lens's
+	// where focus stands on one side of it and moves on the other, over playLinks links
+	// each and more. It stands up to StallRatio of the other side's step, or, without a
+	// signature, playChange of what changes in sharpness on the other side.
+	playPixels, playLinks, playChange = 2.5, 2, 0.5
 	// Two jumps undo each other within undoLinks links where what remains is under
 	// undoShare of the one.
 	undoLinks, undoShare = 3, 0.5

@@ -5,6 +5,9 @@ func (e *evidence) askWalk(c *curves) Walk {
 	if e.long {
 		return Walk{Verdict: cannot(ReasonLong)}
 	}
+	if e.unfit != "" {
+		return Walk{Verdict: cannot(e.unfit)}
+	}
 	if c.detail < walkTiles {
 		return Walk{Verdict: cannot(ReasonTexture)}
 	}
@@ -49,6 +52,8 @@ func (e *evidence) curvesTell(w Walk, c *curves) (Verdict, bool) {
 	switch {
 	case e.long:
 		return cannot(ReasonLong), false
+	case e.unfit != "":
+		return cannot(e.unfit), false
 	case w.Answer == Fine:
 		return cannot(ReasonNotFocus), false
 	case c.textured < e.th.MinTiles:
