@@ -28,7 +28,7 @@ Shoot the sequence again; give the flash more time between frames.
 It is a check where the frame could be meant: in a time-lapse, in a run that may be
 one, where frames get dark again and again, and where one or two show nothing of what
 their neighbours show, as with a hand or a cap before the lens. Such frames at the
-beginning and end of a run are taken for markers and left alone. A step of the light
+very beginning and end of a run are taken for markers and left alone. A step of the light
 that lasts is found by brightness-drift, unless it is so deep that the light must have
 failed. Values assume the usual tone curve and are rough.`,
 	Source: "IEC 61966-2-1 (tone curve); limit: common practice",
@@ -78,7 +78,8 @@ func checkDarkFrame(v *audit.Review) error {
 				worst = max(worst, e.EV)
 			}
 		}
-		if len(these) == 0 || unrelated && (last < edge || first >= len(q.Frames)-edge) {
+		marker := unrelated && (first == 0 && last < edge || last == len(q.Frames)-1 && first >= len(q.Frames)-edge)
+		if len(these) == 0 || marker {
 			continue
 		}
 		// A hand before the lens is not there for long, a cap at an end is.

@@ -8,6 +8,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 	"prestrike/rules/optics"
@@ -36,7 +37,7 @@ scale is fine enough to show it.
 
 In pictures, the width of the range in which parts are sharp tells how much the blur
 disk grows with a frame, to a factor of two; half of that remains half-way between two
-frames. One step far wider than its neighbours is a note, and a check where the blur
+frames. A step far wider than its neighbours is a note, and a check where the blur
 half-way is too large. Wide steps are reported once, by what weighs more.`,
 	Source: "Nayar and Nakagawa, Shape from focus, IEEE TPAMI 16(8), 1994 (width of the range of sharpness); Wikipedia, Depth of field, and photomacrography.net viewtopic.php?t=41247 (quarter-wave depth); notice at 0.7 of it: common practice (photomacrography.net viewtopic.php?t=43953); certain limit, where a tenth of the contrast remains at half the finest pattern of the pixels: H. H. Hopkins, The frequency response of a defocused optical system, Proc. R. Soc. A 231 (1955), 91",
 	Params: []audit.Param{
@@ -102,10 +103,19 @@ func checkFocusGap(v *audit.Review) error {
 	switch {
 	case gap:
 		v.Found(found)
-	case why != "" && (j == nil || j.Step.Answer == pixels.CannotTell):
-		v.Unjudged(evidence.UnknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Step.Verdict }))
+	case why != "" && (j == nil || gapVerdict(j).Answer == pixels.CannotTell):
+		v.Unjudged(evidence.UnknownTo(why, j, notSeen, gapVerdict))
 	}
 	return nil
+}
+
+// gapVerdict is what pictures answer to both, whether all steps are too wide and
+// whether one is wider than the others: nothing where either cannot be told.
+func gapVerdict(j *pixels.Judgement) pixels.Verdict {
+	if j.Step.Answer == pixels.CannotTell {
+		return j.Step.Verdict
+	}
+	return j.Jumps.Verdict
 }
 
 // gapByDistance looks at the recorded distances; why says why they do not tell.
@@ -181,29 +191,42 @@ func gapInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
 		}, true
 	}
 	told := toldGaps(v)
-	var widest pixels.Jump
-	for _, e := range j.Jumps.Events {
-		if !e.Weak && e.Ratio > widest.Ratio && !told[q.Frames[e.From]] {
-			widest = e
-		}
-	}
-	if widest.Ratio == 0 {
+	jumps := slices.DeleteFunc(slices.Clone(j.Jumps.Events), func(e pixels.Jump) bool { return e.Weak || told[q.Frames[e.From]] })
+	if len(jumps) == 0 {
 		return audit.Finding{}, false
 	}
-	from, to := q.Frames[widest.From], q.Frames[widest.To]
+	return jumpsFinding(q, j, jumps, limit), true
+}
+
+// jumpsFinding names every step that stands out, the widest first.
+func jumpsFinding(q *shoot.Sequence, j *pixels.Judgement, jumps []pixels.Jump, limit float64) audit.Finding {
+	slices.SortStableFunc(jumps, func(a, b pixels.Jump) int { return cmp.Compare(b.Ratio, a.Ratio) })
+	widest := jumps[0]
 	found := audit.Finding{
 		Severity: audit.Note,
 		Message: fmt.Sprintf("%s about %s times as far between %s and %s as between their neighbours",
-			focusOrCamera(j, "moves"), twoFigures(widest.Ratio), from.Label(), to.Label()),
+			focusOrCamera(j, "moves"), twoFigures(widest.Ratio), q.Frames[widest.From].Label(), q.Frames[widest.To].Label()),
 		Action:   "no need to act where the steps are small",
-		Frames:   []*shoot.Frame{from, to},
 		Measured: exifread.Of(widest.Ratio), Limit: exifread.Of(pixels.DefaultThresholds().JumpRatio), Unit: "usual steps",
 	}
-	if blur := growth * widest.Ratio; j.Step.Answer != pixels.CannotTell && blur > limit {
-		found.Severity = audit.Check
-		found.Action = "look at the band between the two at 100 %; if it is soft, shoot this sequence again"
+	var more []string
+	for i, e := range jumps {
+		from, to := q.Frames[e.From], q.Frames[e.To]
+		found.Frames = append(found.Frames, from, to)
+		if i > 0 {
+			more = append(more, fmt.Sprintf("about %s times between %s and %s", twoFigures(e.Ratio), from.Label(), to.Label()))
+		}
 	}
-	return found, true
+	found.Frames = evidence.InOrder(q, found.Frames)
+	look := "inspect the band between the two at 100 %; if it is soft, shoot this sequence again"
+	if len(more) > 0 {
+		found.Message += "; and " + words.List(more, len(more))
+		look = "inspect the bands between these frames at 100 %; if one is soft, shoot this sequence again"
+	}
+	if j.Step.Answer != pixels.CannotTell && j.Step.Blur*widest.Ratio > limit {
+		found.Severity, found.Action = audit.Check, look
+	}
+	return found
 }
 
 // shareOfStep writes how wide the steps should be: "half as wide".

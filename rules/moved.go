@@ -28,7 +28,9 @@ moved, fix it and shoot the sequence again.
 Lenses shift the picture a little as they focus; a jump counts from a pixel of a
 picture 1,600 wide. Shadows and things that move inside the picture are told apart by
 its quarters, which then disagree; where they do it cannot be judged. In a time-lapse
-a jump is a note, as the subject itself may move. Of rails and microscopes, whose picture
+a jump is a note, as the subject itself may move, and so is one of less than a pixel
+of the file. A lens itself shifts the picture where focus starts or stops: a small jump
+there cannot be judged. Of rails and microscopes, whose picture
 drifts as they focus, a jump along the drift may be named as a step of focus. Frames
 that match neither neighbour count too, but for the first and last few, which are
 taken for markers.`,
@@ -87,8 +89,8 @@ func checkMoved(v *audit.Review) error {
 	}
 	from, to := q.Frames[worst.From], q.Frames[worst.To]
 	severity := audit.Check
-	if q.Kind == shoot.TimeLapse && !worst.Lost {
-		severity = audit.Note
+	if !worst.Lost && (q.Kind == shoot.TimeLapse || evidence.FullSize(q, j, worst.Pixels) < 1) {
+		severity = audit.Note // a pixel of the file is the least that shows
 	}
 	found := audit.Finding{
 		Severity: severity,

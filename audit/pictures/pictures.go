@@ -22,7 +22,7 @@ import (
 // value looks at what may show something. One call of Measure at a time.
 type Measurer struct {
 	// All has the pictures of every sequence of more than one frame looked at.
-	// Else it is those of five frames and more that may be focus sequences or
+	// Else it is those of four frames and more that may be focus sequences or
 	// time-lapses.
 	All bool
 	// Once tells that there is one call only: nothing is kept ready to grow.
@@ -140,6 +140,8 @@ func motion(j *pixels.Judgement) shoot.Motion {
 		return shoot.FocusWalks
 	case j.Walk.Answer == pixels.Fine:
 		return shoot.FocusStands
+	case j.OneView:
+		return shoot.FewOfOneView
 	}
 	return shoot.MotionUnknown
 }

@@ -114,9 +114,12 @@ func (e *evidence) lensPlay(i int, px float64, w Walk) bool {
 		return min(before, behind) <= e.th.StallRatio*max(before, behind)
 	}
 	// Over several frames focus that moves changes sharpness by more than over one;
-	// noise does not.
-	before := e.sharpnessChange(e.links[first].from, e.links[i].from)
-	behind := e.sharpnessChange(e.links[i].to, e.links[last].to)
+	// noise does not. The most of them, as sharpness comes back behind its peak.
+	before, behind := 0.0, 0.0
+	for k := 1; k <= wideLinks; k++ {
+		before = max(before, e.sharpnessChange(e.links[max(first, i-k)].from, e.links[i].from))
+		behind = max(behind, e.sharpnessChange(e.links[i].to, e.links[min(last, i+k)].to))
+	}
 	return min(before, behind) <= playChange*max(before, behind)
 }
 

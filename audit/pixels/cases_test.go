@@ -79,7 +79,7 @@ func TestWalkOfExposures(t *testing.T) {
 		}
 		return s.Judge(pixels.DefaultThresholds(), settings)
 	}
-	if j := judge(pixelstest.Run(4, 6, 0.4, 0.4, 0), []float64{2, 1, 0, -1, -2, -3}); j.Walk.Answer != pixels.CannotTell || j.Walk.Reason != pixels.ReasonSettings {
+	if j := judge(pixelstest.Run(4, 6, 0.4, 0.4, 0), []float64{0, -1, -2, -3, -4, -5}); j.Walk.Answer != pixels.CannotTell || j.Walk.Reason != pixels.ReasonSettings {
 		t.Errorf("six exposures: walk %v, %q; %s", j.Walk.Answer, j.Walk.Reason, summary(j))
 	}
 	step := make([]float64, 24)

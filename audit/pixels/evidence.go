@@ -119,6 +119,17 @@ func (r *run) perLongSide() float64 {
 	return float64(max(r.grid.width, r.grid.height)/r.grid.factor) / longSide
 }
 
+// oneView reports whether each picture that belongs to the run shows what the one
+// before shows, at the same settings.
+func (r *run) oneView() bool {
+	for _, l := range r.links {
+		if !l.motion.Converged || r.resets(l) {
+			return false
+		}
+	}
+	return len(r.links) >= oneViewLinks
+}
+
 // strangers returns the frames that show something else than the run: those found
 // so as they were added, and the few at either end from which the picture cannot be
 // followed, while it can behind them.

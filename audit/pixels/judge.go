@@ -17,6 +17,7 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 			reason = ReasonSizes
 		}
 		j.cannotTell(reason)
+		j.OneView = r.oneView()
 	}
 	if len(r.frames) < fewFrames {
 		return j

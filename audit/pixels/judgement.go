@@ -85,6 +85,10 @@ type Judgement struct {
 	Dark       Dark
 	Soft       Soft
 
+	// OneView tells of a run too short for all but its light that its pictures, made at
+	// the same settings, show the same thing.
+	OneView bool
+
 	View View // empty where the run is too long to keep
 
 	PerFrame []FrameSummary // one for each frame added

@@ -113,7 +113,10 @@ const (
 	// minFrames is the number of frames below which nothing is said about a run but
 	// of its light, and fewFrames that below which nothing is said at all.
 	minFrames = 6
-	fewFrames = 5
+	fewFrames = 4
+	// oneViewLinks is the number of links without which frames are not found to show
+	// one view: four frames, of which one shows nothing.
+	oneViewLinks = 2
 	// testFrames is how many frames at either end of a run may be no part of it: a
 	// marker, a grey card, a test frame.
 	testFrames = 3

@@ -58,6 +58,7 @@ const (
 	FocusStands                    // focus stays where it is
 	FocusWalks                     // focus moves through the frames
 	FocusSurelyWalks               // it does, beyond doubt
+	FewOfOneView                   // too few frames to tell, but of one view at the same settings
 )
 
 // kind decides what the run was made for, from all that is known of it: times,
@@ -67,11 +68,13 @@ const (
 // where it stands a time-lapse, if it has the even interval of one. A time-lapse
 // whose focus walks, beyond doubt, is a focus sequence made at the pace of a timer or
 // a flash. Frames without a pace, which their names alone keep together, are a focus
-// sequence if focus walks.
+// sequence if focus walks. Four frames are a series where they show one view.
 func (r *Run) kind(focus Motion) Kind {
 	recorded := r.recordedKind()
 	walks := focus == FocusWalks || focus == FocusSurelyWalks
 	switch {
+	case recorded == Single && focus == FewOfOneView:
+		return Series
 	case recorded == Series && walks,
 		recorded == TimeLapse && focus == FocusSurelyWalks,
 		recorded == Single && len(r.Frames) > 1 && walks:
@@ -113,9 +116,11 @@ func (r *Run) recordedKind() Kind {
 }
 
 // AsksForPictures reports whether its pictures can tell what its files do not
-// record: of a run made at fixed settings, with five frames or more.
+// record: of a run made at fixed settings, with five frames or more, and of four frames,
+// which may be a run or single ones.
 func (r *Run) AsksForPictures() bool {
-	return r.kind(MotionUnknown).Steady() && len(r.Frames) >= fewFrames
+	kind, n := r.kind(MotionUnknown), len(r.Frames)
+	return kind.Steady() && n >= fewFrames || kind == Single && n == fewFrames-1 && !r.Start().IsZero()
 }
 
 // manual reports whether the exposure was set by hand as far as the frames tell.
