@@ -9,6 +9,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -26,8 +27,8 @@ wrongly, and frames of two cameras do not line up.
 Set the camera's clock. Look at the sequences around the step by hand.
 
 It is wrong for frames really made before 2001, and where files were numbered anew in
-another order than that of time. Where numbers hardly follow time at all it does not
-judge.`,
+another order than that of time. Numbers that count down throughout a run are only a
+note. Where numbers hardly follow time at all it does not judge.`,
 	Source: "CIPA DC-008 (Exif), DateTimeOriginal; CIPA DC-009 (DCF) file numbers; common practice",
 	Params: []audit.Param{
 		{
@@ -55,6 +56,7 @@ func checkClockStep(v *audit.Review) error {
 		if !checkYear(v, body, frames) {
 			checkBackwards(v, body, frames)
 		}
+		checkReversed(v, body, frames)
 	}
 	return nil
 }
@@ -80,11 +82,32 @@ func checkYear(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) bool {
 	return true
 }
 
+// checkReversed reports frames whose names count down while time goes on. A clock
+// does not run back between all of them.
+func checkReversed(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) {
+	var list []*shoot.Frame
+	for _, f := range frames {
+		if f.Number.Reversed {
+			list = append(list, f)
+		}
+	}
+	if len(list) == 0 {
+		return
+	}
+	v.Found(audit.Finding{
+		Severity: audit.Note,
+		Message: fmt.Sprintf("the numbers of %s%s count down while time goes on: the files were numbered from the last to the first, and stand here in the order of their times",
+			words.Count(len(list), "frame", "frames"), ofBody(v.Session, body)),
+		Action: "nothing is lost; give the next program the order of the times",
+		Frames: list,
+	})
+}
+
 // checkBackwards compares neighbours by number.
 func checkBackwards(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) {
 	var numbered []*shoot.Frame
 	for _, f := range frames {
-		if f.Timed() && f.Number.Known {
+		if f.Timed() && f.Number.Known && !f.Number.Reversed {
 			numbered = append(numbered, f)
 		}
 	}

@@ -24,7 +24,7 @@ var variedFloors = map[string]floor{
 	"unreadable at a border": {exact: 73, kinds: 73, supports: 78, found: 42},
 	"pause inside":           {exact: 75, kinds: 75, supports: 73, found: 1},
 	"pause between":          {exact: 86, kinds: 86, supports: 85, alarms: 23},
-	"numbers reversed":       {exact: 40, kinds: 40, supports: 29},
+	"numbers reversed":       {exact: 99.5, kinds: 99.5, supports: 99.5},
 	"copies":                 {exact: 78, kinds: 78, supports: 75, alarms: 1},
 	"merged pictures":        {exact: 53, kinds: 53, supports: 100, alarms: 98},
 	"focus x exposure":       {exact: 21, kinds: 21, alarms: 1},

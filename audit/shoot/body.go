@@ -98,7 +98,7 @@ func (b *bodyFrames) order() {
 			return 1
 		}
 		return cmp.Or(x.Time.Compare(y.Time), cmp.Compare(x.Number.Series, y.Number.Series),
-			cmp.Compare(x.Number.N, y.Number.N), cmp.Compare(x.Path(), y.Path()))
+			cmp.Compare(x.Number.along(), y.Number.along()), cmp.Compare(x.Path(), y.Path()))
 	})
 	// Where the number rolled over within one reading of the clock, the small
 	// numbers come after the large ones.
@@ -252,7 +252,7 @@ func (b *bodyFrames) streams() []*stream {
 		bestGap := 0
 		for i := len(streams) - 1; i >= max(0, len(streams)-openStreams); i-- {
 			l := streams[i].last()
-			gap := f.Number.N - l.Number.N
+			gap := f.Number.along() - l.Number.along()
 			if f.Number.Digits == 4 && l.Number.N > rolloverHigh && f.Number.N < rolloverLow {
 				gap += 9999
 			}

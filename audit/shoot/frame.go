@@ -88,6 +88,9 @@ type Number struct {
 	Count int
 	// Series names the run of names that count together.
 	Series string
+	// Reversed tells that the names count down while time goes on. Count then
+	// rises with time all the same.
+	Reversed bool
 }
 
 // A Body is one camera body of a session.

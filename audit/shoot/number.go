@@ -110,6 +110,7 @@ func numberFrames(frames []*Frame) {
 	for key, p := range renamed {
 		numberRenamed(key, p.frames, p.groups)
 	}
+	turnReversed(frames)
 }
 
 // numberRenamed finds the digit group that counts through frames whose names
@@ -189,7 +190,7 @@ func unroll(timed, untimed []*Frame) {
 			s = &state{}
 			states[base] = s
 		}
-		n := f.Number.N
+		n := f.Number.along()
 		if len(s.frames) > 0 && n < s.last {
 			switch {
 			case f.Number.Digits == 4 && s.last > rolloverHigh && n < rolloverLow:
@@ -207,20 +208,21 @@ func unroll(timed, untimed []*Frame) {
 		}
 	}
 	for _, s := range states {
-		slices.SortStableFunc(s.frames, func(a, b *Frame) int { return cmp.Compare(a.Number.N, b.Number.N) })
+		slices.SortStableFunc(s.frames, func(a, b *Frame) int { return cmp.Compare(a.Number.along(), b.Number.along()) })
 	}
 	for _, f := range untimed {
 		s := states[f.Number.Series]
 		if !f.Number.Known || s == nil {
 			continue
 		}
-		i, _ := slices.BinarySearchFunc(s.frames, f.Number.N, func(t *Frame, n int) int { return cmp.Compare(t.Number.N, n) })
+		n := f.Number.along()
+		i, _ := slices.BinarySearchFunc(s.frames, n, func(t *Frame, n int) int { return cmp.Compare(t.Number.along(), n) })
 		near := s.frames[max(0, i-1)]
-		if i < len(s.frames) && s.frames[i].Number.N-f.Number.N < f.Number.N-near.Number.N || near.Number.N > f.Number.N {
+		if i < len(s.frames) && s.frames[i].Number.along()-n < n-near.Number.along() || near.Number.along() > n {
 			near = s.frames[min(i, len(s.frames)-1)]
 		}
 		f.Number.Series = near.Number.Series
-		f.Number.Count = f.Number.N + near.Number.Count - near.Number.N
+		f.Number.Count = n + near.Number.Count - near.Number.along()
 	}
 }
 
