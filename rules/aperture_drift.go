@@ -31,6 +31,7 @@ It is wrong where the change is meant.`,
 	Params: []audit.Param{
 		evidence.Tolerance,
 		evidence.FocusStep,
+		evidence.SetUpPause,
 	},
 	Check: checkApertureDrift,
 }
@@ -46,7 +47,7 @@ func checkApertureDrift(v *audit.Review) error {
 	if len(d.Odd) == 0 {
 		return nil
 	}
-	if evidence.AtPause(q, d.Odd) {
+	if evidence.AtPause(v, d.Odd) {
 		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}

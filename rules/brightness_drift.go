@@ -80,7 +80,8 @@ func checkBrightnessDrift(v *audit.Review) error {
 	}
 	switch {
 	case b.Flickering:
-		f.Message = fmt.Sprintf("the brightness flickers: it differs by more than 0.1 EV in %s of the neighbours", percent(b.Flicker))
+		f.Message = fmt.Sprintf("the brightness flickers: it differs by more than %s in %s of the neighbours",
+			writeEV(pixels.DefaultThresholds().FlickerEV), percent(b.Flicker))
 		f.Frames = q.Frames
 		f.Measured, f.Limit, f.Unit = exifread.Of(100*b.Flicker), exifread.Of(100*pixels.DefaultThresholds().FlickerShare), "% of neighbours"
 	case n > 0:

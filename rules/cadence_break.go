@@ -31,7 +31,7 @@ those over which focus went on all the while, by the pictures or the recorded
 distances. Such a pause asks to shoot again where the blur half-way is too large.`,
 	Source: "common practice",
 	Params: []audit.Param{
-		evidence.Pause, evidence.ShortestPause,
+		evidence.Pause, evidence.ShortestPause, evidence.PauseEdge,
 		{
 			Name: "share", Doc: "runs with more pauses than this share of their frames, and more than two, are uneven by nature",
 			Default: 0.05, Min: 0, Max: 1,

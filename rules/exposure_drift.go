@@ -24,7 +24,7 @@ can also be evened out afterwards, frame by frame.
 It is wrong where the exposure was led on purpose, as into the night. Nominal times
 that stand for the same step, such as 1/60 s and 1/64 s, are no change.`,
 	Source: "JEITA CP-3451 (Exif 2.2) Annex C, p. 122: nominal values; tolerance of half a third-stop step: common practice",
-	Params: []audit.Param{evidence.Tolerance},
+	Params: []audit.Param{evidence.Tolerance, evidence.SetUpPause},
 	Check:  checkExposureDrift,
 }
 
@@ -39,7 +39,7 @@ func checkExposureDrift(v *audit.Review) error {
 	if len(d.Odd) == 0 {
 		return nil
 	}
-	if evidence.AtPause(q, d.Odd) {
+	if evidence.AtPause(v, d.Odd) {
 		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}

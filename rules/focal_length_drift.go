@@ -25,11 +25,14 @@ Fix the zoom ring with tape and shoot this sequence again.
 It is wrong where the zoom was meant, or where a lens reports a focal length that
 changes with focus: differences under the limit are left alone for that.`,
 	Source: "CIPA DC-008 (Exif), FocalLength; common practice",
-	Params: []audit.Param{{
-		Name: "change", Unit: "%",
-		Doc:     "a smaller change is the rounding of the lens",
-		Default: 1, Min: 0, Max: 50,
-	}},
+	Params: []audit.Param{
+		{
+			Name: "change", Unit: "%",
+			Doc:     "a smaller change is the rounding of the lens",
+			Default: 1, Min: 0, Max: 50,
+		},
+		evidence.SetUpPause,
+	},
 	Check: checkFocalLengthDrift,
 }
 
@@ -50,7 +53,7 @@ func checkFocalLengthDrift(v *audit.Review) error {
 	if len(d.Odd) == 0 {
 		return nil
 	}
-	if evidence.AtPause(q, d.Odd) {
+	if evidence.AtPause(v, d.Odd) {
 		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}

@@ -26,6 +26,7 @@ merging and switch automatic rotation off; else shoot this sequence again.
 
 It is wrong where the camera was turned on purpose.`,
 	Source: "CIPA DC-008 (Exif), Orientation; common practice",
+	Params: []audit.Param{evidence.SetUpPause},
 	Check:  checkFrameTurn,
 }
 
@@ -57,7 +58,7 @@ func checkFrameTurn(v *audit.Review) error {
 	if len(d.Odd) == 0 {
 		return nil
 	}
-	if evidence.AtPause(q, d.Odd) {
+	if evidence.AtPause(v, d.Odd) {
 		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}

@@ -23,7 +23,7 @@ Turn automatic ISO off and shoot this sequence again.
 It is wrong where the change is meant. Values are compared within one kind of
 sensitivity only, because bodies do not record them alike.`,
 	Source: "CIPA DC-008 (Exif), PhotographicSensitivity and SensitivityType; tolerance of half a third-stop step: common practice",
-	Params: []audit.Param{evidence.Tolerance},
+	Params: []audit.Param{evidence.Tolerance, evidence.SetUpPause},
 	Check:  checkISODrift,
 }
 
@@ -42,7 +42,7 @@ func checkISODrift(v *audit.Review) error {
 	if len(d.Odd) == 0 {
 		return nil
 	}
-	if evidence.AtPause(q, d.Odd) {
+	if evidence.AtPause(v, d.Odd) {
 		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}

@@ -75,6 +75,11 @@ var (
 		Doc:     "the shortest time between two frames that is a pause",
 		Default: 3, Min: 1.5, Max: 100,
 	}
+	PauseEdge = audit.Param{
+		Name: "edge", Unit: "steps",
+		Doc:     "so near to either end a pause is none of the run: a test frame or a marker",
+		Default: 4, Min: 0, Max: 1000,
+	}
 	ShortestPause = audit.Param{
 		Name: "shortest", Unit: "s",
 		Doc:     "a shorter pause is a full buffer or a flash that recycles",
@@ -100,6 +105,7 @@ func readGaps(v *audit.Review) []Gap {
 	if c, ok := q.Cadence.Get(); ok {
 		limit = max(limit, shortest/c.Seconds())
 	}
+	edge := int(v.ParamOf("cadence-break", PauseEdge))
 	agree := v.ParamOf("missing-frame", Agreement)
 	spread := scatterOf(list)
 	jumps := focusJumps(v)
@@ -150,8 +156,6 @@ func (g *Gap) Skipped() bool {
 	return g.Count <= 1 && g.Reading != Missing && !math.IsNaN(g.Ticks) && g.Ticks-g.slack >= LeftOut.Default && g.Jumps(g.Ticks)
 }
 
-// edge is how many steps from its ends a run may pause without a word.
-const edge = 4
 
 // slower returns how much slower than its cadence the run goes just before or
 // just behind a gap, 1 or more: where a buffer is full, frames come at longer

@@ -271,10 +271,18 @@ func exposure(m *exifread.Metadata) (float64, bool) {
 // NewSetUp is why a change at a pause is not judged.
 const NewSetUp = "the change comes at a pause: another set-up rather than a fault"
 
+// SetUpPause is a parameter of every rule that asks [AtPause].
+var SetUpPause = audit.Param{
+	Name: "set-up-pause", Unit: "cadences",
+	Doc:     "the shortest pause at which a change of settings is another set-up rather than a fault",
+	Default: 2, Min: 1.2, Max: 100,
+}
+
 // AtPause reports whether the odd frames are all of the run on one side of a
-// pause of two cadences or more: they rather belong to another run with its own
-// settings, however near it came.
-func AtPause(q *shoot.Sequence, odd []*shoot.Frame) bool {
+// pause: they rather belong to another run with its own settings, however near it
+// came.
+func AtPause(v *audit.Review, odd []*shoot.Frame) bool {
+	q := v.Sequence
 	n := len(q.Frames)
 	first := slices.Index(q.Frames, odd[0])
 	last := slices.Index(q.Frames, odd[len(odd)-1])
@@ -290,8 +298,7 @@ func AtPause(q *shoot.Sequence, odd []*shoot.Frame) bool {
 	default:
 		return false
 	}
-	const pause = 2
 	ticks, ok := step.Ticks.Get()
 	count := step.Count.Or(1)
-	return ok && count <= 1 && ticks-step.Slack >= pause
+	return ok && count <= 1 && ticks-step.Slack >= v.Param(SetUpPause.Name)
 }
