@@ -156,7 +156,6 @@ func (g *Gap) Skipped() bool {
 	return g.Count <= 1 && g.Reading != Missing && !math.IsNaN(g.Ticks) && g.Ticks-g.slack >= LeftOut.Default && g.Jumps(g.Ticks)
 }
 
-
 // slower returns how much slower than its cadence the run goes just before or
 // just behind a gap, 1 or more: where a buffer is full, frames come at longer
 // steps from there on.

@@ -38,6 +38,10 @@ type Magnification struct {
 // width of the field, from the distance with a declared lens, or from the
 // distance alone where that can be trusted.
 func MagnificationOf(v *audit.Review, q *shoot.Sequence, s Sensor, f *shoot.Frame) Magnification {
+	return magnificationOf(v, q, s, f.Meta())
+}
+
+func magnificationOf(v *audit.Review, q *shoot.Sequence, s Sensor, f *exifread.Metadata) Magnification {
 	if m := v.Options.Magnification; m > 0 {
 		return Magnification{m, true}
 	}
@@ -45,8 +49,8 @@ func MagnificationOf(v *audit.Review, q *shoot.Sequence, s Sensor, f *shoot.Fram
 		return Magnification{optics.MagnificationFromField(s.across(q), optics.Length(field)*optics.Millimetre), true}
 	}
 	unknown := Magnification{math.NaN(), false}
-	focal := optics.Length(exifread.Positive(f.Meta().FocalLength)) * optics.Millimetre
-	recorded, ok := f.Meta().SubjectDistance.Get()
+	focal := optics.Length(exifread.Positive(f.FocalLength)) * optics.Millimetre
+	recorded, ok := f.SubjectDistance.Get()
 	if !ok || focal == 0 {
 		return unknown
 	}
@@ -62,7 +66,7 @@ func MagnificationOf(v *audit.Review, q *shoot.Sequence, s Sensor, f *shoot.Fram
 	if !plausible(d, focal) {
 		return unknown
 	}
-	lens := LensFacts(v.Options, f.Meta())
+	lens := LensFacts(v.Options, f)
 	if lens.ClosestFocus > 0 && lens.LargestMagnification > 0 {
 		// The recorded distance is coarse, so that it may fall short of the
 		// closest focus.
