@@ -18,6 +18,7 @@ func All() []*audit.Rule {
 		farEdge,
 		moved,
 		darkFrame,
+		flashMissed,
 		brightnessDrift,
 		softFrame,
 		isoDrift,

@@ -33,16 +33,19 @@ that lasts is found by brightness-drift, unless it is so deep that the light mus
 failed. Values assume the usual tone curve and are rough.`,
 	Source: "IEC 61966-2-1 (tone curve); limit: common practice",
 	Params: []audit.Param{
-		{
-			Name: "darker", Unit: "EV", Doc: "darker by this much and more",
-			Default: 1, Min: 1, Max: 10,
-		},
+		darkest,
 		{
 			Name: "edge", Unit: "frames", Doc: "so many frames at each end that show something else are markers",
 			Default: 2, Min: 0, Max: 100,
 		},
 	},
 	Check: checkDarkFrame,
+}
+
+// darkest is the limit from which a frame counts as dark.
+var darkest = audit.Param{
+	Name: "darker", Unit: "EV", Doc: "darker by this much and more",
+	Default: 1, Min: 1, Max: 10,
 }
 
 func checkDarkFrame(v *audit.Review) error {

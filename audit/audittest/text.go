@@ -29,7 +29,7 @@
 //	program=      manual, normal, aperture, shutter or a number
 //	mode=         auto, manual or bracket
 //	bias=         ExposureBiasValue
-//	flash=        fired or off
+//	flash=        fired, off or the number of the bit field (16: switched off)
 //	orient= size=WxH
 //	dist=         SubjectDistance: metres, inf or unknown; a..b walks through the line
 //	plane=        FocalPlaneXResolution and FocalPlaneYResolution, pixels to the cm: 2293x2293
