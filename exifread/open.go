@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 
+	"prestrike/audit/safefile"
 	"prestrike/exifread/internal/bmff"
 	"prestrike/exifread/internal/jpeg"
 	"prestrike/exifread/internal/jxl"
@@ -21,21 +22,20 @@ import (
 // ReadFile reads what the file at path says of itself. The Metadata is never
 // nil. Errors are those of Read, with the path in front of them, and those of
 // opening and reading the file, which are *fs.PathError, [ErrShrunk] among
-// them. What is no regular file is refused before it is opened.
+// them. What is no ordinary file is refused with [safefile.ErrNotRegular], also
+// where it takes the file's place at that moment.
 func ReadFile(ctx context.Context, path string) (*Metadata, error) {
-	info, err := os.Stat(path)
+	f, err := safefile.Open(path)
 	if err != nil {
-		return new(Metadata), err
+		m := new(Metadata)
+		if info, statErr := os.Stat(path); statErr == nil && info.Mode().IsRegular() {
+			m.Size, m.Modified = info.Size(), info.ModTime()
+		}
+		return m, err
 	}
-	if !info.Mode().IsRegular() { // opening a pipe would wait for its other end
-		return new(Metadata), &fs.PathError{Op: "read", Path: path, Err: errors.New("not a regular file")}
-	}
-	f, err := os.Open(path)
+	defer f.Close() // nothing was written that could get lost
+	info, err := f.Stat()
 	if err != nil {
-		return &Metadata{Size: info.Size(), Modified: info.ModTime()}, err
-	}
-	defer f.Close()                       // nothing was written that could get lost
-	if info, err = f.Stat(); err != nil { // another file may have come to the name
 		return new(Metadata), err
 	}
 	m, err := Read(ctx, f, info.Size())

@@ -11,8 +11,8 @@ import (
 	"io"
 	"io/fs"
 	"math"
-	"os"
 
+	"prestrike/audit/safefile"
 	"prestrike/exifread/internal/jpeg"
 )
 
@@ -93,7 +93,7 @@ func (p Preview) Misfit() float64 {
 // failed at the picture, a *PanicError; soon after ctx is done, its error. All
 // others say that it is of a kind of JPEG that is not decoded.
 func (p Preview) Decode(ctx context.Context, path string, claim func(bytes int64)) (picture.Image, error) {
-	f, err := os.Open(path)
+	f, err := safefile.Open(path)
 	if err != nil {
 		return nil, err
 	}

@@ -24,8 +24,10 @@ var ErrNoPictureData = errors.New("the data of the picture cannot be told from i
 // is none those of every full image (TIFF 6.0, sections 3 and 15).
 //
 // It returns [ErrNoPictureData] for other files and for such that end before their
-// picture does, and errors of reading and writing.
-func PictureData(ctx context.Context, w io.Writer, r io.ReaderAt, size int64) error {
+// picture does, errors of reading and writing, and a *[PanicError] where the program
+// itself failed.
+func PictureData(ctx context.Context, w io.Writer, r io.ReaderAt, size int64) (err error) {
+	defer Recovered(&err)
 	var head [16]byte
 	if size < int64(len(head)) {
 		return ErrNoPictureData

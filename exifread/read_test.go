@@ -453,7 +453,7 @@ func TestReadFileErrors(t *testing.T) {
 		t.Errorf("a missing file: %v", err)
 	}
 	_, err = exifread.ReadFile(t.Context(), dir)
-	if err == nil || !strings.Contains(err.Error(), "not a regular file") {
+	if err == nil || !strings.Contains(err.Error(), "not an ordinary file") {
 		t.Errorf("a folder: %v", err)
 	}
 	empty := filepath.Join(dir, "empty.jpg")

@@ -134,7 +134,7 @@ func New(dir string, opts Options) (*Watcher, error) {
 		opts.Skip = func(string, bool) bool { return false }
 	}
 	dir = filepath.Clean(dir)
-	d, err := os.Open(dir)
+	d, err := os.OpenFile(dir, openRead, 0)
 	if err != nil {
 		return nil, err
 	}

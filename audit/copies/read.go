@@ -1,6 +1,7 @@
 package copies
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -9,6 +10,8 @@ import (
 	"io"
 	"os"
 	"sync"
+
+	"prestrike/exifread"
 )
 
 const (
@@ -43,6 +46,18 @@ type reader struct {
 
 	mu          sync.Mutex // guards what follows
 	done, total int64
+	failed      error // of the program itself, at no file
+}
+
+// guard is deferred by goroutines: no failure of the program may end it with a status
+// that means something else.
+func (r *reader) guard() {
+	if v := recover(); v != nil {
+		err := exifread.Failure(v)
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		r.failed = errors.Join(r.failed, err)
+	}
 }
 
 // read reads the files of all jobs, one device beside the other.
@@ -60,6 +75,7 @@ func (r *reader) read(ctx context.Context, jobs []job) error {
 	for _, list := range devices {
 		queue := make(chan job)
 		wg.Go(func() {
+			defer r.guard()
 			defer close(queue)
 			for _, j := range list {
 				select {
@@ -72,25 +88,36 @@ func (r *reader) read(ctx context.Context, jobs []job) error {
 		var turn sync.Mutex
 		for range filesAtOnce {
 			wg.Go(func() {
-				free := make(chan []byte, blocksAhead)
-				for range blocksAhead {
-					free <- make([]byte, blockBytes)
-				}
+				defer r.guard()
+				free := newBlocks()
 				for j := range queue {
-					r.one(ctx, j, &turn, free)
+					if err := r.one(ctx, j, &turn, free); err != nil {
+						j.file.Read, j.file.Err = false, err
+						free = newBlocks() // where the program failed, some are lost
+					}
 				}
 			})
 		}
 	}
 	wg.Wait()
-	return ctx.Err()
+	return cmp.Or(ctx.Err(), r.failed)
 }
 
-// one reads one file. Whoever holds the turn reads from the device. It is held
+// newBlocks returns the blocks of one that reads, all of them free.
+func newBlocks() chan []byte {
+	free := make(chan []byte, blocksAhead)
+	for range blocksAhead {
+		free <- make([]byte, blockBytes)
+	}
+	return free
+}
+
+// one reads one file, and returns why it cannot be relied on. Whoever holds the turn reads from the device. It is held
 // until the file is read, or until reading is so far ahead of hashing that
 // another file can be read meanwhile: a slow device reads one file after the
 // other.
-func (r *reader) one(ctx context.Context, j job, turn *sync.Mutex, free chan []byte) {
+func (r *reader) one(ctx context.Context, j job, turn *sync.Mutex, free chan []byte) (failed error) {
+	defer exifread.Recovered(&failed)
 	sum := sha256.New()
 	var to io.Writer = sum
 	if len(j.also) > 0 {
@@ -102,7 +129,14 @@ func (r *reader) one(ctx context.Context, j job, turn *sync.Mutex, free chan []b
 	}
 	read := make(chan []byte, blocksAhead)
 	var hashed sync.WaitGroup
+	var unhashed error
 	hashed.Go(func() {
+		defer func() { // the reader waits for blocks also where hashing failed
+			for block := range read {
+				free <- block[:cap(block)]
+			}
+		}()
+		defer exifread.Recovered(&unhashed)
 		for block := range read {
 			to.Write(block) // a hash returns no error
 			r.told(int64(len(block)))
@@ -110,24 +144,33 @@ func (r *reader) one(ctx context.Context, j job, turn *sync.Mutex, free chan []b
 		}
 	})
 
-	turn.Lock()
-	n, cached, err := readBlocks(ctx, j, turn, free, read)
-	turn.Unlock()
-	close(read)
+	n, cached, err := inTurn(ctx, j, turn, free, read)
 	hashed.Wait()
+	if err == nil {
+		err = unhashed
+	}
 
 	r.told(j.file.Size - n) // so that the time left is right
 	if ctx.Err() != nil {
-		return
+		return nil
 	}
 	j.file.Cached = cached
 	if err != nil {
-		j.file.Err = err
-		return
+		return err
 	}
 	j.file.Sum = Sum(sum.Sum(nil))
 	j.file.Read = true
 	r.journal.add(j.folder, j.file)
+	return nil
+}
+
+// inTurn reads the blocks of a file when the device is free, and closes read.
+func inTurn(ctx context.Context, j job, turn *sync.Mutex, free <-chan []byte, read chan<- []byte) (n int64, cached bool, err error) {
+	defer close(read)
+	turn.Lock()
+	defer turn.Unlock()
+	defer exifread.Recovered(&err)
+	return readBlocks(ctx, j, turn, free, read)
 }
 
 // readBlocks sends the blocks of a file and returns how many bytes they were,

@@ -291,6 +291,10 @@ func isSystem(err error) bool {
 // ReadFile reads one file for an audit; rel is its path in reports. It returns
 // nil where the file is no picture: neither by content nor by name.
 func ReadFile(ctx context.Context, abs, rel string) *File {
+	return guarded(ctx, readFile, found{abs: abs, path: rel})
+}
+
+func readFile(ctx context.Context, abs, rel string) *File {
 	m, err := exifread.ReadFile(ctx, abs)
 	failed, programFailed := errors.AsType[*exifread.PanicError](err)
 	if err != nil && !isSystem(err) && !programFailed && !exifread.PictureExtension(rel) {

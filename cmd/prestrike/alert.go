@@ -54,7 +54,7 @@ func newAlerter(c *console, f *watchFlags) (*alerter, error) {
 		if _, err := exec.LookPath(command[0]); err != nil {
 			return nil, fmt.Errorf("--on-finding: %w", err)
 		}
-		a.programs = newPrograms(command)
+		a.programs = newPrograms(command, c.guard)
 	}
 	return a, nil
 }

@@ -25,7 +25,7 @@ var layers = map[string][]string{
 	"rules":                       {"audit/words", "rules/evidence", "rules/optics", "audit", "audit/shoot", "audit/pixels", "exifread"},
 	"rules/evidence":              {"audit/words", "rules/optics", "audit", "audit/shoot", "audit/pixels", "exifread"},
 	"rules/optics":                {},
-	"exifread":                    {},
+	"exifread":                    {"audit/safefile"},
 	"watch":                       {},
 	"exifread/exifwrite":          {"exifread"},                                                  // the demonstration and tests
 	"audit/audittest":             {"audit", "audit/shoot", "exifread"},                          // tests only

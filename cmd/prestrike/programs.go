@@ -32,6 +32,7 @@ const (
 type programs struct {
 	command []string
 	limit   time.Duration // for each
+	guard   func()        // deferred by every goroutine
 
 	mu      sync.Mutex
 	queue   [][]byte // findings that wait
@@ -43,8 +44,8 @@ type programs struct {
 	idle    sync.Cond // nothing runs and nothing waits, or time is up
 }
 
-func newPrograms(command []string) *programs {
-	p := &programs{command: command, limit: programTime, running: map[*program]bool{}}
+func newPrograms(command []string, guard func()) *programs {
+	p := &programs{command: command, limit: programTime, guard: guard, running: map[*program]bool{}}
 	p.idle.L = &p.mu
 	return p
 }
@@ -68,13 +69,16 @@ func (p *programs) next() {
 		finding := p.queue[0]
 		p.queue = p.queue[1:]
 		p.waiting -= len(finding)
-		one, err := startProgram(p.command, finding)
+		one, err := startProgram(p.command, finding, p.guard)
 		if err != nil {
 			p.remark(err, "")
 			continue
 		}
 		p.running[one] = true
-		go p.follow(one)
+		go func() {
+			defer p.guard()
+			p.follow(one)
+		}()
 	}
 	if len(p.queue)+len(p.running) == 0 {
 		p.idle.Broadcast()
@@ -146,6 +150,7 @@ func (p *programs) end(after time.Duration) {
 	defer p.mu.Unlock()
 	late := false
 	timer := time.AfterFunc(after, func() {
+		defer p.guard()
 		p.mu.Lock()
 		defer p.mu.Unlock()
 		late = true
@@ -187,7 +192,7 @@ type program struct {
 }
 
 // startProgram starts the program with a finding on its input.
-func startProgram(command []string, finding []byte) (*program, error) {
+func startProgram(command []string, finding []byte, guard func()) (*program, error) {
 	// A pipe of our own: with one of exec's, Wait would wait for whatever the
 	// program leaves behind.
 	from, to, err := os.Pipe()
@@ -205,11 +210,13 @@ func startProgram(command []string, finding []byte) (*program, error) {
 	}
 	p := &program{group: group, exited: make(chan struct{}), output: &head{most: mostSaid}, copied: make(chan struct{})}
 	go func() {
+		defer guard()
 		defer close(p.copied)
 		defer from.Close()
 		_, _ = io.Copy(p.output, from) // what cannot be read was not said
 	}()
 	go func() {
+		defer guard()
 		defer close(p.exited)
 		if p.err = cmd.Wait(); p.err == exec.ErrWaitDelay { // it has ended well, its input was of no use
 			p.err = nil

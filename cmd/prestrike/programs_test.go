@@ -129,7 +129,7 @@ const aFinding = `{"event":"finding"}`
 // long enough for none to reach it but those that hang.
 func programFor(t *testing.T, what string, limit time.Duration, at string) *programs {
 	t.Helper()
-	p := newPrograms([]string{"findingprogram", what, at})
+	p := newPrograms([]string{"findingprogram", what, at}, func() {})
 	p.limit = limit
 	p.give([]byte(aFinding))
 	return p
@@ -145,7 +145,7 @@ func TestProgramEndsWell(t *testing.T) {
 
 // A finding that is longer than a pipe holds, for a program that does not read it.
 func TestProgramThatDoesNotRead(t *testing.T) {
-	p := newPrograms([]string{"findingprogram", "nothing"})
+	p := newPrograms([]string{"findingprogram", "nothing"}, func() {})
 	p.limit = time.Hour
 	p.give(make([]byte, 8<<20))
 	p.wait()
@@ -225,7 +225,7 @@ func TestProgramThatHangs(t *testing.T) {
 // the end, which waits for none.
 func TestProgramsWait(t *testing.T) {
 	callee := newCallee(t)
-	p := newPrograms([]string{"findingprogram", "hang", callee.at})
+	p := newPrograms([]string{"findingprogram", "hang", callee.at}, func() {})
 	p.limit = time.Hour
 	const findings = 20
 	for range findings {
@@ -266,7 +266,7 @@ func TestProgramsWait(t *testing.T) {
 // What waits is bounded, and what is too much is counted.
 func TestProgramsWaitWithinBounds(t *testing.T) {
 	callee := newCallee(t)
-	p := newPrograms([]string{"findingprogram", "hang", callee.at})
+	p := newPrograms([]string{"findingprogram", "hang", callee.at}, func() {})
 	p.limit = time.Hour
 	for range programsAtOnce {
 		p.give([]byte(aFinding))

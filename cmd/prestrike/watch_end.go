@@ -220,7 +220,12 @@ func readWithin(ctx context.Context, limit time.Duration, abs, rel string) *shoo
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
 	read := make(chan *shoot.File, 1)
-	go func() { read <- shoot.ReadFile(ctx, abs, rel) }()
+	go func() {
+		f := &shoot.File{Path: rel, Abs: abs, Meta: &exifread.Metadata{}}
+		defer func() { read <- f }()
+		defer exifread.Recovered(&f.Err)
+		f = shoot.ReadFile(ctx, abs, rel)
+	}()
 	late := &shoot.File{
 		Path: rel, Abs: abs, Meta: &exifread.Metadata{},
 		Err: fmt.Errorf("reading it took longer than %s", shoot.FormatDuration(limit)),
