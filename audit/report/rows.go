@@ -2,12 +2,13 @@ package report
 
 import (
 	"fmt"
-	"prestrike/audit"
-	"prestrike/audit/shoot"
-	"prestrike/audit/words"
 	"slices"
 	"strconv"
 	"strings"
+
+	"prestrike/audit"
+	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 )
 
 // The cells of the table.

@@ -2,11 +2,12 @@ package report
 
 import (
 	"fmt"
+	"slices"
+	"strings"
+
 	"prestrike/audit"
 	"prestrike/audit/shoot"
 	"prestrike/audit/words"
-	"slices"
-	"strings"
 )
 
 // The sentences that every form for people shows.

@@ -2,9 +2,10 @@ package shoot
 
 import (
 	"math"
-	"prestrike/exifread"
 	"slices"
 	"time"
+
+	"prestrike/exifread"
 )
 
 // part is a piece of a run, and whether it is one cycle of a bracket.

@@ -2,9 +2,10 @@ package shoot
 
 import (
 	"math"
-	"prestrike/exifread"
 	"slices"
 	"time"
+
+	"prestrike/exifread"
 )
 
 // coarsen gives the frames of a body the resolution of whole seconds where all

@@ -2,8 +2,9 @@ package shoot
 
 import (
 	"math"
-	"prestrike/exifread"
 	"time"
+
+	"prestrike/exifread"
 )
 
 // A Kind says what a sequence was made for.

@@ -3,9 +3,10 @@ package shoot
 import (
 	"cmp"
 	"math"
-	"prestrike/exifread"
 	"slices"
 	"time"
+
+	"prestrike/exifread"
 )
 
 // A Run is frames that one body made in one go.

@@ -179,8 +179,10 @@ func (t FocusTask) validateScale() error {
 		return within("focal length", t.Focal, Millimetre, 2*Metre, "mm")
 	}
 	if m < NeedsFocal {
-		return &RangeError{"focal length", "not given",
-			fmt.Sprintf("given where the magnification is below %v", NeedsFocal)}
+		return &RangeError{
+			"focal length", "not given",
+			fmt.Sprintf("given where the magnification is below %v", NeedsFocal),
+		}
 	}
 	return nil
 }
