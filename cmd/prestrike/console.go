@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -24,7 +25,7 @@ type console struct {
 	inTerminal  bool // what is typed comes from a terminal, which shows it
 	outTerminal bool // results go to a terminal
 	errTerminal bool // remarks go to a terminal
-	width       int  // columns of the terminal that results go to; 0 where there is none
+	width       int  // columns of the terminal that results go to, or COLUMNS where there is none; 0 where neither tells
 	errWidth    int  // columns of the one that remarks go to
 	plain       bool // no colours, by NO_COLOR or TERM
 	// cacheFolder names the user's folder for what may be lost; nil where
@@ -55,6 +56,8 @@ func systemConsole() *console {
 		if width, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil {
 			c.width = width
 		}
+	} else if width, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil && width > 0 {
+		c.width = width
 	}
 	if c.errTerminal {
 		if width, _, err := term.GetSize(int(os.Stderr.Fd())); err == nil {
@@ -94,6 +97,14 @@ func (c *console) remark(format string, args ...any) {
 	defer c.mu.Unlock()
 	c.wipe()
 	_, _ = c.err.Write(b.Bytes()) // there is nowhere to say that it failed
+}
+
+// say writes text to standard error as it is.
+func (c *console) say(text []byte) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.wipe()
+	_, _ = c.err.Write(text) // there is nowhere to report that it failed
 }
 
 // print writes a part of the result.

@@ -67,7 +67,7 @@ func run(ctx context.Context, args []string, c *console) (code int) {
 		}
 	}()
 	root := newRoot(c)
-	root.SetArgs(args)
+	root.SetArgs(byFolder(root, args))
 	root.SetOut(c.out)
 	root.SetErr(c.err)
 	err := root.ExecuteContext(ctx)
@@ -107,18 +107,16 @@ brackets, time-lapses and bursts in them, and says whether anything must be shot
 again while the subject is still there. Originals are only read, never touched.`,
 		Example: `  prestrike report /media/card          audit a card
   prestrike report . --planned-frames 50
+  prestrike /media/card                 the same
   prestrike demo tryout                 write a made-up session to try it on`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return nil
 			}
-			err := fmt.Errorf("there is no command %q", args[0])
-			if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
-				err = fmt.Errorf("%w: did you mean %s?", err, strings.Join(near, " or "))
-			}
-			return &usageError{err, cmd.CommandPath()}
+			return noCommand(cmd, args[0])
 		},
 		RunE:                       func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		Version:                    version(),
 		SuggestionsMinimumDistance: 2,
 		SilenceUsage:               true,
 		SilenceErrors:              true,
@@ -126,7 +124,20 @@ again while the subject is still there. Originals are only read, never touched.`
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return &usageError{plainFlagError(err), cmd.CommandPath()}
 	})
-	root.AddCommand(newReport(c), newWatch(c), newFrames(c), newRules(c), newConfig(c), newPlan(c), newCopies(c), newDemo(c))
+	root.PersistentFlags().BoolVar(&c.plain, "no-color", c.plain, "no colours, as with NO_COLOR set")
+	root.AddGroup(groups...)
+	addCommands(root, groupBefore, newPlan(c))
+	addCommands(root, groupDuring, newWatch(c), newReport(c))
+	addCommands(root, groupAfter, newCopies(c), newFrames(c))
+	addCommands(root, groupOther, newRules(c), newConfig(c), newDemo(c), newCompletion(root))
+	help := newHelp(root)
+	help.GroupID = groupOther
+	root.SetHelpCommand(help)
+	root.SetHelpFunc(helpFunc(c))
+	root.InitDefaultHelpFlag()
+	root.Flags().Lookup("help").Usage = "explain the program"
+	root.InitDefaultVersionFlag()
+	root.Flags().Lookup("version").Usage = "name the version"
 	return root
 }
 
@@ -200,7 +211,6 @@ type output struct {
 	file      string
 	overwrite bool
 	quiet     bool
-	noColor   bool
 }
 
 // addTo adds the flags to the command.
@@ -213,5 +223,4 @@ func (o *output) addTo(cmd *cobra.Command) {
 	cmd.Flags().StringVarP(&o.file, "output", "o", "", "write the result to `FILE`, whole or not at all, instead of the screen")
 	cmd.Flags().BoolVar(&o.overwrite, "overwrite", false, "with -o, replace a file that is no earlier result; never a frame")
 	cmd.Flags().BoolVarP(&o.quiet, "quiet", "q", false, "no progress and no remarks; of the table only what must be done")
-	cmd.Flags().BoolVar(&o.noColor, "no-color", false, "no colours, as with NO_COLOR set")
 }

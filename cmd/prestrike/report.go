@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -134,12 +135,17 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 	err = target.writeFrom(func(w io.Writer) error {
 		return form.Write(w, result, &report.Options{
 			Width:  c.textWidth(f.file != ""),
-			Colour: c.outTerminal && !c.plain && !f.noColor && f.file == "",
+			Colour: c.outTerminal && !c.plain && f.file == "",
 			Brief:  f.quiet,
 		})
 	})
 	if err != nil {
 		return err
+	}
+	if target.path != "" && !f.quiet {
+		var last bytes.Buffer
+		report.WriteClosing(&last, result, c.errColumns(), false)
+		c.say(last.Bytes())
 	}
 	if s := f.exitStatus(result.Verdict); s != statusGood {
 		return s

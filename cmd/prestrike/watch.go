@@ -50,7 +50,6 @@ const watchExamples = `  prestrike watch /tethered
 type watchFlags struct {
 	shoot     shootFlags
 	format    string
-	noColor   bool
 	alert     []string
 	alertFrom string
 	onFinding string
@@ -87,7 +86,6 @@ func newWatch(c *console) *cobra.Command {
 	values.Time.Var(cmd.Flags(), &f.poll, "poll", "list the folder every `TIME`, such as 5s, instead of waiting for the system to report")
 	values.Time.VarDefault(cmd.Flags(), &f.settle, "settle", optics.Seconds(watch.DefaultSettle.Seconds()), "how long a file must rest to be complete, a `TIME` such as 2s")
 	f.shoot.addTo(cmd)
-	cmd.Flags().BoolVar(&f.noColor, "no-color", false, "no colours, as with NO_COLOR set")
 	cmd.Flags().SortFlags = false
 	return cmd
 }
@@ -131,7 +129,7 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 		c: c, f: f, folder: folder, opt: opt, live: audit.NewLive(opt), alerts: alerts, planned: opt.PlannedFrames,
 		pictures: measurePictures(c, true, false, []string{folder}, opt),
 		readers:  newReadCache(folder, settle),
-		colour:   c.outTerminal && !c.plain && !f.noColor,
+		colour:   c.outTerminal && !c.plain,
 	}
 	watcher, err := watch.New(folder, watch.Options{
 		Settle: settle, Poll: poll, Ready: w.readers.ready, Skip: shoot.PassedOver,
