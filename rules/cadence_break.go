@@ -28,7 +28,11 @@ the sequence again.
 It is wrong where the camera merely waited: for a flash to recycle, or for a full
 buffer. Short pauses, and runs with many of them, are therefore left alone; but for
 those over which focus went on all the while, by the pictures or the recorded
-distances. Such a pause asks to shoot again where the blur half-way is too large.`,
+distances. Such a pause asks to shoot again where the blur half-way is too large.
+
+After a long pause the frames may be the second part of the run, another take of it,
+or another view. Where counts of frames, recorded distances or a pause that comes back
+tell, nothing is said; else it asks about both.`,
 	Source: "common practice",
 	Params: []audit.Param{
 		evidence.Pause, evidence.ShortestPause, evidence.PauseEdge,
@@ -45,6 +49,7 @@ func checkCadenceBreak(v *audit.Review) error {
 	if q.Kind == shoot.TimeLapse || q.Kind == shoot.Burst || q.Kind == shoot.Bracket {
 		return nil
 	}
+	secondPart(v)
 	all := evidence.Gaps.Of(v)
 	for _, g := range all {
 		if g.Reading == evidence.Unclear && g.Count <= 1 {
@@ -83,6 +88,22 @@ func checkCadenceBreak(v *audit.Review) error {
 	}
 	v.Found(found)
 	return nil
+}
+
+// secondPart asks about a run that may be the second part of the one before.
+func secondPart(v *audit.Review) {
+	q, first := v.Sequence, v.Sequence.MayContinue
+	if first == nil {
+		return
+	}
+	from, to := first.Frames[len(first.Frames)-1], q.Frames[0]
+	pause := q.Start().Sub(first.End())
+	v.Found(audit.Finding{
+		Message: fmt.Sprintf("%s came %s after %s, at the same cadence and settings: nothing tells whether they go on, start over or show another view",
+			shoot.FrameRange(to, q.Frames[len(q.Frames)-1]), shoot.FormatDuration(pause), shoot.FrameRange(first.Frames[0], from)),
+		Action: fmt.Sprintf("compare frames %s and %s; if the second part goes on and anything moved, shoot the sequence again", from.Label(), to.Label()),
+		Frames: []*shoot.Frame{from, to},
+	})
 }
 
 // skippedFinding makes the finding on gaps over which focus went on and no frame

@@ -106,7 +106,7 @@ func (r *Run) recordedKind() Kind {
 	switch {
 	case sec < burstCadence && n < longBurst:
 		return Burst
-	case sec < burstCadence && !r.manual():
+	case sec < burstCadence && !manual(r.Frames):
 		return Burst
 	case n < fewFrames:
 		return Single
@@ -125,9 +125,9 @@ func (r *Run) AsksForPictures() bool {
 }
 
 // manual reports whether the exposure was set by hand as far as the frames tell.
-func (r *Run) manual() bool {
+func manual(frames []*Frame) bool {
 	manual, told := 0, 0
-	for _, f := range r.Frames {
+	for _, f := range frames {
 		if p, ok := f.meta.ExposureProgram.Get(); ok && p != 0 {
 			told++
 			if p == exifread.ProgramManual {

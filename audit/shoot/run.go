@@ -20,6 +20,11 @@ type Run struct {
 	Steps    []Step
 	Settings Settings
 
+	// MayContinue is the run before where this one may be its second part: it comes
+	// soon after at the same cadence and settings, and nothing that is recorded tells
+	// whether it goes on, starts over or shows something else. Nil where that is known.
+	MayContinue *Run
+
 	bracket bool // one complete cycle of a bracket
 }
 
@@ -32,20 +37,35 @@ func Runs(files []*File) []*Run {
 	var runs []*Run
 	for _, b := range assignBodies(frames) {
 		coarsen(b.frames)
-		var own []*Run
-		for _, s := range segment(b.frames) {
-			for _, frames := range restarts(b.frames[s.from:s.to]) {
-				for _, part := range cycles(frames, s.bracket) {
-					own = append(own, &Run{Body: b.body, Frames: part.frames, bracket: part.bracket})
-				}
-			}
-		}
-		runs = append(runs, place(own, b)...)
+		runs = append(runs, place(runsOf(b), b)...)
 	}
 	for _, r := range runs {
 		r.Settings = agree(r.Frames)
 		r.measureCadence()
 		r.measureSteps()
+	}
+	return runs
+}
+
+// runsOf cuts the timed frames of a body into runs.
+func runsOf(b *bodyFrames) []*Run {
+	var spans []span
+	for _, s := range segment(b.frames) {
+		at := s.from
+		for _, part := range restarts(b.frames[s.from:s.to]) {
+			spans = append(spans, span{from: at, to: at + len(part), bracket: s.bracket})
+			at += len(part)
+		}
+	}
+	var runs []*Run
+	for _, s := range takes(b.frames, spans) {
+		for i, part := range cycles(b.frames[s.from:s.to], s.bracket) {
+			r := &Run{Body: b.body, Frames: part.frames, bracket: part.bracket}
+			if s.asks && i == 0 && len(runs) > 0 {
+				r.MayContinue = runs[len(runs)-1]
+			}
+			runs = append(runs, r)
+		}
 	}
 	return runs
 }

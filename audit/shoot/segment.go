@@ -21,6 +21,7 @@ import (
 type span struct {
 	from, to int // frames[from:to]
 	bracket  bool
+	asks     bool // nothing tells whether it goes on with the run before
 }
 
 // open is a run that may go on.
@@ -325,7 +326,7 @@ func segment(frames []*Frame) []span {
 	var spans []span
 	for i := n; i > 0; {
 		e := ends[i-1]
-		spans = append(spans, span{e.from, i, e.bracket})
+		spans = append(spans, span{from: e.from, to: i, bracket: e.bracket})
 		i = e.from
 	}
 	slices.Reverse(spans)
