@@ -269,3 +269,32 @@ func Encode(img image.Image, quality int) ([]byte, error) {
 	}
 	return buf.Bytes(), nil
 }
+
+// Shrink returns a picture reduced to the given width, each pixel the mean of the area
+// it covers, as a body makes its previews.
+func Shrink(img *image.Gray, width int) *image.Gray {
+	b := img.Bounds()
+	height := b.Dy() * width / b.Dx()
+	out := image.NewGray(image.Rect(0, 0, width, height))
+	step := float64(b.Dx()) / float64(width)
+	for y := range height {
+		for x := range width {
+			out.Pix[y*out.Stride+x] = uint8(mean(img, float64(x)*step, float64(y)*step, step) + 0.5)
+		}
+	}
+	return out
+}
+
+// mean returns the mean over a square of the given side.
+func mean(img *image.Gray, x, y, side float64) float64 {
+	var sum, area float64
+	for v := int(y); float64(v) < y+side && v < img.Rect.Dy(); v++ {
+		h := min(y+side, float64(v+1)) - max(y, float64(v))
+		for u := int(x); float64(u) < x+side && u < img.Rect.Dx(); u++ {
+			a := h * (min(x+side, float64(u+1)) - max(x, float64(u)))
+			sum += a * float64(img.Pix[v*img.Stride+u])
+			area += a
+		}
+	}
+	return sum / area
+}
