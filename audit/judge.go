@@ -34,6 +34,7 @@ func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, err
 		r.Sessions = append(r.Sessions, session)
 		r.Verdict = max(r.Verdict, session.Verdict)
 		r.Files.Frames += session.Frames()
+		r.Files.Copies += session.copies()
 	}
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -82,6 +83,9 @@ func review(ctx context.Context, session *Session, opt *Options) []error {
 	for _, s := range session.Sequences {
 		for _, f := range s.Frames {
 			owner[f] = s
+			for _, c := range f.Copies {
+				owner[c] = s
+			}
 		}
 		// All rules on one sequence before the next: what they share of it can
 		// then be forgotten.

@@ -27,6 +27,19 @@ type Session struct {
 	NotJudged []NotJudged
 }
 
+// copies returns how many files hold a frame of the session again.
+func (s *Session) copies() int {
+	n := 0
+	for _, q := range s.Sequences {
+		for _, f := range q.Frames {
+			for _, c := range f.Copies {
+				n += len(c.Files)
+			}
+		}
+	}
+	return n
+}
+
 // newSessions gathers runs into sessions that no rule has reviewed.
 func newSessions(runs []*shoot.Run, seen []shoot.Seen, opt *Options) []*Session {
 	pictures := make(map[*shoot.Run]any, len(seen))

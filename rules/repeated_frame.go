@@ -3,11 +3,11 @@ package rules
 import (
 	"fmt"
 	"path"
-	"time"
+	"strings"
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
-	"prestrike/exifread"
+	"prestrike/audit/words"
 	"prestrike/rules/evidence"
 )
 
@@ -15,106 +15,133 @@ var repeatedFrame = &audit.Rule{
 	ID:       "repeated-frame",
 	Title:    "the same frame twice",
 	Severity: audit.Note,
-	Doc: `Finds frames that are there twice: made by one camera at one time, with the same
-number, or with files of the same size at a time known to a hundredth of a second.
+	Doc: `Finds frames that are there twice: made by one camera at one time with one setting, under
+one name in two folders, or under another name. Where the clock shows whole seconds, names,
+sizes or contents must agree as well.
 
-One card was copied twice, perhaps in place of another one. Copies also make
-sequences look longer than they are. Where two numbers that follow each other hold one
-frame, it was copied over the other, which is lost here: that is a check.
+The copy is left out: it is in no sequence, and nothing is counted twice. Perhaps one card
+was copied twice, in place of another one. Where two numbers that follow each other hold
+one frame, it was copied over the other, which is lost here: that is a check. A copy whose
+end is missing is a check, too.
 
-Leave one copy out of what you audit and merge, and look whether every card was
-copied. Copy a frame that was copied over from the card again.
+See whether every card was copied. Copy a frame that was copied over, or a torn copy, from
+the card again.
 
-It is wrong where two exposures of one number were made within one reading of a
-whole-second clock.`,
-	Source: "CIPA DC-009 (DCF) file numbers; common practice",
-	Params: []audit.Param{{
-		Name: "clock", Unit: "s",
-		Doc:     "where file names differ, the clock must be read at least this finely",
-		Default: 0.01, Min: 0, Max: 1,
-	}},
+It is wrong where a camera without a serial number, or one whose clock stands still, gives
+one name and one time to two exposures.`,
+	Source:       "CIPA DC-009 (DCF) file numbers; common practice",
 	CheckSession: checkRepeatedFrame,
 }
 
 func checkRepeatedFrame(v *audit.Review) error {
-	var first, second []*shoot.Frame
+	var twice, torn []twin
 	for _, body := range v.Session.Bodies {
-		for _, p := range repeats(evidence.FramesOf(v.Session, body), v.Param("clock")) {
-			if evidence.CopiedOver(p[0], p[1]) {
+		frames := evidence.FramesOf(v.Session, body)
+		for i, f := range frames {
+			if i > 0 && evidence.CopiedOver(frames[i-1], f) {
 				v.Found(audit.Finding{
 					Severity: audit.Check,
-					Message:  fmt.Sprintf("%s and %s hold one and the same frame: one was copied over the other", p[0].Label(), p[1].Label()),
+					Message:  fmt.Sprintf("%s and %s hold one and the same frame: one was copied over the other", frames[i-1].Label(), f.Label()),
 					Action:   "copy both from the card again; if the other frame is not there, shoot its sequence again",
-					Frames:   []*shoot.Frame{p[0], p[1]},
+					Frames:   []*shoot.Frame{frames[i-1], f},
 				})
-				continue
 			}
-			first, second = append(first, p[0]), append(second, p[1])
+			for _, c := range f.Copies {
+				twice = append(twice, twin{f, c})
+				if !tornFrame(f) && tornFrame(c) {
+					torn = append(torn, twin{f, c})
+				}
+			}
 		}
 	}
-	n := len(second)
-	if n == 0 {
-		return nil
+	if len(torn) > 0 {
+		c := torn[0].copied
+		message := fmt.Sprintf("the copy %s of frame %s is torn; the frame itself is whole", shoot.ShortName(c.Path()), torn[0].original.Label())
+		if n := len(torn); n > 1 {
+			message = fmt.Sprintf("the copies of %d frames are torn, %s first; the frames themselves are whole", n, shoot.ShortName(c.Path()))
+		}
+		v.Found(audit.Finding{
+			Severity: audit.Check, Message: message, Frames: copiesOf(torn),
+			Action: "copy these frames again before you rely on the copy",
+		})
 	}
-	a, b := first[0], second[0]
-	where := shoot.ShortName(a.Name()) + " and " + shoot.ShortName(b.Name())
-	if x, y := path.Dir(a.Path()), path.Dir(b.Path()); x != y {
-		where = shoot.ShortName(x) + " and " + shoot.ShortName(y)
+	if len(twice) > 0 {
+		v.Found(audit.Finding{
+			Message: repeated(v.Session, twice), Frames: copiesOf(twice),
+			Action: "the copies are left out; see whether every card was copied",
+		})
 	}
-	message := fmt.Sprintf("frame %s is there twice: in %s", b.Label(), where)
-	if n > 1 {
-		message = fmt.Sprintf("%d frames are there twice, %s to %s: the first in %s", n, b.Label(), second[n-1].Label(), where)
-	}
-	v.Found(audit.Finding{
-		Message: message,
-		Action:  "leave one copy out; look whether every card was copied",
-		Frames:  second,
-	})
 	return nil
 }
 
-// repeats returns the frames of one body that repeat an earlier one, with that one.
-func repeats(frames []*shoot.Frame, finest float64) [][2]*shoot.Frame {
-	type byNumber struct {
-		number int
-		at     time.Time
-		raw    bool
+// A twin is a frame and a copy of it.
+type twin struct{ original, copied *shoot.Frame }
+
+func copiesOf(twins []twin) []*shoot.Frame {
+	frames := make([]*shoot.Frame, len(twins))
+	for i, t := range twins {
+		frames[i] = t.copied
 	}
-	type bySize struct {
-		size   int64
-		at     time.Time
-		format exifread.Format
+	return frames
+}
+
+func tornFrame(f *shoot.Frame) bool {
+	for _, file := range f.Files {
+		if file.Torn() {
+			return true
+		}
 	}
-	numbers := map[byNumber]*shoot.Frame{}
-	sizes := map[bySize]*shoot.Frame{}
-	var out [][2]*shoot.Frame
-	for _, f := range frames {
-		if !f.Timed() {
-			continue
+	return false
+}
+
+// repeated says which frames are there twice, and where.
+func repeated(session *shoot.Session, twice []twin) string {
+	n := len(twice)
+	a, b := twice[0].original, twice[0].copied
+	if n == 1 {
+		return fmt.Sprintf("frame %s is there twice: %s", a.Label(), beside(a, b))
+	}
+	if from, to, ok := wholeFolder(session, twice); ok {
+		return fmt.Sprintf("%s and %s hold the same %s: they count once", shoot.ShortName(from), shoot.ShortName(to), words.Count(n, "frame", "frames"))
+	}
+	return fmt.Sprintf("%d frames are there twice, %s to %s: the first is %s", n, a.Label(), twice[n-1].original.Label(), beside(a, b))
+}
+
+// beside names a frame and its copy.
+func beside(a, b *shoot.Frame) string {
+	if path.Dir(a.Path()) == path.Dir(b.Path()) {
+		return shoot.ShortName(a.Name()) + " and " + shoot.ShortName(b.Name())
+	}
+	return shoot.ShortName(a.Path()) + " and " + shoot.ShortName(b.Path())
+}
+
+// wholeFolder returns the two folders that hold the same frames, where every copy lies in
+// the one as its original does in the other, and every frame of the other has one.
+func wholeFolder(session *shoot.Session, twice []twin) (from, to string, ok bool) {
+	for i, t := range twice {
+		a, b := apartFrom(t.original.Path(), t.copied.Path())
+		if i > 0 && (a != from || b != to) || a == b || a == "." || b == "." {
+			return "", "", false
 		}
-		var twin *shoot.Frame
-		n := byNumber{f.Number.N, f.Time, f.HasRaw()}
-		if f.Number.Known {
-			twin = numbers[n]
-		}
-		s := bySize{f.Files[0].Size, f.Time, f.Meta().Format}
-		fine := f.Resolution.Seconds() <= finest
-		if twin == nil && fine {
-			twin = sizes[s]
-		}
-		if twin != nil {
-			if f.Number.Known && !twin.Number.Known {
-				twin, f = f, twin // the one with the camera's name is the original
+		from, to = a, b
+	}
+	held := 0
+	for _, q := range session.Sequences {
+		for _, f := range q.Frames {
+			if strings.HasPrefix(f.Path(), from+"/") {
+				held++
 			}
-			out = append(out, [2]*shoot.Frame{twin, f})
-			continue
-		}
-		if f.Number.Known {
-			numbers[n] = f
-		}
-		if fine {
-			sizes[s] = f
 		}
 	}
-	return out
+	return from, to, held == len(twice)
+}
+
+// apartFrom returns the folders in which two files lie in the same way: "card" and
+// "backup" for card/DCIM/BX1_0001.JPG and backup/DCIM/BX1_0001.JPG.
+func apartFrom(a, b string) (from, to string) {
+	a, b = path.Dir(a), path.Dir(b)
+	for a != "." && b != "." && path.Base(a) == path.Base(b) {
+		a, b = path.Dir(a), path.Dir(b)
+	}
+	return a, b
 }

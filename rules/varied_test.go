@@ -25,7 +25,7 @@ var variedFloors = map[string]floor{
 	"pause inside":           {exact: 99.5, kinds: 99.5, supports: 99.5, found: 20},
 	"pause between":          {exact: 99.5, kinds: 99.5, supports: 99.5},
 	"numbers reversed":       {exact: 99.5, kinds: 99.5, supports: 99.5},
-	"copies":                 {exact: 78, kinds: 78, supports: 75, alarms: 2},
+	"copies":                 {exact: 99.5, kinds: 99.5, supports: 99.5},
 	"merged pictures":        {exact: 53, kinds: 53, supports: 100, alarms: 98},
 	"focus x exposure":       {exact: 21, kinds: 21, alarms: 1},
 	"brackets by hand":       {exact: 46, kinds: 46, supports: 38},

@@ -66,6 +66,7 @@ type (
 	}
 	jsonFrame struct {
 		Files  []string `json:"files"`
+		Copies []string `json:"copies"`
 		Number *int     `json:"number"`
 		Time   *string  `json:"time"`
 	}
@@ -87,6 +88,7 @@ type (
 	jsonFiles struct {
 		Read       int              `json:"read"`
 		Frames     int              `json:"frames"`
+		Copies     int              `json:"copies"`
 		Other      int              `json:"other"`
 		Unreadable []jsonUnreadable `json:"unreadable"`
 	}
@@ -107,7 +109,7 @@ func writeJSON(w io.Writer, m *model, _ *Options) error {
 	out := jsonReport{
 		Format: jsonFormat, Version: jsonVersion, Verdict: m.verdict.String(), Sessions: []jsonSession{},
 		Files: jsonFiles{
-			Read: m.files.read, Frames: m.files.frames, Other: m.files.other,
+			Read: m.files.read, Frames: m.files.frames, Copies: m.files.copies, Other: m.files.other,
 			Unreadable: make([]jsonUnreadable, 0, len(m.files.unreadable)),
 		},
 	}
@@ -204,9 +206,14 @@ func newJSONSequence(q *sequenceModel) jsonSequence {
 		out.SupersededBy = new(q.supersededBy)
 	}
 	for _, f := range q.frames {
-		frame := jsonFrame{Files: make([]string, 0, len(f.Files)), Time: jsonTime(f)}
+		frame := jsonFrame{Files: make([]string, 0, len(f.Files)), Copies: []string{}, Time: jsonTime(f)}
 		for _, file := range f.Files {
 			frame.Files = append(frame.Files, JSONText(file.Path))
+		}
+		for _, c := range f.Copies {
+			for _, file := range c.Files {
+				frame.Copies = append(frame.Copies, JSONText(file.Path))
+			}
 		}
 		if f.Number.Known {
 			frame.Number = new(f.Number.N)

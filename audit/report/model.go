@@ -57,9 +57,9 @@ type sequenceModel struct {
 
 // A filesModel says what became of every file.
 type filesModel struct {
-	read, frames, other int
-	unreadable          []unreadableFile
-	sentence            string
+	read, frames, copies, other int
+	unreadable                  []unreadableFile
+	sentence                    string
 }
 
 // An unreadableFile is a picture file from which no picture can be read.
@@ -141,7 +141,7 @@ func timedEnds(sequences []*audit.Reviewed) (first, last *shoot.Frame) {
 }
 
 func newFiles(c *audit.FileCounts) filesModel {
-	m := filesModel{read: c.Read, frames: c.Frames, other: c.Other, sentence: filesSentence(c)}
+	m := filesModel{read: c.Read, frames: c.Frames, copies: c.Copies, other: c.Other, sentence: filesSentence(c)}
 	for _, f := range c.Unreadable {
 		m.unreadable = append(m.unreadable, unreadableFile{f.Path, reason(f)})
 	}

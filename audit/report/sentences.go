@@ -184,6 +184,12 @@ func support(s *audit.Session, declared shoot.Support) string {
 func filesSentence(c *audit.FileCounts) string {
 	var b strings.Builder
 	b.WriteString(words.Count(c.Read, "picture file", "picture files") + ", " + words.Count(c.Frames, "frame", "frames"))
+	switch {
+	case c.Copies == 1:
+		b.WriteString("; 1 file is a copy")
+	case c.Copies > 1:
+		fmt.Fprintf(&b, "; %d files are copies", c.Copies)
+	}
 	if c.Other > 0 {
 		b.WriteString("; " + words.Count(c.Other, "other file", "other files") + " passed over")
 	}

@@ -19,6 +19,8 @@ type File struct {
 	// Unfinished tells that the file does not read well, or does not tell whether
 	// it does, and was changed so lately that more of it may still come.
 	Unfinished bool
+
+	sum []byte // SHA-256 of the content, once it was asked for
 }
 
 // Name returns the file's base name.
@@ -40,6 +42,10 @@ type Frame struct {
 	// Placed tells that the frame records no time and stands where it does
 	// for its number.
 	Placed bool
+	// Copies are frames that hold this exposure again, under another name or in
+	// another folder, as found by the moment and the settings that they record. They stand
+	// in no sequence.
+	Copies []*Frame
 
 	meta *exifread.Metadata
 }

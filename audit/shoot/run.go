@@ -30,7 +30,7 @@ type Run struct {
 
 // Runs pairs files into frames, orders these by body, and cuts them into runs.
 func Runs(files []*File) []*Run {
-	frames := makeFrames(files)
+	frames := takeOutCopies(makeFrames(files))
 	byTime := slices.Clone(frames)
 	slices.SortStableFunc(byTime, func(a, b *Frame) int { return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.Path(), b.Path())) })
 	numberFrames(byTime)
@@ -38,6 +38,11 @@ func Runs(files []*File) []*Run {
 	for _, b := range assignBodies(frames) {
 		coarsen(b.frames)
 		runs = append(runs, place(runsOf(b), b)...)
+	}
+	for _, f := range frames {
+		for _, c := range f.Copies {
+			c.Body = f.Body
+		}
 	}
 	for _, r := range runs {
 		r.Settings = agree(r.Frames)

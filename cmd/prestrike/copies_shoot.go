@@ -54,8 +54,10 @@ func (r *copiesResult) readShoot(ctx context.Context, c *console, quiet bool, ca
 	for _, session := range shoot.Group(collection.Files, &shoot.Options{}) {
 		for _, q := range session.Sequences {
 			for _, frame := range q.Frames {
-				for _, f := range frame.Files {
-					r.place[f.Path] = framePlace{q, frame}
+				for _, same := range append([]*shoot.Frame{frame}, frame.Copies...) {
+					for _, f := range same.Files {
+						r.place[f.Path] = framePlace{q, frame}
+					}
 				}
 			}
 		}
