@@ -52,18 +52,7 @@ func check(t testing.TB, name string, b []byte) (*exifread.Metadata, error) {
 	if err == nil && (m.Integrity.State == exifread.IntegrityWhole) != (m.Integrity.Reason == "") {
 		t.Errorf("%s: integrity %+v", name, m.Integrity)
 	}
-	for _, q := range []exifread.Value[exifread.Rational]{
-		m.ExposureTime, m.FNumber, m.FocalLength, m.MaxApertureValue, m.ExposureBias, m.FocalPlaneXResolution, m.FocalPlaneYResolution,
-	} {
-		if r, ok := q.Get(); ok && r.Den == 0 {
-			t.Errorf("%s: a recorded quotient of %s", name, r)
-		}
-	}
-	for _, q := range []exifread.Value[exifread.Rational]{m.ExposureTime, m.FNumber, m.FocalLength} {
-		if r, ok := q.Get(); ok && r.Float() <= 0 {
-			t.Errorf("%s: %s where only more than 0 makes sense", name, r)
-		}
-	}
+	checkQuotients(t, name, m)
 	for _, p := range m.Previews {
 		if p.Offset < 0 || p.Length <= 0 || p.Offset > size-p.Length {
 			t.Errorf("%s: preview %+v outside %d bytes", name, p, size)
@@ -77,6 +66,23 @@ func check(t testing.TB, name string, b []byte) (*exifread.Metadata, error) {
 		t.Errorf("%s: read twice, two results:\n%+v, %v\n%+v, %v", name, m, err, again, errAgain)
 	}
 	return m, err
+}
+
+// checkQuotients holds the quotients of metadata to what makes sense.
+func checkQuotients(t testing.TB, name string, m *exifread.Metadata) {
+	t.Helper()
+	for _, q := range []exifread.Value[exifread.Rational]{
+		m.ExposureTime, m.FNumber, m.FocalLength, m.MaxApertureValue, m.ExposureBias, m.FocalPlaneXResolution, m.FocalPlaneYResolution,
+	} {
+		if r, ok := q.Get(); ok && r.Den == 0 {
+			t.Errorf("%s: a recorded quotient of %s", name, r)
+		}
+	}
+	for _, q := range []exifread.Value[exifread.Rational]{m.ExposureTime, m.FNumber, m.FocalLength} {
+		if r, ok := q.Get(); ok && r.Float() <= 0 {
+			t.Errorf("%s: %s where only more than 0 makes sense", name, r)
+		}
+	}
 }
 
 // allocated is how many bytes the program has allocated so far. Unlike

@@ -67,25 +67,45 @@ func checkMoved(v *audit.Review) error {
 	if !evidence.Tells(v, j.Moved.Verdict) {
 		return nil
 	}
-	var frames []*shoot.Frame
-	var worst pixels.Move
-	n, lasting := 0, false
+	if all := counted(v, j); len(all) > 0 {
+		v.Found(movedFinding(v, j, all))
+	}
+	return nil
+}
+
+// counted returns the jumps that are not too small and none of a marker.
+func counted(v *audit.Review, j *pixels.Judgement) []pixels.Move {
 	edge := int(v.Param("edge"))
-	for _, e := range j.Moved.Events {
-		switch {
-		case e.Lost && (e.From < edge || e.To >= len(q.Frames)-edge), !e.Lost && evidence.InLong(j, e.Pixels) < v.Param("jump"):
-			continue
-		}
-		n++
-		lasting = lasting || e.Lasting
-		const more = 1.5 // of two jumps alike the first: there it left
-		if n == 1 || e.Lost && !worst.Lost || e.Lost == worst.Lost && e.Pixels > more*worst.Pixels {
+	marker := func(e pixels.Move) bool {
+		return e.Lost && (e.From < edge || e.To >= len(v.Sequence.Frames)-edge)
+	}
+	small := func(e pixels.Move) bool {
+		return !e.Lost && evidence.InLong(j, e.Pixels) < v.Param("jump")
+	}
+	return slices.DeleteFunc(slices.Clone(j.Moved.Events), func(e pixels.Move) bool { return marker(e) || small(e) })
+}
+
+// worstMove returns the largest jump, and of two alike the first: there the
+// picture left. Pictures that match nothing come before any jump.
+func worstMove(all []pixels.Move) pixels.Move {
+	const more = 1.5 // of two jumps alike
+	worst := all[0]
+	for _, e := range all[1:] {
+		if e.Lost && !worst.Lost || e.Lost == worst.Lost && e.Pixels > more*worst.Pixels {
 			worst = e
 		}
-		frames = append(frames, q.Frames[e.From], q.Frames[e.To])
 	}
-	if n == 0 {
-		return nil
+	return worst
+}
+
+func movedFinding(v *audit.Review, j *pixels.Judgement, all []pixels.Move) audit.Finding {
+	q := v.Sequence
+	worst := worstMove(all)
+	lasting := false
+	var frames []*shoot.Frame
+	for _, e := range all {
+		lasting = lasting || e.Lasting
+		frames = append(frames, q.Frames[e.From], q.Frames[e.To])
 	}
 	from, to := q.Frames[worst.From], q.Frames[worst.To]
 	severity := audit.Check
@@ -107,14 +127,13 @@ func checkMoved(v *audit.Review) error {
 		found.Message = fmt.Sprintf("the picture jumps between %s and %s by %s", from.Label(), to.Label(), writePixels(evidence.FullSize(q, j, worst.Pixels)))
 		found.Measured, found.Limit, found.Unit = exifread.Of(evidence.InLong(j, worst.Pixels)), exifread.Of(v.Param("jump")), "px of a picture 1,600 wide"
 	}
-	switch {
+	switch n := len(all); {
 	case n == 2 && !lasting && !worst.Lost:
 		found.Message += ", and back soon after"
 	case n > 1:
 		found.Message += fmt.Sprintf(", and there is more at %s", words.Count(n-1, "other place", "other places"))
 	}
-	v.Found(found)
-	return nil
+	return found
 }
 
 // untold leaves out the frames of which something else is told that keeps their

@@ -188,16 +188,7 @@ func rage(t *testing.T, frames int, seed uint64) {
 	// A folder renamed and one removed while the last files settle.
 	must(t, os.Rename(filepath.Join(s.dir, "DCIM", "101BXCAM"), filepath.Join(s.dir, "kept")))
 	must(t, os.RemoveAll(filepath.Join(s.dir, "DCIM", "102BXCAM")))
-	want := map[string]int{}
-	for name, size := range s.want {
-		switch filepath.ToSlash(filepath.Dir(filepath.FromSlash(name))) {
-		case "DCIM/101BXCAM":
-			want["kept/"+filepath.Base(name)] = size
-		case "DCIM/102BXCAM":
-		default:
-			want[name] = size
-		}
-	}
+	want := s.left()
 	r.wants("exactly the final files", want)
 	r.steady()
 	r.mu.Lock()
@@ -214,6 +205,21 @@ func rage(t *testing.T, frames int, seed uint64) {
 		}
 	}
 	t.Logf("%d files written, %d in the end, %d told; overflows: %d", frames, len(want), len(r.files), r.count(Overflow))
+}
+
+// left returns the files that are left, after the last renaming and removing.
+func (s *storm) left() map[string]int {
+	want := map[string]int{}
+	for name, size := range s.want {
+		switch filepath.ToSlash(filepath.Dir(filepath.FromSlash(name))) {
+		case "DCIM/101BXCAM":
+			want["kept/"+filepath.Base(name)] = size
+		case "DCIM/102BXCAM":
+		default:
+			want[name] = size
+		}
+	}
+	return want
 }
 
 // systemQueue is how many events the system keeps for a reader; 0 where that

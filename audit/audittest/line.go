@@ -99,8 +99,9 @@ func (l *line) path(p string) error {
 
 func isDigit(c byte) bool { return c >= '0' && c <= '9' }
 
-// set takes one word or pair of a frame line. One key a case, it is clearer in one
-// piece however many keys there are.
+// set takes one word or pair of a frame line.
+//
+// whole: each key is one case, read by itself; there is one list of keys to keep.
 func (l *line) set(key, value string) (err error) {
 	if values := strings.Split(value, ","); len(values) > 1 && slices.Contains([]string{"t", "f", "iso", "bias", "flash"}, key) {
 		for _, v := range values {

@@ -116,64 +116,24 @@ func (t *Text) fits(w Want, f *audit.Finding) bool {
 // for what may be found too and what a retake has settled; nothing at all of
 // the rules that are to be silent; the sequences, words and verdict wanted.
 func (t *Text) Differences(result *audit.Result) []string {
-	var out []string
-	differ := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	if err := t.names(); err != nil {
 		return []string{err.Error()}
 	}
-	type found struct {
-		*audit.Finding
-		settled, taken bool
-	}
-	var all []*found
+	var all []*reported
 	var sequences []*shoot.Sequence
 	for _, session := range result.Sessions {
 		for _, f := range session.Findings {
-			all = append(all, &found{Finding: f})
+			all = append(all, &reported{Finding: f})
 		}
 		for _, q := range session.Sequences {
 			sequences = append(sequences, q.Sequence)
 			for _, f := range q.Findings {
-				all = append(all, &found{Finding: f, settled: q.SupersededBy != nil})
+				all = append(all, &reported{Finding: f, settled: q.SupersededBy != nil})
 			}
 		}
 	}
-	for _, w := range t.Wants {
-		i := slices.IndexFunc(all, func(f *found) bool { return !f.taken && t.fits(w, f.Finding) })
-		if i < 0 {
-			differ("missing finding: %v", w)
-			continue
-		}
-		all[i].taken = true
-	}
-	for _, f := range all {
-		may := slices.ContainsFunc(t.May, func(w Want) bool { return t.fits(w, f.Finding) })
-		switch {
-		case slices.Contains(t.Never, f.Rule):
-			differ("%s is to be silent: %s (%v)", f.Rule, f.Message, f.Severity)
-		case f.taken || f.settled || f.Accepted || may || f.Severity <= audit.Note:
-		default:
-			differ("surplus finding: %s %v: %s", f.Rule, f.Severity, f.Message)
-		}
-	}
-	for rule, most := range t.AtMost {
-		count := 0
-		for _, f := range all {
-			if f.Rule == rule {
-				count++
-			}
-		}
-		if count > most {
-			differ("%s %d times, want %d at most", rule, count, most)
-		}
-	}
-	for _, w := range t.Words {
-		if !slices.ContainsFunc(all, func(f *found) bool {
-			return f.Rule == w.Rule && strings.Contains(f.Message+" "+f.Action, w.Text)
-		}) {
-			differ("no finding of %s says %q", w.Rule, w.Text)
-		}
-	}
+	out := t.compareFindings(all)
+	differ := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	for _, n := range t.NotJudged {
 		if !told(result, n) {
 			differ("judged, but should not be: %s: %s", n.Rule, n.Reason)
@@ -189,6 +149,52 @@ func (t *Text) Differences(result *audit.Result) []string {
 	}
 	if got := result.Verdict.String(); t.Verdict != "" && got != t.Verdict {
 		differ("verdict %s, want %s", got, t.Verdict)
+	}
+	return out
+}
+
+// A reported finding, and what becomes of it in the comparison.
+type reported struct {
+	*audit.Finding
+	settled bool // by a retake
+	wanted  bool
+}
+
+// compareFindings compares the findings with those wanted, allowed and ruled out.
+func (t *Text) compareFindings(all []*reported) []string {
+	var out []string
+	differ := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	for _, w := range t.Wants {
+		i := slices.IndexFunc(all, func(f *reported) bool { return !f.wanted && t.fits(w, f.Finding) })
+		if i < 0 {
+			differ("missing finding: %v", w)
+			continue
+		}
+		all[i].wanted = true
+	}
+	counts := map[string]int{}
+	for _, f := range all {
+		counts[f.Rule]++
+		may := slices.ContainsFunc(t.May, func(w Want) bool { return t.fits(w, f.Finding) })
+		switch {
+		case slices.Contains(t.Never, f.Rule):
+			differ("%s is to be silent: %s (%v)", f.Rule, f.Message, f.Severity)
+		case f.wanted || f.settled || f.Accepted || may || f.Severity <= audit.Note:
+		default:
+			differ("surplus finding: %s %v: %s", f.Rule, f.Severity, f.Message)
+		}
+	}
+	for rule, most := range t.AtMost {
+		if counts[rule] > most {
+			differ("%s %d times, want %d at most", rule, counts[rule], most)
+		}
+	}
+	for _, w := range t.Words {
+		if !slices.ContainsFunc(all, func(f *reported) bool {
+			return f.Rule == w.Rule && strings.Contains(f.Message+" "+f.Action, w.Text)
+		}) {
+			differ("no finding of %s holds %q", w.Rule, w.Text)
+		}
 	}
 	return out
 }

@@ -28,45 +28,7 @@ import (
 func TestWatchReadsWhatTheReportReads(t *testing.T) {
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	w := watchByHand(t, &audit.Options{Rules: rules.All(), Pixels: audit.PixelsOff})
-	frames := []string{"BX1_0002.JPG", "BX1_0003.JPG", "BX1_0004.JPG", "deep/er/BX1_0005.JPG", "linked.JPG", "no-extension"}
-	for i := range 6 {
-		w.copy(2+i, 1, time.Minute)
-	}
-	put := func(from, to string) {
-		t.Helper()
-		to = filepath.Join(w.folder, filepath.FromSlash(to))
-		must(t, os.MkdirAll(filepath.Dir(to), 0o777))
-		data, err := os.ReadFile(filepath.Join(w.folder, from))
-		must(t, err)
-		must(t, os.WriteFile(to, data, 0o666))
-	}
-	put("BX1_0005.JPG", "deep/er/BX1_0005.JPG")
-	put("BX1_0006.JPG", "no-extension")
-	outside := t.TempDir()
-	must(t, os.Rename(filepath.Join(w.folder, "BX1_0007.JPG"), filepath.Join(outside, "BX1_0007.JPG")))
-	must(t, os.Remove(filepath.Join(w.folder, "BX1_0005.JPG")))
-	must(t, os.Remove(filepath.Join(w.folder, "BX1_0006.JPG")))
-	const one = "BX1_0002.JPG"
-	for _, folder := range []string{"@eaDir", "__MACOSX", "lost+found", "$RECYCLE.BIN", "System Volume Information", ".Trashes", "BX1_0009.JPG.download"} {
-		put(one, folder+"/BX1_0009.JPG")
-	}
-	for _, end := range []string{".crdownload", ".partial", ".filepart", ".temp", "~", ".opdownload", ".part", ".TMP"} {
-		put(one, "BX1_0009.JPG"+end)
-	}
-	for _, name := range []string{".BX1_0009.JPG", "._BX1_0009.JPG", "Thumbs.db", "BX1_0002.xmp", "notes", "BX1_0002.WAV", "deep/Desktop.ini"} {
-		path := filepath.Join(w.folder, filepath.FromSlash(name))
-		must(t, os.WriteFile(path, []byte("front, back"), 0o666))
-	}
-	must(t, syscall.Mkfifo(filepath.Join(w.folder, "fifo.JPG"), 0o666))
-	socket, err := net.Listen("unix", filepath.Join(w.folder, "s.JPG"))
-	must(t, err)
-	defer socket.Close()
-	for name, to := range map[string]string{
-		"linked.JPG": filepath.Join(outside, "BX1_0007.JPG"), "folder": outside, "loop": ".", "deep/up": "..",
-		"device.JPG": "/dev/zero", "to-fifo.JPG": "fifo.JPG", "nowhere.JPG": "nothing", "itself.JPG": "itself.JPG", "devices": "/dev",
-	} {
-		must(t, os.Symlink(to, filepath.Join(w.folder, filepath.FromSlash(name))))
-	}
+	frames := litter(t, w)
 
 	var want, remarks bytes.Buffer
 	wantStatus := run(t.Context(), []string{"report", w.folder, "--format", "json", "--pixels", "off"}, &console{out: &want, err: &remarks})
@@ -74,8 +36,6 @@ func TestWatchReadsWhatTheReportReads(t *testing.T) {
 		Files struct{ Read, Other int }
 	}
 	must(t, json.Unmarshal(want.Bytes(), &report))
-	// A sidecar, a sound file, a database, settings, a note; eight unfinished copies;
-	// and what is no file: a pipe, a link to it, a socket, a device.
 	if report.Files.Read != len(frames) || report.Files.Other != 5+8+4 {
 		t.Errorf("the report is on %d files and counts %d others, want %d and 17; remarks\n%s", report.Files.Read, report.Files.Other, len(frames), remarks.String())
 	}
@@ -120,6 +80,54 @@ func TestWatchReadsWhatTheReportReads(t *testing.T) {
 	if diff := cmp.Diff(whole, last.Report); diff != "" {
 		t.Errorf("(-report +watch):\n%s", diff)
 	}
+}
+
+// litter fills the folder with frames, whose paths it returns, and with 17 files that
+// are none: a sidecar, a sound file, a database, settings, a note; eight
+// unfinished copies; and a pipe, a link to it, a socket, a device. Others lie in
+// folders that count for nothing.
+func litter(t *testing.T, w *handWatch) (frames []string) {
+	t.Helper()
+	frames = []string{"BX1_0002.JPG", "BX1_0003.JPG", "BX1_0004.JPG", "deep/er/BX1_0005.JPG", "linked.JPG", "no-extension"}
+	for i := range 6 {
+		w.copy(2+i, 1, time.Minute)
+	}
+	put := func(from, to string) {
+		t.Helper()
+		to = filepath.Join(w.folder, filepath.FromSlash(to))
+		must(t, os.MkdirAll(filepath.Dir(to), 0o777))
+		data, err := os.ReadFile(filepath.Join(w.folder, from))
+		must(t, err)
+		must(t, os.WriteFile(to, data, 0o666))
+	}
+	put("BX1_0005.JPG", "deep/er/BX1_0005.JPG")
+	put("BX1_0006.JPG", "no-extension")
+	outside := t.TempDir()
+	must(t, os.Rename(filepath.Join(w.folder, "BX1_0007.JPG"), filepath.Join(outside, "BX1_0007.JPG")))
+	must(t, os.Remove(filepath.Join(w.folder, "BX1_0005.JPG")))
+	must(t, os.Remove(filepath.Join(w.folder, "BX1_0006.JPG")))
+	const one = "BX1_0002.JPG"
+	for _, folder := range []string{"@eaDir", "__MACOSX", "lost+found", "$RECYCLE.BIN", "System Volume Information", ".Trashes", "BX1_0009.JPG.download"} {
+		put(one, folder+"/BX1_0009.JPG")
+	}
+	for _, end := range []string{".crdownload", ".partial", ".filepart", ".temp", "~", ".opdownload", ".part", ".TMP"} {
+		put(one, "BX1_0009.JPG"+end)
+	}
+	for _, name := range []string{".BX1_0009.JPG", "._BX1_0009.JPG", "Thumbs.db", "BX1_0002.xmp", "notes", "BX1_0002.WAV", "deep/Desktop.ini"} {
+		path := filepath.Join(w.folder, filepath.FromSlash(name))
+		must(t, os.WriteFile(path, []byte("front, back"), 0o666))
+	}
+	must(t, syscall.Mkfifo(filepath.Join(w.folder, "fifo.JPG"), 0o666))
+	socket, err := net.Listen("unix", filepath.Join(w.folder, "s.JPG"))
+	must(t, err)
+	t.Cleanup(func() { socket.Close() })
+	for name, to := range map[string]string{
+		"linked.JPG": filepath.Join(outside, "BX1_0007.JPG"), "folder": outside, "loop": ".", "deep/up": "..",
+		"device.JPG": "/dev/zero", "to-fifo.JPG": "fifo.JPG", "nowhere.JPG": "nothing", "itself.JPG": "itself.JPG", "devices": "/dev",
+	} {
+		must(t, os.Symlink(to, filepath.Join(w.folder, filepath.FromSlash(name))))
+	}
+	return frames
 }
 
 func must(t *testing.T, err error) {

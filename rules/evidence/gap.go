@@ -97,49 +97,76 @@ func readGaps(v *audit.Review) []Gap {
 		return nil
 	}
 	list := links(q)
-	limit := v.ParamOf("cadence-break", Pause)
-	shortest := v.ParamOf("cadence-break", ShortestPause)
-	if q.Kind == shoot.TimeLapse {
-		limit, shortest = v.ParamOf("interval-gap", LeftOut), 0
+	r := gapReader{
+		bracket: q.Kind == shoot.Bracket, frames: q.Frames, list: list,
+		limit: longGap(v), edge: int(v.ParamOf("cadence-break", PauseEdge)),
+		agree: v.ParamOf("missing-frame", Agreement), spread: scatterOf(list),
+		jumps: focusJumps(v),
 	}
-	if c, ok := q.Cadence.Get(); ok {
-		limit = max(limit, shortest/c.Seconds())
-	}
-	edge := int(v.ParamOf("cadence-break", PauseEdge))
-	agree := v.ParamOf("missing-frame", Agreement)
-	spread := scatterOf(list)
-	jumps := focusJumps(v)
 	for i := range list {
-		g := &list[i]
-		if i > 0 && list[i-1].Count < 0 || i < len(list)-1 && list[i+1].Count < 0 {
-			continue // out of order, not left out
-		}
-		slow := slower(list, i)
-		// One slope for both sides of the gap, or none to refine by.
-		if q.Kind != shoot.Bracket && slow < oneSlope && g.slack > coarseSlack && (g.Count > 1 || g.Ticks >= LeftOut.Min) {
-			refine(list, i)
-		}
-		g.read(agree, limit*slow, spread)
-		if g.Reading == Missing && q.Kind != shoot.Bracket && (i == 0 || i == len(list)-1) {
-			g.Reading, g.Why = Unclear, "file numbers are left out beside a single frame, which may be a test frame"
-		}
-		if g.Reading == Paused && (i < edge || i > len(list)-1-edge) {
-			// So few frames beyond a pause may be test frames or a marker.
-			g.Reading = Plain
-		}
-		if q.Kind == shoot.Bracket && g.Reading == Unclear && g.Count > 1 && BracketLacks(q.Frames, g.Count-1) {
-			g.Reading = Missing
-		}
-		if i > 0 && CopiedOver(list[i-1].From, list[i-1].To) || i < len(list)-1 && CopiedOver(list[i+1].From, list[i+1].To) {
-			g.Reading = Plain // it holds the frame that was copied over
-			continue
-		}
-		g.Jump = jumps.over(g.From, g.To)
-		if g.Reading == Unclear && g.Jumps(float64(g.Count)) {
-			g.Reading, g.ByFocus = Missing, true
-		}
+		r.read(i)
 	}
 	return list
+}
+
+// longGap returns from how many cadences on a gap is longer than it should be.
+func longGap(v *audit.Review) float64 {
+	if v.Sequence.Kind == shoot.TimeLapse {
+		return v.ParamOf("interval-gap", LeftOut)
+	}
+	limit := v.ParamOf("cadence-break", Pause)
+	if c, ok := v.Sequence.Cadence.Get(); ok {
+		limit = max(limit, v.ParamOf("cadence-break", ShortestPause)/c.Seconds())
+	}
+	return limit
+}
+
+// A gapReader decides what each gap of a sequence is, beside its neighbours.
+type gapReader struct {
+	bracket bool
+	frames  []*shoot.Frame
+	list    []Gap
+	limit   float64 // in cadences, of a time that is too long
+	edge    int     // steps at either end where a pause is none of the run
+	agree   float64
+	spread  scatter
+	jumps   jumps
+}
+
+func (r *gapReader) read(i int) {
+	if r.beside(i, func(n *Gap) bool { return n.Count < 0 }) {
+		return // out of order, not left out
+	}
+	g, first, last := &r.list[i], i == 0, i == len(r.list)-1
+	slow := slower(r.list, i)
+	// One slope for both sides of the gap, or none to refine by.
+	if !r.bracket && slow < oneSlope && g.slack > coarseSlack && (g.Count > 1 || g.Ticks >= LeftOut.Min) {
+		refine(r.list, i)
+	}
+	g.read(r.agree, r.limit*slow, r.spread)
+	if g.Reading == Missing && !r.bracket && (first || last) {
+		g.Reading, g.Why = Unclear, "file numbers are left out beside a single frame, which may be a test frame"
+	}
+	if g.Reading == Paused && (i < r.edge || i > len(r.list)-1-r.edge) {
+		// The few frames beyond a pause may be test frames or a marker.
+		g.Reading = Plain
+	}
+	if r.bracket && g.Reading == Unclear && g.Count > 1 && BracketLacks(r.frames, g.Count-1) {
+		g.Reading = Missing
+	}
+	if r.beside(i, func(n *Gap) bool { return CopiedOver(n.From, n.To) }) {
+		g.Reading = Plain // it holds the frame that was copied over
+		return
+	}
+	g.Jump = r.jumps.over(g.From, g.To)
+	if g.Reading == Unclear && g.Jumps(float64(g.Count)) {
+		g.Reading, g.ByFocus = Missing, true
+	}
+}
+
+// beside reports whether a gap next to the i-th is of a kind.
+func (r *gapReader) beside(i int, is func(*Gap) bool) bool {
+	return i > 0 && is(&r.list[i-1]) || i < len(r.list)-1 && is(&r.list[i+1])
 }
 
 // Jumps reports whether focus moves as far over the gap as over so many frames,

@@ -1,6 +1,7 @@
 package evidence
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -66,7 +67,6 @@ type drift[T comparable] struct {
 func (s Setting[T]) Of(frames []*shoot.Frame) drift[T] {
 	var d drift[T]
 	var values []T
-	counts := map[T]int{}
 	for _, f := range frames {
 		if !f.Meta().HasExif {
 			continue
@@ -78,76 +78,75 @@ func (s Setting[T]) Of(frames []*shoot.Frame) drift[T] {
 		}
 		d.Frames = append(d.Frames, f)
 		values = append(values, v)
-		counts[v]++
 	}
 	if len(values) == 0 {
 		return d
 	}
 	d.first, d.last = values[0], values[len(values)-1]
-	d.Usual = d.first
-	for _, v := range values {
-		if counts[v] > counts[d.Usual] {
-			d.Usual = v
-		}
-	}
-	if s.Scale != nil && 2*counts[d.Usual] <= len(values) {
-		// No value is recorded by most frames, as where bodies record what
-		// they measured: the one in the middle stands for all.
-		sorted := slices.Clone(values)
-		slices.SortFunc(sorted, func(a, b T) int {
-			switch x, y := s.Scale(a), s.Scale(b); {
-			case x < y:
-				return -1
-			case x > y:
-				return 1
-			}
-			return 0
-		})
-		middle := sorted[len(sorted)/2]
-		near := 0
-		for _, v := range values {
-			if !s.differ(middle, v) {
-				near++
-			}
-		}
-		if near > counts[d.Usual] {
-			d.Usual = middle
-		}
-	}
+	d.Usual = s.usual(values)
 	others := map[T]bool{}
+	var odd []T
 	for i, v := range values {
-		if !s.differ(d.Usual, v) {
-			continue
+		if s.differ(d.Usual, v) {
+			others[v] = true
+			odd = append(odd, v)
+			d.Odd = append(d.Odd, d.Frames[i])
 		}
-		if s.Scale != nil {
-			d.Most = max(d.Most, math.Abs(s.Scale(v)-s.Scale(d.Usual)))
-			if len(d.Odd) == 0 || s.Scale(v) < s.Scale(d.Low) {
-				d.Low = v
-			}
-			if len(d.Odd) == 0 || s.Scale(v) > s.Scale(d.high) {
-				d.high = v
-			}
-		} else if len(d.Odd) == 0 {
-			d.Low, d.high = v, v
-		}
-		others[v] = true
-		d.Odd = append(d.Odd, d.Frames[i])
 	}
-	d.wanders = s.Scale != nil && len(others) > 1 && 2*len(d.Odd) > len(values)
+	if len(odd) == 0 {
+		return d
+	}
+	d.Low, d.high = odd[0], odd[0]
+	if s.Scale == nil {
+		return d
+	}
+	d.Low, d.high = s.ends(odd)
+	d.Most = max(math.Abs(s.Scale(d.Low)-s.Scale(d.Usual)), math.Abs(s.Scale(d.high)-s.Scale(d.Usual)))
+	d.wanders = len(others) > 1 && 2*len(d.Odd) > len(values)
 	if d.wanders {
-		lowest, highest := d.Usual, d.Usual
-		for _, v := range values {
-			if s.Scale(v) < s.Scale(lowest) {
-				lowest = v
-			}
-			if s.Scale(v) > s.Scale(highest) {
-				highest = v
-			}
-		}
-		d.Low, d.high = lowest, highest
-		d.Most = s.Scale(highest) - s.Scale(lowest)
+		d.Low, d.high = s.ends(values)
+		d.Most = s.Scale(d.high) - s.Scale(d.Low)
 	}
 	return d
+}
+
+// ends returns the lowest and the highest value on the scale, of equal ones the
+// first.
+func (s Setting[T]) ends(values []T) (low, high T) {
+	compare := func(a, b T) int { return cmp.Compare(s.Scale(a), s.Scale(b)) }
+	return slices.MinFunc(values, compare), slices.MaxFunc(values, compare)
+}
+
+// usual returns the value that most frames record or, where no value is recorded by
+// most, as where bodies record what they measured, the one in the middle if
+// more lie beside it.
+func (s Setting[T]) usual(values []T) T {
+	counts := map[T]int{}
+	for _, v := range values {
+		counts[v]++
+	}
+	usual := values[0]
+	for _, v := range values {
+		if counts[v] > counts[usual] {
+			usual = v
+		}
+	}
+	if s.Scale == nil || 2*counts[usual] > len(values) {
+		return usual
+	}
+	sorted := slices.Clone(values)
+	slices.SortFunc(sorted, func(a, b T) int { return cmp.Compare(s.Scale(a), s.Scale(b)) })
+	middle := sorted[len(sorted)/2]
+	near := 0
+	for _, v := range values {
+		if !s.differ(middle, v) {
+			near++
+		}
+	}
+	if near > counts[usual] {
+		return middle
+	}
+	return usual
 }
 
 // differ reports whether two values are different settings. Values are

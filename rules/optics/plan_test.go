@@ -532,9 +532,12 @@ func TestIntervalPlan(t *testing.T) {
 	if err != nil || p.Frames != 24 || p.Interval != 10 {
 		t.Errorf("230 s in 1 s of clip: %+v, %v", p, err)
 	}
+}
+
+func TestIntervalPlanExposureAndCard(t *testing.T) {
 	// A marked 30 s runs 32 s: an interval of 33 s has no room to spare
 	// (dpreview.com/forums/post/31437081 needed 33 s).
-	p, err = IntervalTask{Span: 3600, Interval: 33, Rate: 25, Exposure: 32, FrameSize: 45e6, Card: 4e9}.Plan()
+	p, err := IntervalTask{Span: 3600, Interval: 33, Rate: 25, Exposure: 32, FrameSize: 45e6, Card: 4e9}.Plan()
 	if err != nil {
 		t.Fatal(err)
 	}
