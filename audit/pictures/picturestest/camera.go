@@ -53,8 +53,21 @@ func (c Camera) Shoot(t testing.TB, shots []pixelstest.Shot) string {
 			record(i, m)
 		}
 	}
-	return c.Write(t, len(shots), func(i int) []byte { return Scene().JPEG(shots[i]) })
+	return c.Write(t, len(shots), func(i int) []byte { return rendered(shots[i]) })
 }
+
+// rendered is a shot of Scene as a file. Most tests photograph the same shots, and
+// rendering one takes longer than inspecting it, so they are kept.
+func rendered(shot pixelstest.Shot) []byte {
+	if file, ok := kept.Load(shot); ok {
+		return file.([]byte)
+	}
+	file := Scene().JPEG(shot)
+	kept.Store(shot, file)
+	return file
+}
+
+var kept sync.Map // of the files by their pixelstest.Shot
 
 // Write writes n frames with the given pictures as files and returns their folder.
 func (c Camera) Write(t testing.TB, n int, picture func(i int) []byte) string {
