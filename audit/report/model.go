@@ -46,6 +46,7 @@ type sequenceModel struct {
 	body         int // place in the session's bodies
 	first, last  *shoot.Frame
 	frames       []*shoot.Frame
+	exposures    int // at each focus position, 0 where there is one
 	cadence      exifread.Value[time.Duration] // not known where the pace is none of the run's own
 	settings     shoot.Settings
 	support      shoot.Support
@@ -93,7 +94,7 @@ func newSession(s *audit.Session, declared shoot.Support) sessionModel {
 
 func newSequence(q *audit.Reviewed) sequenceModel {
 	m := sequenceModel{
-		id: q.ID, kind: q.Kind, frames: q.Frames, cadence: cadence(q), settings: q.Settings, support: q.Support,
+		id: q.ID, kind: q.Kind, frames: q.Frames, exposures: q.PositionExposures, cadence: cadence(q), settings: q.Settings, support: q.Support,
 		verdict: q.Verdict, findings: q.Findings, notJudged: q.NotJudged,
 	}
 	m.first, m.last = timedEnds([]*audit.Reviewed{q})

@@ -118,7 +118,7 @@ func newRow(sequences []sequenceModel) row {
 		time:    notRecorded,
 		kind:    first.kind.String(),
 		frames:  frameSpan(frames[0], frames[len(frames)-1]),
-		count:   strconv.Itoa(len(frames)),
+		count:   countCell(len(frames), first.exposures),
 		cadence: notRecorded,
 		verdict: worst.verdictWord(),
 	}
@@ -165,6 +165,9 @@ func (r *row) common(frames []*shoot.Frame) {
 	shortest, longest := frames[0], frames[0]
 	for _, f := range frames {
 		m := f.Meta()
+		if !m.HasExif && len(frames) > 1 { // it says nothing of the others
+			continue
+		}
 		cells := row{}
 		cells.settings(shoot.Settings{ExposureTime: m.ExposureTime, FNumber: m.FNumber, ISO: m.Sensitivity, FocalLength: m.FocalLength})
 		focal = append(focal, cells.focal)
@@ -181,6 +184,9 @@ func (r *row) common(frames []*shoot.Frame) {
 		}
 	}
 	same := func(cells []string) string {
+		if len(cells) == 0 {
+			return notRecorded
+		}
 		if slices.ContainsFunc(cells, func(c string) bool { return c != cells[0] }) {
 			return varies
 		}
@@ -192,6 +198,15 @@ func (r *row) common(frames []*shoot.Frame) {
 		to, _ := longest.Meta().ExposureTime.Get()
 		r.exposure = strings.TrimSuffix(shoot.FormatExposureTime(from), " s") + "-" + shoot.FormatExposureTime(to)
 	}
+}
+
+// countCell writes how many frames a sequence has: "36", and "12 x 3" where each of its
+// positions has so many exposures.
+func countCell(frames, exposures int) string {
+	if exposures > 0 && frames%exposures == 0 {
+		return fmt.Sprintf("%d x %d", frames/exposures, exposures)
+	}
+	return strconv.Itoa(frames)
 }
 
 // idRange writes the sequences from first to last: "1.2", "1.2-9".

@@ -96,6 +96,7 @@ func (r *Run) measureSteps() {
 	if t, ok := r.Settings.ExposureTime.Get(); ok {
 		typical = t.Float()
 	}
+	pace := r.positionPace()
 	for i := 1; i < len(r.Frames); i++ {
 		a, b := r.Frames[i-1], r.Frames[i]
 		st := Step{From: a, To: b}
@@ -108,7 +109,9 @@ func (r *Run) measureSteps() {
 			if steady {
 				ticks := d.Seconds() / c.Seconds()
 				e := a.ExposureSeconds()
-				if r.bracket {
+				if usual := pace.after(a, i-1, st.Count.Or(1)); usual > 0 {
+					ticks = d.Seconds() / usual * float64(max(1, st.Count.Or(1)))
+				} else if r.bracket {
 					ticks = (d.Seconds() - e) / c.Seconds()
 				} else if extra := e - typical; e > 0 && math.Abs(extra) > 0.05*c.Seconds() {
 					// Either the interval or the dead time between frames
@@ -123,6 +126,60 @@ func (r *Run) measureSteps() {
 		}
 		r.Steps = append(r.Steps, st)
 	}
+}
+
+// A positionPace is the usual time from each of the exposures of a focus position to
+// the next frame, s: the last one waits for the focus to move.
+type positionPace struct {
+	origin *Frame
+	usual  []float64
+}
+
+// positionPace measures the pace of a run with several exposures at each position; it
+// is empty for others.
+func (r *Run) positionPace() positionPace {
+	p := positionPace{origin: r.Frames[0], usual: make([]float64, r.PositionExposures)}
+	if r.PositionExposures == 0 {
+		return p
+	}
+	gaps := make([][]float64, r.PositionExposures)
+	for i := 1; i < len(r.Frames); i++ {
+		a, b := r.Frames[i-1], r.Frames[i]
+		if n := countStep(a, b); a.Timed() && b.Timed() && n <= 1 {
+			at := p.place(a, i-1)
+			gaps[at] = append(gaps[at], b.Time.Sub(a.Time).Seconds())
+		}
+	}
+	for i, g := range gaps {
+		if len(g) > 0 {
+			slices.Sort(g)
+			p.usual[i] = g[len(g)/2]
+		}
+	}
+	return p
+}
+
+// place returns which of the exposures of its position a frame is, by its number, or
+// its index where that does not count.
+func (p positionPace) place(f *Frame, index int) int {
+	if f.Number.Known && p.origin.Number.Known && f.Number.Series == p.origin.Number.Series {
+		index = f.Number.Count - p.origin.Number.Count
+	}
+	n := len(p.usual)
+	return (index%n + n) % n
+}
+
+// after returns the usual time from a frame to the one so many frames on; 0 where
+// nothing is known of it.
+func (p positionPace) after(f *Frame, index, count int) float64 {
+	if len(p.usual) == 0 {
+		return 0
+	}
+	sum := 0.0
+	for i := range max(1, min(count, furthestCount)) {
+		sum += p.usual[(p.place(f, index)+i)%len(p.usual)]
+	}
+	return sum
 }
 
 // countStep returns the step of the number from a to b; 0 where not known.

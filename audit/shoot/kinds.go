@@ -89,6 +89,9 @@ func (r *Run) kind(focus Motion) Kind {
 // recordedKind is the kind as far as the files record it.
 func (r *Run) recordedKind() Kind {
 	n := len(r.Frames)
+	if r.PositionExposures > 0 {
+		return Focus
+	}
 	if r.bracket {
 		return Bracket
 	}
@@ -118,8 +121,11 @@ func (r *Run) recordedKind() Kind {
 
 // AsksForPictures reports whether its pictures can tell what its files do not
 // record: of a run made at fixed settings, with five frames or more, and of four frames,
-// which may be a run or single ones.
+// which may be a run or single ones. Pictures of different exposure cannot be compared.
 func (r *Run) AsksForPictures() bool {
+	if r.PositionExposures > 0 {
+		return false
+	}
 	kind, n := r.kind(MotionUnknown), len(r.Frames)
 	return kind.Steady() && n >= fewFrames || kind == Single && n == fewFrames-1 && !r.Start().IsZero()
 }

@@ -25,7 +25,11 @@ type Run struct {
 	// whether it goes on, starts over or shows something else. Nil where that is known.
 	MayContinue *Run
 
-	bracket bool // one complete cycle of a bracket
+	// PositionExposures is how many exposures, the same ones in the same order, a focus
+	// sequence has at each position of the focus; 0 where it has one.
+	PositionExposures int
+
+	bracket bool // exposures of one view in turn: a cycle of a bracket, or several at each position
 }
 
 // Runs pairs files into frames, orders these by body, and cuts them into runs.
@@ -55,17 +59,20 @@ func Runs(files []*File) []*Run {
 // runsOf cuts the timed frames of a body into runs.
 func runsOf(b *bodyFrames) []*Run {
 	var spans []span
-	for _, s := range segment(b.frames) {
-		at := s.from
-		for _, part := range restarts(b.frames[s.from:s.to]) {
-			spans = append(spans, span{from: at, to: at + len(part), bracket: s.bracket})
-			at += len(part)
-		}
+	at := 0
+	for _, p := range patterns(b.frames, points(b.frames)) {
+		spans = append(append(spans, steadySpans(b.frames, at, p.from)...), p)
+		at = p.to
 	}
+	spans = append(spans, steadySpans(b.frames, at, len(b.frames))...)
 	var runs []*Run
 	for _, s := range takes(b.frames, spans) {
-		for i, part := range cycles(b.frames[s.from:s.to], s.bracket) {
-			r := &Run{Body: b.body, Frames: part.frames, bracket: part.bracket}
+		parts := []part{{b.frames[s.from:s.to:s.to], s.bracket}}
+		if !s.whole && s.exposures == 0 {
+			parts = cycles(b.frames[s.from:s.to], s.bracket)
+		}
+		for i, part := range parts {
+			r := &Run{Body: b.body, Frames: part.frames, bracket: part.bracket, PositionExposures: s.exposures}
 			if s.asks && i == 0 && len(runs) > 0 {
 				r.MayContinue = runs[len(runs)-1]
 			}
@@ -73,6 +80,19 @@ func runsOf(b *bodyFrames) []*Run {
 		}
 	}
 	return runs
+}
+
+// steadySpans cuts frames[from:to] by their times.
+func steadySpans(frames []*Frame, from, to int) []span {
+	var spans []span
+	for _, s := range segment(frames[from:to]) {
+		at := from + s.from
+		for _, part := range restarts(frames[at : from+s.to]) {
+			spans = append(spans, span{from: at, to: at + len(part), bracket: s.bracket})
+			at += len(part)
+		}
+	}
+	return spans
 }
 
 // Start returns when the first timed frame was made; zero where no frame records it.

@@ -22,6 +22,10 @@ type span struct {
 	from, to int // frames[from:to]
 	bracket  bool
 	asks     bool // nothing tells whether it goes on with the run before
+	// whole tells that all of a bracket is one cycle; exposures is how many a focus
+	// sequence has at each position, 0 where it has one.
+	whole     bool
+	exposures int
 }
 
 // open is a run that may go on.

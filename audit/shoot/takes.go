@@ -23,7 +23,7 @@ const (
 	longestPause = 75.0 // s
 	// Views are set up in more time than this, in cadences; a run that is stopped and
 	// goes on pauses for less.
-	askedPause = 10.0
+	askedPause = 8.5
 	// So many cadences without a frame are a pause.
 	pauseTicks = 2.3
 	// Shorter pauses may be a buffer that is full or a flash that recycles.
@@ -31,7 +31,7 @@ const (
 	// Cadences of runs that belong together differ by less.
 	sameCadence = 0.15
 	// The medians of two parts of one run differ by less.
-	partCadence = 0.04
+	partCadence = 0.03
 	// So few frames have no cadence of their own.
 	strayFrames = 3
 	// Pauses of a motor, so many at least, are alike to within motorScatter.

@@ -22,6 +22,8 @@ func Seen(v *audit.Review) (j *pixels.Judgement, why string) {
 	if !ok {
 		if q.AsksForPictures() {
 			why = notLooked
+		} else if q.PositionExposures > 0 {
+			why = "each focus position has several exposures, whose pictures are not compared"
 		}
 		return nil, why
 	}

@@ -1,0 +1,126 @@
+package shoot
+
+import "math"
+
+// Exposures of one view follow a pattern that says more than their times: a ladder that
+// somebody climbs by hand, at any pace, or the same few exposures at each position of
+// the focus. Both are found before the rest is cut into runs by its times.
+
+const (
+	// A ladder by hand has so many exposures at least: fewer may be single frames
+	// whose exposures lie evenly by chance.
+	ladderFrames = 5
+	ladderMost   = 15
+	// Whoever sets the exposure by hand takes no longer.
+	ladderPause = 22.0 // s, from the end of an exposure to the start of the next
+	// Focus positions of one run come sooner one after the other.
+	positionPause = 4.0 // s, likewise
+	// So many positions with the same exposures are a focus sequence; fewer where the
+	// recorded focus walks. Brackets that follow at once are two to four.
+	positions       = 6
+	positionsWalked = 3
+	// Exposures at each position.
+	fewestExposures = 3
+	mostExposures   = 9
+)
+
+// patterns returns the spans of a body's frames that their exposures show, in order.
+func patterns(frames []*Frame, ps []point) []span {
+	var spans []span
+	for from := 0; from < len(ps); {
+		to := from + 1
+		for to < len(ps) && sameView(&ps[to-1], &ps[to]) {
+			to++
+		}
+		spans = append(spans, focusPositions(frames, ps, from, to)...)
+		if free := len(spans) == 0 || spans[len(spans)-1].to <= from; free && byHand(ps, from, to) {
+			spans = append(spans, span{from: from, to: to, bracket: true, whole: true})
+		}
+		from = to
+	}
+	return spans
+}
+
+// sameView reports whether two frames differ in nothing but the exposure time, and
+// follow each other soon.
+func sameView(a, b *point) bool {
+	w := compare(a, b)
+	x, y := a.settings, b.settings
+	y.time, y.flash = x.time, x.flash
+	alike := math.Abs(exposureChange(x, y)) < SameSetting && x.iso == y.iso && x.wb == y.wb && x.orientation == y.orientation
+	return alike && !w.setup && w.exposureToo && (!w.countKnown || w.count >= 1 && w.count < mostExposures) &&
+		w.gap >= a.e-w.q && w.gap-a.e <= ladderPause
+}
+
+// byHand reports whether the frames are a ladder of exposures: all distinct, in even
+// steps, and farther from the frames around than from each other.
+func byHand(ps []point, from, to int) bool {
+	n := to - from
+	if n < ladderFrames || n > ladderMost {
+		return false
+	}
+	ev := make([]float64, n)
+	widest := 0.0
+	for i := range ev {
+		ev[i] = exposureChange(ps[from].settings, ps[from+i].settings)
+		if i > 0 {
+			p := &ps[from+i-1]
+			widest = max(widest, ps[from+i].t-p.t-p.e)
+		}
+	}
+	apart := func(i int) bool { // the frame before i from i
+		return i <= 0 || i >= len(ps) || ps[i].t-ps[i-1].t-ps[i-1].e > widest || compare(&ps[i-1], &ps[i]).setup
+	}
+	return ladder(ev) && apart(from) && apart(to)
+}
+
+// focusPositions returns the spans of frames[from:to] in which the same exposures come
+// in the same order at each of many positions.
+func focusPositions(frames []*Frame, ps []point, from, to int) []span {
+	var spans []span
+	for at := from; at < to; {
+		best, each := at, 0
+		for p := fewestExposures; p <= mostExposures && at+p <= to; p++ {
+			if end := periodic(ps, at, to, p); end > best && enough(frames, at, end, p) {
+				best, each = end, p
+			}
+		}
+		if each == 0 {
+			at++
+			continue
+		}
+		spans = append(spans, span{from: at, to: best, bracket: true, exposures: each})
+		at = best
+	}
+	return spans
+}
+
+// periodic returns where the frames from at on, with p exposures in turn, end: at
+// itself where they do not come in turn.
+func periodic(ps []point, at, to, p int) int {
+	ev := make([]float64, p)
+	for i := range ev {
+		ev[i] = exposureChange(ps[at].settings, ps[at+i].settings)
+	}
+	if !ladder(ev) {
+		return at
+	}
+	place := 0
+	for i := at + 1; i < to; i++ {
+		w := compare(&ps[i-1], &ps[i])
+		place += w.steps()
+		late := w.gap - ps[i-1].e - float64(w.steps()-1)*positionPause
+		if late > positionPause || math.Abs(exposureChange(ps[at].settings, ps[i].settings)-ev[place%p]) >= SameSetting {
+			return i
+		}
+	}
+	return to
+}
+
+// enough reports whether frames with p exposures in turn are a focus sequence.
+func enough(frames []*Frame, at, end, p int) bool {
+	if n := (end - at) / p; n >= positions || n < positionsWalked {
+		return n >= positions
+	}
+	return (&Run{Frames: frames[at:end]}).distanceWalks()
+}
