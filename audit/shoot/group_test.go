@@ -111,7 +111,7 @@ func TestGroup(t *testing.T) {
 			"DCIM/100BXCAM/BX1_0001.NEF time=2026-03-04T10:11:12.34+01:00 mode=manual t=1/15 f=8 iso=100 mm=90\n" +
 				"DCIM/100BXCAM/BX1_0002.NEF after 17s t=1/60\nDCIM/100BXCAM/BX1_0003.NEF after 4s t=1/125\n" +
 				"DCIM/100BXCAM/BX1_0004.NEF after 9s t=1/8\nDCIM/100BXCAM/BX1_0005.NEF after 6s t=1/30\nDCIM/100BXCAM/BX1_0006.NEF after 60s t=1/250",
-			[]string{"1.1 bracket 0001-0005 (5)", "1.2 single 0006-0006 (1)"},
+			[]string{"1.1 bracket 0001-0005 (5)", "1.2 single 0006"},
 		},
 		{
 			"six positions with three exposures each, one of them lost",
