@@ -22,9 +22,15 @@ A zoom ring creeps when the camera looks down.
 
 Fix the zoom ring with tape and shoot this sequence again.
 
-It is wrong where the zoom was meant, or where a lens reports a focal length that
-changes with focus: differences under the limit are left alone for that.`,
-	Source: "CIPA DC-008 (Exif), FocalLength; common practice",
+Some lenses record the focal length that they truly have, which changes as they focus.
+Nothing is found on a lens of one focal length (LensSpecification): it has no ring
+that could creep. Nothing is found either where the focal length keeps to a straight
+line over the inverse of the recorded distance, to within the rounding of both. Where
+it only moves one way with the distance, it is a note: the lens may do that, or
+the ring may creep.
+
+It is wrong where the zoom was meant.`,
+	Source: "CIPA DC-008 (Exif), FocalLength and LensSpecification; common practice",
 	Params: []audit.Param{
 		{
 			Name: "change", Unit: "%",
@@ -57,11 +63,34 @@ func checkFocalLengthDrift(v *audit.Review) error {
 		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}
-	v.Found(audit.Finding{
+	follows := evidence.FocalLengthFollows(d.Frames)
+	if allPrime(d.Frames) || follows == evidence.FollowsStraight {
+		return nil
+	}
+	found := audit.Finding{
 		Message:  d.Say(s, "the focal length", q.Frames),
 		Action:   "fix the zoom ring and shoot this sequence again",
 		Frames:   d.About(),
 		Measured: exifread.Of(percent * math.Expm1(d.Most/percent)), Limit: exifread.Of(v.Param("change")), Unit: "%",
-	})
+	}
+	if follows == evidence.FollowsOneWay {
+		found.Severity = audit.Note
+		found.Message += ", and follows the focus distance"
+		found.Action = "look whether the subject changes its size in the pictures; if it does, fix the zoom ring"
+	}
+	v.Found(found)
 	return nil
+}
+
+// allPrime reports whether each frame records a lens of one focal length, and all
+// record the same one.
+func allPrime(frames []*shoot.Frame) bool {
+	first := frames[0].Meta().LensSpecification
+	for _, f := range frames {
+		s, ok := f.Meta().LensSpecification.Get()
+		if !ok || f.Meta().LensSpecification != first || !s.MinFocal.Known() || s.MinFocal != s.MaxFocal {
+			return false
+		}
+	}
+	return true
 }

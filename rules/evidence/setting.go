@@ -8,6 +8,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -57,6 +58,8 @@ type drift[T comparable] struct {
 	first     T // of the first frame, last of the last
 	last      T
 	Most      float64 // the largest difference on the scale
+	// few are the odd values by first appearance, where they are few.
+	few []T
 	// wanders tells that no value is the usual one: the setting moved
 	// through the run.
 	wanders bool
@@ -95,6 +98,13 @@ func (s Setting[T]) Of(frames []*shoot.Frame) drift[T] {
 	}
 	if len(odd) == 0 {
 		return d
+	}
+	if len(others) <= mostNamed {
+		for _, v := range odd {
+			if !slices.Contains(d.few, v) {
+				d.few = append(d.few, v)
+			}
+		}
 	}
 	d.Low, d.high = odd[0], odd[0]
 	if s.Scale == nil {
@@ -162,6 +172,23 @@ func (s Setting[T]) differ(a, b T) bool {
 	return !(math.Abs(s.Scale(a)-s.Scale(b)) < s.Within-rounding)
 }
 
+// mostNamed is how many values a sentence names before it names their ends only.
+const mostNamed = 3
+
+// odd writes the values of the odd frames: each where they are few, else their ends.
+func (d drift[T]) odd(s Setting[T]) string {
+	var names []string
+	for _, v := range d.few {
+		if name := s.Write(v); !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	if len(names) == 0 {
+		return s.span(d.Low, d.high)
+	}
+	return words.List(names, mostNamed)
+}
+
 // span writes the values between low and high.
 func (s Setting[T]) span(low, high T) string {
 	a, b := s.Write(low), s.Write(high)
@@ -184,7 +211,7 @@ func (d drift[T]) Say(s Setting[T], name string, sequence []*shoot.Frame) string
 	if len(d.Odd) == 1 {
 		are = "is"
 	}
-	return fmt.Sprintf("%s %s at %s, the rest at %s", shoot.FrameRanges(sequence, d.Odd), are, s.span(d.Low, d.high), s.Write(d.Usual))
+	return fmt.Sprintf("%s %s at %s, the rest at %s", shoot.FrameRanges(sequence, d.Odd), are, d.odd(s), s.Write(d.Usual))
 }
 
 // About returns the frames that a finding on the drift is about.
