@@ -32,7 +32,8 @@ var isoRule = &audit.Rule{
 			}
 		}
 		if float64(len(odd)) > v.Param("most") {
-			v.Found(audit.Finding{Message: "ISO differs", Action: "shoot again", Frames: odd, Measured: exifread.Of(float64(len(odd)))})
+			first, _ := odd[0].Meta().Sensitivity.Get()
+			v.Found(audit.Finding{Message: "ISO differs", Action: "shoot again", Frames: odd, Provisional: first < 200, Measured: exifread.Of(float64(len(odd)))})
 		}
 		return nil
 	},

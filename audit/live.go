@@ -370,7 +370,7 @@ func (l *Live) next(q *Reviewed, long bool) (*Reviewed, bool) {
 func (l *Live) news(run *liveRun, q *Reviewed, certain bool) []*Finding {
 	var out []*Finding
 	for _, f := range q.Findings {
-		if f.Accepted || certain && (f.Severity == Note || !l.atOnce(f.Rule)) {
+		if f.Accepted || certain && (f.Severity == Note || f.Provisional || !l.atOnce(f.Rule)) {
 			continue
 		}
 		// The ranges in a message grow with the run: one rule is told once

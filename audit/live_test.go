@@ -100,6 +100,11 @@ func TestLive(t *testing.T) {
 			want: []string{"opened 0001 (5) good", "finding 0001 (21) reshoot iso", "closed 0001 (40) check"},
 		},
 		{
+			name: "what frames to come may take back is told at the end",
+			text: run1 + "DCIM/100BXCAM/BX1_0021..0040.NEF iso=125",
+			want: []string{"opened 0001 (5) good", "closed 0001 (40) check iso"},
+		},
+		{
 			name: "what only the end tells is told at the end",
 			text: run1 + "DCIM/100BXCAM/BX1_0021.NEF",
 			want: []string{"opened 0001 (5) good", "closed 0001 (21) reshoot odd"},

@@ -64,7 +64,7 @@ type Rule struct {
 	Source   string   // author, title, section or equation of the criterion; "common practice" where there is none
 	Params   []Param  // every number the rule decides by
 	// AtOnce tells that what the rule finds is certain before the sequence
-	// ends: no frame to come can take it back.
+	// ends: no frame to come can take it back, but for findings that are Provisional.
 	AtOnce bool
 
 	// Check reviews one sequence. An error means that the rule itself
@@ -134,6 +134,9 @@ type Finding struct {
 	// in Unit; not known where the finding is not about a number.
 	Measured, Limit exifread.Value[float64]
 	Unit            string
+
+	// Provisional tells that frames to come may take back what a rule with AtOnce found.
+	Provisional bool
 
 	// Accepted tells that the user declared this as meant, for Reason.
 	Accepted bool

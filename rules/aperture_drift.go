@@ -69,7 +69,7 @@ func checkApertureDrift(v *audit.Review) error {
 		}
 	}
 	found := audit.Finding{
-		Message:  d.Say(s, "the f-number", q.Frames),
+		Message:  d.SayIn(q, s, "the f-number"),
 		Action:   "set the f-number by hand and shoot this sequence again",
 		Frames:   d.About(),
 		Measured: exifread.Of(d.Most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",

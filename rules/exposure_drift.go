@@ -21,7 +21,10 @@ flicker.
 Set the exposure by hand and shoot this sequence again. In a clip the brightness
 can also be evened out afterwards, frame by frame.
 
-It is wrong where the exposure was led on purpose, as into the night. Nominal times
+In a time-lapse whose exposure goes one way in small steps, as into the evening, it is
+a note.
+
+It is wrong where the exposure was led on purpose in another way. Nominal times
 that stand for the same step, such as 1/60 s and 1/64 s, are no change.`,
 	Source: "JEITA CP-3451 (Exif 2.2) Annex C, p. 122: nominal values; tolerance of half a third-stop step: common practice",
 	Params: []audit.Param{evidence.Tolerance, evidence.SetUpPause},
@@ -46,7 +49,7 @@ func checkExposureDrift(v *audit.Review) error {
 		return nil
 	}
 	found := audit.Finding{
-		Message:  d.Say(s, "the exposure time", q.Frames),
+		Message:  d.SayIn(q, s, "the exposure time"),
 		Action:   "set the exposure by hand and shoot this sequence again",
 		Frames:   d.About(),
 		Measured: exifread.Of(d.Most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",
@@ -56,6 +59,12 @@ func checkExposureDrift(v *audit.Review) error {
 	}
 	if q.Kind == shoot.TimeLapse {
 		found.Action = "even out the brightness of the frames, or set the exposure by hand and shoot the clip again"
+	}
+	switch evidence.CourseOf(q, v.Param("tolerance")) {
+	case evidence.Climbs:
+		asRamp(&found, d.SayClimb(s, "the exposure time"), d.Frames)
+	case evidence.MayClimb:
+		found.Provisional = true
 	}
 	v.Found(found)
 	return nil

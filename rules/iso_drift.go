@@ -20,16 +20,27 @@ darker than their neighbours: merged pictures get patches, clips flicker.
 
 Turn automatic ISO off and shoot this sequence again.
 
+In a time-lapse whose exposure goes one way in small steps, as into the evening, it is
+a note. So it is where frames were held by hand and ISO changes by less than 1 EV: noise
+hardly differs there, and each frame is exposed right.
+
 It is wrong where the change is meant. Values are compared within one kind of
 sensitivity only, because bodies do not record them alike.`,
 	Source: "CIPA DC-008 (Exif), PhotographicSensitivity and SensitivityType; tolerance of half a third-stop step: common practice",
-	Params: []audit.Param{evidence.Tolerance, evidence.SetUpPause},
-	Check:  checkISODrift,
+	Params: []audit.Param{
+		evidence.Tolerance, evidence.SetUpPause,
+		{
+			Name: "by-hand", Unit: "EV", Doc: "the smallest change in frames held by hand that asks for a look",
+			Default: 1, Min: 0, Max: 10,
+		},
+	},
+	Check: checkISODrift,
 }
 
 func checkISODrift(v *audit.Review) error {
 	q := v.Sequence
-	if !q.Kind.Steady() {
+	byHand := q.Kind == shoot.Burst || q.Kind.Steady() && q.Support == shoot.Handheld
+	if !q.Kind.Steady() && !byHand {
 		return nil
 	}
 	s := evidence.Sensitivity(v.Param("tolerance"))
@@ -46,13 +57,29 @@ func checkISODrift(v *audit.Review) error {
 		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}
-	v.Found(audit.Finding{
-		Message:  d.Say(s, "ISO", q.Frames),
+	found := audit.Finding{
+		Message:  d.SayIn(q, s, "ISO"),
 		Action:   "turn automatic ISO off and shoot this sequence again",
 		Frames:   d.About(),
 		Measured: exifread.Of(d.Most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",
-	})
+	}
+	switch course := evidence.CourseOf(q, v.Param("tolerance")); {
+	case course == evidence.Climbs:
+		asRamp(&found, d.SayClimb(s, "ISO"), d.Frames)
+	case q.Kind == shoot.Burst, byHand && d.Most < v.Param("by-hand"):
+		found.Severity = audit.Note
+		found.Action = "turn automatic ISO off before the frames are to be merged"
+	default:
+		found.Provisional = course == evidence.MayClimb
+	}
+	v.Found(found)
 	return nil
+}
+
+// asRamp makes a finding the note on a setting that follows the light.
+func asRamp(f *audit.Finding, message string, frames []*shoot.Frame) {
+	f.Severity, f.Message, f.Frames = audit.Note, message, frames
+	f.Action = "even out the brightness of the frames where a step shows; nothing needs to be shot again"
 }
 
 // oneSensitivityType splits off the frames that record another

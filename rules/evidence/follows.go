@@ -15,7 +15,7 @@ type Following uint8
 // The ways of following.
 const (
 	FollowsNot      Following = iota
-	FollowsOneWay             // it never goes back as the distance goes on
+	FollowsOneWay             // it never goes back as the distance goes on, nor leaps
 	FollowsStraight           // and keeps to a straight line, in several steps
 )
 
@@ -41,9 +41,11 @@ func FocalLengthFollows(frames []*shoot.Frame) Following {
 	const (
 		fewest = 5 // distances: through fewer points many lines lead
 		steps  = 2 // of the focal length: one alone may be a ring that was touched
+		whole  = 1 // mm, a scale of whole millimetres
+		uneven = 3 // a step so many times the smallest is a leap, which focus does not make
 	)
 	longer, shorter, distances := 0, 0, 1
-	unit := math.Inf(1)
+	unit, widest := math.Inf(1), 0.0
 	for i := 1; i < len(points); i++ {
 		move := points[i].focal - points[i-1].focal
 		if points[i].inverse != points[i-1].inverse {
@@ -59,9 +61,9 @@ func FocalLengthFollows(frames []*shoot.Frame) Following {
 		default:
 			continue
 		}
-		unit = min(unit, math.Abs(move))
+		unit, widest = min(unit, math.Abs(move)), max(widest, math.Abs(move))
 	}
-	if (longer > 0) == (shorter > 0) || distances < fewest {
+	if (longer > 0) == (shorter > 0) || distances < fewest || widest > uneven*unit || longer+shorter < steps && widest > whole {
 		return FollowsNot
 	}
 	slope := way.sxy() / way.sxx()
