@@ -7,7 +7,6 @@ import (
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
-	"prestrike/rules/optics"
 )
 
 var syncSpeed = &audit.Rule{
@@ -31,11 +30,7 @@ alone.`,
 			Name: "sync-speed", Unit: "s", Doc: "the shortest exposure time that flash lights whole",
 			Default: 1.0 / 250, Min: 1.0 / 8000, Max: 1.0 / 30,
 		},
-		{
-			Name: "smallest-sensor", Unit: "mm", Doc: "cameras with sensors less wide sync at any time",
-			Default: 15, Min: 0, Max: 100,
-		},
-		evidence.Tolerance,
+		smallestSensor, evidence.Tolerance,
 	},
 	Check: checkSyncSpeed,
 }
@@ -62,8 +57,7 @@ func checkSyncSpeed(v *audit.Review) error {
 	if len(unknown) > 0 {
 		v.Unjudged(noExposureTime, unknown...)
 	}
-	width := evidence.SensorOf(v).Width
-	if len(short) == 0 || width < optics.Length(v.Param("smallest-sensor"))*optics.Millimetre {
+	if len(short) == 0 || noCurtains(v, q.Body) {
 		return nil
 	}
 	v.Found(audit.Finding{
