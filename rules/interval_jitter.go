@@ -29,11 +29,14 @@ the next clip. Nothing needs to be shot again.
 Where a whole tick is left out, interval-gap tells. On a clock that shows whole seconds
 only what the clock can tell is judged, and nothing at short intervals.`,
 	Source: "a tenth of the interval: common practice",
-	Params: []audit.Param{{
-		Name: "jitter", Unit: "cadences", Doc: "a frame that is off by more is uneven",
-		Default: optics.JitterFraction, Min: 0.01, Max: 0.5,
-	}},
-	Check: checkIntervalJitter,
+	Params: []audit.Param{jitterParam},
+	Check:  checkIntervalJitter,
+}
+
+// jitterParam is shared with interval-overrun and read under the name of interval-jitter.
+var jitterParam = audit.Param{
+	Name: "jitter", Unit: "cadences", Doc: "a frame that is off by more is uneven",
+	Default: optics.JitterFraction, Min: 0.01, Max: 0.5,
 }
 
 // coarsest is the coarsest clock, as a share of the interval, that single
