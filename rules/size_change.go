@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
@@ -23,7 +24,11 @@ for good.
 Set size and kind of file back and shoot this sequence again. Where only the JPEG
 is missing from a frame on, or the run is a burst, looking is enough.
 
-It is wrong where the change is meant. Single files that lack their partner are
+Sizes that are stepped on purpose are left alone: blocks of at most five frames of
+each size that come back in the same order, in this run or in another one of
+the body.
+
+It is wrong where the change is meant otherwise. Single files that lack their partner are
 told by lone-pair.`,
 	Source: "common practice",
 	Params: []audit.Param{evidence.Block},
@@ -78,6 +83,9 @@ func checkSizeChange(v *audit.Review) error {
 	}
 	sizes := evidence.Setting[dimensions]{Read: pixelSize(q), Write: dimensions.String}
 	d := sizes.Of(q.Frames)
+	if len(d.Odd) > 0 && sizesSteppedOnPurpose(v.Session, q) {
+		return nil
+	}
 	var unknown []*shoot.Frame
 	for _, f := range d.Unknown {
 		if !f.Meta().Width.Known() || !f.Meta().Height.Known() {
@@ -104,7 +112,51 @@ func checkSizeChange(v *audit.Review) error {
 	return nil
 }
 
-// pixels is a picture's size, the longer side first: a turned picture has the
+// A sizeBlock is a number of neighbouring frames of one size.
+type sizeBlock struct {
+	size dimensions
+	n    int
+}
+
+// sizeBlocks returns the blocks of sizes of a run; nil where a frame records none, or a
+// block is too long to be a step through the sizes.
+func sizeBlocks(q *shoot.Sequence) []sizeBlock {
+	const longest = 5 // frames
+	read := pixelSize(q)
+	var list []sizeBlock
+	for _, f := range q.Frames {
+		size, ok := read(f.Meta()).Get()
+		if !ok {
+			return nil
+		}
+		if n := len(list); n > 0 && list[n-1].size == size {
+			list[n-1].n++
+			if list[n-1].n > longest {
+				return nil
+			}
+			continue
+		}
+		list = append(list, sizeBlock{size, 1})
+	}
+	return list
+}
+
+// sizesSteppedOnPurpose reports whether the sizes of a run come back in the same order
+// and number: twice in the run, or in another run of the body. A button that was
+// touched does not do that.
+func sizesSteppedOnPurpose(session *shoot.Session, q *shoot.Sequence) bool {
+	blocks := sizeBlocks(q)
+	for period := 2; 2*period <= len(blocks); period++ {
+		if len(blocks)%period == 0 && slices.Equal(blocks[period:], blocks[:len(blocks)-period]) {
+			return true
+		}
+	}
+	return len(blocks) > 1 && slices.ContainsFunc(session.Sequences, func(o *shoot.Sequence) bool {
+		return o != q && o.Body == q.Body && slices.Equal(sizeBlocks(o), blocks)
+	})
+}
+
+// dimensions is a picture's size, the longer side first: a turned picture has the
 // same size.
 type dimensions struct{ long, short uint32 }
 
