@@ -58,11 +58,7 @@ func newRules(c *console) *cobra.Command {
 			if len(args) == 1 {
 				rule := findRule(opt.Rules, args[0])
 				if rule == nil {
-					err := fmt.Errorf("there is no rule %q", args[0])
-					if near := config.NearestRule(opt.Rules, args[0]); near != "" {
-						err = fmt.Errorf("%w: did you mean %s?", err, near)
-					}
-					return &usageError{err, cmd.CommandPath()}
+					return noRule(cmd, opt.Rules, args[0])
 				}
 				list = []*audit.Rule{rule}
 			}
@@ -85,6 +81,15 @@ func newRules(c *console) *cobra.Command {
 	addChoice(cmd, &f.format, "format", "form of the result", "table\ta table for people", "json\tJSON for programs")
 	cmd.Flags().StringVar(&f.shoot.config, "config", "", "read this configuration `FILE` and no other")
 	return cmd
+}
+
+// noRule reports that there is no rule of a name, and which is near.
+func noRule(cmd *cobra.Command, list []*audit.Rule, name string) error {
+	err := fmt.Errorf("there is no rule %q", name)
+	if near := config.NearestRule(list, name); near != "" {
+		err = fmt.Errorf("%w: did you mean %s?", err, near)
+	}
+	return &usageError{err, cmd.CommandPath()}
 }
 
 func ruleList() []*audit.Rule {

@@ -1,0 +1,67 @@
+package config
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"github.com/pelletier/go-toml/v2"
+
+	"prestrike/audit"
+	"prestrike/audit/safefile"
+)
+
+// Accept adds the declaration that findings of a rule are meant to a configuration
+// file, which is made where it is not there. What stands in the file stays as it
+// is, with comments and order. The frame is one of the sequence that the findings
+// belong to, by its name or path, and rules are those that a file may name.
+//
+// Nothing is written where the file has mistakes, or where it would have some then.
+func Accept(file string, rules []*audit.Rule, a audit.Acceptance) error {
+	text, err := readFile(file)
+	if err != nil {
+		if _, gone := os.Lstat(file); !errors.Is(gone, fs.ErrNotExist) {
+			return err
+		}
+		text = nil
+	}
+	entry, err := toml.Marshal(struct {
+		Accept []acceptEntry `toml:"accept"`
+	}{[]acceptEntry{{a.Rule, a.Frame, a.Reason}}})
+	if err != nil {
+		return &Error{file, 0, fmt.Sprintf("cannot write the reason: %v", err)}
+	}
+	if len(text) > 0 {
+		text = append(bytes.TrimRight(text, "\n"), "\n\n"...)
+	}
+	text = append(text, entry...)
+	if _, err := read(&audit.Options{Rules: rules}, file, text); err != nil {
+		return err
+	}
+	// A link is followed: the file that it leads to is the configuration.
+	if real, err := filepath.EvalSymlinks(file); err == nil {
+		file = real
+	}
+	folder, err := os.OpenRoot(filepath.Dir(file))
+	if err != nil {
+		return fmt.Errorf("cannot write %s: %w", file, err)
+	}
+	defer folder.Close()
+	var mode fs.FileMode
+	if info, err := folder.Stat(filepath.Base(file)); err == nil {
+		mode = info.Mode().Perm()
+	}
+	if err := safefile.Write(folder, filepath.Base(file), text, mode); err != nil {
+		return fmt.Errorf("cannot write %s: %w", file, err)
+	}
+	return nil
+}
+
+type acceptEntry struct {
+	Rule   string `toml:"rule"`
+	Frame  string `toml:"frame,omitempty"`
+	Reason string `toml:"reason"`
+}

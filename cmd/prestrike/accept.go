@@ -1,0 +1,145 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"prestrike/audit"
+	"prestrike/audit/config"
+	"prestrike/audit/report"
+	"prestrike/audit/shoot"
+	"prestrike/audit/words"
+
+	"github.com/spf13/cobra"
+)
+
+const acceptLong = `Accept declares that what a rule found in a sequence is meant. It adds an entry to
+prestrike.toml in the folder, or to the one that holds for it; what stands there
+stays as it is. The finding remains in the report, with your reason, and no longer
+counts. To take it back, remove the entry.
+
+The sequence is named as in the report, the rule as in the brackets behind its
+finding.`
+
+const acceptExamples = `  prestrike accept /media/card 1.12 iso-drift "the light fades on purpose"`
+
+func newAccept(c *console) *cobra.Command {
+	var f shootFlags
+	cmd := &cobra.Command{
+		Use:     "accept FOLDER SEQUENCE RULE REASON",
+		Short:   "Declare that a finding is meant",
+		Long:    acceptLong,
+		Example: acceptExamples,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) != 4 {
+				return &usageError{errors.New("name the folder, the sequence, the rule and the reason, in quotation marks"), cmd.CommandPath()}
+			}
+			return nil
+		},
+		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]cobra.Completion, cobra.ShellCompDirective) {
+			switch len(args) {
+			case 0:
+				return nil, cobra.ShellCompDirectiveFilterDirs
+			case 2:
+				var names []cobra.Completion
+				for _, r := range ruleList() {
+					names = append(names, cobra.CompletionWithDesc(r.ID, r.Title))
+				}
+				return names, cobra.ShellCompDirectiveNoFileComp
+			}
+			return nil, cobra.ShellCompDirectiveNoFileComp
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runAccept(cmd, c, &f, args[0], args[1], args[2], strings.TrimSpace(args[3]))
+		},
+	}
+	f.addTo(cmd)
+	cmd.Flags().SortFlags = false
+	return cmd
+}
+
+func runAccept(cmd *cobra.Command, c *console, f *shootFlags, folder, id, rule, reason string) error {
+	opt, _, err := f.options(cmd, []string{folder})
+	if err != nil {
+		return err
+	}
+	if findRule(opt.Rules, rule) == nil {
+		return noRule(cmd, opt.Rules, rule)
+	}
+	if reason == "" {
+		return &usageError{errors.New("the reason is empty: it is shown in the report"), cmd.CommandPath()}
+	}
+	collection, err := shoot.Collect(cmd.Context(), []string{folder}, nil)
+	if err != nil {
+		return err
+	}
+	if len(collection.Files) == 0 {
+		return nothingToRead([]string{folder}, collection)
+	}
+	measurePictures(c, false, false, []string{folder}, opt)
+	result, err := audit.Judge(cmd.Context(), collection, opt)
+	if err != nil {
+		return err
+	}
+	sequence, err := sequenceWith(result, id, rule)
+	if err != nil {
+		return err
+	}
+	file := f.config
+	if file == "" {
+		if file, err = config.Find(folder); err != nil {
+			return err
+		}
+	}
+	if file == "" {
+		file = filepath.Join(folder, config.Name)
+	}
+	frame := sequence.Frames[0]
+	if err := config.Accept(file, opt.Rules, audit.Acceptance{Rule: rule, Frame: nameIn(result, frame), Reason: reason}); err != nil {
+		return err
+	}
+	return c.print(fmt.Appendf(nil, "Wrote to %s: %s in %s is meant.\n", report.Visible(file), rule, id))
+}
+
+// sequenceWith returns the sequence of an ID in which a rule found something that
+// is not accepted yet.
+func sequenceWith(r *audit.Result, id, rule string) (*audit.Reviewed, error) {
+	for _, session := range r.Sessions {
+		for _, q := range session.Sequences {
+			if q.ID != id {
+				continue
+			}
+			var open []string
+			for _, f := range q.Findings {
+				if f.Rule == rule && !f.Accepted {
+					return q, nil
+				}
+				if !f.Accepted && !slices.Contains(open, f.Rule) {
+					open = append(open, f.Rule)
+				}
+			}
+			if len(open) == 0 {
+				return nil, fmt.Errorf("nothing is open in %s: write prestrike report to see what is", id)
+			}
+			return nil, fmt.Errorf("%s has no open finding of %s: those that are open are of %s", id, rule, words.List(open, 6))
+		}
+	}
+	return nil, fmt.Errorf("there is no sequence %q: prestrike report lists them", id)
+}
+
+// nameIn names a frame by its file, and by its path where others have that name.
+func nameIn(r *audit.Result, frame *shoot.Frame) string {
+	for _, session := range r.Sessions {
+		for _, q := range session.Sequences {
+			for _, f := range q.Frames {
+				if f != frame && f.Name() == frame.Name() {
+					return frame.Path()
+				}
+			}
+		}
+	}
+	return frame.Name()
+}
