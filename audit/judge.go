@@ -35,6 +35,9 @@ func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, err
 		r.Verdict = max(r.Verdict, session.Verdict)
 		r.Files.Frames += session.Frames()
 		r.Files.Copies += session.copies()
+		for _, q := range session.Sequences {
+			r.Files.Merged += len(q.Merged)
+		}
 	}
 	if err := ctx.Err(); err != nil {
 		return nil, err

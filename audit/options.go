@@ -162,6 +162,7 @@ type Result struct {
 type FileCounts struct {
 	Read       int           // picture files read
 	Frames     int           // frames they make
+	Merged     int           // pictures that the camera merged from frames
 	Copies     int           // picture files that hold a frame again
 	Other      int           // files that are no pictures, passed over
 	Unread     int           // folders and files that could not be opened or listed

@@ -31,9 +31,11 @@ type Session struct {
 func (s *Session) copies() int {
 	n := 0
 	for _, q := range s.Sequences {
-		for _, f := range q.Frames {
-			for _, c := range f.Copies {
-				n += len(c.Files)
+		for _, frames := range [][]*shoot.Frame{q.Frames, q.Merged} {
+			for _, f := range frames {
+				for _, c := range f.Copies {
+					n += len(c.Files)
+				}
 			}
 		}
 	}

@@ -26,7 +26,7 @@ var variedFloors = map[string]floor{
 	"pause between":          {exact: 99.5, kinds: 99.5, supports: 99.5},
 	"numbers reversed":       {exact: 99.5, kinds: 99.5, supports: 99.5},
 	"copies":                 {exact: 99.5, kinds: 99.5, supports: 99.5},
-	"merged pictures":        {exact: 53, kinds: 53, supports: 100, alarms: 98},
+	"merged pictures":        {exact: 99.5, kinds: 99.5, supports: 99.5},
 	"focus x exposure":       {exact: 99.5, kinds: 99.5, supports: 99.5},
 	"brackets by hand":       {exact: 99.5, kinds: 99.5, supports: 99.5},
 	"columns":                {exact: 99.5, kinds: 99.5, supports: 99.5},

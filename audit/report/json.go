@@ -55,6 +55,7 @@ type (
 		Verdict      string         `json:"verdict"`
 		SupersededBy *string        `json:"superseded_by"`
 		Frames       []jsonFrame    `json:"frames"`
+		Merged       []jsonFrame    `json:"merged"`
 		Findings     []jsonFinding  `json:"findings"`
 		NotJudged    []jsonUnjudged `json:"not_judged"`
 	}
@@ -88,6 +89,7 @@ type (
 	jsonFiles struct {
 		Read       int              `json:"read"`
 		Frames     int              `json:"frames"`
+		Merged     int              `json:"merged"`
 		Copies     int              `json:"copies"`
 		Other      int              `json:"other"`
 		Unreadable []jsonUnreadable `json:"unreadable"`
@@ -109,7 +111,7 @@ func writeJSON(w io.Writer, m *model, _ *Options) error {
 	out := jsonReport{
 		Format: jsonFormat, Version: jsonVersion, Verdict: m.verdict.String(), Sessions: []jsonSession{},
 		Files: jsonFiles{
-			Read: m.files.read, Frames: m.files.frames, Copies: m.files.copies, Other: m.files.other,
+			Read: m.files.read, Frames: m.files.frames, Merged: m.files.merged, Copies: m.files.copies, Other: m.files.other,
 			Unreadable: make([]jsonUnreadable, 0, len(m.files.unreadable)),
 		},
 	}
@@ -184,7 +186,7 @@ func newJSONSequence(q *sequenceModel) jsonSequence {
 	out := jsonSequence{
 		ID: q.id, Kind: q.kind.String(), Start: jsonTime(q.first), End: jsonTime(q.last), FrameCount: len(q.frames),
 		Support: q.support.String(), Verdict: q.verdict.String(),
-		Frames:   make([]jsonFrame, 0, len(q.frames)),
+		Frames: newJSONFrames(q.frames), Merged: newJSONFrames(q.merged),
 		Findings: newJSONFindings(q.findings), NotJudged: newJSONUnjudged(q.notJudged),
 	}
 	if c, ok := q.cadence.Get(); ok {
@@ -205,7 +207,12 @@ func newJSONSequence(q *sequenceModel) jsonSequence {
 	if q.supersededBy != "" {
 		out.SupersededBy = new(q.supersededBy)
 	}
-	for _, f := range q.frames {
+	return out
+}
+
+func newJSONFrames(frames []*shoot.Frame) []jsonFrame {
+	out := make([]jsonFrame, 0, len(frames))
+	for _, f := range frames {
 		frame := jsonFrame{Files: make([]string, 0, len(f.Files)), Copies: []string{}, Time: jsonTime(f)}
 		for _, file := range f.Files {
 			frame.Files = append(frame.Files, JSONText(file.Path))
@@ -218,7 +225,7 @@ func newJSONSequence(q *sequenceModel) jsonSequence {
 		if f.Number.Known {
 			frame.Number = new(f.Number.N)
 		}
-		out.Frames = append(out.Frames, frame)
+		out = append(out, frame)
 	}
 	return out
 }

@@ -29,6 +29,7 @@ type sessionModel struct {
 	frames      int
 	verdict     audit.Verdict
 	support     string // what the rules took to hold the camera, a sentence
+	merged      string // which pictures the camera merged, a sentence; empty where none
 	sequences   []sequenceModel
 	findings    []*audit.Finding // those of no single sequence
 	notJudged   []audit.NotJudged
@@ -46,7 +47,8 @@ type sequenceModel struct {
 	body         int // place in the session's bodies
 	first, last  *shoot.Frame
 	frames       []*shoot.Frame
-	exposures    int // at each focus position, 0 where there is one
+	exposures    int                           // at each focus position, 0 where there is one
+	merged       []*shoot.Frame                // in camera, from the frames
 	cadence      exifread.Value[time.Duration] // not known where the pace is none of the run's own
 	settings     shoot.Settings
 	support      shoot.Support
@@ -58,9 +60,9 @@ type sequenceModel struct {
 
 // A filesModel says what became of every file.
 type filesModel struct {
-	read, frames, copies, other int
-	unreadable                  []unreadableFile
-	sentence                    string
+	read, frames, merged, copies, other int
+	unreadable                          []unreadableFile
+	sentence                            string
 }
 
 // An unreadableFile is a picture file from which no picture can be read.
@@ -76,7 +78,7 @@ func newModel(r *audit.Result) *model {
 
 func newSession(s *audit.Session, declared shoot.Support) sessionModel {
 	m := sessionModel{
-		id: s.ID, bodies: s.Bodies, frames: s.Frames(), verdict: s.Verdict, support: support(s, declared),
+		id: s.ID, bodies: s.Bodies, frames: s.Frames(), verdict: s.Verdict, support: support(s, declared), merged: merged(s),
 		findings: s.Findings, notJudged: s.NotJudged, instructions: instructions(s), reasons: notJudged(s),
 	}
 	m.first, m.last = timedEnds(s.Sequences)
@@ -94,7 +96,7 @@ func newSession(s *audit.Session, declared shoot.Support) sessionModel {
 
 func newSequence(q *audit.Reviewed) sequenceModel {
 	m := sequenceModel{
-		id: q.ID, kind: q.Kind, frames: q.Frames, exposures: q.PositionExposures, cadence: cadence(q), settings: q.Settings, support: q.Support,
+		id: q.ID, kind: q.Kind, frames: q.Frames, merged: q.Merged, exposures: q.PositionExposures, cadence: cadence(q), settings: q.Settings, support: q.Support,
 		verdict: q.Verdict, findings: q.Findings, notJudged: q.NotJudged,
 	}
 	m.first, m.last = timedEnds([]*audit.Reviewed{q})
@@ -142,7 +144,7 @@ func timedEnds(sequences []*audit.Reviewed) (first, last *shoot.Frame) {
 }
 
 func newFiles(c *audit.FileCounts) filesModel {
-	m := filesModel{read: c.Read, frames: c.Frames, copies: c.Copies, other: c.Other, sentence: filesSentence(c)}
+	m := filesModel{read: c.Read, frames: c.Frames, merged: c.Merged, copies: c.Copies, other: c.Other, sentence: filesSentence(c)}
 	for _, f := range c.Unreadable {
 		m.unreadable = append(m.unreadable, unreadableFile{f.Path, reason(f)})
 	}

@@ -122,6 +122,9 @@ func newRow(sequences []sequenceModel) row {
 		cadence: notRecorded,
 		verdict: worst.verdictWord(),
 	}
+	if len(first.merged) > 0 && len(sequences) == 1 {
+		r.kind += ", merged"
+	}
 	for _, f := range first.frames {
 		if f.Timed() {
 			r.time = f.Time.Format("15:04")

@@ -180,10 +180,28 @@ func support(s *audit.Session, declared shoot.Support) string {
 	}
 }
 
+// merged says which pictures the camera merged, and from which sequence; empty where
+// there are none.
+func merged(s *audit.Session) string {
+	var list []string
+	for _, q := range s.Sequences {
+		for _, f := range q.Merged {
+			list = append(list, f.Label()+" from "+q.ID)
+		}
+	}
+	if len(list) == 0 {
+		return ""
+	}
+	return "Merged in camera: " + words.List(list, 6) + "."
+}
+
 // filesSentence says what became of every file.
 func filesSentence(c *audit.FileCounts) string {
 	var b strings.Builder
 	b.WriteString(words.Count(c.Read, "picture file", "picture files") + ", " + words.Count(c.Frames, "frame", "frames"))
+	if c.Merged > 0 {
+		b.WriteString("; " + words.Count(c.Merged, "picture", "pictures") + " merged in camera")
+	}
 	switch {
 	case c.Copies == 1:
 		b.WriteString("; 1 file is a copy")

@@ -32,6 +32,9 @@ func writeTable(w io.Writer, m *model, opt *Options) error {
 		}
 		if !opt.Brief {
 			writeNotJudged(&b, s.reasons, width)
+			if s.merged != "" {
+				Paragraph(&b, "", 2, s.merged, width)
+			}
 			Paragraph(&b, "", 2, s.support, width)
 			b.WriteByte('\n')
 		}

@@ -13,6 +13,8 @@ import (
 type Run struct {
 	Body   *Body
 	Frames []*Frame // in the order they were made; never empty
+	// Merged are the pictures that the camera merged from the frames; they are none of them.
+	Merged []*Frame
 	// Cadence is the steady time from one frame's start to the next; not
 	// known where there is none.
 	Cadence exifread.Value[time.Duration]
@@ -41,7 +43,8 @@ func Runs(files []*File) []*Run {
 	var runs []*Run
 	for _, b := range assignBodies(frames) {
 		coarsen(b.frames)
-		runs = append(runs, place(runsOf(b), b)...)
+		merged := b.takeOutMerged()
+		runs = append(runs, place(attach(runsOf(b), merged, b.body), b)...)
 	}
 	for _, f := range frames {
 		for _, c := range f.Copies {

@@ -53,7 +53,7 @@ func (r *copiesResult) readShoot(ctx context.Context, c *console, quiet bool, ca
 	}
 	for _, session := range shoot.Group(collection.Files, &shoot.Options{}) {
 		for _, q := range session.Sequences {
-			for _, frame := range q.Frames {
+			for _, frame := range slices.Concat(q.Frames, q.Merged) {
 				for _, same := range append([]*shoot.Frame{frame}, frame.Copies...) {
 					for _, f := range same.Files {
 						r.place[f.Path] = framePlace{q, frame}
@@ -210,7 +210,7 @@ func numberGaps(sessions []*shoot.Session) []string {
 	labels := map[counter]map[int]string{}
 	for _, s := range sessions {
 		for _, q := range s.Sequences {
-			for _, f := range q.Frames {
+			for _, f := range slices.Concat(q.Frames, q.Merged) {
 				if !f.Number.Known {
 					continue
 				}
