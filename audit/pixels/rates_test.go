@@ -471,9 +471,14 @@ var targets = []struct {
 	{"B brightness | jump", 0.98, 1},
 }
 
+// statedScenes is from how many scenes on rows are held to the stated rates: of
+// fewer, two misses in a row of the rarer faults mean nothing.
+const statedScenes = 20
+
 // TestRates measures rendered runs and fails where a target can no longer be
-// true at 95 % confidence, or a clean run raises more than a note. The table in
-// DEVELOPERS.md is that of
+// true at 95 % confidence, or a clean run raises more than a note; from 20 scenes
+// on also where a row falls below what DEVELOPERS.md states of it. The table there
+// is that of
 //
 //	go test ./audit/pixels -run TestRates -v -seeds 150 -first 1241 -timeout 60m
 func TestRates(t *testing.T) {
@@ -516,9 +521,12 @@ func TestRates(t *testing.T) {
 				t.Errorf("%s: %d of %d found, want a share from %v to %v", name, r.found, r.runs-r.cannot, target.atLeast, target.atMost)
 			}
 		}
-		if !met && n >= 20 {
+		if !met && n >= statedScenes {
 			t.Errorf("no row %q", target.rows)
 		}
+	}
+	if n >= statedScenes {
+		ta.holdStated(t)
 	}
 }
 
