@@ -41,44 +41,16 @@ func TestFaultsAreFound(t *testing.T) {
 					continue
 				}
 				done++
-				result, err := audit.Judge(t.Context(), &shoot.Collection{Files: made.Files}, &audit.Options{Rules: All()})
-				if err != nil {
-					t.Fatal(err)
+				o := judgeFault(t, seed, made, fault)
+				if o.settled {
+					settled++
 				}
-				hit, whole := false, false
-				for _, session := range result.Sessions {
-					for _, f := range session.Findings {
-						if f.Severity > audit.Note {
-							t.Errorf("seed %d: %s in session %s: %s", seed, f.Rule, session.ID, f.Message)
-						}
-					}
-					for _, q := range session.Sequences {
-						var paths []string
-						for _, f := range q.Frames {
-							paths = append(paths, f.Path())
-						}
-						own := slices.Contains(fault.Sequence, paths[0])
-						whole = whole || slices.Equal(paths, fault.Sequence)
-						for _, f := range q.Findings {
-							switch {
-							case own && f.Rule == fault.Rule && f.Severity > audit.Note:
-								hit = hit || q.SupersededBy == nil
-								if q.SupersededBy != nil {
-									settled++
-								}
-							case own && slices.Contains(consequences[kind], f.Rule):
-							case f.Severity > audit.Note:
-								t.Errorf("seed %d: %s in %s: %s", seed, f.Rule, q.ID, f.Message)
-							}
-						}
-					}
-				}
-				if hit {
+				if o.found {
 					found++
 				} else {
-					t.Logf("seed %d: not found in %s, %d frames from %s, whole %v", seed, fault.What, len(fault.Sequence), fault.Sequence[0], whole)
+					t.Logf("seed %d: not found in %s, %d frames from %s, whole %v", seed, fault.What, len(fault.Sequence), fault.Sequence[0], o.whole)
 				}
-				if !whole {
+				if !o.whole {
 					split++
 				}
 			}
@@ -88,4 +60,50 @@ func TestFaultsAreFound(t *testing.T) {
 			t.Logf("%d done, %d found, %d settled by another sequence, %d not grouped exactly", done, found, settled, split)
 		})
 	}
+}
+
+// A faultOutcome is what an audit makes of a shoot with one fault.
+type faultOutcome struct {
+	found   bool // above a note, in a sequence that no retake settles
+	settled bool // found in one that a retake settles
+	whole   bool // the frames of the faulty sequence are one sequence
+}
+
+// judgeFault audits a shoot with a fault, which no other rule is to find.
+func judgeFault(t *testing.T, seed uint64, made *audittest.Shoot, fault audittest.Fault) faultOutcome {
+	t.Helper()
+	result, err := audit.Judge(t.Context(), &shoot.Collection{Files: made.Files}, &audit.Options{Rules: All()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	surplus := func(id string, f *audit.Finding) {
+		if f.Severity > audit.Note {
+			t.Errorf("seed %d: %s in %s: %s", seed, f.Rule, id, f.Message)
+		}
+	}
+	var o faultOutcome
+	for _, session := range result.Sessions {
+		for _, f := range session.Findings {
+			surplus(session.ID, f)
+		}
+		for _, q := range session.Sequences {
+			var paths []string
+			for _, f := range q.Frames {
+				paths = append(paths, f.Path())
+			}
+			own := slices.Contains(fault.Sequence, paths[0])
+			o.whole = o.whole || slices.Equal(paths, fault.Sequence)
+			for _, f := range q.Findings {
+				switch {
+				case own && f.Rule == fault.Rule && f.Severity > audit.Note:
+					o.found = o.found || q.SupersededBy == nil
+					o.settled = o.settled || q.SupersededBy != nil
+				case own && slices.Contains(consequences[fault.Rule], f.Rule):
+				default:
+					surplus(q.ID, f)
+				}
+			}
+		}
+	}
+	return o
 }
