@@ -56,8 +56,31 @@ func checkUnreadableFile(v *audit.Review) error {
 			list.add(t)
 		}
 	}
+	list.around = between(v)
 	list.report(v, "cannot be read", "cannot be read")
 	return nil
+}
+
+// between says which sequences a file lies between that belongs to neither, as far as
+// anything tells.
+func between(v *audit.Review) string {
+	var ids []string
+	for _, r := range v.Sequence.Between {
+		for _, q := range v.Session.Sequences {
+			if r != nil && q.Run == r {
+				ids = append(ids, q.ID)
+			}
+		}
+	}
+	switch {
+	case len(ids) == 2:
+		return "; it lies between " + ids[0] + " and " + ids[1] + ", and nothing tells whether it belongs to one of them"
+	case len(ids) == 1 && v.Sequence.Between[0] != nil:
+		return "; it lies behind " + ids[0] + ", and nothing tells whether it belongs to it"
+	case len(ids) == 1:
+		return "; it lies before " + ids[0] + ", and nothing tells whether it belongs to it"
+	}
+	return ""
 }
 
 // copyAgain says what helps against a damaged file.
@@ -79,6 +102,7 @@ type remark struct {
 // trouble gathers remarks that say the same.
 type trouble struct {
 	groups []group
+	around string // where the files lie, for the end of each message
 	index  map[cause]int
 }
 

@@ -133,6 +133,9 @@ func (f *Frame) zone() (time.Duration, bool) {
 	return at.Offset.Get()
 }
 
+// exposureTime returns the exposure time, s.
+func (f *Frame) exposureTime() exifread.Value[exifread.Rational] { return f.meta.ExposureTime }
+
 // sensitivity returns the ISO of the frame.
 func (f *Frame) sensitivity() exifread.Value[uint32] { return f.meta.Sensitivity }
 

@@ -147,10 +147,16 @@ func TestGroup(t *testing.T) {
 			[]string{"1.1 series 0001-0050 (50)"},
 		},
 		{
-			"an unreadable last frame belongs to the run it ends",
-			"DCIM/100BXCAM/BX1_0001..0019.JPG every 1.3s time=2026-03-04T10:11:12.34+01:00" + manual + "\n" +
+			"an unreadable last frame that was written in time belongs to the run it ends",
+			"DCIM/100BXCAM/BX1_0001..0019.JPG every 1.3s time=2026-03-04T10:11:12.34+01:00 modified=kept" + manual + "\n" +
 				"DCIM/100BXCAM/BX1_0020.JPG unreadable=\"the file is empty\"",
 			[]string{"1.1 series 0001-0020 (20)"},
+		},
+		{
+			"an unreadable last frame of which nothing tells where it belongs stands alone",
+			"DCIM/100BXCAM/BX1_0001..0019.JPG every 1.3s time=2026-03-04T10:11:12.34+01:00 modified=2026-03-04T18:00:00Z" + manual + "\n" +
+				"DCIM/100BXCAM/BX1_0020.JPG unreadable=\"the file is empty\"",
+			[]string{"1.1 series 0001-0019 (19)", "1.2 single 0020"},
 		},
 		{
 			"two bodies with serial numbers, at the same time",

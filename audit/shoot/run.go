@@ -27,6 +27,9 @@ type Run struct {
 	// whether it goes on, starts over or shows something else. Nil where that is known.
 	MayContinue *Run
 
+	// Between are the runs before and behind frames that record no time and belong to
+	// neither, as far as anything tells, by their numbers; nil where there is none.
+	Between [2]*Run
 	// PositionExposures is how many exposures, the same ones in the same order, a focus
 	// sequence has at each position of the focus; 0 where it has one.
 	PositionExposures int
@@ -174,7 +177,7 @@ type Settings struct {
 // agree returns the values that most frames share.
 func agree(frames []*Frame) Settings {
 	var s Settings
-	s.ExposureTime = majority(frames, func(f *Frame) exifread.Value[exifread.Rational] { return f.meta.ExposureTime })
+	s.ExposureTime = majority(frames, (*Frame).exposureTime)
 	s.FNumber = majority(frames, func(f *Frame) exifread.Value[exifread.Rational] { return f.meta.FNumber })
 	s.ISO = majority(frames, (*Frame).sensitivity)
 	s.FocalLength = majority(frames, func(f *Frame) exifread.Value[exifread.Rational] { return f.meta.FocalLength })
