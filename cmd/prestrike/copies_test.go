@@ -8,8 +8,6 @@ import (
 	"strings"
 	"testing"
 	"time"
-
-	"prestrike/cmd/prestrike/internal/demo"
 )
 
 // A stopper is a terminal on which someone types Ctrl-C as soon as it shows a word.
@@ -29,8 +27,8 @@ func (s *stopper) Write(b []byte) (int, error) {
 // TestCopiesStop holds that a check that was stopped ends with 3, keeps what it
 // read, goes on, and leaves nothing behind in the end.
 func TestCopiesStop(t *testing.T) {
-	from := card(t, demo.Small())
-	to := card(t, demo.Small())
+	from := card(t)
+	to := card(t)
 	kept := t.TempDir()
 	cache := func() (string, error) { return kept, nil }
 	journals := func() []string {

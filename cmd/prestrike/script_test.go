@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -10,8 +9,6 @@ import (
 	"strconv"
 	"testing"
 	"time"
-
-	"prestrike/cmd/prestrike/internal/demo"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -72,8 +69,7 @@ func scriptCard(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 1 {
 		ts.Fatalf("usage: card FOLDER")
 	}
-	_, err := demo.Small().Write(context.Background(), ts.MkAbs(args[0]), nil)
-	ts.Check(err)
+	ts.Check(writeCard(ts.MkAbs(args[0])))
 }
 
 // scriptLose is "lose FOLDER FIRST LAST": removes frames from such a session.

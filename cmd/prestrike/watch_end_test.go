@@ -33,7 +33,7 @@ type handWatch struct {
 func watchByHand(t *testing.T, opt *audit.Options) *handWatch {
 	t.Helper()
 	w := &handWatch{t: t, card: filepath.Join(t.TempDir(), "card")}
-	if _, err := demo.Small().Write(t.Context(), w.card, nil); err != nil {
+	if err := writeCard(w.card); err != nil {
 		t.Fatal(err)
 	}
 	folder := t.TempDir()

@@ -14,7 +14,6 @@ import (
 	"testing"
 	"time"
 
-	"prestrike/cmd/prestrike/internal/demo"
 	"prestrike/watch"
 
 	"github.com/google/go-cmp/cmp"
@@ -66,7 +65,7 @@ func startWatch(t *testing.T, prepare func(*watchRun), args ...string) *watchRun
 	}
 	w.news.L = &w.mu
 	w.out.run, w.err.run = w, w
-	if _, err := demo.Small().Write(t.Context(), w.card, nil); err != nil {
+	if err := writeCard(w.card); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.Mkdir(w.in, 0o777); err != nil {
