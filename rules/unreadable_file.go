@@ -158,7 +158,7 @@ func (t *trouble) report(v *audit.Review, one, more string) {
 		if n := len(g.files); n > mostNamed {
 			message = fmt.Sprintf("%d files %s (%s)", n, what, words.List(g.files, mostNamed))
 		}
-		v.Found(audit.Finding{Severity: g.severity, Message: message, Action: g.action, Frames: g.frames})
+		v.Found(audit.Finding{Severity: g.severity, Message: message + t.around, Action: g.action, Frames: g.frames})
 	}
 }
 
