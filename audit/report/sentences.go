@@ -163,20 +163,25 @@ func support(s *audit.Session, declared shoot.Support) string {
 	if declared != shoot.SupportAuto {
 		return "Support: " + declared.String() + ", as declared."
 	}
-	by := map[shoot.Support][]string{}
+	by, signs := map[shoot.Support][]string{}, map[shoot.Support][]string{}
 	for _, q := range s.Sequences {
 		by[q.Support] = append(by[q.Support], q.ID)
+		if !slices.Contains(signs[q.Support], q.SupportBy) {
+			signs[q.Support] = append(signs[q.Support], q.SupportBy)
+		}
 	}
+	because := func(s shoot.Support) string { return " (" + words.List(signs[s], 3) + ")" }
 	tripod, handheld := by[shoot.Tripod], by[shoot.Handheld]
+	onTripod, byHand := because(shoot.Tripod), because(shoot.Handheld)
 	switch {
 	case len(handheld) == 0:
-		return "Support assumed: tripod."
+		return "Support assumed: tripod" + onTripod + "."
 	case len(tripod) == 0:
-		return "Support assumed: handheld."
+		return "Support assumed: handheld" + byHand + "."
 	case len(handheld) <= len(tripod):
-		return "Support assumed: handheld for " + words.List(handheld, 4) + ", tripod for the rest."
+		return "Support assumed: handheld for " + words.List(handheld, 4) + byHand + ", tripod for the rest" + onTripod + "."
 	default:
-		return "Support assumed: tripod for " + words.List(tripod, 4) + ", handheld for the rest."
+		return "Support assumed: tripod for " + words.List(tripod, 4) + onTripod + ", handheld for the rest" + byHand + "."
 	}
 }
 

@@ -36,7 +36,7 @@ const (
 	// Slower frames are no burst.
 	burstCadence = 1.0 // s
 	// Runs of this many frames at burst cadence are made by a program, if
-	// the exposure is manual.
+	// the exposure is manual and nothing shows a hand.
 	longBurst = 8
 )
 
@@ -109,7 +109,7 @@ func (r *Run) recordedKind() Kind {
 	switch {
 	case sec < burstCadence && n < longBurst:
 		return Burst
-	case sec < burstCadence && !manual(r.Frames):
+	case sec < burstCadence && (r.automatic() || r.waved()):
 		return Burst
 	case n < fewFrames:
 		return Single

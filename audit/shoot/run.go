@@ -72,7 +72,7 @@ func runsOf(b *bodyFrames) []*Run {
 	}
 	spans = append(spans, steadySpans(b.frames, at, len(b.frames))...)
 	var runs []*Run
-	for _, s := range takes(b.frames, spans) {
+	for _, s := range joinEdges(b.frames, takes(b.frames, spans)) {
 		parts := []part{{b.frames[s.from:s.to:s.to], s.bracket}}
 		if !s.whole && s.exposures == 0 {
 			parts = cycles(b.frames[s.from:s.to], s.bracket)

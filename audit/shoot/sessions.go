@@ -13,6 +13,8 @@ type Sequence struct {
 	ID      string // "1.2": session and place in it
 	Kind    Kind
 	Support Support // Tripod or Handheld
+	// SupportBy says in a few words what showed the support.
+	SupportBy string
 }
 
 // A Session is the sequences of one shoot: all bodies, split where nothing was
@@ -69,7 +71,12 @@ func Sessions(runs []*Run, seen []Seen, opt *Options) []*Session {
 			focus = seen[i].Focus
 		}
 		kind := r.kind(focus)
-		sequences = append(sequences, &Sequence{Run: r, Kind: kind, Support: r.support(kind, opt.Support)})
+		if c, ok := r.Cadence.Get(); ok && opt.Support == Handheld && kind == Series && c.Seconds() < burstCadence {
+			kind = Burst
+		}
+		q := &Sequence{Run: r, Kind: kind}
+		q.Support, q.SupportBy = r.support(kind, opt.Support)
+		sequences = append(sequences, q)
 	}
 	return sessions(sequences, opt)
 }
