@@ -29,8 +29,9 @@ const (
 	// take memory.
 	maxPixelsPerByte = 1000
 	// maxScans is above what programs write of a progressive picture, some ten.
-	// A scan of a few bytes may have the decoder go through the whole picture.
-	maxScans = 32
+	// A scan of a few bytes may have the decoder go through the whole picture: with so
+	// many, one of a few kilobytes takes as long as the largest sound picture.
+	maxScans = 16
 )
 
 // MaxPictureBytes bounds the memory that decoding one picture takes. Of the

@@ -117,6 +117,7 @@ func TestDecodeRefusesHostilePictures(t *testing.T) {
 		{"red, green and blue, 667 MiB", padded(handmade{sof: 0xC0, w: 9990, h: 9990, components: colours, before: app14}), "limit"},
 		{"told to be red, green and blue behind the scan", handmade{sof: 0xC0, w: 96, h: 64, components: colours, scans: 1, behind: app14}.encode(), "damaged picture"},
 		{"a thousand scans", handmade{sof: 0xC2, w: 96, h: 64, components: colours, scans: 1000}.encode(), "damaged picture"},
+		{"a scan too many", handmade{sof: 0xC2, w: 96, h: 64, components: colours, scans: 17}.encode(), "damaged picture"},
 		{"90 megapixels in a few hundred bytes", claim(10000, 9000), "damaged picture: 10000 x 9000 pixels in"},
 	} {
 		name := filepath.Join(t.TempDir(), "BX1_0001.JPG")
@@ -126,6 +127,17 @@ func TestDecodeRefusesHostilePictures(t *testing.T) {
 		img, err := exifread.Preview{Length: int64(len(c.data))}.Decode(t.Context(), name, nil)
 		if err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: picture %v, error %v; want an error with %q", c.name, img != nil, err, c.want)
+		}
+	}
+}
+
+// The scans that programs write of a progressive picture, some ten, are decoded.
+func TestDecodeTakesProgressivePictures(t *testing.T) {
+	for _, scans := range []int{1, 10, 16} {
+		data := handmade{sof: 0xC2, w: 96, h: 64, components: []byte{0x11, 0x11, 0x11}, scans: scans}.encode()
+		img, err := exifread.DecodeFrom(exifread.Preview{Length: int64(len(data))}, t.Context(), bytes.NewReader(data), int64(len(data)), nil)
+		if err != nil || img.Bounds().Dx() != 96 {
+			t.Errorf("%d scans: %v", scans, err)
 		}
 	}
 }
