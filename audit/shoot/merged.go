@@ -93,27 +93,40 @@ func (b *bodyFrames) mergedAt(i int) mergedness {
 	if next != nil && next.composite() {
 		return mergedNot
 	}
-	lone := !f.HasRaw() && last.HasRaw() && before.HasRaw() && (next == nil || next.HasRaw())
-	sized := f.otherSize(last) && !before.otherSize(last) && (next == nil || !next.otherSize(last) || !next.HasRaw() && next.Time.Sub(f.Time) > mergedPace)
-	if f.composite() {
+	lone, sized := f.standsOut(before, last, next)
+	switch {
+	case f.composite():
 		quick := pace < 2*time.Second || steps(before, last)
 		if lone || sized || quick && (next == nil || next.Time.Sub(f.Time) > pace) {
 			return mergedSurely
 		}
-		return mergedNot
-	}
-	dead := func(x, y *Frame) float64 { return y.Time.Sub(x.Time).Seconds() - x.ExposureSeconds() }
-	least := max(dead(before, last), 0.1, f.Resolution.Seconds())
-	afterBracket := last.autoBracket() && before.autoBracket() && !f.autoBracket()
-	switch {
-	case !afterBracket && dead(last, f) < mergedLate*least:
-		return mergedNot
+	case !f.mergedLate(before, last):
 	case lone && sized:
 		return mergedSurely
 	case lone || sized:
 		return mergedLikely
 	}
 	return mergedNot
+}
+
+// standsOut reports whether the frame lacks the raw file that those around it have,
+// and whether it has a size of its own. next is nil at the end.
+func (f *Frame) standsOut(before, last, next *Frame) (lone, sized bool) {
+	lone = !f.HasRaw() && last.HasRaw() && before.HasRaw() && (next == nil || next.HasRaw())
+	sized = f.otherSize(last) && !before.otherSize(last) &&
+		(next == nil || !next.otherSize(last) || !next.HasRaw() && next.Time.Sub(f.Time) > mergedPace)
+	return lone, sized
+}
+
+// mergedLate reports whether the frame comes later than the next one of a run
+// would have, or ends a bracket that the body was set to make.
+func (f *Frame) mergedLate(before, last *Frame) bool {
+	if last.autoBracket() && before.autoBracket() && !f.autoBracket() {
+		return true
+	}
+	dead := func(x, y *Frame) float64 { return y.Time.Sub(x.Time).Seconds() - x.ExposureSeconds() }
+	least := max(dead(before, last), 0.1, f.Resolution.Seconds())
+	return dead(last, f) >= mergedLate*least
 }
 
 // autoBracket reports whether the body was set to make a bracket.
