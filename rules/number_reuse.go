@@ -23,8 +23,8 @@ Copied into one folder, the later frame overwrites the earlier one.
 Keep the folders apart, or rename the files of one, before anything is copied
 together. Set the camera to count on.
 
-Two folders that one camera numbers separately are only a note, and numbers that
-start again after 9999 are none. It is wrong where the names cannot meet.`,
+Two folders that one camera numbers separately are only a note, as are equal names from two
+cameras in one folder tree, and numbers that start again after 9999 are none. It is wrong where the names cannot meet.`,
 	Source:       "CIPA DC-009 (DCF) file and directory names; common practice",
 	CheckSession: checkNumberReuse,
 }
@@ -74,7 +74,44 @@ func checkNumberReuse(v *audit.Review) error {
 		}
 		v.Found(found)
 	}
+	sharedNames(v)
 	return nil
+}
+
+// sharedNames reports equal names from two bodies whose files lie in one folder tree: what
+// later copies that tree into one folder overwrites one frame by the other.
+func sharedNames(v *audit.Review) {
+	if len(v.Session.Bodies) < 2 {
+		return
+	}
+	first := map[string]*shoot.Frame{}
+	var again []*shoot.Frame
+	for _, body := range v.Session.Bodies {
+		for _, f := range evidence.FramesOf(v.Session, body) {
+			name := strings.ToUpper(f.Name())
+			top, _, below := strings.Cut(f.Path(), "/")
+			if below {
+				name = top + "/" + name
+			}
+			switch other := first[name]; {
+			case other == nil:
+				first[name] = f
+			case other.Body != body:
+				again = append(again, f)
+			}
+		}
+	}
+	if len(again) == 0 {
+		return
+	}
+	message := fmt.Sprintf("two cameras gave the name %s", shoot.ShortName(stem(again[0].Name())))
+	if n := len(again); n > 1 {
+		message = fmt.Sprintf("two cameras gave the same %d names, %s to %s", n, again[0].Label(), again[n-1].Label())
+	}
+	v.Found(audit.Finding{
+		Severity: audit.Note, Message: message, Frames: again,
+		Action: "keep their folders apart when you copy them, or set one camera to other names",
+	})
 }
 
 func stem(name string) string { return strings.TrimSuffix(name, path.Ext(name)) }
