@@ -84,3 +84,24 @@ BX1_0001.JPG time=` + tt.jpeg))
 		}
 	}
 }
+
+// Nobody plans to hold 1/3 s by hand; 1/5 s may be held.
+func TestSlowFramesStoodOnASupport(t *testing.T) {
+	for _, tt := range []struct {
+		time string
+		want shoot.Support
+	}{{"1/5", shoot.Handheld}, {"1/3", shoot.Tripod}} {
+		session, err := audittest.Read(strings.NewReader(
+			"BX1_0001.JPG time=2026-03-04T10:11:12.34 f=8 iso=100 mm=90 serial=4711 t=" + tt.time))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range shoot.Group(session.Files, &session.Options.Options) {
+			for _, q := range s.Sequences {
+				if q.Support != tt.want {
+					t.Errorf("%s s: %v, want %v", tt.time, q.Support, tt.want)
+				}
+			}
+		}
+	}
+}
