@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -54,6 +55,7 @@ type trap struct {
 	set func(folder string) error
 	// counted is whether it is a file that a report has to account for.
 	counted bool
+	torn    bool // a frame that is not whole: nothing may be good
 	// frames are how many pictures it holds that take as much as one may each.
 	frames int
 }
@@ -85,13 +87,13 @@ func (a *attack) files() error {
 		return err
 	}
 	for i, h := range hostiles() {
-		traps = append(traps, trap{h.what, func(folder string) error {
+		traps = append(traps, trap{what: h.what, counted: true, torn: h.torn, set: func(folder string) error {
 			// By another process: what is resident here counts for those that are
 			// started from here (Linux, exec_mmap: the most of before stays).
 			cmd := exec.Command(self, "-write", filepath.Join(folder, h.name), strconv.Itoa(i))
 			cmd.Stderr = os.Stderr
 			return cmd.Run()
-		}, true, 0})
+		}})
 	}
 	for i, h := range pictures() {
 		traps = append(traps, trap{what: "a run of " + h.what, counted: true, frames: runFrames, set: func(folder string) error {
@@ -150,10 +152,7 @@ func (a *attack) files() error {
 	wg.Wait()
 	fmt.Printf("files: %d traps, %d of them cannot be made here; %d runs of report and watch; beyond the sound frames at most %.2f s of CPU time and %d MiB\n",
 		len(traps), skipped, runs, worst.cpu.Seconds(), worst.memory>>20)
-	if failed != nil {
-		return failed
-	}
-	return a.elsewhere()
+	return failed
 }
 
 // spring runs report and watch over a trap. It returns the most that one of them took
@@ -210,6 +209,9 @@ func (a *attack) spring(i int, t *trap, report, watch *result) (runs int, worst 
 		if run.how == "report" {
 			a.accounted(t, &got)
 		}
+		if t.torn && got.status == 0 {
+			a.breach("%s of %s: good, with a torn file", run.how, t.what)
+		}
 	}
 	return runs, worst, nil
 }
@@ -250,14 +252,14 @@ func specials() []trap {
 		}
 	}
 	return []trap{
-		{"a pipe", func(folder string) error { return syscall.Mkfifo(filepath.Join(folder, "BX1_0004.JPG"), 0o666) }, false, 0},
-		{"a pipe without a name of a picture", func(folder string) error { return syscall.Mkfifo(filepath.Join(folder, "notes"), 0o666) }, false, 0},
+		{"a pipe", func(folder string) error { return syscall.Mkfifo(filepath.Join(folder, "BX1_0004.JPG"), 0o666) }, false, false, 0},
+		{"a pipe without a name of a picture", func(folder string) error { return syscall.Mkfifo(filepath.Join(folder, "notes"), 0o666) }, false, false, 0},
 		{"a link to a pipe", func(folder string) error {
 			if err := syscall.Mkfifo(filepath.Join(folder, "pipe"), 0o666); err != nil {
 				return err
 			}
 			return link("pipe")(folder)
-		}, false, 0},
+		}, false, false, 0},
 		{"a socket", func(folder string) error {
 			// Its name must be short, and it stays where the one who listens is gone.
 			at, err := os.MkdirTemp("", "s")
@@ -272,25 +274,25 @@ func specials() []trap {
 			l.SetUnlinkOnClose(false)
 			defer l.Close()
 			return os.Rename(filepath.Join(at, "s"), filepath.Join(folder, "BX1_0004.JPG"))
-		}, false, 0},
-		{"a link to an endless device", link("/dev/zero"), false, 0},
-		{"a link to a device that waits", link("/dev/tty"), false, 0},
-		{"a link to itself", link("BX1_0004.JPG"), false, 0},
-		{"a link to nowhere", link("nowhere"), false, 0},
-		{"a link to the folder itself", link("."), false, 0},
-		{"a link to the folder above", link(".."), false, 0},
-		{"a link to the root", link("/"), false, 0},
-		{"a link to a frame", link(soundName(0)), false, 0},
-		{"an endless device", device(1, 5), false, 0},
-		{"a device of blocks that is not there", device(250, 77), false, 0},
-		{"a folder named as a picture", func(folder string) error { return os.Mkdir(filepath.Join(folder, "BX1_0004.JPG"), 0o777) }, false, 0},
+		}, false, false, 0},
+		{"a link to an endless device", link("/dev/zero"), false, false, 0},
+		{"a link to a device that waits", link("/dev/tty"), false, false, 0},
+		{"a link to itself", link("BX1_0004.JPG"), false, false, 0},
+		{"a link to nowhere", link("nowhere"), false, false, 0},
+		{"a link to the folder itself", link("."), false, false, 0},
+		{"a link to the folder above", link(".."), false, false, 0},
+		{"a link to the root", link("/"), false, false, 0},
+		{"a link to a frame", link(soundName(0)), false, false, 0},
+		{"an endless device", device(1, 5), false, false, 0},
+		{"a device of blocks that is not there", device(250, 77), false, false, 0},
+		{"a folder named as a picture", func(folder string) error { return os.Mkdir(filepath.Join(folder, "BX1_0004.JPG"), 0o777) }, false, false, 0},
 		{"200 folders in each other", func(folder string) error {
 			deep := filepath.Join(folder, strings.Repeat("d/", 200))
 			if err := os.MkdirAll(deep, 0o777); err != nil {
 				return err
 			}
 			return os.WriteFile(filepath.Join(deep, "BX1_0004.JPG"), frame(4), 0o666)
-		}, true, 0},
+		}, true, false, 0},
 		{"a file of 1 TiB of nothing", func(folder string) error {
 			name := filepath.Join(folder, "BX1_0004.DNG")
 			if err := os.WriteFile(name, tiff(dir(2, 0, [4]uint32{0x100, 4, 1, 60}, [4]uint32{0x101, 4, 1, 40})), 0o666); err != nil {
@@ -300,7 +302,7 @@ func specials() []trap {
 				return errNotHere
 			}
 			return nil
-		}, true, 0},
+		}, true, false, 0},
 		{"2,000 files that are none", func(folder string) error {
 			for i := range 2000 {
 				if err := syscall.Mkfifo(filepath.Join(folder, fmt.Sprintf("BX1_%04d.NEF", i+10)), 0o666); err != nil {
@@ -308,19 +310,14 @@ func specials() []trap {
 				}
 			}
 			return nil
-		}, false, 0},
+		}, false, false, 0},
 	}
 }
 
-// elsewhere puts what is no file, and what has no end, where the program looks for
-// configurations and for what it kept.
-func (a *attack) elsewhere() error {
-	folder, err := a.sound("elsewhere", soundFrames)
-	if err != nil {
-		return err
-	}
+// configurations puts what is no file, and what has no end, where the program looks for
+// a configuration. It returns how many runs it made.
+func (a *attack) configurations(folder string) (runs int, err error) {
 	config := filepath.Join(folder, "prestrike.toml")
-	runs := 0
 	for _, set := range []struct {
 		what string
 		set  func() error
@@ -338,11 +335,11 @@ func (a *attack) elsewhere() error {
 		}},
 	} {
 		if err := set.set(); err != nil {
-			return err
+			return runs, err
 		}
 		got, err := a.report(folder, "--no-cache")
 		if err != nil {
-			return err
+			return runs, err
 		}
 		runs++
 		if what := got.crashed(); what != "" || got.status != 3 || len(got.out) > 0 || got.cpu > mostCPU || got.memory > mostMemory {
@@ -352,28 +349,43 @@ func (a *attack) elsewhere() error {
 			a.breach("%s: printed %s: %q", set.what, what, got.said)
 		}
 		if err := os.Remove(config); err != nil {
+			return runs, err
+		}
+	}
+	return runs, nil
+}
+
+// elsewhere puts traps where the program looks for configurations and for what it kept
+// of pictures.
+func (a *attack) elsewhere() error {
+	folder, err := a.sound("elsewhere", runFrames+1)
+	if err != nil {
+		return err
+	}
+	runs, err := a.configurations(folder)
+	if err != nil {
+		return err
+	}
+	entries, clean, err := a.filledCache(folder)
+	if err != nil {
+		return err
+	}
+	var contents [][]byte
+	for _, name := range entries {
+		content, err := os.ReadFile(name)
+		if err != nil {
 			return err
 		}
-	}
-	// A run fills the cache; each entry then becomes a pipe, or another's.
-	clean, err := a.report(folder)
-	if err != nil {
-		return err
-	}
-	var entries []string
-	err = filepath.WalkDir(a.path("cache"), func(name string, d os.DirEntry, err error) error {
-		if err == nil && d.Type().IsRegular() {
-			entries = append(entries, name)
-		}
-		return err
-	})
-	if err != nil {
-		return err
+		contents = append(contents, content)
 	}
 	for _, set := range []struct {
 		what string
 		set  func(name string) error
 	}{
+		{"each other's entries", func(name string) error {
+			next := (slices.Index(entries, name) + 1) % len(entries)
+			return os.WriteFile(name, contents[next], 0o600)
+		}},
 		{"pipes", func(name string) error { return syscall.Mkfifo(name, 0o666) }},
 		{"links to an endless device", func(name string) error { return os.Symlink("/dev/zero", name) }},
 		{"links to a frame", func(name string) error { return os.Symlink(filepath.Join(folder, soundName(0)), name) }},
@@ -391,7 +403,7 @@ func (a *attack) elsewhere() error {
 		if err != nil {
 			return err
 		}
-		got, err := a.report(folder)
+		got, err := a.report(folder, "--pixels", "on")
 		if err != nil {
 			return err
 		}
@@ -403,6 +415,38 @@ func (a *attack) elsewhere() error {
 			a.breach("%s in the cache: %s", set.what, what)
 		}
 	}
-	fmt.Printf("files: %d runs with traps for configurations and in a cache of %d files\n", runs, len(entries))
+	fmt.Printf("cache: %d runs with traps for configurations and in a cache of %d files\n", runs, len(entries))
 	return os.RemoveAll(a.path("cache"))
+}
+
+// filledCache has the program keep what it finds in a folder and in another, and returns
+// the files that it keeps it in, and the report on the folder.
+func (a *attack) filledCache(folder string) (entries []string, clean result, err error) {
+	other, err := a.sound("other", runFrames+2)
+	if err != nil {
+		return nil, result{}, err
+	}
+	if err := os.RemoveAll(a.path("cache")); err != nil { // of the watches
+		return nil, result{}, err
+	}
+	if _, err := a.report(other, "--pixels", "on"); err != nil {
+		return nil, result{}, err
+	}
+	clean, err = a.report(folder, "--pixels", "on")
+	if err != nil {
+		return nil, result{}, err
+	}
+	err = filepath.WalkDir(a.path("cache"), func(name string, d os.DirEntry, err error) error {
+		if err == nil && d.Type().IsRegular() {
+			entries = append(entries, name)
+		}
+		return err
+	})
+	if err != nil {
+		return nil, result{}, err
+	}
+	if len(entries) < 2 {
+		return nil, clean, fmt.Errorf("%d entries in the cache, which are none to be taken for each other", len(entries))
+	}
+	return entries, clean, nil
 }

@@ -20,6 +20,7 @@ import (
 type hostile struct {
 	what, name string // the latter as the file is called
 	content    func() []byte
+	torn       bool // it is a frame that is not whole
 }
 
 // frame is a sound frame, taken number times 8 s after the first.
@@ -196,15 +197,15 @@ const runFrames = 4
 // pictures are pictures that are hard to decode.
 func pictures() []hostile {
 	return []hostile{
-		{"4,290 megapixels claimed", "", func() []byte { return claimed(65500, 65500, false) }},
-		{"200 megapixels claimed", "", func() []byte { return claimed(20000, 10000, false) }},
-		{"50 megapixels claimed, progressive", "", func() []byte { return claimed(10000, 5000, true) }},
-		{"a row of 65,535 pixels", "", func() []byte { return claimed(65535, 1, false) }},
-		{"65 sound megapixels", "", func() []byte { return flat(10000, 6500) }},
-		{"240 sound megapixels", "", func() []byte { return flat(20000, 12000) }},
-		{"300 sound megapixels", "", func() []byte { return flat(20000, 15000) }},
-		{"50 megapixels, refined 30 times", "", func() []byte { return refined(10000, 5000, 30) }},
-		{"12 megapixels, refined 5,000 times", "", func() []byte { return refined(4000, 3000, 5000) }},
+		{what: "4,290 megapixels claimed", name: "", content: func() []byte { return claimed(65500, 65500, false) }},
+		{what: "200 megapixels claimed", name: "", content: func() []byte { return claimed(20000, 10000, false) }},
+		{what: "50 megapixels claimed, progressive", name: "", content: func() []byte { return claimed(10000, 5000, true) }},
+		{what: "a row of 65,535 pixels", name: "", content: func() []byte { return claimed(65535, 1, false) }},
+		{what: "65 sound megapixels", name: "", content: func() []byte { return flat(10000, 6500) }},
+		{what: "240 sound megapixels", name: "", content: func() []byte { return flat(20000, 12000) }},
+		{what: "300 sound megapixels", name: "", content: func() []byte { return flat(20000, 15000) }},
+		{what: "50 megapixels, refined 30 times", name: "", content: func() []byte { return refined(10000, 5000, 30) }},
+		{what: "12 megapixels, refined 5,000 times", name: "", content: func() []byte { return refined(4000, 3000, 5000) }},
 	}
 }
 
@@ -222,75 +223,75 @@ func hostiles() []hostile {
 	}
 	exif := func(block []byte) []byte { return join([]byte("Exif\x00\x00"), block) }
 	list := []hostile{
-		{"brob bomb, 4,000 boxes of 2 MiB", "BX1_0004.JXL", func() []byte { return jxl(repeat(brob("Exif", zeros), 4000)) }},
-		{"brob bomb, one box of 1 GiB", "BX1_0004.JXL", func() []byte { return jxl(brob("Exif", make([]byte, 64<<20))) }},
-		{"brob in brob", "BX1_0004.JXL", func() []byte { return jxl(repeat(brob("brob", brob("Exif", zeros)), 2000)) }},
-		{"brob, wide windows", "BX1_0004.JXL", func() []byte {
+		{what: "brob bomb, 4,000 boxes of 2 MiB", name: "BX1_0004.JXL", content: func() []byte { return jxl(repeat(brob("Exif", zeros), 4000)) }},
+		{what: "brob bomb, one box of 1 GiB", name: "BX1_0004.JXL", content: func() []byte { return jxl(brob("Exif", make([]byte, 64<<20))) }},
+		{what: "brob in brob", name: "BX1_0004.JXL", content: func() []byte { return jxl(repeat(brob("brob", brob("Exif", zeros)), 2000)) }},
+		{what: "brob, wide windows", name: "BX1_0004.JXL", content: func() []byte {
 			return jxl(repeat(box("brob", []byte("Exif"), []byte("\x0F\xFF\xFF\xFF\x00\x00\x00")), 1000))
 		}},
-		{"zTXt bomb, 1,500 chunks of 2 MiB", "BX1_0004.PNG", func() []byte {
+		{what: "zTXt bomb, 1,500 chunks of 2 MiB", name: "BX1_0004.PNG", content: func() []byte {
 			return png(repeat(chunk("zTXt", join([]byte("Raw profile type exif\x00\x00"), deflated(zeros))), 1500))
 		}},
-		{"iTXt bomb, 1,500 chunks of 2 MiB", "BX1_0004.PNG", func() []byte {
+		{what: "iTXt bomb, 1,500 chunks of 2 MiB", name: "BX1_0004.PNG", content: func() []byte {
 			return png(repeat(chunk("iTXt", join([]byte("XML:com.adobe.xmp\x00\x01\x00\x00\x00"), deflated(zeros))), 1500))
 		}},
-		{"iCCP bomb", "BX1_0004.PNG", func() []byte {
+		{what: "iCCP bomb", name: "BX1_0004.PNG", content: func() []byte {
 			return png(repeat(chunk("iCCP", join([]byte("x\x00\x00"), deflated(zeros))), 1500))
 		}},
-		{"200,000 empty chunks", "BX1_0004.PNG", func() []byte { return png(repeat(chunk("tEXt", nil), 200_000)) }},
-		{"200,000 chunks of RIFF", "BX1_0004.WEBP", func() []byte {
+		{what: "200,000 empty chunks", name: "BX1_0004.PNG", content: func() []byte { return png(repeat(chunk("tEXt", nil), 200_000)) }},
+		{what: "200,000 chunks of RIFF", name: "BX1_0004.WEBP", content: func() []byte {
 			return join([]byte("RIFF\xFF\xFF\xFF\x00WEBP"), repeat([]byte("JUNK\x01\x00\x00\x00xx"), 200_000))
 		}},
-		{"directory that follows itself", "BX1_0004.DNG", func() []byte { return tiff(dir(2, 8, width, height)) }},
-		{"two directories in a circle", "BX1_0004.NEF", func() []byte { return tiff(dir(2, 38, width, height), dir(2, 8, width, height)) }},
-		{"Exif directory that is the first", "BX1_0004.TIF", func() []byte { return tiff(dir(3, 0, width, height, [4]uint32{0x8769, 4, 1, 8})) }},
-		{"a million sub-directories", "BX1_0004.ARW", func() []byte {
+		{what: "directory that follows itself", name: "BX1_0004.DNG", content: func() []byte { return tiff(dir(2, 8, width, height)) }},
+		{what: "two directories in a circle", name: "BX1_0004.NEF", content: func() []byte { return tiff(dir(2, 38, width, height), dir(2, 8, width, height)) }},
+		{what: "Exif directory that is the first", name: "BX1_0004.TIF", content: func() []byte { return tiff(dir(3, 0, width, height, [4]uint32{0x8769, 4, 1, 8})) }},
+		{what: "a million sub-directories", name: "BX1_0004.ARW", content: func() []byte {
 			return join(tiff(dir(3, 0, width, height, [4]uint32{0x14A, 4, 1 << 20, 8})), make([]byte, 5<<20))
 		}},
-		{"16 sub-directories that are one", "BX1_0004.ARW", func() []byte {
+		{what: "16 sub-directories that are one", name: "BX1_0004.ARW", content: func() []byte {
 			return join(tiff(dir(3, 0, width, height, [4]uint32{0x14A, 4, 16, 50})), repeat([]byte{8, 0, 0, 0}, 16))
 		}},
-		{"65,535 entries of 4 KiB at one place", "BX1_0004.TIF", func() []byte {
+		{what: "65,535 entries of 4 KiB at one place", name: "BX1_0004.TIF", content: func() []byte {
 			return join([]byte("II*\x00\x08\x00\x00\x00\xFF\xFF"), repeat([]byte{0x0F, 0x01, 2, 0, 0, 16, 0, 0, 8, 0, 0, 0}, 65535))
 		}},
-		{"strips without number", "BX1_0004.DNG", func() []byte {
+		{what: "strips without number", name: "BX1_0004.DNG", content: func() []byte {
 			return tiff(dir(4, 0, width, height, [4]uint32{0x111, 4, 0xFFFFFFFF, 8}, [4]uint32{0x117, 4, 0xFFFFFFFF, 8}))
 		}},
-		{"preview of 4 GB", "BX1_0004.DNG", func() []byte {
+		{what: "preview of 4 GB", name: "BX1_0004.DNG", content: func() []byte {
 			return tiff(dir(4, 0, width, height, [4]uint32{0x201, 4, 1, 8}, [4]uint32{0x202, 4, 1, 0xFFFFFFFF}))
 		}},
-		{"40 MB claimed for a time", "BX1_0004.JPG", func() []byte {
+		{what: "40 MB claimed for a time", name: "BX1_0004.JPG", content: func() []byte {
 			return segmented(1, 0xE1, exif(tiff(dir(1, 0, [4]uint32{0x829A, 7, 40 << 20, 8}))))
 		}},
-		{"3,000 Exif segments", "BX1_0004.JPG", func() []byte { return segmented(3000, 0xE1, exif(tiff(dir(2, 8, width, height)))) }},
-		{"1,000 lists of pictures", "BX1_0004.JPG", func() []byte {
+		{what: "3,000 Exif segments", name: "BX1_0004.JPG", content: func() []byte { return segmented(3000, 0xE1, exif(tiff(dir(2, 8, width, height)))) }},
+		{what: "1,000 lists of pictures", name: "BX1_0004.JPG", content: func() []byte {
 			return segmented(1000, 0xE2, join([]byte("MPF\x00"), tiff(dir(1, 0, [4]uint32{0xB002, 7, 4096, 26})), make([]byte, 4096)))
 		}},
-		{"start markers only", "BX1_0004.JPG", func() []byte { return repeat([]byte{0xFF, 0xD8}, 500_000) }},
-		{"8 MB of fill bytes", "BX1_0004.JPG", func() []byte { f := frame(4); return join(f[:len(f)-2], repeat([]byte{0xFF}, 8<<20), []byte("x")) }},
-		{"8 MB of tables", "BX1_0004.JPG", func() []byte {
+		{what: "start markers only", name: "BX1_0004.JPG", content: func() []byte { return repeat([]byte{0xFF, 0xD8}, 500_000) }},
+		{what: "8 MB of fill bytes", name: "BX1_0004.JPG", content: func() []byte { f := frame(4); return join(f[:len(f)-2], repeat([]byte{0xFF}, 8<<20), []byte("x")) }},
+		{what: "8 MB of tables", name: "BX1_0004.JPG", content: func() []byte {
 			f := frame(4)
 			return join(f[:len(f)-2], repeat([]byte{0xFF, 0xC4, 0, 2}, 2<<20), []byte("x"))
 		}},
-		{"4,000 Exif blocks", "BX1_0004.CR3", func() []byte {
+		{what: "4,000 Exif blocks", name: "BX1_0004.CR3", content: func() []byte {
 			return media("crx ", box("uuid", make([]byte, 16), repeat(box("CMT1", tiff(dir(2, 8, width, height))), 4000)))
 		}},
-		{"4,000 tracks of 100 boxes", "BX1_0004.CR3", func() []byte {
+		{what: "4,000 tracks of 100 boxes", name: "BX1_0004.CR3", content: func() []byte {
 			return media("crx ", repeat(box("trak", box("mdia", repeat(box("free"), 100))), 4000))
 		}},
-		{"2,000 boxes in each other", "BX1_0004.CR3", func() []byte { return media("crx ", nested(2000)) }},
-		{"tables of 256 kB", "BX1_0004.HIF", func() []byte { return media("heic", repeat(box("iloc", make([]byte, 256<<10)), 60)) }},
-		{"a box of 2^63 bytes", "BX1_0004.HIF", func() []byte {
+		{what: "2,000 boxes in each other", name: "BX1_0004.CR3", content: func() []byte { return media("crx ", nested(2000)) }},
+		{what: "tables of 256 kB", name: "BX1_0004.HIF", content: func() []byte { return media("heic", repeat(box("iloc", make([]byte, 256<<10)), 60)) }},
+		{what: "a box of 2^63 bytes", name: "BX1_0004.HIF", content: func() []byte {
 			return join(box("ftyp", []byte("heic\x00\x00\x00\x00mif1heic")), []byte("\x00\x00\x00\x01meta\x7F\xFF\xFF\xFF\xFF\xFF\xFF\xFF"))
 		}},
-		{"a flood of boxes", "BX1_0004.HIF", func() []byte { return media("heic", repeat(box("infe"), 200_000)) }},
-		{"raw file of FF", "BX1_0004.RAF", func() []byte { return join([]byte("FUJIFILMCCD-RAW 0201"), repeat([]byte{0xFF}, 4096)) }},
-		{"64 MB of zeros", "BX1_0004.NEF", func() []byte { return make([]byte, 64<<20) }},
-		{"an empty file", "BX1_0004.JPG", func() []byte { return nil }},
-		{"no picture", "BX1_0004.JPG", func() []byte { return []byte("\x1b]0;owned\a\r\n=1+1") }},
+		{what: "a flood of boxes", name: "BX1_0004.HIF", content: func() []byte { return media("heic", repeat(box("infe"), 200_000)) }},
+		{what: "raw file of FF", name: "BX1_0004.RAF", content: func() []byte { return join([]byte("FUJIFILMCCD-RAW 0201"), repeat([]byte{0xFF}, 4096)) }},
+		{what: "64 MB of zeros", name: "BX1_0004.NEF", content: func() []byte { return make([]byte, 64<<20) }},
+		{what: "an empty file", name: "BX1_0004.JPG", content: func() []byte { return nil }},
+		{what: "no picture", name: "BX1_0004.JPG", content: func() []byte { return []byte("\x1b]0;owned\a\r\n=1+1") }},
 	}
 	escape := "\x1b[2J\x1b]0;x\a\r\n"
-	list = append(list, hostile{"control characters in texts", "BX1_0004.JPG", func() []byte {
+	list = append(list, hostile{what: "control characters in texts", name: "BX1_0004.JPG", content: func() []byte {
 		block, err := (&exifwrite.Block{
 			IFD0: []exifwrite.Entry{exifwrite.ASCII(0x010F, escape), exifwrite.ASCII(0x0110, "BX-1"+escape+"\u202e\u009b")},
 			Exif: []exifwrite.Entry{exifwrite.ASCII(0xA431, "4711"+escape), exifwrite.ASCII(0xA434, "\xff\xfe"+escape)},
@@ -303,8 +304,8 @@ func hostiles() []hostile {
 		"\u202eGPJ.4000.JPG", "=HYPERLINK(1)_0004.JPG", "-o.JPG", "<script>alert(1)<_0004.JPG", "BX1_\x7f0004.JPG", "GOOD\nprestrike: all is well.JPG",
 		"\u2066\u2028\u2029_0004.JPG", string(repeat([]byte("x"), 251)) + ".JPG",
 	} {
-		list = append(list, hostile{fmt.Sprintf("name %d, %+q", i, name[:min(30, len(name))]), name, func() []byte { return frame(4) }})
-		list = append(list, hostile{fmt.Sprintf("name %d, torn", i), name, func() []byte { f := frame(4); return f[:len(f)/2] }})
+		list = append(list, hostile{what: fmt.Sprintf("name %d, %+q", i, name[:min(30, len(name))]), name: name, content: func() []byte { return frame(4) }})
+		list = append(list, hostile{what: fmt.Sprintf("name %d, torn", i), name: name, torn: true, content: func() []byte { f := frame(4); return f[:len(f)/2] }})
 	}
 	return list
 }

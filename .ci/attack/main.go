@@ -7,6 +7,8 @@
 //	files  report and watch over bombs, circles, floods, names with control characters
 //	       and what is no file, each beside three sound frames and within 1 s of CPU
 //	       time and 64 MiB beyond what the sound frames alone take
+//	cache  what is no file, and other bytes, where the program looks for a configuration
+//	       and for what it kept of pictures
 //	reads  reading each file from a medium that fails, gives nothing or ends early, and,
 //	       where strace is installed, whole reports on such a medium
 //	kills  report, watch and report -o killed at random moments, and what a later run
@@ -86,7 +88,7 @@ func (a *attack) run(parts []string) error {
 	for _, part := range []struct {
 		name string
 		run  func() error
-	}{{"files", a.files}, {"reads", a.reads}, {"kills", a.killed}} {
+	}{{"files", a.files}, {"cache", a.elsewhere}, {"reads", a.reads}, {"kills", a.killed}} {
 		if len(parts) > 0 && !slices.Contains(parts, part.name) {
 			continue
 		}

@@ -46,7 +46,7 @@ func (a *attack) reads() error {
 		{"shrinks", exifread.ErrShrunk, func(_ []byte, n int) (int, error) { return n / 2, io.EOF }},
 		{"gives one byte less", exifread.ErrShrunk, func(_ []byte, n int) (int, error) { return max(0, n-1), io.EOF }},
 	}
-	list := append(hostiles(), hostile{"a sound frame", "BX1_0001.JPG", func() []byte { return frame(1) }})
+	list := append(hostiles(), hostile{what: "a sound frame", name: "BX1_0001.JPG", content: func() []byte { return frame(1) }})
 	read, reached := 0, 0
 	var longest time.Duration
 	for _, h := range list {
