@@ -17,7 +17,7 @@ import (
 // result, and the error is that of ctx. Any other error means that a rule or the
 // measuring failed; the result is then still complete but for that.
 func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, error) {
-	runs := shoot.Runs(c.Files)
+	runs := shoot.Runs(c.Files, opt.PlannedFrames)
 	var seen []shoot.Seen
 	var errs []error
 	if opt.Measure != nil {

@@ -37,8 +37,9 @@ type Run struct {
 	bracket bool // exposures of one view in turn: a cycle of a bracket, or several at each position
 }
 
-// Runs pairs files into frames, orders these by body, and cuts them into runs.
-func Runs(files []*File) []*Run {
+// Runs pairs files into frames, orders these by body, and cuts them into runs. Planned is
+// how many frames each steady run is to have; 0 where that was not said.
+func Runs(files []*File, planned int) []*Run {
 	frames := takeOutCopies(makeFrames(files))
 	byTime := slices.Clone(frames)
 	slices.SortStableFunc(byTime, func(a, b *Frame) int { return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.Path(), b.Path())) })
@@ -47,7 +48,7 @@ func Runs(files []*File) []*Run {
 	for _, b := range assignBodies(frames) {
 		coarsen(b.frames)
 		merged := b.takeOutMerged()
-		runs = append(runs, place(attach(runsOf(b), merged, b.body), b)...)
+		runs = append(runs, place(attach(runsOf(b, planned), merged, b.body), b, planned)...)
 	}
 	for _, f := range frames {
 		for _, c := range f.Copies {
@@ -63,7 +64,7 @@ func Runs(files []*File) []*Run {
 }
 
 // runsOf cuts the timed frames of a body into runs.
-func runsOf(b *bodyFrames) []*Run {
+func runsOf(b *bodyFrames, planned int) []*Run {
 	var spans []span
 	at := 0
 	for _, p := range patterns(b.frames, points(b.frames)) {
@@ -72,7 +73,7 @@ func runsOf(b *bodyFrames) []*Run {
 	}
 	spans = append(spans, steadySpans(b.frames, at, len(b.frames))...)
 	var runs []*Run
-	for _, s := range joinEdges(b.frames, takes(b.frames, spans)) {
+	for _, s := range joinEdges(b.frames, takes(b.frames, spans, planned)) {
 		parts := []part{{b.frames[s.from:s.to:s.to], s.bracket}}
 		if !s.whole && s.exposures == 0 {
 			parts = cycles(b.frames[s.from:s.to], s.bracket)

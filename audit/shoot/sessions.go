@@ -57,7 +57,7 @@ func (s *Session) End() time.Time {
 }
 
 // Group finds the sessions in files whose pictures nobody looks at.
-func Group(files []*File, opt *Options) []*Session { return Sessions(Runs(files), nil, opt) }
+func Group(files []*File, opt *Options) []*Session { return Sessions(Runs(files, 0), nil, opt) }
 
 // Sessions decides once what each run was made for and what held the camera, and
 // gathers the runs into sessions, split where no body shot anything for longer than

@@ -11,8 +11,8 @@ import (
 // of a column or turntable. The time alone cannot tell. What tells, first to last:
 //
 //   - recorded distances, which go on or start over;
-//   - counts: runs of one look mostly have one count of frames, and either the part or
-//     both parts together have it;
+//   - counts: runs of one look mostly have one count of frames, the planned one if any,
+//     and either the part or both parts together have it;
 //   - pauses that come back with the same length, as a motor makes them.
 //
 // Where nothing tells, frames stay as they were cut by their times, and the part
@@ -69,8 +69,8 @@ type chain struct {
 }
 
 // takes joins and cuts the runs of a body, in order, where more than the times tells
-// what a pause is.
-func takes(frames []*Frame, spans []span) []span {
+// what a pause is. Planned is as for Runs.
+func takes(frames []*Frame, spans []span, planned int) []span {
 	ps := points(frames)
 	chains := findChains(frames, ps, spans)
 	byLook := map[look][]*chain{}
@@ -81,7 +81,7 @@ func takes(frames []*Frame, spans []span) []span {
 		byLook[key] = append(byLook[key], c)
 	}
 	for _, list := range byLook {
-		count := usualCount(ps, list)
+		count := usualCount(ps, list, planned)
 		for _, c := range list {
 			c.decide(ps, count)
 		}
@@ -288,8 +288,14 @@ type usual struct {
 	join   bool
 }
 
-// usualCount finds the count of frames that explains most frames of a look.
-func usualCount(ps []point, list []*chain) usual {
+// usualCount finds the count of frames that explains most frames of a look: the planned
+// one where any run has it.
+func usualCount(ps []point, list []*chain, planned int) usual {
+	if u := (usual{planned, true}); planned > 0 && slices.ContainsFunc(list, func(c *chain) bool {
+		return slices.ContainsFunc(c.whole(ps, u), func(g int) bool { return g > 0 })
+	}) {
+		return u
+	}
 	tally := map[int]int{}
 	for _, c := range list {
 		for _, p := range c.pieces {

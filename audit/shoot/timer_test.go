@@ -25,7 +25,7 @@ func timedRun(n int, c, resolution, share float64) *Run {
 			Captured: exifread.Of(exifread.Timestamp{Wall: wall, Resolution: step}),
 		}})
 	}
-	return Runs(files)[0]
+	return Runs(files, 0)[0]
 }
 
 // Without pictures a time-lapse is claimed only at an interval that timers count.

@@ -44,11 +44,11 @@ type placing struct {
 
 // place puts the frames of a body that record no time into its runs, or into runs of
 // their own.
-func place(own []*Run, b *bodyFrames) []*Run {
+func place(own []*Run, b *bodyFrames, planned int) []*Run {
 	if len(b.untimed) == 0 {
 		return own
 	}
-	p := placing{own: own, spots: map[string][]spot{}, delays: writingDelays(b.frames), lacks: lacking(own),
+	p := placing{own: own, spots: map[string][]spot{}, delays: writingDelays(b.frames), lacks: lacking(own, planned),
 		before: map[*Frame][]*Frame{}, after: map[*Frame][]*Frame{}}
 	for _, r := range own {
 		for _, f := range r.Frames {
@@ -228,8 +228,9 @@ func writingDelays(frames []*Frame) map[string]time.Duration {
 	return out
 }
 
-// lacking returns how many frames each run has less than most runs of its settings.
-func lacking(own []*Run) map[*Run]int {
+// lacking returns how many frames each run has less than planned, or else than most
+// runs of its settings.
+func lacking(own []*Run, planned int) map[*Run]int {
 	type kin struct {
 		settings Settings
 		bracket  bool
@@ -252,6 +253,10 @@ func lacking(own []*Run) map[*Run]int {
 			n := r.numbered()
 			if n < fewFrames && !r.bracket {
 				continue // a test frame or a marker rather
+			}
+			if planned > 0 && !r.bracket {
+				out[r] = max(0, planned-n)
+				continue
 			}
 			for usual, have := range counts {
 				if usual > n && have >= countedSiblings && 2*have >= len(list)-1 {
