@@ -46,6 +46,7 @@ func Runs(files []*File, planned int) []*Run {
 	numberFrames(byTime)
 	var runs []*Run
 	for _, b := range assignBodies(frames) {
+		unpad(b.frames)
 		coarsen(b.frames)
 		merged := b.takeOutMerged()
 		runs = append(runs, place(attach(runsOf(b, planned), merged, b.body), b, planned)...)
