@@ -27,7 +27,7 @@ func TestFaultsAreFound(t *testing.T) {
 	if testing.Short() {
 		n /= 10
 	}
-	stated := !testing.Short() && *seeds == 300 && *seedsAt == 2_000_000
+	stated := !testing.Short() && *seeds == statedSeeds && *seedsAt == 2_000_000
 	for _, kind := range audittest.Faults {
 		t.Run(kind, func(t *testing.T) {
 			done, found, settled, split := 0, 0, 0, 0

@@ -14,16 +14,13 @@ import (
 	"prestrike/audit/shoot"
 )
 
-var scenes = flag.Int("scenes", 3, "rendered scenes to report on")
+var scenes = flag.Int("scenes", 1, "rendered scenes to report on")
 
 // TestCleanPicturesRaiseNoAlarm holds that the report on rendered runs without a
 // fault asks for nothing: as focus sequences, but for those whose steps are wide,
 // and as time-lapses.
 func TestCleanPicturesRaiseNoAlarm(t *testing.T) {
 	n := *scenes
-	if testing.Short() {
-		n = 1
-	}
 	runs, settled := 0, map[shoot.Kind]int{}
 	for i := range n {
 		d := pixelstest.Random(uint64(1541 + 2*i))

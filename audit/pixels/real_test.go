@@ -222,7 +222,7 @@ func (ta *tally) realFrames(t *testing.T, pictures []image.Image, clean []*pixel
 	n := len(clean)
 	step := 2 * max(pictures[0].Bounds().Dx(), pictures[0].Bounds().Dy()) / 1600
 	every := 3
-	if *seedCount > 2 { // the long run
+	if *seedCount > 1 { // the long run
 		every = 1
 	}
 	for at := 0; at < n; at += every {

@@ -19,7 +19,7 @@ func TestSizesAgree(t *testing.T) {
 	if testing.Short() {
 		seeds = 1
 	}
-	if *seedCount > 2 { // the long run
+	if *seedCount > 1 { // the long run
 		seeds = uint64(*seedCount)
 	}
 	forms := []struct {
