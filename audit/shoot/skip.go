@@ -49,8 +49,10 @@ func SystemFile(name string) bool {
 }
 
 // Sidecar reports whether a file of this base name holds what was decided about
-// a picture on a computer, beside the picture.
-func Sidecar(name string) bool { return sidecarExtensions[path.Ext(strings.ToLower(name))] }
+// a picture on a computer, beside the picture: metadata in XMP (ISO 16684-1). What
+// single programs keep beside pictures under endings of their own is read and
+// passed over by its content.
+func Sidecar(name string) bool { return path.Ext(strings.ToLower(name)) == ".xmp" }
 
 // systemFolders hold what systems and network disks keep for themselves: bins,
 // thumbnails, the second halves of files, what a repair of the disk found.
@@ -61,13 +63,9 @@ var systemFolders = map[string]bool{
 
 var systemFiles = map[string]bool{"thumbs.db": true, "desktop.ini": true, ".ds_store": true}
 
-var sidecarExtensions = map[string]bool{
-	".xmp": true, ".pp3": true, ".dop": true, ".cos": true, ".on1": true, ".acr": true,
-}
-
 // otherExtensions are those of small pictures beside films, databases of thumbnails, video, sound and text.
 var otherExtensions = map[string]bool{
-	".thm": true, ".lrcat": true, ".db": true,
+	".thm": true, ".db": true,
 	".mov": true, ".mp4": true, ".m4v": true, ".avi": true, ".mts": true, ".m2ts": true, ".mxf": true, ".mpg": true, ".mpeg": true, ".3gp": true, ".lrv": true, ".mkv": true, ".webm": true,
 	".wav": true, ".mp3": true, ".m4a": true, ".aac": true, ".flac": true, ".ogg": true,
 	".txt": true, ".md": true, ".csv": true, ".json": true, ".xml": true, ".html": true, ".htm": true, ".pdf": true, ".log": true, ".ini": true, ".toml": true, ".yaml": true, ".yml": true,
