@@ -4,9 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"math"
 	"slices"
-	"time"
 
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
@@ -28,10 +26,12 @@ func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, err
 	r := &Result{Files: counts(c), Support: opt.Support}
 	for _, session := range newSessions(runs, seen, opt) {
 		errs = append(errs, review(ctx, session, opt)...)
-		accept(session, opt.Accept)
-		retakes(session)
-		session.settle()
 		r.Sessions = append(r.Sessions, session)
+	}
+	r.Unused = accept(r.Sessions, opt.Accept)
+	for _, session := range r.Sessions {
+		retakes(session, opt)
+		session.settle()
 		r.Verdict = max(r.Verdict, session.Verdict)
 		r.Files.Frames += session.Frames()
 		r.Files.Copies += session.copies()
@@ -135,31 +135,6 @@ func review(ctx context.Context, session *Session, opt *Options) []error {
 	return errs
 }
 
-// accept marks the findings that the user declared as meant. A declaration
-// holds for the sequence that begins with its frame, and for findings of the
-// whole session that name its frame first.
-func accept(session *Session, list []Acceptance) {
-	mark := func(findings []*Finding, first string) {
-		for _, f := range findings {
-			for _, a := range list {
-				if a.Rule == f.Rule && (a.Frame == "" || a.Frame == first) {
-					f.Accepted, f.Reason = true, a.Reason
-				}
-			}
-		}
-	}
-	for _, s := range session.Sequences {
-		mark(s.Findings, s.Frames[0].Name())
-	}
-	for _, f := range session.Findings {
-		first := ""
-		if len(f.Frames) > 0 {
-			first = f.Frames[0].Name()
-		}
-		mark([]*Finding{f}, first)
-	}
-}
-
 func oneOwner(f *Finding, owner map[*shoot.Frame]*Reviewed) *Reviewed {
 	var s *Reviewed
 	for i, frame := range f.Frames {
@@ -197,75 +172,4 @@ func worst(findings []*Finding) Verdict {
 		}
 	}
 	return v
-}
-
-const (
-	// A retake begins within retakeWithin of the end of the faulty sequence:
-	// later, another view is as likely.
-	retakeWithin = 15 * time.Minute
-	// A retake of a sequence with missing frames has about as many frames as
-	// the faulty one should have had.
-	retakeCount = 0.95
-)
-
-// retakes finds the later sequences that make faulty ones harmless. Of the
-// sequences that follow a faulty one with the same body, lens and settings the
-// first good one is its retake, if it follows soon, has as many frames, and the
-// pictures do not show another view.
-func retakes(session *Session) {
-	for i, faulty := range session.Sequences {
-		if worst(faulty.Findings) == VerdictGood || !(faulty.Kind.Steady() || faulty.Kind == shoot.Bracket || faulty.Kind == shoot.Burst) {
-			continue
-		}
-		end := faulty.End()
-		for _, later := range session.Sequences[i+1:] {
-			if later.Start().Sub(end) > retakeWithin {
-				break
-			}
-			if later.Body != faulty.Body || !alike(faulty, later) || otherView(faulty, later) {
-				continue
-			}
-			if worst(later.Findings) != VerdictGood {
-				end = later.End() // another try
-				continue
-			}
-			if float64(len(later.Frames)) >= retakeCount*float64(faulty.ExpectedFrames()) {
-				faulty.SupersededBy = later
-			}
-			break
-		}
-	}
-}
-
-// otherView reports whether the pictures of two sequences are sure to show
-// different things.
-func otherView(a, b *Reviewed) bool {
-	v, ok := a.Pictures.(Viewer)
-	return ok && b.Pictures != nil && v.OtherView(b.Pictures)
-}
-
-// alike reports whether b could repeat a: the same kind, lens, focal length,
-// picture size and orientation, and the same f-number and exposure time.
-// ISO may differ: a wrong ISO is a common reason for a retake.
-func alike(a, b *Reviewed) bool {
-	if a.Kind != b.Kind && !(a.Kind.Steady() && b.Kind.Steady()) {
-		return false
-	}
-	ma, mb := a.Frames[0].Meta(), b.Frames[0].Meta()
-	if ma.LensModel != mb.LensModel || ma.Width != mb.Width || ma.Height != mb.Height || ma.Orientation != mb.Orientation {
-		return false
-	}
-	return closeEV(a.Settings.FNumber, b.Settings.FNumber, 2) && closeEV(a.Settings.ExposureTime, b.Settings.ExposureTime, 1) &&
-		closeEV(a.Settings.FocalLength, b.Settings.FocalLength, 4)
-}
-
-// closeEV reports whether two values differ by less than 1/6 in units of
-// factor times their binary logarithm, or are both not recorded.
-func closeEV(a, b exifread.Value[exifread.Rational], factor float64) bool {
-	x, okX := a.Get()
-	y, okY := b.Get()
-	if !okX || !okY {
-		return okX == okY
-	}
-	return math.Abs(factor*math.Log2(x.Float()/y.Float())) < shoot.SameSetting
 }

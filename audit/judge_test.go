@@ -5,6 +5,7 @@ import (
 	"errors"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -57,6 +58,28 @@ func judge(t *testing.T, text string, change func(*audit.Options)) *audit.Result
 	return result
 }
 
+// shows is what the pictures of a run show: the same word for the same view. Of "" they
+// do not tell.
+type shows string
+
+func (s shows) SameView(pictures any) (same, known bool) {
+	other, _ := pictures.(shows)
+	return s == other, s != "" && other != ""
+}
+
+// views has the pictures of each run show what is named, in their order.
+func views(names ...string) func(*audit.Options) {
+	return func(o *audit.Options) {
+		o.Measure = func(_ context.Context, runs []*shoot.Run) ([]shoot.Seen, error) {
+			seen := make([]shoot.Seen, len(runs))
+			for i := range runs {
+				seen[i].Evidence = shows(names[i])
+			}
+			return seen, nil
+		}
+	}
+}
+
 const faulty = "DCIM/100BXCAM/BX1_0001..0019.NEF every 1.3s time=2026-03-04T10:11:12.34+01:00 t=1/60 f=8 iso=100 mm=90\n" +
 	"DCIM/100BXCAM/BX1_0020..0024.NEF iso=800\n"
 
@@ -69,21 +92,41 @@ func TestVerdicts(t *testing.T) {
 	}{
 		{name: "clean", text: "DCIM/100BXCAM/BX1_0001..0024.NEF every 1.3s time=2026-03-04T10:11:12.34+01:00 t=1/60 f=8 iso=100 mm=90", want: audit.VerdictGood},
 		{name: "faulty", text: faulty, want: audit.VerdictCheck},
-		{name: "a retake soon after makes it good", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", want: audit.VerdictGood, superseded: []string{"1.1 by 1.2"}},
+		{name: "a retake soon after makes it good", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", change: views("front", "front"), want: audit.VerdictGood, superseded: []string{"1.1 by 1.2"}},
+		{name: "the next view is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", change: views("front", "side"), want: audit.VerdictCheck},
+		{name: "what nobody sees is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", want: audit.VerdictCheck},
+		{name: "a retake behind the next view", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100\nDCIM/100BXCAM/BX1_0049..0072.NEF after 60s iso=100",
+			change: views("front", "side", "front"), want: audit.VerdictGood, superseded: []string{"1.1 by 1.3"}},
+		{name: "a retake is known behind one that cannot be told", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100\nDCIM/100BXCAM/BX1_0049..0072.NEF after 60s iso=100",
+			change: views("front", "", "front"), want: audit.VerdictGood, superseded: []string{"1.1 by 1.3"}},
+		{name: "all planned views are there without it", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", change: func(o *audit.Options) { o.PlannedViews = 1 },
+			want: audit.VerdictGood, superseded: []string{"1.1 by 1.2"}},
+		{name: "a planned view would be lacking", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", change: func(o *audit.Options) { o.PlannedViews = 2 }, want: audit.VerdictCheck},
+		{name: "the pictures show a planned view, and not the retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", change: func(o *audit.Options) {
+			o.PlannedViews = 1
+			views("front", "side")(o)
+		}, want: audit.VerdictCheck},
 		{name: "two tries, then a good one", text: faulty + "DCIM/100BXCAM/BX1_0025..0043.NEF after 60s iso=100\nDCIM/100BXCAM/BX1_0044..0048.NEF iso=400\n" +
-			"DCIM/100BXCAM/BX1_0049..0072.NEF after 60s iso=100", want: audit.VerdictGood, superseded: []string{"1.1 by 1.3", "1.2 by 1.3"}},
-		{name: "too few frames are no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0040.NEF after 60s iso=100", want: audit.VerdictCheck},
-		{name: "another f-number is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 f=11", want: audit.VerdictCheck},
-		{name: "another focal length is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 mm=60", want: audit.VerdictCheck},
-		{name: "sixteen minutes later is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 16m iso=100", want: audit.VerdictCheck},
-		{name: "another body is no retake", text: faulty + "b/DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 body=BX-2", want: audit.VerdictCheck},
+			"DCIM/100BXCAM/BX1_0049..0072.NEF after 60s iso=100", change: views("front", "front", "front"), want: audit.VerdictGood, superseded: []string{"1.1 by 1.3", "1.2 by 1.3"}},
+		{name: "too few frames are no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0040.NEF after 60s iso=100", change: views("front", "front"), want: audit.VerdictCheck},
+		{name: "another f-number is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 f=11", change: views("front", "front"), want: audit.VerdictCheck},
+		{name: "another focal length is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 mm=60", change: views("front", "front"), want: audit.VerdictCheck},
+		{name: "sixteen minutes later is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 16m iso=100", change: views("front", "front"), want: audit.VerdictCheck},
+		{name: "sixteen minutes later is one where declared", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 16m iso=100", change: func(o *audit.Options) {
+			o.RetakeWithin = 20 * time.Minute
+			views("front", "front")(o)
+		}, want: audit.VerdictGood, superseded: []string{"1.1 by 1.2"}},
+		{name: "another body is no retake", text: faulty + "b/DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 body=BX-2", change: views("front", "front"), want: audit.VerdictCheck},
 		{name: "severity from the options", text: faulty, change: func(o *audit.Options) { o.Severities = map[string]audit.Severity{"iso": audit.Reshoot} }, want: audit.VerdictReshoot},
 		{name: "parameter from the options", text: faulty, change: func(o *audit.Options) { o.Params = map[string]map[string]float64{"iso": {"most": 5}} }, want: audit.VerdictGood},
 		{name: "accepted for this sequence", text: faulty, change: func(o *audit.Options) {
 			o.Accept = []audit.Acceptance{{Rule: "iso", Frame: "BX1_0001.NEF", Reason: "meant"}}
 		}, want: audit.VerdictGood},
-		{name: "accepted for another sequence", text: faulty, change: func(o *audit.Options) {
-			o.Accept = []audit.Acceptance{{Rule: "iso", Frame: "BX1_0002.NEF", Reason: "meant"}}
+		{name: "accepted by a frame inside", text: faulty, change: func(o *audit.Options) {
+			o.Accept = []audit.Acceptance{{Rule: "iso", Frame: "BX1_0012.NEF", Reason: "meant"}}
+		}, want: audit.VerdictGood},
+		{name: "accepted for another sequence", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", change: func(o *audit.Options) {
+			o.Accept = []audit.Acceptance{{Rule: "iso", Frame: "BX1_0030.NEF", Reason: "meant"}}
 		}, want: audit.VerdictCheck},
 		{name: "another rule accepted", text: faulty, change: func(o *audit.Options) {
 			o.Accept = []audit.Acceptance{{Rule: "size-change", Reason: "meant"}}
@@ -113,7 +156,7 @@ func TestVerdicts(t *testing.T) {
 
 func TestNotJudgedIsCounted(t *testing.T) {
 	result := judge(t, "DCIM/100BXCAM/BX1_0001..0024.NEF every 1.3s time=2026-03-04T10:11:12.34+01:00 t=1/60 f=8 mm=90", nil)
-	want := []audit.NotJudged{{Rule: "iso", Reason: "no ISO recorded", Frames: 24}}
+	want := []audit.NotJudged{{Rule: "iso", Reason: "no ISO recorded", Frames: 24, Severity: audit.Check}}
 	if diff := cmp.Diff(want, result.Sessions[0].Sequences[0].NotJudged); diff != "" {
 		t.Errorf("not judged (-want +got):\n%s", diff)
 	}
@@ -155,7 +198,7 @@ func TestFailedRule(t *testing.T) {
 			if !whole {
 				not = result.Sessions[0].Sequences[0].NotJudged
 			}
-			want := []audit.NotJudged{{Rule: "broken", Reason: "the program failed here, please report it"}}
+			want := []audit.NotJudged{{Rule: "broken", Reason: "the program failed here, please report it", Severity: audit.Reshoot}}
 			if diff := cmp.Diff(want, not); diff != "" {
 				t.Errorf("%s: not judged (-want +got):\n%s", name, diff)
 			}
@@ -248,5 +291,50 @@ func TestJudgeCountsFiles(t *testing.T) {
 	}
 	if result.Support != shoot.Handheld {
 		t.Errorf("support declared %v, want handheld", result.Support)
+	}
+}
+
+// A declaration that accepts nothing is reported, and a name that two frames have accepts
+// neither.
+func TestUnusedAcceptances(t *testing.T) {
+	text := "card1/" + strings.ReplaceAll(faulty, "\nDCIM", "\ncard1/DCIM") + strings.ReplaceAll("card2/"+strings.ReplaceAll(faulty, "\nDCIM", "\ncard2/DCIM"), "iso=100 mm=90", "iso=100 mm=90 body=BX-2")
+	for frame, want := range map[string]string{
+		"card2/DCIM/100BXCAM/BX1_0003.NEF": "",
+		"BX1_0003.NEF":                     "2 frames have this name, as card1/DCIM/100BXCAM/BX1_0003 and card2/DCIM/100BXCAM/BX1_0003: write more of the path",
+		"BX1_0300.NEF":                     "no frame has this name",
+		"3.NEF":                            "no frame has this name",
+		"":                                 "",
+	} {
+		result := judge(t, text, func(o *audit.Options) { o.Accept = []audit.Acceptance{{Rule: "iso", Frame: frame, Reason: "meant"}} })
+		got := ""
+		for _, a := range result.Unused {
+			got += a.Why
+		}
+		accepted := 0
+		for _, s := range result.Sessions {
+			for _, q := range s.Sequences {
+				for _, f := range q.Findings {
+					if f.Accepted {
+						accepted++
+					}
+				}
+			}
+		}
+		wantAccepted := 0
+		if want == "" {
+			wantAccepted = 1
+		}
+		if frame == "" {
+			wantAccepted = 2
+		}
+		if got != want || accepted != wantAccepted {
+			t.Errorf("%q: %q, %d accepted; want %q, %d", frame, got, accepted, want, wantAccepted)
+		}
+	}
+	result := judge(t, faulty, func(o *audit.Options) {
+		o.Accept = []audit.Acceptance{{Rule: "size-change", Frame: "BX1_0003.NEF", Reason: "meant"}}
+	})
+	if len(result.Unused) != 1 || result.Unused[0].Why != "size-change found nothing there" {
+		t.Errorf("unused %+v", result.Unused)
 	}
 }

@@ -316,7 +316,7 @@ func (l *Live) late(q *Reviewed, now time.Time) (time.Duration, bool) {
 	if _, followed := l.next(q, false); followed {
 		return 0, false
 	}
-	if planned := l.opt.PlannedFrames; planned > 0 && len(q.Frames) >= planned {
+	if planned := l.opt.Planned(q.Kind); planned > 0 && len(q.Frames) >= planned {
 		return 0, false
 	}
 	since := now.Sub(l.latest(q))

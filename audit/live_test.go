@@ -139,7 +139,7 @@ func TestLive(t *testing.T) {
 		},
 		{
 			name: "one that has its planned frames is not",
-			text: "# planned 40\nDCIM/100BXCAM/BX1_0001..0040.NEF every 10s time=2026-03-04T10:11:12.34 t=1/60 f=8 iso=100 mm=90",
+			text: "# planned-time-lapse 40\nDCIM/100BXCAM/BX1_0001..0040.NEF every 10s time=2026-03-04T10:11:12.34 t=1/60 f=8 iso=100 mm=90",
 			want: []string{"opened 0001 (5) good", "closed 0001 (40) good"},
 		},
 	}

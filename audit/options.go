@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"prestrike/audit/shoot"
 )
@@ -15,9 +16,16 @@ type Options struct {
 	Rules []*Rule
 	// How frames are grouped: the session gap and the support.
 	shoot.Options
-	// PlannedFrames is the number of frames each focus, interval or series
-	// sequence should have; 0 where no number was planned.
-	PlannedFrames int
+	// PlannedFrames is the number of frames each focus sequence, or steady run
+	// that may be one, should have, PlannedTimeLapse that of each time-lapse; 0
+	// where no number was planned.
+	PlannedFrames, PlannedTimeLapse int
+	// PlannedViews is the number of views to be shot, a focus sequence each; 0
+	// where no number was planned.
+	PlannedViews int
+	// RetakeWithin is how long after a faulty sequence its retake begins at the
+	// latest; 0 means [DefaultRetakeWithin].
+	RetakeWithin time.Duration
 	// Params are rule parameters that differ from their defaults, by rule
 	// and name.
 	Params map[string]map[string]float64
@@ -53,6 +61,18 @@ func (o *Options) Param(r *Rule, p Param) float64 {
 		return set
 	}
 	return p.Default
+}
+
+// Planned returns how many frames a sequence of a kind should have; 0 where no number
+// was planned.
+func (o *Options) Planned(k shoot.Kind) int {
+	switch k {
+	case shoot.Focus, shoot.Series:
+		return o.PlannedFrames
+	case shoot.TimeLapse:
+		return o.PlannedTimeLapse
+	}
+	return 0
 }
 
 // A Light is what lit the subject.
@@ -142,9 +162,9 @@ func (f FNumbers) String() string { return fNumbersNames[f] }
 // An Acceptance declares a finding as meant.
 type Acceptance struct {
 	Rule string // the rule's ID
-	// Frame is the base name of the first frame's first file in the
-	// sequence that the finding belongs to; empty accepts the rule's findings
-	// everywhere.
+	// Frame is the name of a file of any frame of the sequence that the finding
+	// belongs to, with as much of its path as tells it from others of that name;
+	// empty accepts the rule's findings everywhere.
 	Frame  string
 	Reason string // shown in the report
 }
@@ -156,6 +176,8 @@ type Result struct {
 	Files    FileCounts
 	// Support is what the user declared; SupportAuto where each sequence told.
 	Support shoot.Support
+	// Unused are the declarations that name a frame and accept nothing.
+	Unused []UnusedAcceptance
 }
 
 // FileCounts says what became of every file that was met.

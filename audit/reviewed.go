@@ -12,8 +12,11 @@ type Reviewed struct {
 	// SupersededBy is the retake that makes this sequence's faults
 	// harmless, or nil.
 	SupersededBy *Reviewed
-	Findings     []*Finding
-	NotJudged    []NotJudged
+	// PerhapsRetaken is the sequence that would be its retake if it shows the
+	// same view, which the pictures do not tell; nil where there is none.
+	PerhapsRetaken *Reviewed
+	Findings       []*Finding
+	NotJudged      []NotJudged
 }
 
 // A Session is a session that was shot, with what the rules found in it.
@@ -61,7 +64,7 @@ func newSessions(runs []*shoot.Run, seen []shoot.Seen, opt *Options) []*Session 
 
 // A Viewer knows what the pictures of a sequence show.
 type Viewer interface {
-	// OtherView reports whether the Pictures of another sequence are sure to
-	// show something else.
-	OtherView(pictures any) bool
+	// SameView reports whether the Pictures of another sequence show the same
+	// view, and whether they tell.
+	SameView(pictures any) (same, known bool)
 }

@@ -138,6 +138,10 @@ type Finding struct {
 	// Provisional tells that frames to come may take back what a rule with AtOnce found.
 	Provisional bool
 
+	// Look names the part of the sequence that asks for a look although the finding
+	// is a note: "the front". Empty where none does.
+	Look string
+
 	// Accepted tells that the user declared this as meant, for Reason.
 	Accepted bool
 	Reason   string
@@ -148,6 +152,10 @@ type NotJudged struct {
 	Rule   string
 	Reason string // for example "no f-number recorded"
 	Frames int    // how many frames the reason holds for; 0 for the sequence as a whole
+	// Severity is that of what the rule could have found.
+	Severity Severity
+	// Pictures tells that the pictures were not inspected, or that there are none.
+	Pictures bool
 }
 
 // A Review is one rule applied to one sequence, or to one session.
@@ -208,10 +216,29 @@ func (v *Review) Found(f Finding) {
 func (v *Review) Unjudged(reason string, frames ...*shoot.Frame) {
 	i := slices.IndexFunc(v.notJudged, func(n NotJudged) bool { return n.Reason == reason })
 	if i < 0 {
-		v.notJudged = append(v.notJudged, NotJudged{Rule: v.rule.ID, Reason: reason})
+		v.notJudged = append(v.notJudged, NotJudged{Rule: v.rule.ID, Reason: reason, Severity: v.severity()})
 		i = len(v.notJudged) - 1
 	}
 	v.notJudged[i].Frames += len(frames)
+}
+
+// Blind says that the rule could not decide as the pictures were not inspected, or as
+// the given frames have none.
+func (v *Review) Blind(reason string, frames ...*shoot.Frame) {
+	v.Unjudged(reason, frames...)
+	for i := range v.notJudged {
+		if v.notJudged[i].Reason == reason {
+			v.notJudged[i].Pictures = true
+		}
+	}
+}
+
+// severity is that of the rule's findings, where they have no other.
+func (v *Review) severity() Severity {
+	if s, ok := v.Options.Severities[v.rule.ID]; ok {
+		return s
+	}
+	return v.rule.Severity
 }
 
 // failed is the reason where a rule could not judge for a fault of the program.
@@ -228,7 +255,7 @@ func (r *Rule) apply(session *Session, sequence *Reviewed, opt *Options, known f
 		v.Sequence, v.Pictures = sequence.Sequence, sequence.Pictures
 	}
 	if err := v.run(check); err != nil {
-		return nil, []NotJudged{{Rule: r.ID, Reason: failed}}, fmt.Errorf("rule %s: %w", r.ID, err)
+		return nil, []NotJudged{{Rule: r.ID, Reason: failed, Severity: v.severity()}}, fmt.Errorf("rule %s: %w", r.ID, err)
 	}
 	return v.found, v.notJudged, nil
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/audit/words"
 	"prestrike/exifread"
@@ -14,7 +15,7 @@ import (
 var nearEdge = &audit.Rule{
 	ID:       "near-edge",
 	Title:    "a focus sequence begins behind the nearest point",
-	Severity: audit.Note,
+	Severity: audit.Check,
 	Doc: `Looks at the pictures: finds focus sequences in which part of the textured area is
 sharpest in the frame focused nearest, and would have become sharper still.
 
@@ -23,13 +24,14 @@ What lies nearer than that is sharp in no frame.
 Look at that part of the frame at 100 %. If it is subject and not sharp, shoot the
 sequence again and begin so many frames earlier.
 
-It tells what was getting sharper, not what is subject: a table or leaf in front of it
-that nobody needs is found too, so it is a note. Where only the subject has texture, as
-in a light tent, make it a check in the configuration. Subject that lies far outside
+It finds what was getting sharper, not what is subject: a table or leaf in front of it
+that nobody needs is found too. So a small area at the border of the frame is a note,
+which the last line of the report still names. It is a check where the area is large,
+or lies in the middle of the frame, where the subject is. Subject that lies far outside
 the sequence stays blurred in every frame and is not seen. Smooth and noisy subjects
 cannot be judged. Where no focus distance is recorded, the first frame is taken for
 the nearest.`,
-	Source: "Nayar and Nakagawa, Shape from focus, IEEE TPAMI 16(8), 1994 (focus measure and its peak); share and patch chosen on rendered sequences",
+	Source: "Nayar and Nakagawa, Shape from focus, IEEE TPAMI 16(8), 1994 (focus measure and its peak); share and patch chosen on rendered sequences; what counts as large and as the border: common practice",
 	Params: edgeParams,
 	Check:  func(v *audit.Review) error { return checkEdge(v, true) },
 }
@@ -38,6 +40,14 @@ var edgeParams = []audit.Param{
 	{
 		Name: "share", Doc: "the smallest share of the textured area that was still getting sharper",
 		Default: 0.03, Min: 0.03, Max: 1,
+	},
+	{
+		Name: "large", Doc: "the share from which it is a check wherever the area lies",
+		Default: 0.1, Min: 0.03, Max: 1,
+	},
+	{
+		Name: "border", Doc: "the share of the frame's sides within which an area lies along its border",
+		Default: 0.05, Min: 0, Max: 0.5,
 	},
 }
 
@@ -52,6 +62,10 @@ func checkEdge(v *audit.Review, near bool) error {
 		return nil
 	}
 	first := evidence.NearFirst(q) == near
+	part := "the back"
+	if near {
+		part = "the front"
+	}
 	e, end, action := j.First, "first", "begin the sequence at least %s earlier and shoot it again"
 	if !first {
 		e, end, action = j.Last, "last", "shoot it again and go on for at least %s more"
@@ -60,7 +74,12 @@ func checkEdge(v *audit.Review, near bool) error {
 		return nil
 	}
 	f := q.Frames[e.Frame]
+	severity := audit.Note
+	if e.Share >= v.Param("large") || !alongBorder(e.Box, v.Param("border")) {
+		severity = audit.Check
+	}
 	v.Found(audit.Finding{
+		Severity: severity, Look: part,
 		Message: fmt.Sprintf("%s of the textured area, %s, was still getting sharper in the %s frame, %s",
 			percent(e.Share), partOf(f, e.Box), end, f.Label()),
 		Action:   "look there at 100 %; if it is not sharp, " + fmt.Sprintf(action, words.Count(int(math.Ceil(max(1, e.More))), "frame", "frames")),
@@ -68,4 +87,11 @@ func checkEdge(v *audit.Review, near bool) error {
 		Measured: exifread.Of(100 * e.Share), Limit: exifread.Of(100 * v.Param("share")), Unit: "% of the textured area",
 	})
 	return nil
+}
+
+// alongBorder reports whether a box reaches the border of the frame, within a share of
+// its sides: a table before the subject or a background behind it does, a part of the
+// subject in the middle does not.
+func alongBorder(b pixels.Box, within float64) bool {
+	return b.X0 <= within || b.Y0 <= within || b.X1 >= 1-within || b.Y1 >= 1-within
 }

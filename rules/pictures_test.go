@@ -52,7 +52,7 @@ func TestPictures(t *testing.T) {
 	}{
 		{"clean", focusing, clean, shoot.Focus, nil},
 		{"begins inside", focusing, clean[9:], shoot.Focus, []string{"note near-edge: "}},
-		{"ends inside", focusing, clean[:n-9], shoot.Focus, []string{"note far-edge: "}},
+		{"ends inside", focusing, clean[:n-9], shoot.Focus, []string{"check far-edge: "}},
 		{
 			"far to near, ends inside",
 			picturestest.Camera{Every: focusing.Every, Distance: func(f float64) float64 { return 0.3 + 0.01*f }},
@@ -185,7 +185,7 @@ func TestPictures(t *testing.T) {
 		},
 		{
 			"first frame black, ends inside", focusing, pixelstest.Brighten(append(clean[:1:1], clean[:n-9]...), 0, 1, -14), shoot.Focus,
-			[]string{"note far-edge: "},
+			[]string{"check far-edge: "},
 		},
 		{"a test frame before", focusing, append([]pixelstest.Shot{{Focus: 0.5, Noise: 77}}, clean...), shoot.Focus, nil},
 		{"a test frame behind", focusing, append(clean[:n:n], pixelstest.Shot{Focus: clean[0].Focus, Noise: 77}), shoot.Focus, nil},
@@ -321,8 +321,8 @@ func TestPicturesOfMarkers(t *testing.T) {
 	}
 }
 
-// TestPicturesOfRetake holds that a sequence of another view is no retake, and that
-// one of the same view is, even a little aside.
+// TestPicturesOfRetake holds that a sequence of another view, one turned or shifted among
+// them, is no retake, and that one of the same view is, even a little aside.
 func TestPicturesOfRetake(t *testing.T) {
 	other := pixelstest.Scene{
 		Seed: 98, Width: 576, Height: 384, Shape: pixelstest.Steps, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.03, Electrons: 40000, Quality: 90,
@@ -330,7 +330,9 @@ func TestPicturesOfRetake(t *testing.T) {
 	shots := picturestest.Covering()
 	n := len(shots)
 	faulty := pixelstest.Brighten(shots, 13, 1, -2)
-	aside := pixelstest.Bump(shots, 0, n, 60, 30)
+	aside := pixelstest.Bump(shots, 0, n, 4, 3)
+	moved := pixelstest.Bump(shots, 0, n, 60, 30)
+	turned := picturestest.Scene().Yawed(10)
 	dark := pixelstest.Brighten(shots, 0, 1, -14)
 	for _, c := range []struct {
 		name   string
@@ -339,6 +341,8 @@ func TestPicturesOfRetake(t *testing.T) {
 	}{
 		{"same view", func(i int) []byte { return picturestest.Scene().JPEG(shots[i]) }, true},
 		{"a little aside", func(i int) []byte { return picturestest.Scene().JPEG(aside[i]) }, true},
+		{"shifted by a tenth", func(i int) []byte { return picturestest.Scene().JPEG(moved[i]) }, false},
+		{"turned by 10°", func(i int) []byte { return turned.JPEG(shots[i]) }, false},
 		{"another view", func(i int) []byte { return other.JPEG(shots[i]) }, false},
 		{"another view, first frame black", func(i int) []byte { return other.JPEG(dark[i]) }, false},
 	} {
@@ -378,7 +382,7 @@ func TestPicturesPartlyThere(t *testing.T) {
 	})
 	result := lookAt(t, &pictures.Measurer{}, folder)
 	q := result.Sessions[0].Sequences[0]
-	if got := audittest.Told(result); len(got) != 1 || !strings.HasPrefix(got[0], "check torn-file: the picture of frames 0001 to 0009 is damaged: it cannot be decoded") {
+	if got := audittest.Told(result); len(got) != 1 || !strings.HasPrefix(got[0], "reshoot torn-file: the picture of frames 0001 to 0009 is damaged: it cannot be decoded") {
 		t.Errorf("found %q", got)
 	}
 	for rule := range onPictures {
@@ -482,7 +486,7 @@ func TestPicturesReal(t *testing.T) {
 		t.Fatalf("%d sequences, the first %v; want a focus sequence", len(q), q[0].Kind)
 	}
 	got := slices.DeleteFunc(audittest.Told(result), func(s string) bool { return strings.HasPrefix(s, "check no-exif") })
-	if len(got) != 1 || !strings.HasPrefix(got[0], "note far-edge: 28 % of the textured area, left half, was still getting sharper in the last frame, 09") {
+	if len(got) != 1 || !strings.HasPrefix(got[0], "check far-edge: 28 % of the textured area, left half, was still getting sharper in the last frame, 09") {
 		t.Errorf("found %q", got)
 	}
 }

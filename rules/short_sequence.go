@@ -19,14 +19,16 @@ sequences of the same kind, camera and settings in the session, where most of th
 have one and the same number of frames. Frames missing inside count as there: they
 are told by missing-frame.
 
-A sequence that ends early does not reach the far side of the subject: the battery
-or the card was at its end, or somebody stopped it.
+A focus sequence that ends early does not reach the far side of the subject, a bracket
+lacks an exposure, a time-lapse ends before its time: the battery or the card was at
+its end, or somebody stopped it.
 
-Look whether the last frame is already behind the subject. If not, shoot this
-sequence again. A good sequence that repeats it soon after settles it.
+Look whether the last frame of a focus sequence is already behind the subject. If not,
+shoot this sequence again. A good sequence of the same view soon after settles it.
 
-It is wrong where fewer frames were meant. With a planned number of frames
-it asks to shoot again.`,
+It is wrong where fewer frames were meant. With a planned number of frames, one for
+focus sequences and one for time-lapses, it asks to shoot again, and more frames than
+planned are a note.`,
 	Source: "common practice",
 	Params: []audit.Param{
 		{
@@ -49,16 +51,24 @@ func checkShortSequence(v *audit.Review) error {
 		return nil
 	}
 	have := evidence.Spanned(q)
-	if planned := v.Options.PlannedFrames; planned > 0 && q.Kind.Steady() {
-		if have < planned {
-			v.Found(audit.Finding{
-				Severity: audit.Reshoot,
-				Message:  fmt.Sprintf("%s of %d planned", words.Count(have, "frame", "frames"), planned),
-				Action:   "shoot this sequence again to its end",
-				Frames:   q.Frames,
-				Measured: exifread.Of(float64(have)), Limit: exifread.Of(float64(planned)), Unit: "frames",
-			})
+	if planned := v.Options.Planned(q.Kind); planned > 0 {
+		found := audit.Finding{
+			Frames:   q.Frames,
+			Measured: exifread.Of(float64(have)), Limit: exifread.Of(float64(planned)), Unit: "frames",
 		}
+		switch {
+		case have < planned:
+			found.Severity = audit.Reshoot
+			found.Message = fmt.Sprintf("%s of %d planned", words.Count(have, "frame", "frames"), planned)
+			found.Action = "shoot this sequence again to its end"
+		case have > planned:
+			found.Severity = audit.Note
+			found.Message = fmt.Sprintf("%s, where %d were planned", words.Count(have, "frame", "frames"), planned)
+			found.Action = "nothing to do, if more were meant"
+		default:
+			return nil
+		}
+		v.Found(found)
 		return nil
 	}
 	if q.Kind == shoot.Bracket && have%2 == 1 && !evidence.BracketLacks(q.Frames, 1) && !evidence.BracketLacks(q.Frames, 2) {
@@ -70,9 +80,22 @@ func checkShortSequence(v *audit.Review) error {
 	}
 	v.Found(audit.Finding{
 		Message:  fmt.Sprintf("%s, where %d other sequences like it have %d", words.Count(have, "frame", "frames"), alike, usual),
-		Action:   "look whether the last frame is behind the subject; if not, shoot this sequence again",
+		Action:   shortAction(q.Kind),
 		Frames:   q.Frames,
 		Measured: exifread.Of(float64(have)), Limit: exifread.Of(float64(usual)), Unit: "frames",
 	})
 	return nil
+}
+
+// shortAction says what to inspect where a sequence of a kind is short.
+func shortAction(k shoot.Kind) string {
+	switch k {
+	case shoot.Focus:
+		return "look whether the last frame is behind the subject; if not, shoot this sequence again"
+	case shoot.Bracket:
+		return "look which exposure is missing; if you need it, shoot this bracket again"
+	case shoot.TimeLapse:
+		return "look whether all that matters had happened by then; if not, shoot this sequence again"
+	}
+	return "look whether it holds all that it should; if not, shoot this sequence again"
 }

@@ -22,8 +22,7 @@ var tornFile = &audit.Rule{
 does, or lies beyond the end of the file. Where the format does not tell, a file under
 half the size of at least five neighbours of the same format, pixel size and exposure
 is a sign, but only one: then it asks to look. Where the pictures of a run are looked
-at, JPEG files among others that cannot be decoded to their end count too; where they
-are many it asks to look.
+at, JPEG files that cannot be decoded to their end count too, however many they are.
 
 Part of the picture is grey or wrong. It happens when the card is pulled out, or the
 battery dies, while the camera still writes, and when a copy breaks off.
@@ -80,39 +79,37 @@ func checkTornFile(v *audit.Review) error {
 	return nil
 }
 
-// reportDamaged tells the JPEG files of a run whose pictures cannot be decoded to
-// their end, as long as others can: else it is rather the decoder that fails.
+// reportDamaged reports the JPEG files of a run whose pictures cannot be decoded to
+// their end. That they are many, or all, is no excuse: a decoder that fails at a kind of
+// file does not call it damaged.
 func reportDamaged(v *audit.Review) {
 	q := v.Sequence
 	p, ok := v.Pictures.(*pixels.Seen)
 	if !ok {
 		return
 	}
-	const few = 4 // part of the frames
-	var frames []*shoot.Frame
-	raw := true
+	var lost, raw []*shoot.Frame
 	for i, f := range q.Frames {
-		if p.Missing[i] == pixels.DamagedFile {
-			frames = append(frames, f)
-			raw = raw && f.HasRaw()
+		switch {
+		case p.Missing[i] != pixels.DamagedFile:
+		case f.HasRaw():
+			raw = append(raw, f)
+		default:
+			lost = append(lost, f)
 		}
 	}
-	if len(frames) == 0 || len(p.Missing) == len(q.Frames) {
-		return
+	report := func(frames []*shoot.Frame, severity audit.Severity, action string) {
+		if len(frames) > 0 {
+			v.Found(audit.Finding{
+				Severity: severity,
+				Message:  "the picture of " + shoot.FrameRanges(q.Frames, frames) + " is damaged: it cannot be decoded to its end",
+				Action:   action,
+				Frames:   frames,
+			})
+		}
 	}
-	found := audit.Finding{
-		Severity: audit.Reshoot,
-		Message:  "the picture of " + shoot.FrameRanges(q.Frames, frames) + " is damaged: it cannot be decoded to its end",
-		Action:   copyAgain(q),
-		Frames:   frames,
-	}
-	if few*len(frames) > len(q.Frames) {
-		found.Severity = audit.Check
-	}
-	if raw {
-		found.Severity, found.Action = audit.Check, "copy it from the card again; the raw file of the frame is there"
-	}
-	v.Found(found)
+	report(lost, audit.Reshoot, copyAgain(q))
+	report(raw, audit.Check, "copy it from the card again; the raw file of the frame is there")
 }
 
 // reportSmall looks for files of a format that does not tell whether it is

@@ -52,7 +52,9 @@
 // Lines that begin with ## are comments, those with a single # say how the
 // session is to be audited and what is wanted:
 //
-//	# planned 50
+//	# planned 50                          frames of a focus sequence
+//	# planned-time-lapse 240
+//	# planned-views 12
 //	# support handheld
 //	# param iso-drift tolerance 0.5
 //	# magnification 0.5
@@ -214,6 +216,10 @@ func (p *parser) declared(name string, args []string) (known bool, err error) {
 	switch {
 	case name == "planned" && len(args) == 1:
 		opt.PlannedFrames, err = strconv.Atoi(args[0])
+	case name == "planned-time-lapse" && len(args) == 1:
+		opt.PlannedTimeLapse, err = strconv.Atoi(args[0])
+	case name == "planned-views" && len(args) == 1:
+		opt.PlannedViews, err = strconv.Atoi(args[0])
 	case name == "support" && len(args) == 1:
 		for s := shoot.SupportAuto; s <= shoot.Handheld; s++ {
 			if s.String() == args[0] {

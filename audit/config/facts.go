@@ -49,12 +49,29 @@ var facts = []*Fact{
 	},
 	{
 		key: countKey("planned-frames", func(o *audit.Options) *int { return &o.PlannedFrames }, plannedRange).
-			comments("50", "frames of each focus sequence or time-lapse"),
-		Flag: "planned-frames", Usage: "how many frames, `N`, each focus sequence or time-lapse should have", Form: Count,
+			comments("50", "frames of each focus sequence"),
+		Flag: "planned-frames", Usage: "how many frames, `N`, each focus sequence should have", Form: Count,
 		limit: plannedRange, unless: "not planned",
 	},
 	{
-		key: wordKey("session-gap", func(o *audit.Options) *time.Duration { return &o.SessionGap }, parseGap).
+		key: countKey("planned-time-lapse", func(o *audit.Options) *int { return &o.PlannedTimeLapse }, plannedRange).
+			comments("240", "frames of each time-lapse"),
+		Flag: "planned-time-lapse", Usage: "how many frames, `N`, each time-lapse should have", Form: Count,
+		limit: plannedRange, unless: "not planned",
+	},
+	{
+		key: countKey("planned-views", func(o *audit.Options) *int { return &o.PlannedViews }, plannedRange).
+			comments("12", "views, a focus sequence each: what is faulty beyond them was shot again"),
+		Flag: "planned-views", Usage: "how many views, `N`, are to be shot, a focus sequence each", Form: Count,
+		limit: plannedRange, unless: "not planned",
+	},
+	{
+		key: wordKey("retake-within", func(o *audit.Options) *time.Duration { return &o.RetakeWithin }, parseGap("retake-within")).
+			comments(`"15m"`, "time within which a sequence shot again counts as a retake"),
+		unless: `"15m"`,
+	},
+	{
+		key: wordKey("session-gap", func(o *audit.Options) *time.Duration { return &o.SessionGap }, parseGap("session-gap")).
 			comments(`"3h"`, "time without a frame that ends a session"),
 		unless: `"3h"`,
 	},
@@ -143,12 +160,14 @@ func (f *Fact) Declare(o *audit.Options, value any, origin string) (Setting, err
 	return Setting{"shoot." + f.name, shown, origin}, err
 }
 
-func parseGap(word string) (time.Duration, error) {
-	gap, err := time.ParseDuration(word)
-	if err != nil || gap < time.Minute {
-		return 0, fmt.Errorf(`session-gap is %q: write a time of a minute or more, such as "90m" or "3h"`, word)
+func parseGap(key string) func(string) (time.Duration, error) {
+	return func(word string) (time.Duration, error) {
+		gap, err := time.ParseDuration(word)
+		if err != nil || gap < time.Minute {
+			return 0, fmt.Errorf(`%s is %q: write a time of a minute or more, such as "90m" or "3h"`, key, word)
+		}
+		return gap, nil
 	}
-	return gap, nil
 }
 
 func parseFNumbers(word string) (audit.FNumbers, error) {

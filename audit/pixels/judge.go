@@ -32,7 +32,6 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 		return j
 	}
 
-	j.View = e.view()
 	j.Signature = e.signature.Signature
 	c := e.curves(e.outside)
 	j.Walk = e.askWalk(c)
@@ -41,6 +40,7 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 		c = e.curves(outside)
 		j.Walk = e.askWalk(c)
 	}
+	j.View = s.view(j.Walk.Answer == Found)
 	j.Moved = e.askMoved(j.Walk, j.Order)
 	j.Stalls = e.askStalls(j.Walk, j.Moved)
 	j.Jumps = e.askJumps(j.Walk, j.Order, j.Stalls)

@@ -38,19 +38,21 @@ func decided(found bool) Verdict {
 
 // Reasons for not telling.
 const (
-	ReasonFew         = "fewer than 6 frames with a picture"
-	ReasonSizes       = "the pictures are of different sizes"
-	ReasonSettings    = "the settings change too often"
-	ReasonEnd         = "the frames at that end have no picture that can be compared"
-	ReasonLong        = "more than 1,000 frames"
-	ReasonTexture     = "too little texture, or too much noise"
-	ReasonInterior    = "too few tiles have their sharpest frame inside the run"
-	ReasonSignature   = "focusing neither scales nor shifts the picture enough"
-	ReasonNotFocus    = "the sharp zone does not walk"
-	ReasonUnsteady    = "the picture is not steady enough from frame to frame"
-	ReasonWalk        = "the pictures do not show whether the sharp zone walks"
-	ReasonUnrelated   = "neighbouring pictures differ too much to be compared"
-	ReasonNoNeighbour = "no frame has a picture and two neighbours with enough texture"
+	ReasonFew          = "fewer than 6 frames with a picture"
+	ReasonSizes        = "the pictures are of different sizes"
+	ReasonSettings     = "the settings change too often"
+	ReasonEnd          = "the frames at that end have no picture that can be compared"
+	ReasonLong         = "more than 1,000 frames"
+	ReasonTexture      = "too little texture, or too much noise"
+	ReasonInterior     = "too few tiles have their sharpest frame inside the run"
+	ReasonSignature    = "focusing neither scales nor shifts the picture enough"
+	ReasonNotFocus     = "the sharp zone does not walk"
+	ReasonUnsteady     = "the picture is not steady enough from frame to frame"
+	ReasonWalk         = "the pictures do not show whether the sharp zone walks"
+	ReasonUnrelated    = "neighbouring pictures differ too much to be compared"
+	ReasonNoView       = "the pictures do not make a view to compare"
+	ReasonBetweenViews = "the pictures do not show whether it is the same view"
+	ReasonNoNeighbour  = "no frame has a picture and two neighbours with enough texture"
 )
 
 // A Judgement is what the pictures of a run prove. Frames are named by their

@@ -12,9 +12,13 @@ type Seen struct {
 // is lost.
 const DamagedFile = "the picture is damaged"
 
-// OtherView reports whether two sequences are sure to show different views.
-// Anything but a *Seen shows nothing for sure.
-func (s *Seen) OtherView(of any) bool {
+// SameView reports whether two sequences show the same view, and whether the pictures
+// tell. Anything but a *Seen tells nothing.
+func (s *Seen) SameView(of any) (same, known bool) {
 	other, ok := of.(*Seen)
-	return ok && s.Judgement.View.Other(other.Judgement.View)
+	if !ok {
+		return false, false
+	}
+	l := s.Judgement.View.Same(&other.Judgement.View)
+	return l.Answer == Found, l.Answer != CannotTell
 }

@@ -18,6 +18,7 @@ type Sequence struct {
 	// case that the last turns out to show something else.
 	last, before anchor
 	scratch      []float64
+	composite    *composite // nil once given up
 
 	memo map[[2]uint64]Motion // tests keep registrations of pictures they use again
 }
@@ -110,6 +111,8 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		f.tiles = s.read(m, f.place)
 		s.frames = append(s.frames, f)
 		s.last = now
+		s.composite = newComposite(m.small.w, m.small.h)
+		s.composite.add(m, f.place, &s.grid)
 		return
 	}
 	px := float64(m.smallPx)
@@ -124,6 +127,7 @@ func (s *Sequence) Add(m *FrameMeasure) {
 			}
 			from, mo = s.before, back
 			s.last = from
+			s.composite.back()
 		}
 	}
 	step := mo
@@ -132,6 +136,7 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	}
 	f.place = s.frames[from.frame].place.then(step)
 	f.tiles = s.read(m, f.place)
+	s.composite.take(m, f.place, mo.Converged, &s.grid)
 	s.frames = append(s.frames, f)
 	s.links = append(s.links, s.compare(from.frame, now.frame, mo))
 	s.before, s.last = s.last, now
@@ -139,6 +144,7 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		s.long = true
 	}
 	if s.long {
+		s.composite = nil
 		for i := len(s.frames) - 4; i >= 0 && s.frames[i].tiles != nil; i-- {
 			s.frames[i].tiles = nil
 		}

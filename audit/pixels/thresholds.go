@@ -377,14 +377,32 @@ const (
 	softStandingMAD = 6
 )
 
-// Views.
+// Views. Lengths are small pixels, of which the long side has some 256.
 const (
-	// otherView is the correlation below which two views show different things.
-	otherView = 0.75
-	// reframed: a repeated view may be shifted by up to one in this many of the picture.
-	reframed = 4
-	// viewContrast is the least deviation of a view's luma, code values.
-	viewContrast = 2
+	// blockSide is the side of a block; seekReach how far aside it is sought.
+	blockSide, seekReach = 8, 2
+	// maxViewSide bounds views that come from a file.
+	maxViewSide = 4096
+	// leastBlocks, and one in blocksEvery, must be sharp in both.
+	leastBlocks, blocksEvery = 16, 40
+	// A block counts as sharp from sharpEnergy, code values², and sharpRise times its
+	// least sharp frame; where focus stands from standingEnergy. In the other view
+	// it must be within energyRatio of that.
+	sharpEnergy, sharpRise, standingEnergy, energyRatio = 1.5, 1.6, 4, 4
+	riseFloor                                           = 0.01
+	// coarsePasses of the binomial kernel, each of variance 1/2, make what is taken out.
+	coarsePasses = 8
+	// firmBlock is the correlation of a block's two sharpest frames: of noise it is 0.
+	firmBlock = 0.7
+	// alikeBlock is the correlation of a block that looks alike.
+	alikeBlock = 0.7
+	// Beyond these it is another view: share of blocks that moved together by
+	// more than 0.5 and 0.3, share of blocks that do not look alike, shift in shares of
+	// the long side, scale, and roll in radians.
+	otherApart05, otherApart03, otherUnlike = 0.15, 0.25, 0.25
+	otherShift, otherScale, otherRoll       = 0.03, 0.04, 0.035
+	// Within all of these it is the same.
+	sameApart05, sameApart03, sameUnlike, sameShift = 0.02, 0.05, 0.15, 0.015
 )
 
 // sliver is by how much of a cell a tile may lie outside the picture.

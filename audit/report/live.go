@@ -59,7 +59,7 @@ func liveName(q *sequenceModel) string {
 // how long ago it came, and what was found so far.
 func LiveLine(q *audit.Reviewed, planned int, since time.Duration, width int) string {
 	count := fmt.Sprint(len(q.Frames))
-	if planned > 0 && q.Kind.Steady() {
+	if planned > 0 {
 		count += fmt.Sprintf(" of %d", planned)
 	}
 	parts := []string{fmt.Sprintf("%s %s: %s frames", q.ID, q.Kind, count)}
@@ -137,10 +137,21 @@ func encodeLine(b *bytes.Buffer, v any) error {
 // WriteClosing writes the last line of the table: the verdict on everything,
 // and what to do.
 func WriteClosing(b *bytes.Buffer, r *audit.Result, width int, colour bool) {
-	writeClosing(b, r.Verdict, closing(r), width, ink(colour))
+	head, text := closing(r)
+	writeClosing(b, r.Verdict, head, text, width, ink(colour))
 }
 
-func writeClosing(b *bytes.Buffer, v audit.Verdict, text string, width int, ink ink) {
-	word := strings.ToUpper(v.String()) + ": "
-	Paragraph(b, ink.mark(v.String(), word), len(word), text, width)
+func writeClosing(b *bytes.Buffer, v audit.Verdict, head, text string, width int, ink ink) {
+	word := strings.ToUpper(v.String())
+	indent := len(word + ": ")
+	limits, plain := strings.CutPrefix(head, word)
+	switch {
+	case !plain || limits == "":
+		word += ": "
+	case limits[0] == ' ':
+		text, word = limits+": "+text, word+" "
+	default:
+		text = limits + ": " + text
+	}
+	Paragraph(b, ink.mark(v.String(), word), indent, text, width)
 }

@@ -16,7 +16,9 @@ import (
 // makes harmless for the place it goes to.
 type model struct {
 	verdict  audit.Verdict
-	closing  string // what to do now, one sentence or two
+	head     string   // the verdict with what limits it, and what else to look at
+	closing  string   // what to do now, one sentence or two
+	unused   []string // acceptances that accept nothing
 	sessions []sessionModel
 	files    filesModel
 }
@@ -69,7 +71,8 @@ type filesModel struct {
 type unreadableFile struct{ path, reason string }
 
 func newModel(r *audit.Result) *model {
-	m := &model{verdict: r.Verdict, closing: closing(r), files: newFiles(&r.Files)}
+	m := &model{verdict: r.Verdict, unused: unused(r), files: newFiles(&r.Files)}
+	m.head, m.closing = closing(r)
 	for _, s := range r.Sessions {
 		m.sessions = append(m.sessions, newSession(s, r.Support))
 	}

@@ -30,6 +30,8 @@ type Options struct {
 	Colour bool // mark the urgent words with terminal colours as well
 	// Brief leaves out everything but what must be done and the closing line.
 	Brief bool
+	// Why lists every reason for which a rule could not judge.
+	Why bool
 }
 
 // width returns the columns to fill.

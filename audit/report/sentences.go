@@ -62,7 +62,9 @@ func instructions(s *audit.Session) []instruction {
 			}
 		case q != nil && q.SupersededBy != nil:
 			g.word, g.order = wordRetaken, 0
-			text = f.Message + ": " + q.SupersededBy.ID + " looks like its retake; if that shows another view, shoot " + q.ID + " again"
+			text = f.Message + ": " + q.SupersededBy.ID + " is its retake"
+		case q != nil && q.PerhapsRetaken != nil && f.Severity > audit.Note:
+			text += ". If " + q.PerhapsRetaken.ID + " shows the same view, it is the retake: then accept this"
 		}
 		if groups[g] == nil {
 			order = append(order, g)
@@ -233,32 +235,115 @@ func filesSentence(c *audit.FileCounts) string {
 	return b.String()
 }
 
-// closing says what to do now.
-func closing(r *audit.Result) string {
-	var again, look, retaken []string
+// closing says what to do now: the verdict with what limits it, and a sentence or two.
+func closing(r *audit.Result) (head, text string) {
+	var again, look, notes, retaken []string
 	for _, s := range r.Sessions {
 		again, look = addOpen(again, look, "session "+s.ID, worst(s.Findings))
 		for _, q := range s.Sequences {
-			if q.SupersededBy == nil {
-				again, look = addOpen(again, look, q.ID, q.Verdict)
-			} else {
+			if q.SupersededBy != nil {
 				retaken = append(retaken, q.SupersededBy.ID+" repeats "+q.ID)
+				continue
+			}
+			again, look = addOpen(again, look, q.ID, q.Verdict)
+			if q.Verdict == audit.VerdictGood {
+				notes = append(notes, asked(q)...)
 			}
 		}
 	}
 	const most = 6
+	head = strings.ToUpper(r.Verdict.String())
+	also := ""
+	if len(notes) > 0 {
+		also = "look at " + words.List(notes, most)
+	}
 	switch {
 	case len(again) > 0 && len(look) > 0:
-		return "shoot " + words.List(again, most) + " again while the subject is here, then look at " + words.List(look, most) + "."
+		text = "shoot " + words.List(again, most) + " again while the subject is here, then look at " + words.List(slices.Concat(look, notes), most) + "."
+	case len(again) > 0 && also != "":
+		text = "shoot " + words.List(again, most) + " again while the subject is here, then " + also + "."
 	case len(again) > 0:
-		return "shoot " + words.List(again, most) + " again while the subject is here."
+		text = "shoot " + words.List(again, most) + " again while the subject is here."
 	case len(look) > 0:
-		return "look at " + words.List(look, most) + " before you go on."
-	case len(retaken) > 0:
-		return "nothing found to shoot again, if " + words.List(retaken, most) + ". Still look at the frames that matter at 100 % before the subject leaves."
+		text = "look at " + words.List(slices.Concat(look, notes), most) + " before you go on."
 	default:
-		return "nothing found to shoot again. Still look at the frames that matter at 100 % before the subject leaves."
+		lack := lacking(r)
+		if lack != "" {
+			head += " as far as judged"
+			text = lack + ". "
+		}
+		if also != "" {
+			head += ", and " + also
+		}
+		if len(retaken) > 0 {
+			text += words.List(retaken, most) + ". "
+		}
+		if text == "" {
+			text = "nothing found to shoot again. "
+		}
+		text += "Still look at the frames that matter at 100 % before the subject leaves."
 	}
+	return head, text
+}
+
+// asked returns what the notes of a sequence ask to look at.
+func asked(q *audit.Reviewed) []string {
+	var list []string
+	for _, f := range q.Findings {
+		if f.Look == "" || f.Accepted || f.Severity != audit.Note {
+			continue
+		}
+		if what := f.Look + " of " + q.ID; !slices.Contains(list, what) {
+			list = append(list, what)
+		}
+	}
+	return list
+}
+
+// lacking says what was not judged that could have made the verdict worse: the
+// sequences whose pictures were not inspected first, then the number of other reasons.
+func lacking(r *audit.Result) string {
+	var blind []string
+	other := map[string]bool{}
+	take := func(where string, list []audit.NotJudged) {
+		for _, n := range list {
+			switch {
+			case n.Severity <= audit.Note:
+			case n.Pictures && (len(blind) == 0 || blind[len(blind)-1] != where):
+				blind = append(blind, where)
+			case !n.Pictures:
+				other[n.Reason] = true
+			}
+		}
+	}
+	for _, s := range r.Sessions {
+		take("session "+s.ID, s.NotJudged)
+		for _, q := range s.Sequences {
+			if q.SupersededBy == nil {
+				take(q.ID, q.NotJudged)
+			}
+		}
+	}
+	const most = 4
+	more := words.Count(len(other), "reason", "reasons") + " why rules could not judge (--why)"
+	switch {
+	case len(blind) > 0 && len(other) > 0:
+		return "pictures of " + words.List(blind, most) + " were not inspected; " + more
+	case len(blind) > 0:
+		return "pictures of " + words.List(blind, most) + " were not inspected"
+	case len(other) > 0:
+		return more
+	}
+	return ""
+}
+
+// unused says which acceptances accept nothing.
+func unused(r *audit.Result) []string {
+	var out []string
+	for _, a := range r.Unused {
+		out = append(out, fmt.Sprintf("Accepted nothing: %s from %s: %s.", a.Rule, a.Frame, a.Why))
+	}
+	return out
 }
 
 func addOpen(again, look []string, what string, v audit.Verdict) ([]string, []string) {

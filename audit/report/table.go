@@ -31,7 +31,7 @@ func writeTable(w io.Writer, m *model, opt *Options) error {
 			b.WriteByte('\n')
 		}
 		if !opt.Brief {
-			writeNotJudged(&b, s.reasons, width)
+			writeNotJudged(&b, s.reasons, width, opt.Why)
 			if s.merged != "" {
 				Paragraph(&b, "", 2, s.merged, width)
 			}
@@ -40,9 +40,12 @@ func writeTable(w io.Writer, m *model, opt *Options) error {
 		}
 	}
 	if !opt.Brief {
+		for _, line := range m.unused {
+			Paragraph(&b, "", 2, line, width)
+		}
 		Paragraph(&b, "", 2, m.files.sentence, width)
 	}
-	writeClosing(&b, m.verdict, m.closing, width, ink)
+	writeClosing(&b, m.verdict, m.head, m.closing, width, ink)
 	_, err := w.Write(b.Bytes())
 	return err
 }
@@ -50,8 +53,8 @@ func writeTable(w io.Writer, m *model, opt *Options) error {
 // What a table begins with, the session or, in a brief one, a finding or the
 // closing line; and the closing line, with the lines that it is wrapped to.
 var (
-	tableBegins = regexp.MustCompile(`^(Session \d+: |\d+ picture files?, |(check|reshoot) +\S|(GOOD|CHECK|RESHOOT): )`)
-	tableEnds   = regexp.MustCompile(`(^|\n)(GOOD|CHECK|RESHOOT): .*\n( +.*\n)*$`)
+	tableBegins = regexp.MustCompile(`^(Session \d+: |\d+ picture files?, |(check|reshoot) +\S|(GOOD|CHECK|RESHOOT)[:, ])`)
+	tableEnds   = regexp.MustCompile(`(^|\n)(GOOD|CHECK|RESHOOT)[:, ].*\n( +.*\n)*$`)
 )
 
 func isTable(begin, end []byte) bool { return tableBegins.Match(begin) && tableEnds.Match(end) }
@@ -113,11 +116,18 @@ func writeInstructions(b *bytes.Buffer, lines []instruction, width int, ink ink,
 	return len(shown) > 0
 }
 
-// notJudgedLines is how many lines the reasons may take; JSON has them all.
+// notJudgedLines is how many lines the reasons may take unless all are asked for.
 const notJudgedLines = 2
 
-func writeNotJudged(b *bytes.Buffer, reasons []string, width int) {
+func writeNotJudged(b *bytes.Buffer, reasons []string, width int, all bool) {
 	if len(reasons) == 0 {
+		return
+	}
+	if all {
+		Paragraph(b, "", 2, "Not judged:", width)
+		for _, reason := range reasons {
+			Paragraph(b, "  ", 4, reason+".", width)
+		}
 		return
 	}
 	for told := len(reasons); ; told-- {
@@ -126,7 +136,7 @@ func writeNotJudged(b *bytes.Buffer, reasons []string, width int) {
 			if told > 0 {
 				text += "; and"
 			}
-			text += " " + words.Count(left, "more reason", "more reasons") + ", all told by --format json"
+			text += " " + words.Count(left, "more reason", "more reasons") + ", all listed by --why"
 		}
 		if told == 0 || len(wrap(Visible(text+"."), width-2)) <= notJudgedLines {
 			Paragraph(b, "", 2, text+".", width)

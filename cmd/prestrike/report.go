@@ -24,7 +24,8 @@ Verdicts:
   good     nothing found
   check    look at it before you go on
   reshoot  shoot it again while the subject is here
-  retaken  it was faulty, and the sequence named below looks like its retake
+  retaken  it was faulty, and the sequence named below is its retake: same body, lens and
+           settings, soon after, and its pictures show the same view
 
 Pictures of focus sequences and time-lapses are looked at too: where the sharp zone
 begins and ends, whether something moved or went dark. What was found is kept in the
@@ -48,6 +49,7 @@ type reportFlags struct {
 	failOn  string
 	shoot   shootFlags
 	noCache bool
+	why     bool
 }
 
 func newReport(c *console) *cobra.Command {
@@ -70,6 +72,7 @@ func newReport(c *console) *cobra.Command {
 		"check\tcheck ends with 1, reshoot with 2", "reshoot\tonly reshoot ends with 2", "never\tboth end with 0")
 	f.shoot.addTo(cmd)
 	cmd.Flags().BoolVar(&f.noCache, "no-cache", false, "look at all pictures anew, and keep nothing of what was found")
+	cmd.Flags().BoolVar(&f.why, "why", false, "list every reason for which a rule could not judge")
 	cmd.Flags().SortFlags = false
 	return cmd
 }
@@ -137,6 +140,7 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 			Width:  c.textWidth(f.file != ""),
 			Colour: c.outTerminal && !c.plain && f.file == "",
 			Brief:  f.quiet,
+			Why:    f.why,
 		})
 	})
 	if err != nil {

@@ -109,7 +109,6 @@ type watching struct {
 	alerts   *alerter
 	readers  *readCache
 	colour   bool
-	planned  int
 	caught   bool
 	lost     []string        // folders that cannot be read for now
 	said     map[string]bool // remarks that are made once
@@ -126,7 +125,7 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 		return &usageError{err, cmd.CommandPath()}
 	}
 	w := &watching{
-		c: c, f: f, folder: folder, opt: opt, live: audit.NewLive(opt), alerts: alerts, planned: opt.PlannedFrames,
+		c: c, f: f, folder: folder, opt: opt, live: audit.NewLive(opt), alerts: alerts,
 		pictures: measurePictures(c, true, false, []string{folder}, opt),
 		readers:  newReadCache(folder, settle),
 		colour:   c.outTerminal && !c.plain,
@@ -356,7 +355,7 @@ func (w *watching) showOpen() {
 	}
 	line := ""
 	if q := w.live.Open(); q != nil {
-		line = report.LiveLine(q, w.planned, w.live.Since(q, w.now()), min(w.c.textWidth(false), w.c.errColumns())-1)
+		line = report.LiveLine(q, w.opt.Planned(q.Kind), w.live.Since(q, w.now()), min(w.c.textWidth(false), w.c.errColumns())-1)
 	}
 	w.c.showLine(line)
 }

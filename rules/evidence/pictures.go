@@ -42,12 +42,12 @@ func Seen(v *audit.Review) (j *pixels.Judgement, why string) {
 func Shows(v *audit.Review) *pixels.Judgement {
 	j, why := Seen(v)
 	if why != "" {
-		v.Unjudged(why)
+		v.Blind(why)
 	}
 	if j != nil {
 		missing := v.Pictures.(*pixels.Seen).Missing
 		for _, i := range slices.Sorted(maps.Keys(missing)) {
-			v.Unjudged(missing[i], v.Sequence.Frames[i])
+			v.Blind(missing[i], v.Sequence.Frames[i])
 		}
 	}
 	return j

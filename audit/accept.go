@@ -1,0 +1,88 @@
+package audit
+
+import (
+	"fmt"
+	"path"
+	"slices"
+	"strings"
+
+	"prestrike/audit/shoot"
+)
+
+// An UnusedAcceptance is a declaration that accepted nothing, and why.
+type UnusedAcceptance struct {
+	Acceptance
+	Why string
+}
+
+// accept marks the findings that the user declared as meant, and returns the
+// declarations that name a frame and accept nothing. One without a frame holds
+// wherever its rule finds something, which may be nowhere.
+func accept(sessions []*Session, list []Acceptance) []UnusedAcceptance {
+	var unused []UnusedAcceptance
+	for _, a := range list {
+		named := namedFrames(sessions, a.Frame)
+		why := ""
+		switch {
+		case a.Frame == "":
+		case len(named) == 0:
+			why = "no frame has this name"
+		case len(named) > 1:
+			why = fmt.Sprintf("%d frames have this name, as %s and %s: write more of the path", len(named), named[0], named[1])
+		}
+		if why == "" && !a.mark(sessions) && a.Frame != "" {
+			why = fmt.Sprintf("%s found nothing there", a.Rule)
+		}
+		if why != "" {
+			unused = append(unused, UnusedAcceptance{a, why})
+		}
+	}
+	return unused
+}
+
+// namedFrames returns the paths, without their endings, of the frames that a name
+// stands for.
+func namedFrames(sessions []*Session, name string) []string {
+	var stems []string
+	if name == "" {
+		return nil
+	}
+	for _, s := range sessions {
+		for _, q := range s.Sequences {
+			for _, f := range q.Frames {
+				if names(name, f) {
+					stems = append(stems, strings.TrimSuffix(f.Path(), path.Ext(f.Path())))
+				}
+			}
+		}
+	}
+	return stems
+}
+
+// names reports whether a name, or the end of a path, is that of one of the frame's files.
+func names(name string, f *shoot.Frame) bool {
+	return slices.ContainsFunc(f.Files, func(file *shoot.File) bool {
+		return file.Path == name || strings.HasSuffix(file.Path, "/"+name)
+	})
+}
+
+// mark accepts the findings of the rule in the sequence that holds the frame, and those
+// of the whole session that name it. It reports whether there are any.
+func (a Acceptance) mark(sessions []*Session) bool {
+	any := false
+	take := func(list []*Finding, frames func(*Finding) []*shoot.Frame) {
+		for _, f := range list {
+			here := a.Frame == "" || slices.ContainsFunc(frames(f), func(frame *shoot.Frame) bool { return names(a.Frame, frame) })
+			if f.Rule == a.Rule && here {
+				f.Accepted, f.Reason, any = true, a.Reason, true
+			}
+		}
+	}
+	for _, s := range sessions {
+		for _, q := range s.Sequences {
+			take(q.Findings, func(*Finding) []*shoot.Frame { return q.Frames })
+		}
+		take(s.Findings, func(f *Finding) []*shoot.Frame { return f.Frames })
+	}
+	return any
+}
