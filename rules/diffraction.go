@@ -70,7 +70,7 @@ func checkDiffraction(v *audit.Review) error {
 	pitch := evidence.SensorOf(v).PitchOf(q)
 	long, short := evidence.PictureSize(q)
 	if !evidence.Known(pitch) || long == 0 {
-		v.Unjudged(noSensor, evidence.OpenFrames(list)...)
+		v.Unjudged(evidence.NoPitch(q, noSensor), evidence.OpenFrames(list)...)
 		return nil
 	}
 	noteAt := optics.FNumberAtQ(v.Param("note-q"), optics.Wavelength, pitch)

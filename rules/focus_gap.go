@@ -128,7 +128,7 @@ func gapByDistance(v *audit.Review) (found audit.Finding, gap bool, why string) 
 	s := evidence.SensorOf(v)
 	pitch := s.PitchOf(q)
 	if !evidence.Known(pitch) {
-		return found, false, noSensor
+		return found, false, evidence.NoPitch(q, noSensor)
 	}
 	planes, why := planesOf(w, v, s, pitch)
 	if why != "" {

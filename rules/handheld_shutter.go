@@ -140,7 +140,7 @@ func checkHandheldShutter(v *audit.Review) error {
 // holdRun compares the frames of a sequence held by hand with what hands allow.
 // Frames with flash are left out.
 func holdRun(v *audit.Review, q *shoot.Sequence) heldRun {
-	sensor := evidence.SensorOfBody(v, q.Body)
+	sensor := evidence.SensorBehind(v, q)
 	timed, untimed := evidence.Exposed(q)
 	run := heldRun{unknown: map[string][]*shoot.Frame{}}
 	if len(untimed) > 0 {

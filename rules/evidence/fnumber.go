@@ -260,7 +260,7 @@ func reportsMarked(v *audit.Review, q *shoot.Sequence) bool {
 		leastLoss = 0.5
 		enough    = 1.0 // EV by the formula, for half of it to stand out
 	)
-	sensor := SensorOfBody(v, q.Body)
+	sensor := SensorBehind(v, q)
 	return slices.ContainsFunc(q.Frames, func(f *shoot.Frame) bool {
 		n := exifread.Positive(f.Meta().FNumber)
 		open, ok := widest(f.Meta())
