@@ -68,13 +68,14 @@ func Runs(files []*File, planned int) []*Run {
 func runsOf(b *bodyFrames, planned int) []*Run {
 	var spans []span
 	at := 0
-	for _, p := range patterns(b.frames, points(b.frames)) {
-		spans = append(append(spans, steadySpans(b.frames, at, p.from)...), p)
+	ps := points(b.frames)
+	for _, p := range patterns(b.frames, ps) {
+		spans = append(append(spans, steadySpans(b.frames, ps, at, p.from)...), p)
 		at = p.to
 	}
-	spans = append(spans, steadySpans(b.frames, at, len(b.frames))...)
+	spans = append(spans, steadySpans(b.frames, ps, at, len(b.frames))...)
 	var runs []*Run
-	for _, s := range joinEdges(b.frames, takes(b.frames, spans, planned)) {
+	for _, s := range joinEdges(b.frames, takes(b.frames, ps, spans, planned)) {
 		parts := []part{{b.frames[s.from:s.to:s.to], s.bracket}}
 		if !s.whole && s.exposures == 0 {
 			parts = cycles(b.frames[s.from:s.to], s.bracket)
@@ -91,9 +92,9 @@ func runsOf(b *bodyFrames, planned int) []*Run {
 }
 
 // steadySpans cuts frames[from:to] by their times.
-func steadySpans(frames []*Frame, from, to int) []span {
+func steadySpans(frames []*Frame, ps []point, from, to int) []span {
 	var spans []span
-	for _, s := range segment(frames[from:to]) {
+	for _, s := range segment(ps[from:to]) {
 		at := from + s.from
 		for _, part := range restarts(frames[at : from+s.to]) {
 			spans = append(spans, span{from: at, to: at + len(part), bracket: s.bracket})

@@ -263,12 +263,11 @@ func cut(w *between) float64 {
 }
 
 // segment cuts a body's timed frames, in order, into runs.
-func segment(frames []*Frame) []span {
-	n := len(frames)
+func segment(ps []point) []span {
+	n := len(ps)
 	if n == 0 {
 		return nil
 	}
-	ps := points(frames)
 	type end struct {
 		score   float64
 		from    int

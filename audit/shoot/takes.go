@@ -70,8 +70,7 @@ type chain struct {
 
 // takes joins and cuts the runs of a body, in order, where more than the times tells
 // what a pause is. Planned is as for Runs.
-func takes(frames []*Frame, spans []span, planned int) []span {
-	ps := points(frames)
+func takes(frames []*Frame, ps []point, spans []span, planned int) []span {
 	chains := findChains(frames, ps, spans)
 	byLook := map[look][]*chain{}
 	for _, c := range chains {
