@@ -25,6 +25,9 @@ frames before and after the pause may not fit each other.
 Compare the frame before the pause with the one after it. If anything moved, shoot
 the sequence again.
 
+A single pause over which focus goes on as before, by the pictures or the recorded
+distances, is a note: a flash that recycled, a buffer, a card.
+
 It is wrong where the camera merely waited: for a flash to recycle, or for a full
 buffer. Short pauses, and runs with many of them, are therefore left alone; but for
 those over which focus went on all the while, by the pictures or the recorded
@@ -86,8 +89,31 @@ func checkCadenceBreak(v *audit.Review) error {
 		found.Message = fmt.Sprintf("the run pauses %d times, longest for %s between %s and %s, where a frame comes %s; %s",
 			n, shoot.FormatDuration(worst.Elapsed), worst.From.Label(), worst.To.Label(), cadence(q), numbers)
 	}
+	if len(list) == 1 && worst.Count == 1 && goesOn(v, worst) {
+		found.Severity = audit.Note
+		found.Message += ", and focus and exposure go on as before"
+		found.Action = "compare the frames before and after the pause if somebody touched the camera"
+	}
 	v.Found(found)
 	return nil
+}
+
+// goesOn reports whether focus goes on over a pause as it did before: by the pictures,
+// in which then nothing else moved either, or else by the recorded distances.
+func goesOn(v *audit.Review, g evidence.Gap) bool {
+	q := v.Sequence
+	if j, _ := evidence.Seen(v); j != nil {
+		for _, question := range []pixels.Verdict{j.Jumps.Verdict, j.Order.Verdict, j.Moved.Verdict, j.Stalls.Verdict} {
+			if question.Answer == pixels.Found {
+				return false
+			}
+		}
+		if j.Walk.Answer == pixels.Found && j.Jumps.Answer == pixels.Fine && j.Order.Answer == pixels.Fine && j.Moved.Answer == pixels.Fine {
+			return !slices.Contains(j.Moved.Doubtful, slices.Index(q.Frames, g.To))
+		}
+	}
+	w, _, ok := evidence.WalkOf(v)
+	return ok && w.GoesOn(g.From, g.To)
 }
 
 // secondPart asks about a run that may be the second part of the one before.

@@ -21,6 +21,9 @@ still wrote.
 
 Look for the file on the card before it is formatted, and copy it again.
 
+Pictures that the camera put together of several others have no raw file, and are left
+alone.
+
 It is wrong where you sorted out one of the two. From a frame on without raw files is
 told by size-change.`,
 	Source: "CIPA DC-009 (DCF): files of one number are one object; common practice",
@@ -64,7 +67,7 @@ func checkLonePair(v *audit.Review) error {
 		var noRaw, noPicture []*shoot.Frame
 		for _, f := range frames {
 			switch {
-			case told[f]:
+			case told[f] || mergedInCamera(f):
 			case !f.HasRaw():
 				noRaw = append(noRaw, f)
 			case !evidence.HasPicture(f):
@@ -94,6 +97,10 @@ func checkLonePair(v *audit.Review) error {
 	}
 	return nil
 }
+
+// mergedInCamera reports whether the body made the picture of several others
+// (CompositeImage 2 and 3): it has no raw file.
+func mergedInCamera(f *shoot.Frame) bool { return f.Meta().CompositeImage.Or(0) > 1 }
 
 // ofBody names the body where the session has several: " of the BX-1".
 func ofBody(session *shoot.Session, body *shoot.Body) string {

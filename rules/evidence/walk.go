@@ -138,6 +138,30 @@ func readWalk(q *shoot.Sequence) (w Walk, why string, ok bool) {
 	return w, "", true
 }
 
+// GoesOn reports whether focus went on from one frame to the next as it did around
+// them: forward, and hardly farther than over the widest of the neighbours.
+func (w Walk) GoesOn(from, to *shoot.Frame) bool {
+	const (
+		around = 6    // neighbours on either side
+		wider  = 1.25 // than any of them, for uneven motors
+	)
+	at := slices.Index(w.Frames, from)
+	if at < 0 || at+1 >= len(w.Frames) || w.Frames[at+1] != to {
+		return false
+	}
+	move := func(i int) float64 { return w.away * (w.At[i+1] - w.At[i]) }
+	most := 0.0
+	for i := max(0, at-around); i < min(len(w.At)-1, at+around+1); i++ {
+		if move(i) < 0 {
+			return false
+		}
+		if i != at {
+			most = max(most, move(i))
+		}
+	}
+	return move(at) > 0 && move(at) <= wider*most
+}
+
 // A Leap is one step of a walk that is far wider than its neighbours.
 type Leap struct {
 	From, To int     // frames
