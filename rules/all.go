@@ -20,6 +20,7 @@ func All() []*audit.Rule {
 		darkFrame,
 		flashMissed,
 		brightnessDrift,
+		banding,
 		softFrame,
 		isoDrift,
 		exposureDrift,

@@ -82,7 +82,11 @@ func counted(v *audit.Review, j *pixels.Judgement) []pixels.Move {
 	small := func(e pixels.Move) bool {
 		return !e.Lost && evidence.InLong(j, e.Pixels) < v.Param("jump")
 	}
-	return slices.DeleteFunc(slices.Clone(j.Moved.Events), func(e pixels.Move) bool { return marker(e) || small(e) })
+	// What keeps the pictures from matching is the band: sync-speed or banding tells.
+	banded := func(e pixels.Move) bool {
+		return e.Lost && slices.ContainsFunc(j.Bands.Edges, func(b pixels.EdgeBand) bool { return b.Frame == e.From || b.Frame == e.To })
+	}
+	return slices.DeleteFunc(slices.Clone(j.Moved.Events), func(e pixels.Move) bool { return marker(e) || small(e) || banded(e) })
 }
 
 // worstMove returns the largest jump, and of two alike the first: there the
@@ -141,6 +145,9 @@ func movedFinding(v *audit.Review, j *pixels.Judgement, all []pixels.Move) audit
 func untold(j *pixels.Judgement, frames []int) []int {
 	told := map[int]bool{}
 	for _, e := range j.Dark.Events {
+		told[e.Frame], told[e.Frame+1] = true, true
+	}
+	for _, e := range j.Bands.Edges {
 		told[e.Frame], told[e.Frame+1] = true, true
 	}
 	for _, e := range j.Jumps.Events {

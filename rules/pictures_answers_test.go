@@ -31,6 +31,7 @@ var questions = map[*audit.Rule]func(j *pixels.Judgement) []pixels.Verdict{
 	moved:           func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Moved.Verdict} },
 	darkFrame:       func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Dark.Verdict} },
 	brightnessDrift: func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Brightness.Verdict} },
+	banding:         func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Bands.Verdict} },
 	softFrame:       func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Soft.Verdict} },
 	focusGap:        func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Step.Verdict, j.Jumps.Verdict} },
 	focusStall:      func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Stalls.Verdict} },

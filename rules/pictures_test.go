@@ -43,6 +43,10 @@ func TestPictures(t *testing.T) {
 	focusing := picturestest.Camera{Every: 1300 * time.Millisecond}
 	standing := pixelstest.Run(4, 30, 0.4, 0.4, 0)
 	every := picturestest.Camera{Every: 10 * time.Second}
+	flashing := picturestest.Camera{Every: focusing.Every, Change: func(_ int, m *exifread.Metadata) {
+		m.ExposureTime, m.Flash = exifread.Of(exifread.Rational{Num: 1, Den: 125}), exifread.Of(exifread.Flash(1))
+	}}
+	closer := picturestest.Camera{Every: focusing.Every, Distance: func(f float64) float64 { return 0.6 - 0.15*f }}
 	for i, c := range []struct {
 		name   string
 		camera picturestest.Camera
@@ -65,6 +69,17 @@ func TestPictures(t *testing.T) {
 		{"moved far for one frame", focusing, pixelstest.Bump(clean, 11, 1, 160, 90), shoot.Focus, []string{"check moved: frame 0012 does not match"}},
 		{"flash not ready", focusing, pixelstest.Brighten(clean, 13, 1, -2), shoot.Focus, []string{"reshoot dark-frame: frame 0014 is darker than the neighbours, about 2"}},
 		{"lamp", focusing, pixelstest.Brighten(clean, 13, n, 0.3), shoot.Focus, []string{"check brightness-drift: the picture gets brighter by about 0.3"}},
+		{"covered by a curtain", focusing, covered(clean, 13), shoot.Focus, []string{"check banding: frame 0014 has a dark band along a long edge, over "}},
+		{
+			"covered by a curtain while the flash fired",
+			picturestest.Camera{Every: focusing.Every, Change: func(_ int, m *exifread.Metadata) {
+				m.ExposureTime, m.Flash = exifread.Of(exifread.Rational{Num: 1, Den: 200}), exifread.Of(exifread.Flash(1))
+			}},
+			covered(clean, 13), shoot.Focus,
+			[]string{"check sync-speed: frame 0014 has a dark band along a long edge, over "},
+		},
+		{"a lamp that pulses", focusing, pulsing(clean, 0.3), shoot.Focus, []string{"check banding: bands lie across the pictures"}},
+		{"a lamp that hardly pulses", focusing, pulsing(clean, 0.03), shoot.Focus, nil},
 		{"shaken", focusing, pixelstest.Shake(clean, 12, 6, 1), shoot.Focus, []string{"note soft-frame: frame 0013 is softer"}},
 		{"stops", focusing, pixelstest.Stall(clean, n-6, 5, false), shoot.Focus, []string{"check focus-stall: focus does not move through frames 0019 to 0024"}},
 		{"starts over", focusing, pixelstest.Restart(clean, 15), shoot.Focus, []string{"check focus-turn: focus jumps back by about 1"}},
@@ -91,6 +106,13 @@ func TestPictures(t *testing.T) {
 			[]string{"check cadence-break: from 0020 to 0021 took 2.6 s, where a frame comes every 1.3 s, and focus moved about 2"},
 		},
 		{"the camera waited, and focus with it", lossy(1, true), clean, shoot.Focus, nil},
+		{"small flashes that scatter", flashing, scattering(clean, 0.07), shoot.Focus, []string{"note brightness-drift: the brightness flickers"}},
+		{"a flash that does not repeat", flashing, scattering(clean, 0.15), shoot.Focus, []string{"check brightness-drift: "}},
+		{"lamps that scatter as flashes do", focusing, scattering(clean, 0.07), shoot.Focus, []string{"check brightness-drift: the brightness flickers"}},
+		{"a lens that loses light as it focuses closer", closer, darkening(clean, 0.4), shoot.Focus, nil},
+		{"the same where no distance is recorded", focusing, darkening(clean, 0.4), shoot.Focus, []string{"check brightness-drift: the brightness walks by about 0.3"}},
+		{"more light lost than by the lens", closer, darkening(clean, 0.9), shoot.Focus, []string{"check brightness-drift: the brightness walks by about 0."}},
+		{"brighter as it focuses closer", closer, darkening(clean, -0.4), shoot.Focus, []string{"check brightness-drift: the brightness walks by about 0."}},
 		{"clip", every, standing, shoot.TimeLapse, nil},
 		{"clip that flickers", every, flicker(standing), shoot.TimeLapse, []string{"note brightness-drift: the brightness flickers"}},
 		{"clip, knocked", every, pixelstest.Bump(standing, 11, 30, 2.5, 1), shoot.TimeLapse, []string{"note moved: "}},
@@ -489,4 +511,38 @@ func TestPicturesReal(t *testing.T) {
 	if len(got) != 1 || !strings.HasPrefix(got[0], "check far-edge: 28 % of the textured area, left half, was still getting sharper in the last frame, 09") {
 		t.Errorf("found %q", got)
 	}
+}
+
+// covered lets a curtain of the shutter cover part of one shot.
+func covered(shots []pixelstest.Shot, at int) []pixelstest.Shot {
+	out := slices.Clone(shots)
+	out[at].Covered = 0.25
+	return out
+}
+
+// pulsing lights the shots by a lamp that pulses while the lines are read.
+func pulsing(shots []pixelstest.Shot, ev float64) []pixelstest.Shot {
+	out := slices.Clone(shots)
+	for i := range out {
+		out[i].Ripple, out[i].Phase = ev, 0.37*float64(i)
+	}
+	return out
+}
+
+// scattering lights the shots by more and by less in turn.
+func scattering(shots []pixelstest.Shot, ev float64) []pixelstest.Shot {
+	out := slices.Clone(shots)
+	for i := range out {
+		out[i].EV += ev * [...]float64{1, -1, 0.5, -0.5, 1, 0}[i%6]
+	}
+	return out
+}
+
+// darkening takes light from the shots, more with every one.
+func darkening(shots []pixelstest.Shot, ev float64) []pixelstest.Shot {
+	out := slices.Clone(shots)
+	for i := range out {
+		out[i].EV -= ev * float64(i) / float64(len(out)-1)
+	}
+	return out
 }

@@ -4,7 +4,9 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -13,17 +15,20 @@ var syncSpeed = &audit.Rule{
 	ID:       "sync-speed",
 	Title:    "the exposure time is too short for flash",
 	Severity: audit.Check,
-	Doc: `Finds frames with flash whose exposure time is shorter than shutters open fully for.
+	Doc: `Finds frames with flash of which a curtain of the shutter covered a part while the
+flash burned.
 
-Past the sync speed a curtain of the shutter covers part of the sensor while the
-flash burns: that part stays dark.
+A dark band along a long edge of the picture, which the frame before or behind has not,
+is a check, at any exposure time: a flash by radio may fire too late. An exposure
+time shorter than shutters open fully for is a note as long as no such band is seen,
+as a leaf shutter or high-speed sync may be in use, which files do not record in a
+standard way.
 
 Look for a dark band along one side. If there is one, shoot again at the sync speed
 or longer.
 
-It is wrong with high-speed sync, which files do not record in a standard way. Small
-cameras, known by their sensors, have shutters that sync at any time, and are left
-alone.`,
+A band that all frames share cannot be seen. Small cameras, known by their sensors,
+have shutters that sync at any time: of their exposure times nothing is said.`,
 	Source: "common practice: focal-plane shutters sync up to 1/180 to 1/250 s",
 	Params: []audit.Param{
 		{
@@ -37,6 +42,9 @@ alone.`,
 
 func checkSyncSpeed(v *audit.Review) error {
 	q := v.Sequence
+	if coveredByCurtain(v) {
+		return nil
+	}
 	var short, unknown []*shoot.Frame
 	shortest := 0.0
 	for _, f := range q.Frames {
@@ -61,6 +69,7 @@ func checkSyncSpeed(v *audit.Review) error {
 		return nil
 	}
 	v.Found(audit.Finding{
+		Severity: audit.Note,
 		Message: fmt.Sprintf("%sthe flash fired at %s, where shutters sync up to %s: part of the frame may be dark",
 			which(q, short), times(short), writeTime(v.Param("sync-speed"))),
 		Action:   "look for a dark band; if there is one, shoot again at the sync speed or longer",
@@ -68,4 +77,47 @@ func checkSyncSpeed(v *audit.Review) error {
 		Measured: exifread.Of(shortest), Limit: exifread.Of(v.Param("sync-speed")), Unit: "s",
 	})
 	return nil
+}
+
+// coveredByCurtain finds the frames with flash that have a dark band along a long edge,
+// by their pictures. Pictures that cannot tell leave the exposure time to be judged.
+func coveredByCurtain(v *audit.Review) bool {
+	q := v.Sequence
+	edges, _ := edgeBands(v, true)
+	if len(edges) == 0 {
+		return false
+	}
+	worst := edges[0]
+	var frames []*shoot.Frame
+	for _, e := range edges {
+		frames = append(frames, q.Frames[e.Frame])
+		if e.EV > worst.EV {
+			worst = e
+		}
+	}
+	v.Found(audit.Finding{
+		Message: fmt.Sprintf("%s %s a dark band along a long edge, over %s of the picture and about %s darker: the shutter covered it while the flash fired",
+			shoot.FrameRanges(q.Frames, frames), words.Plural(len(frames), "has", "have"), percent(worst.Share), writeEV(worst.EV)),
+		Action:   "shoot again with a longer exposure time",
+		Frames:   frames,
+		Measured: exifread.Of(worst.EV), Limit: exifread.Of(pixels.BandEV), Unit: "EV",
+	})
+	return true
+}
+
+// edgeBands returns the dark bands along a long edge in frames of which the flash fired,
+// or did not, and why nothing is known of any.
+func edgeBands(v *audit.Review, fired bool) ([]pixels.EdgeBand, string) {
+	j, why := evidence.Seen(v)
+	if j == nil {
+		return nil, why
+	}
+	var list []pixels.EdgeBand
+	for _, e := range j.Bands.Edges {
+		lit := evidence.Fired(v.Sequence.Frames[e.Frame].Meta()) || v.Options.Light == audit.FlashLight
+		if lit == fired {
+			list = append(list, e)
+		}
+	}
+	return list, j.Bands.Reason
 }

@@ -37,6 +37,9 @@ func (e *evidence) askBrightness() Brightness {
 		return b
 	}
 	b.Typical = median(absolute(x))
+	for _, v := range absolute(x) {
+		b.Most = max(b.Most, v)
+	}
 	b.Flicker = float64(flicker) / float64(compared)
 	b.Drift = e.lightDrift()
 	b.Jumping = len(b.Jumps) > 0

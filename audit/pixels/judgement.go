@@ -84,6 +84,7 @@ type Judgement struct {
 	Order      Order
 	Moved      Moved
 	Brightness Brightness
+	Bands      Bands
 	Dark       Dark
 	Soft       Soft
 
@@ -225,6 +226,7 @@ type Brightness struct {
 	Jumps   []Change // single jumps between neighbours, without dark frames
 	Flicker float64  // share of neighbours that differ by more than the limit
 	Typical float64  // median difference of neighbours, EV, without sign
+	Most    float64  // largest difference of neighbours, EV, without sign
 	Drift   float64  // range over which the smoothed brightness walks, EV
 	// Jumping, Flickering and Drifting tell which of the three is over its limit.
 	Jumping, Flickering, Drifting bool

@@ -39,8 +39,9 @@ type frame struct {
 	luma    float64
 	clipped float64
 	print   uint64
-	flat    bool // shows no detail, as when it is black: then copies look alike
-	odd     bool // shows something else than the frames around it
+	flat    bool       // shows no detail, as when it is black: then copies look alike
+	lines   []bandLine // against the frame before
+	odd     bool       // shows something else than the frames around it
 }
 
 // A tile is the content of one square of the first frame's picture, as seen in
@@ -137,6 +138,7 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	f.place = s.frames[from.frame].place.then(step)
 	f.tiles = s.read(m, f.place)
 	s.composite.take(m, f.place, mo.Converged, &s.grid)
+	f.lines = s.grid.bandLines(s.frames[len(s.frames)-1].tiles, f.tiles)
 	s.frames = append(s.frames, f)
 	s.links = append(s.links, s.compare(from.frame, now.frame, mo))
 	s.before, s.last = s.last, now

@@ -338,6 +338,24 @@ const (
 	weakLinks = 2
 )
 
+// Bands.
+const (
+	// bandLines is the number of lines without which nothing is said.
+	bandLines = 8
+	// BandEV is the least depth of a dark band: half a stop. What a flash alone lights
+	// lies far deeper where the curtain covers it.
+	BandEV = 0.5
+	// A band has bandLeast lines at least, and leaves bandFree of them free; bandSoft
+	// lines behind it are the soft edge of the curtain.
+	bandLeast, bandFree, bandSoft = 2, 0.25, 3
+	// bandAlike is how far the quarters of a line may lie apart, as a share of the depth.
+	bandAlike = 0.3
+	// RippleEV is the least depth of waves, as that of flicker; rippleTurns how often
+	// they go up and down, one and a half periods at least; rippleAlike how
+	// far the quarters may lie apart, as a share of the depth.
+	RippleEV, rippleTurns, rippleAlike = 0.1, 3, 0.2
+)
+
 // Ends and step.
 const (
 	// edgeNoise is how many noise deviations a curve must rise towards the end.

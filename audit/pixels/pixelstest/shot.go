@@ -23,6 +23,12 @@ type Shot struct {
 	Cloud  float64 // depth of a soft shadow over the picture, EV; its place moves with CloudAt
 	// CloudAt is the place of the shadow, in picture widths from the left.
 	CloudAt float64
+	// Covered is the share of the height, from the top, that a curtain of the shutter
+	// covers while the flash burns: 3 EV less light, with a soft edge.
+	Covered float64
+	// Ripple is the depth of five waves of light along the height, EV, and Phase
+	// where they begin, in waves.
+	Ripple, Phase float64
 }
 
 // Run returns n shots whose focus goes evenly from the first to the last, with
@@ -158,6 +164,7 @@ func (b *Built) Shoot(s Shot) *image.Gray {
 			d := (float64(i%w)/float64(w) - s.CloudAt) / 0.25
 			v *= float32(math.Exp2(-s.Cloud * math.Exp(-d*d)))
 		}
+		v *= s.lineGain(float64(i/w) / float64(h))
 		state ^= state << 13
 		state ^= state >> 7
 		state ^= state << 17
@@ -165,6 +172,19 @@ func (b *Built) Shoot(s Shot) *image.Gray {
 		img.Pix[i] = encodeTable[int(min(1, max(0, v))*(1<<14)+0.5)]
 	}
 	return img
+}
+
+// lineGain is the light on a line at the given share of the height.
+func (s Shot) lineGain(y float64) float32 {
+	if s.Covered == 0 && s.Ripple == 0 {
+		return 1
+	}
+	const depth, soft, waves = 3, 0.04, 5
+	ev := s.Ripple / 2 * math.Sin(2*math.Pi*(waves*y+s.Phase))
+	if s.Covered > 0 {
+		ev -= depth * min(1, max(0, (s.Covered-y)/soft+0.5))
+	}
+	return float32(math.Exp2(ev))
 }
 
 // expose gathers the light of each pixel from the two nearest blurs.

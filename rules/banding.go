@@ -1,0 +1,86 @@
+package rules
+
+import (
+	"fmt"
+
+	"prestrike/audit"
+	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
+	"prestrike/audit/words"
+	"prestrike/exifread"
+	"prestrike/rules/evidence"
+)
+
+var banding = &audit.Rule{
+	ID:       "banding",
+	Title:    "bands of light or dark lie across the pictures",
+	Severity: audit.Check,
+	Doc: `Looks at the pictures: finds bands along the long side that a frame has and its neighbour
+has not.
+
+Bands up and down in turn come from lamps that pulse, while an electronic shutter reads
+line by line or a curtain passes. A dark band along one edge comes from a curtain of
+the shutter that hangs. Merged pictures keep such bands, and clips flicker.
+
+Look at the frames named. Use lamps that do not pulse or a longer exposure time, and
+shoot this sequence again.
+
+Bands that all frames share cannot be seen, nor such that are narrower than a thirtieth
+of the picture. Dark bands of frames with flash are told by sync-speed.`,
+	Source: "IEC 61966-2-1 (tone curve); limits chosen on rendered sequences",
+	Params: []audit.Param{{
+		Name: "depth", Unit: "EV", Doc: "the smallest difference of the darkest and the brightest line",
+		Default: pixels.RippleEV, Min: pixels.RippleEV, Max: 5,
+	}},
+	Check: checkBanding,
+}
+
+func checkBanding(v *audit.Review) error {
+	q := v.Sequence
+	if q.Kind == shoot.Bracket || q.Kind == shoot.Single {
+		return nil
+	}
+	j := evidence.Shows(v)
+	if j == nil || !evidence.Tells(v, j.Bands.Verdict) {
+		return nil
+	}
+	if edges, _ := edgeBands(v, false); len(edges) > 0 {
+		worst := edges[0]
+		var frames []*shoot.Frame
+		for _, e := range edges {
+			frames = append(frames, q.Frames[e.Frame])
+			if e.EV > worst.EV {
+				worst = e
+			}
+		}
+		v.Found(audit.Finding{
+			Message: fmt.Sprintf("%s %s a dark band along a long edge, over %s of the picture and about %s darker, which the neighbours have not",
+				shoot.FrameRanges(q.Frames, frames), words.Plural(len(frames), "has", "have"), percent(worst.Share), writeEV(worst.EV)),
+			Action:   "look at the frames; if nothing stood in the light, have the shutter inspected, and shoot this sequence again",
+			Frames:   frames,
+			Measured: exifread.Of(worst.EV), Limit: exifread.Of(pixels.BandEV), Unit: "EV",
+		})
+	}
+	var worst pixels.Ripple
+	var frames []*shoot.Frame
+	for _, r := range j.Bands.Ripples {
+		if r.EV < v.Param("depth") {
+			continue
+		}
+		frames = append(frames, q.Frames[r.From], q.Frames[r.To])
+		if r.EV > worst.EV {
+			worst = r
+		}
+	}
+	if len(frames) == 0 {
+		return nil
+	}
+	v.Found(audit.Finding{
+		Message: fmt.Sprintf("bands lie across the pictures: from %s to %s lines get darker and brighter in turn, by about %s",
+			q.Frames[worst.From].Label(), q.Frames[worst.To].Label(), writeEV(worst.EV)),
+		Action:   "use lamps that do not pulse or a longer exposure time, and shoot this sequence again",
+		Frames:   evidence.InOrder(q, frames),
+		Measured: exifread.Of(worst.EV), Limit: exifread.Of(v.Param("depth")), Unit: "EV",
+	})
+	return nil
+}
