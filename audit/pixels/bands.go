@@ -104,6 +104,10 @@ func (l bandLine) common() (ev, apart float64, ok bool) {
 // registered pictures only.
 func (r *run) askBands() Bands {
 	var b Bands
+	if r.unlike() {
+		b.Verdict = cannot(ReasonUnrelated)
+		return b
+	}
 	dark := map[int]EdgeBand{}
 	matched := map[[2]int]bool{}
 	for _, l := range r.links {
