@@ -35,7 +35,7 @@ func ParseSeverity(word string) (Severity, error) {
 			return s, nil
 		}
 	}
-	return 0, fmt.Errorf("%q is no severity: write note, check or reshoot", word)
+	return 0, fmt.Errorf("unknown severity %q: use note, check or reshoot", word)
 }
 
 // A Verdict is the worst that is still open on a sequence, a session or the

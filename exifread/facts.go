@@ -79,7 +79,7 @@ func (f *facts) problem(what string) {
 func (f *facts) finish() {
 	m := f.m
 	// PhotographicSensitivity has 16 bits and stays at 65535 above; then one of
-	// the 32-bit tags has the number. SensitivityType says which: a bit set of 1
+	// the 32-bit tags has the number. SensitivityType reports which: a bit set of 1
 	// standard output sensitivity, 2 recommended exposure index, 3 ISO speed and
 	// their combinations (CIPA DC-008, tag 0x8830).
 	if iso, ok := m.Sensitivity.Get(); !ok || iso == math.MaxUint16 {

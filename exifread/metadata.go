@@ -142,7 +142,7 @@ type LensSpecification struct {
 // composite one was made of. An unknown (0) part is not recorded.
 type CompositeSources struct{ Taken, Used Value[uint16] }
 
-// A SensitivityType says which ISO 12232 quantity Sensitivity is: 1 standard
+// A SensitivityType is which ISO 12232 quantity Sensitivity is: 1 standard
 // output sensitivity, 2 recommended exposure index, 3 ISO speed, 4 to 7
 // combinations of them (CIPA DC-008, tag 0x8830).
 type SensitivityType uint16
@@ -180,7 +180,7 @@ const (
 // A Flash is the bit field of CIPA DC-008, tag 0x9209.
 type Flash uint16
 
-// A FlashMode is what the body was told of its flash.
+// A FlashMode is how the body was set to use its flash.
 type FlashMode uint8
 
 // The modes (CIPA DC-008, tag 0x9209, bits 3 and 4).
@@ -191,7 +191,7 @@ const (
 	FlashModeAuto
 )
 
-// Mode returns what the body was told of its flash.
+// Mode returns how the body was set to use its flash.
 func (f Flash) Mode() FlashMode { return FlashMode(f >> 3 & 3) }
 
 // Absent reports whether the body has no flash of its own and saw no other.
@@ -207,7 +207,7 @@ type Distance struct {
 	Metres float64 // where State is DistanceMetres
 }
 
-// A DistanceState says what a SubjectDistance holds.
+// A DistanceState is what a SubjectDistance holds.
 type DistanceState uint8
 
 // The standard reserves 0 for unknown and a numerator of FFFFFFFF for infinity.

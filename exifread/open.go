@@ -184,7 +184,7 @@ func sniff(head []byte) kind {
 }
 
 // blankBytes is how much of a file that begins with one repeated byte is
-// looked at, to say how far that goes.
+// inspected, to say how far that goes.
 const blankBytes = 128 << 20
 
 // unknown tells a file that was never filled from one that is something else.
@@ -240,7 +240,7 @@ func readLayout(src *source, m *Metadata, l *layout.Layout) {
 	case l.Checked:
 		m.Integrity = Integrity{State: IntegrityWhole}
 	default:
-		m.Integrity = Integrity{IntegrityUnchecked, "the file does not say where its image data ends"}
+		m.Integrity = Integrity{IntegrityUnchecked, "the file does not record where its image data ends"}
 	}
 	finishPreviews(src, m)
 }

@@ -42,7 +42,7 @@ const MaxPictureBytes = 256 << 20
 // ErrNoPreview says that a file holds no JPEG picture that could be decoded.
 var ErrNoPreview = errors.New("no preview")
 
-// Picture returns the place of the JPEG picture that serves best to look at the
+// Picture returns the place of the JPEG picture that serves best to inspect the
 // file: of the embedded ones, and of the file itself where it is a JPEG file,
 // the one nearest to one to two megapixels. A picture whose size is not told
 // comes last. It returns [ErrNoPreview] where there is none.
@@ -84,7 +84,7 @@ func (p Preview) Misfit() float64 {
 }
 
 // Decode reads the picture from the file it was found in. It is given as
-// stored, before Orientation. Its header is looked at before memory is taken: a
+// stored, before Orientation. Its header is inspected before memory is taken: a
 // picture that would take more than [MaxPictureBytes], or has more pixels than
 // its bytes can hold, is refused, the former with a *TooLargeError. claim, where
 // not nil, is called with the bytes that decoding takes, before they are taken:

@@ -11,7 +11,7 @@ import (
 	"prestrike/exifread/internal/layout"
 )
 
-// ErrNoPictureData says that the data of a picture cannot be told from its
+// ErrNoPictureData says that the data of a picture cannot be decided from its
 // metadata.
 var ErrNoPictureData = errors.New("the data of the picture cannot be told from its metadata")
 
@@ -19,7 +19,7 @@ var ErrNoPictureData = errors.New("the data of the picture cannot be told from i
 // holds of its picture, without metadata, previews and whatever follows: what is
 // equal of two files shows the same picture. Of a JPEG file that is every segment
 // from the start marker to the end marker but comments and application segments
-// (ITU-T T.81, annex B), of which the one that says how colours are coded is kept
+// (ITU-T T.81, annex B), of which the one that reports how colours are coded is kept
 // (APP14). Of a TIFF file it is the strips or tiles of sensor data, or where there
 // is none those of every full image (TIFF 6.0, sections 3 and 15).
 //

@@ -38,7 +38,7 @@ func embedded(src *source, m *Metadata, file *ifd.File, im *image) {
 
 // embeddedExif reads the Exif block in the embedded picture of an RW2 file,
 // which says more than the file's own directories. Of several pictures the
-// first is looked at.
+// first is inspected.
 func embeddedExif(src *source, f *facts, im *image) {
 	length := min(im.embedLen, src.size-im.embedAt)
 	if length <= 0 || src.embedded {

@@ -48,7 +48,7 @@ type PanicError struct {
 	Place string // the source file and line where it failed; empty where unknown
 }
 
-// Error asks for a report and says what is needed for one.
+// Error asks for a report and reports what is needed for one.
 func (e *PanicError) Error() string {
 	place := ""
 	if e.Place != "" {

@@ -218,7 +218,7 @@ func setNumber[T ~uint16 | ~uint32 | ~int64](to *Value[T], v ifd.Value, least, m
 	return ""
 }
 
-// setKnown is setNumber for tags in which 0 stands for "unknown".
+// setKnown is setNumber for tags in which 0 means "unknown".
 func setKnown[T ~uint16](to *Value[T], v ifd.Value, most int64) string {
 	if n, ok := v.Int(0); ok && n == 0 {
 		return ""

@@ -41,7 +41,7 @@ type tag struct {
 	name   string // in CIPA DC-008, TIFF 6.0, TIFF/EP or the DNG specification
 	// take puts the value into the field that it belongs to, and returns what is
 	// wrong with it, or "". A field that is known already keeps its value. It is
-	// nil for what tells how the file is built; that is read where it is needed.
+	// nil for what reports how the file is built; that is read where it is needed.
 	take func(f *facts, v ifd.Value) string
 }
 

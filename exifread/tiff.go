@@ -215,7 +215,7 @@ func (x *extents) integrity() Integrity {
 	case x.checked:
 		return Integrity{State: IntegrityWhole}
 	}
-	return Integrity{IntegrityUnchecked, "the file does not say where its image data ends"}
+	return Integrity{IntegrityUnchecked, "the file does not record where its image data ends"}
 }
 
 func (x *extents) image(m *Metadata, im *image) {

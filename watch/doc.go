@@ -11,7 +11,7 @@
 //   - A file is complete when its size and modification time have rested for
 //     the settling time, it can be opened, and the caller's check
 //     ([Options.Ready]) reads it. A file that rests but does not read well is
-//     looked at again after 2, 4 and 8 settling times; only then is it handed
+//     inspected again after 2, 4 and 8 settling times; only then is it handed
 //     out, with the error. Any growth starts the count again, so a file that
 //     is still being copied is not handed out as torn. A file that reads well
 //     later is handed out again, as Changed, without error.
@@ -51,7 +51,7 @@
 //
 // Files and folders whose names [Options.Skip] names. Devices, pipes and sockets
 // are no files, and never opened. A symbolic link to a file counts as that file.
-// One to a folder is not entered, so no loop can arise, and is told of once, as
+// One to a folder is not entered, so no loop can arise, and is reported once, as
 // Linked. The watched folder itself may be given as a symbolic link.
 //
 // # What cannot work everywhere
@@ -72,7 +72,7 @@
 //     above it cannot be renamed and the medium cannot be ejected in the
 //     orderly way. Options.Poll avoids both.
 //   - A file that is rewritten with the same size within one tick of the file
-//     system's clock (FAT: 2 s) after it was handed out cannot be told from
+//     system's clock (FAT: 2 s) after it was handed out cannot be decided from
 //     the first.
 //   - A folder that disappears from a disk that stays is removed, and so are its
 //     files. Only where the disk itself goes (the folder was on another device

@@ -19,7 +19,7 @@ const (
 	opCheck  // a folder whose listing is wanted
 )
 
-// maxInbox paths wait at most, some 20 MB; past that, all are to be looked at.
+// maxInbox paths wait at most, some 20 MB; past that, all are to be inspected.
 const maxInbox = 100_000
 
 // An inbox gathers where to look. Events of one path become one, so it can

@@ -29,14 +29,14 @@ const (
 	// slice is the longest time one round of looks may take, so that events
 	// are handed on while a slow share answers.
 	slice = 50 * time.Millisecond
-	// sweepEvery is how often a share of all files is looked at, sweepMost how
+	// sweepEvery is how often a share of all files is inspected, sweepMost how
 	// many at most: 0.3 % of a core where a look takes 6 µs.
 	sweepEvery = time.Second
 	sweepMost  = 500
 )
 
 // A settler keeps every file of the tree and decides when it is complete. It
-// is told where to look and finds out the rest itself.
+// learns where to look and finds out the rest itself.
 type settler struct {
 	settle, scan time.Duration
 	stat         func(path string) (stamp, error)
@@ -109,7 +109,7 @@ type job struct {
 	err  error
 }
 
-// news is what a settler is told.
+// news is what a settler receives.
 type news struct {
 	kind    newsKind
 	path    string   // of the folder
@@ -247,7 +247,7 @@ func (s *settler) hear(n news, now time.Time) {
 	}
 }
 
-// lookAgain has every file under a folder looked at afresh.
+// lookAgain has every file under a folder inspected afresh.
 func (s *settler) lookAgain(path string, now time.Time) {
 	for _, d := range s.foldersUnder(path) {
 		d.lost = false
@@ -318,7 +318,7 @@ func (s *settler) add(d *folder, name string, initial bool, now time.Time) *file
 	return f
 }
 
-// touch has a file looked at now, and its rest begin anew.
+// touch has a file inspected now, and its rest begin anew.
 func (s *settler) touch(f *file, now time.Time) {
 	if f.activity == nil {
 		f.activity = &activity{}
@@ -328,7 +328,7 @@ func (s *settler) touch(f *file, now time.Time) {
 	s.lookAt(f, now)
 }
 
-// lookAt plans the next look at a file.
+// lookAt plans the next inspection of a file.
 func (s *settler) lookAt(f *file, t time.Time) {
 	f.next = t
 	if f.checking {
@@ -341,7 +341,7 @@ func (s *settler) lookAt(f *file, t time.Time) {
 	}
 }
 
-// rest ends a file's activity; only the sweep looks at it from then on.
+// rest ends a file's activity; only the sweep inspects it from then on.
 func (s *settler) rest(f *file) {
 	delete(s.active, f)
 	f.activity = nil
@@ -369,7 +369,7 @@ func (s *settler) settled(f *file) {
 	}
 }
 
-// look looks at every file whose time has come.
+// look inspects every file whose time has come.
 func (s *settler) look(now time.Time) {
 	s.wake = time.Time{}
 	for f := range s.active {
@@ -405,7 +405,7 @@ func (s *settler) lookNow(f *file, now time.Time) {
 	}
 	if f.handed && f.bad == nil && st == f.told {
 		// What was complete may go on after a pause, where no event tells of
-		// it; so it is looked at again for a while, ever less often.
+		// it; so it is inspected again for a while, ever less often.
 		if f.after == 0 || f.after > s.scan {
 			s.rest(f)
 			return
@@ -523,7 +523,7 @@ func (s *settler) hand(f *file, st stamp, err error, now time.Time) {
 	s.lookAt(f, now.Add(f.after))
 }
 
-// sweepSome looks at some of the files at rest, so that in the
+// sweepSome inspects some of the files at rest, so that in the
 // time of a scan all are, or in a longer time where they are very many.
 func (s *settler) sweepSome(now time.Time) {
 	if len(s.sweep) == 0 {

@@ -105,7 +105,7 @@ type dir struct {
 	lost    bool                // cannot be read for now
 }
 
-// A mode says how thoroughly to look at a folder that is known.
+// A mode is how thoroughly to inspect a folder that is known.
 type mode int
 
 const (
@@ -212,7 +212,7 @@ func (t *tree) close() {
 	}
 }
 
-// goDeaf gives events up for polling, and says why.
+// goDeaf gives events up for polling, and reports why.
 func (t *tree) goDeaf(err error) {
 	t.close()
 	if !t.deaf {
@@ -280,7 +280,7 @@ func (t *tree) handle(b batch) {
 	}
 }
 
-// answer tells what a folder holds in which files are missed, after making
+// answer reports what a folder holds in which files are missed, after making
 // sure of every folder on the way to it.
 func (t *tree) answer(path string) {
 	var way []string
@@ -337,7 +337,7 @@ func (t *tree) visit(path string, m mode) {
 }
 
 // identify makes sure that a folder is there and notes when it is new, another
-// than it was, or changed. It returns nil if it cannot be looked at, having
+// than it was, or changed. It returns nil if it cannot be inspected, having
 // told so.
 func (t *tree) identify(path string) *dir {
 	stat := t.sys.lstat
@@ -414,7 +414,7 @@ func (t *tree) pulled(path string, d *dir, now fs.FileInfo) bool {
 	return err == nil && len(entries) == 0
 }
 
-// missing is for a folder that cannot be looked at.
+// missing is for a folder that cannot be inspected.
 func (t *tree) missing(path string, err error) {
 	if path == t.root {
 		t.lose(path, err)
@@ -508,7 +508,7 @@ func (t *tree) unwatch(path string) {
 	}
 }
 
-// list reads a folder and tells what files it holds. It reports whether it
+// list reads a folder and reports what files it holds. It reports whether it
 // could be read.
 func (t *tree) list(path string, d *dir) bool {
 	start := time.Now()

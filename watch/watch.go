@@ -23,10 +23,10 @@ type Options struct {
 	// them, and other folders are listed every [DefaultPoll]. Listings that
 	// take long are done less often than asked.
 	Poll time.Duration
-	// Scan is the interval of the slow look at everything, which finds what no
+	// Scan is the interval of the slow inspection of everything, which finds what no
 	// event told; 0 means [DefaultScan].
 	Scan time.Duration
-	// Ready says whether a file that rests reads well; nil error means
+	// Ready reports whether a file that rests reads well; nil error means
 	// complete. It is called with the file's path and size, from several
 	// goroutines at once, and must not hold the file open after it returns. Its
 	// context is done when the watch ends; the watch does not wait for it then,
@@ -34,7 +34,7 @@ type Options struct {
 	// error when it rests for 8 × Settle and does not read well in four looks. A
 	// nil Ready accepts every file that can be opened.
 	Ready func(ctx context.Context, path string, size int64) error
-	// Skip says which files are never to be opened or handed out, and which
+	// Skip reports which files are never to be opened or handed out, and which
 	// folders never to be entered, by their base name. Names that programs give
 	// to files they still write belong here: such a file is taken up as soon as
 	// it gets its last name. It is called from one goroutine. A nil Skip skips
@@ -58,7 +58,7 @@ const (
 	DefaultScan = 60 * time.Second
 )
 
-// Kind says what an [Event] tells.
+// Kind is what an [Event] reports.
 type Kind int
 
 // The first four kinds speak of a file, the others of a folder or the watch.
@@ -81,7 +81,7 @@ const (
 	FolderLost
 	// FolderBack is a folder that can be read again, or for the first time.
 	FolderBack
-	// Overflow says that the system dropped events; everything is looked at again.
+	// Overflow says that the system dropped events; everything is inspected again.
 	Overflow
 	// Polling says that the folder and those under it are listed at an
 	// interval, with the reason in Err. It is not said where Options.Poll
@@ -156,10 +156,10 @@ func positiveOr(d, otherwise time.Duration) time.Duration {
 	return otherwise
 }
 
-// Events returns the channel on which everything is told. It is closed when
+// Events returns the channel on which everything is reported. It is closed when
 // [Watcher.Run] returns. The order of two files is not that of their arrival;
 // what concerns one path is in order. A slow receiver loses nothing, but what
-// changes again before it is received is told once: a file that comes and goes
+// changes again before it is received is reported once: a file that comes and goes
 // meanwhile is not told at all.
 func (w *Watcher) Events() <-chan Event { return w.events }
 
@@ -252,7 +252,7 @@ type stamp struct {
 	mtime int64 // nanoseconds since 1970
 }
 
-// unknown is the stamp of a file that is there but cannot be looked at.
+// unknown is the stamp of a file that is there but cannot be inspected.
 var unknown = stamp{size: -1}
 
 func stampOf(info os.FileInfo) stamp {

@@ -44,7 +44,7 @@ var facts = []*Fact{
 		key: wordKey("support", func(o *audit.Options) *shoot.Support { return &o.Support }, shoot.ParseSupport).
 			comments(`"tripod"`, "auto, tripod or handheld"),
 		Flag: "support", Usage: "what held the camera",
-		Words:  []string{"auto\teach sequence tells", "tripod\tall frames were made on a tripod", "handheld\tall frames were made by hand"},
+		Words:  []string{"auto\tdecided for each sequence", "tripod\tall frames were made on a tripod", "handheld\tall frames were made by hand"},
 		unless: `"auto"`,
 	},
 	{
@@ -97,8 +97,8 @@ var facts = []*Fact{
 	},
 	{
 		key: wordKey("pixels", func(o *audit.Options) *audit.Pixels { return &o.Pixels }, audit.ParsePixels).
-			comments(`"auto"`, "auto, on or off: whether to look at the pictures themselves"),
-		Flag: "pixels", Usage: "whether to look at the pictures themselves",
+			comments(`"auto"`, "auto, on or off: whether to inspect the pictures themselves"),
+		Flag: "pixels", Usage: "whether to inspect the pictures themselves",
 		Words:  []string{"auto\tthose of focus sequences, time-lapses and runs that may be either", "on\tthose of all sequences", "off\tonly at what the frames record"},
 		unless: `"auto"`,
 	},

@@ -13,7 +13,7 @@ import (
 	"prestrike/exifread"
 )
 
-// A Problem says why a file of the card is not in a copy.
+// A Problem is why a file of the card is not in a copy.
 type Problem uint8
 
 const (
@@ -42,7 +42,7 @@ type Fault struct {
 	There, Wanted int
 }
 
-// Sentence says what is wrong, without the name of the card's file.
+// Sentence reports what is wrong, without the name of the card's file.
 func (f Fault) Sentence() string {
 	like := ""
 	if f.Like != nil && f.Like.Path != f.File.Path {
@@ -203,7 +203,7 @@ func endSums(name string) (first, last Sum, ok bool) {
 	return first, last, err == nil
 }
 
-// compare says how a file of the copy differs from the card's.
+// compare reports how a file of the copy differs from the card's.
 func (a *Answer) compare(ctx context.Context, c *Copy, m *Fault, like *File) {
 	if like.Err != nil {
 		m.Problem, m.Like = Unreadable, like

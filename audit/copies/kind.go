@@ -7,7 +7,7 @@ import (
 	"prestrike/audit/shoot"
 )
 
-// A Kind says what a file is to the comparison.
+// A Kind is what a file is to the comparison.
 type Kind uint8
 
 const (
@@ -31,7 +31,7 @@ var (
 )
 
 // folderKind returns the kind of everything in a folder; rel is its path from
-// the top. Content stands for "whatever the file is".
+// the top. Content means "whatever the file is".
 func folderKind(rel string) Kind {
 	name := path.Base(rel)
 	switch {

@@ -55,7 +55,7 @@ func giveBack(f *os.File) { _ = unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_DONTNE
 const window = 256 << 20
 
 // resident reports whether any page of a file is in memory, or whether that
-// cannot be told: the system says it only to whoever may write the file, and
+// cannot be decided: the system says it only to whoever may write the file, and
 // to others that all of it is (mincore(2)).
 func resident(f *os.File, size int64) bool {
 	page := int64(os.Getpagesize())

@@ -22,8 +22,7 @@ func newBudget(bytes int64) *budget {
 	return b
 }
 
-// take waits until so many bytes are left. Who asks for more than there are gets
-// them alone.
+// take waits until n bytes are left. A request above the budget runs alone.
 func (b *budget) take(n int64) {
 	b.mu.Lock()
 	defer b.mu.Unlock()

@@ -27,7 +27,7 @@ const (
 
 // A Disk keeps what was found in a folder of small files, one a sequence. It may be
 // deleted at any time. Where a file cannot be written or read, the pictures are
-// looked at again.
+// inspected again.
 //
 // Only files of its own making are touched: by name, and by how they begin where one
 // is removed or replaced. No link is followed below the user's cache folder. A folder
@@ -47,7 +47,7 @@ type Disk struct {
 var diskFolders = []string{"prestrike", "pictures"}
 
 // NewDisk returns a cache in the user's cache folder; nil where that lies in an
-// audited folder. Remark, where not nil, is told once why a folder is left alone. The
+// audited folder. Remark, where not nil, is called once with why a folder is left alone. The
 // folders are made when something is kept.
 func NewDisk(base string, audited []string, remark func(error)) *Disk {
 	d := &Disk{base: base, remark: remark, now: time.Now}
@@ -141,7 +141,7 @@ var (
 	partName  = regexp.MustCompile(`^[0-9a-f]{64}\.[0-9]+\.part$`)
 )
 
-// systemNames are files that systems put into any folder that is looked at.
+// systemNames are files that systems put into any folder that is inspected.
 var systemNames = map[string]bool{".DS_Store": true, "Thumbs.db": true, "desktop.ini": true}
 
 // open returns the folder, or nil where there is none or it is left alone. With create
@@ -203,7 +203,7 @@ func (d *Disk) below(root *os.Root, name string, create bool) *os.Root {
 	return below
 }
 
-// leave has the folder left alone from now on, and says why.
+// leave has the folder left alone from now on, and reports why.
 func (d *Disk) leave(why error) {
 	d.foreign = true
 	if d.remark != nil {

@@ -16,7 +16,7 @@ import (
 	"prestrike/exifread"
 )
 
-// Reasons for which there is nothing to look at in a frame.
+// Reasons for which there is nothing to inspect in a frame.
 const (
 	noPreview      = "no preview"
 	foreignPreview = "the preview is of a kind that is not decoded"
@@ -27,19 +27,19 @@ const (
 	failedHere     = "the program failed here, please report it"
 )
 
-// framePictures are those of a frame's files, the best to look at first.
+// framePictures are those of a frame's files, the best to inspect first.
 type framePictures []candidate
 
 // A candidate is a picture of a frame.
 type candidate struct {
 	file    *shoot.File
 	preview exifread.Preview
-	// key tells whether the picture may have changed: path, size and time of
+	// key reports whether the picture may have changed: path, size and time of
 	// change of its file, and where in it the picture lies.
 	key string
 }
 
-// What stands for no picture, as no path is empty.
+// What means no picture, as no path is empty.
 const (
 	noOther = "\x00"     // at the end of a frame's key
 	notRead = "\x00\x00" // in place of pictures that are to be tried again: no key begins with it
@@ -73,7 +73,7 @@ func (list framePictures) key() string {
 	return b.String() + noOther
 }
 
-// look measures the first picture that can be, or says why there is none.
+// look measures the first picture that can be, or reports why there is none.
 func (list framePictures) look(ctx context.Context, memory *budget) glance {
 	g := glance{why: noPreview}
 	again := false

@@ -19,15 +19,15 @@ import (
 // A Measurer measures the pictures of sequences, for the rules that need them.
 // What it measured of a sequence it keeps, and a sequence that grew is measured
 // from where it ended, so that a folder can be followed while it fills. The zero
-// value looks at what may show something. One call of Measure at a time.
+// value inspects what may show something. One call of Measure at a time.
 type Measurer struct {
-	// All has the pictures of every sequence of more than one frame looked at.
+	// All has the pictures of every sequence of more than one frame inspected.
 	// Else it is those of four frames and more that may be focus sequences or
 	// time-lapses.
 	All bool
 	// Once tells that there is one call only: nothing is kept ready to grow.
 	Once bool
-	// Progress, where not nil, is told how many pictures are done. Calls come
+	// Progress, where not nil, is called with how many pictures are done. Calls come
 	// one at a time, from several goroutines.
 	Progress func(done, total int)
 	// Cache, where not nil, keeps what was found from one run to the next.
@@ -51,7 +51,7 @@ const (
 	decodingBytes = exifread.MaxPictureBytes
 )
 
-// looking is a sequence whose pictures are being looked at.
+// looking is a sequence whose pictures are being inspected.
 type looking struct {
 	taken    []glance // of the frames taken in
 	sequence *pixels.Sequence
@@ -66,12 +66,11 @@ type looking struct {
 	taking bool
 }
 
-// A glance is what came of looking at a frame.
+// A glance is what came of inspecting a frame.
 type glance struct {
 	measure *pixels.FrameMeasure // nil without picture, and once it is taken in
 	why     string               // there is none; empty where there is
-	// tried begins the key of every frame in which looking comes to the same: it
-	// is made of the keys of the pictures that were tried.
+	// tried is the key prefix of the pictures attempted.
 	tried string
 }
 
@@ -131,7 +130,7 @@ func (p *Measurer) Measure(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen
 // those without a time before all others.
 func byStart(a, b *shoot.Run) int { return a.Start().Compare(b.Start()) }
 
-// motion says what the pictures show of focus.
+// motion reports what the pictures show of focus.
 func motion(j *pixels.Judgement) shoot.Motion {
 	switch {
 	case j.Walk.Answer == pixels.Found && j.Signature.Kind != "":
@@ -231,7 +230,7 @@ func (p *Measurer) known(key string, frames int) *pixels.Seen {
 	return decode(key, text, frames)
 }
 
-// keep keeps what was found; from one run to the next only what was looked at in
+// keep keeps what was found; from one run to the next only what was inspected in
 // one go, and not each state of a folder that fills.
 func (p *Measurer) keep(j *job) {
 	if !j.unread {
@@ -276,7 +275,7 @@ func (l *looking) back(n int) bool {
 }
 
 // agrees returns how many of the frames taken in the ones with these keys begin
-// with, as far as looking at them goes.
+// with, as far as inspecting them goes.
 func (l *looking) agrees(keys []string) int {
 	n := 0
 	for n < min(len(l.taken), len(keys)) && strings.HasPrefix(keys[n], l.taken[n].tried) {
@@ -376,7 +375,7 @@ func send(ctx context.Context, jobs []*job, room chan<- struct{}, tasks chan<- t
 	return nil
 }
 
-// take takes in a frame that was looked at, and those behind it that waited for it. It
+// take takes in a frame that was inspected, and those behind it that waited for it. It
 // returns how many, and whether the last of the job's frames was among them. While
 // another goroutine is at it, the frame is left to that.
 func (l *looking) take(at int, g glance, j *job) (n int, all bool) {

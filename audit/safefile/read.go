@@ -49,7 +49,7 @@ func OpenIn(root *os.Root, name string) (*os.File, error) {
 }
 
 // checked closes f again where it is no ordinary file, or not the one that was
-// looked at before: another may have taken its place.
+// inspected before: another may have taken its place.
 func checked(f *os.File, path string, before fs.FileInfo) (*os.File, error) {
 	info, err := f.Stat()
 	if err == nil && (!info.Mode().IsRegular() || before != nil && !os.SameFile(before, info)) {

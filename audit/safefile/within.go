@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// Within reports whether a path lies in a folder or cannot be told from it. The
+// Within reports whether a path lies in a folder or cannot be decided from it. The
 // path need not exist.
 func Within(path, folder string) bool {
 	a, errA := filepath.Abs(path)

@@ -22,7 +22,7 @@ import (
 type Collection struct {
 	Files []*File // pictures, readable or not, by path
 	Other int     // files that are no pictures
-	// Problems are folders and files that could not be looked at, in plain
+	// Problems are folders and files that could not be inspected, in plain
 	// words, by path. Files among them that are there but cannot be read
 	// are in Files too.
 	Problems []error

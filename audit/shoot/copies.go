@@ -228,7 +228,7 @@ func (c *copyFinder) sameUnderOther(a, b *Frame, crowded bool) bool {
 	dirB, stemB := splitPath(b.Path())
 	switch {
 	case cameraName(stemA) && cameraName(stemB) && dirA == dirB:
-		// One file copied over its neighbour is told by a rule, as the other is lost.
+		// One file copied over its neighbour is reported by a rule, as the other is lost.
 		_, m, _ := parseDCF(stemA)
 		_, n, _ := parseDCF(stemB)
 		if m-n == 1 || n-m == 1 || crowded {

@@ -45,35 +45,76 @@ func TestTakeOutCopies(t *testing.T) {
 		copies string // of the first file
 		kept   int
 	}{
-		{"the same bytes under another name, whole seconds", second, false,
-			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"signature.JPG", "ammonite", 0}}, "signature.JPG", 1},
-		{"other bytes of the same length under another name, whole seconds", second, false,
-			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"signature.JPG", "ammonita", 0}}, "", 2},
-		{"the same length under another name, hundredths", hundredth, false,
-			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"signature.JPG", "ammonita", 0}}, "signature.JPG", 1},
-		{"a hundredth later", hundredth, false,
-			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"signature.JPG", "ammonite", hundredth}}, "", 2},
-		{"three copies by a file browser", second, false,
+		{
+			"the same bytes under another name, whole seconds", second, false,
+			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"signature.JPG", "ammonite", 0}},
+			"signature.JPG", 1,
+		},
+		{
+			"other bytes of the same length under another name, whole seconds", second, false,
+			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"signature.JPG", "ammonita", 0}},
+			"", 2,
+		},
+		{
+			"the same length under another name, hundredths", hundredth, false,
+			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"signature.JPG", "ammonita", 0}},
+			"signature.JPG", 1,
+		},
+		{
+			"a hundredth later", hundredth, false,
+			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"signature.JPG", "ammonite", hundredth}},
+			"", 2,
+		},
+		{
+			"three copies by a file browser", second, false,
 			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"BX1_0001 copy.JPG", "ammonite", 0}, {"BX1_0001-2.JPG", "ammonite", 0}, {"copy of BX1_0001.JPG", "ammonite", 0}},
-			"BX1_0001-2.JPG BX1_0001 copy.JPG copy of BX1_0001.JPG", 1},
-		{"a name that begins alike but counts on", second, false,
-			[]file{{"IMG_1.JPG", "ammonite", 0}, {"IMG_12.JPG", "ammonita", 0}}, "", 2},
-		{"a smaller picture in a folder of its own", hundredth, true,
-			[]file{{"card/BX1_0001.JPG", "ammonite", 0}, {"small/fossil 1.JPG", "amm", 0}}, "small/fossil 1.JPG", 1},
-		{"a smaller picture, and nobody knows from which body", hundredth, false,
-			[]file{{"card/BX1_0001.JPG", "ammonite", 0}, {"small/fossil 1.JPG", "amm", 0}}, "", 2},
-		{"a smaller picture beside two frames of its moment", hundredth, true,
-			[]file{{"card/BX1_0001.JPG", "ammonite", 0}, {"card/BX1_0002.JPG", "ammonite's", 0}, {"small/fossil 1.JPG", "amm", 0}}, "", 3},
-		{"two names by the camera in one folder, one after the other", hundredth, true,
-			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"BX1_0002.JPG", "ammonite", 0}}, "", 2},
-		{"two bodies that release at one moment and count on their own", hundredth, false,
-			[]file{{"a/BX1_0001.JPG", "ammonite", 0}, {"b/BX1_0701.JPG", "ammonita", 0}}, "", 2},
-		{"one name in two folders, whole seconds, other length, no serial number", second, false,
-			[]file{{"a/BX1_0001.JPG", "ammonite", 0}, {"b/BX1_0001.JPG", "fossil", 0}}, "", 2},
-		{"the same with a serial number", second, true,
-			[]file{{"a/BX1_0001.JPG", "ammonite", 0}, {"b/BX1_0001.JPG", "fossil", 0}}, "b/BX1_0001.JPG", 1},
-		{"a clock that stands still", hundredth, true,
-			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"BX1_0003.JPG", "ammonita", 0}, {"BX1_0005.JPG", "ammonitu", 0}}, "", 3},
+			"BX1_0001-2.JPG BX1_0001 copy.JPG copy of BX1_0001.JPG", 1,
+		},
+		{
+			"a name that begins alike but counts on", second, false,
+			[]file{{"IMG_1.JPG", "ammonite", 0}, {"IMG_12.JPG", "ammonita", 0}},
+			"", 2,
+		},
+		{
+			"a smaller picture in a folder of its own", hundredth, true,
+			[]file{{"card/BX1_0001.JPG", "ammonite", 0}, {"small/fossil 1.JPG", "amm", 0}},
+			"small/fossil 1.JPG", 1,
+		},
+		{
+			"a smaller picture, and nobody knows from which body", hundredth, false,
+			[]file{{"card/BX1_0001.JPG", "ammonite", 0}, {"small/fossil 1.JPG", "amm", 0}},
+			"", 2,
+		},
+		{
+			"a smaller picture beside two frames of its moment", hundredth, true,
+			[]file{{"card/BX1_0001.JPG", "ammonite", 0}, {"card/BX1_0002.JPG", "ammonite's", 0}, {"small/fossil 1.JPG", "amm", 0}},
+			"", 3,
+		},
+		{
+			"two names by the camera in one folder, one after the other", hundredth, true,
+			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"BX1_0002.JPG", "ammonite", 0}},
+			"", 2,
+		},
+		{
+			"two bodies that release at one moment and count on their own", hundredth, false,
+			[]file{{"a/BX1_0001.JPG", "ammonite", 0}, {"b/BX1_0701.JPG", "ammonita", 0}},
+			"", 2,
+		},
+		{
+			"one name in two folders, whole seconds, other length, no serial number", second, false,
+			[]file{{"a/BX1_0001.JPG", "ammonite", 0}, {"b/BX1_0001.JPG", "fossil", 0}},
+			"", 2,
+		},
+		{
+			"the same with a serial number", second, true,
+			[]file{{"a/BX1_0001.JPG", "ammonite", 0}, {"b/BX1_0001.JPG", "fossil", 0}},
+			"b/BX1_0001.JPG", 1,
+		},
+		{
+			"a clock that stands still", hundredth, true,
+			[]file{{"BX1_0001.JPG", "ammonite", 0}, {"BX1_0003.JPG", "ammonita", 0}, {"BX1_0005.JPG", "ammonitu", 0}},
+			"", 3,
+		},
 	} {
 		t.Run(c.what, func(t *testing.T) {
 			dir := t.TempDir()

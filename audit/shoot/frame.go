@@ -14,7 +14,7 @@ type File struct {
 	Size int64  // bytes
 	// Meta is what was read; never nil, empty where nothing could be read.
 	Meta *exifread.Metadata
-	// Err says why no picture can be read from the file; nil where one can.
+	// Err reports why no picture can be read from the file; nil where one can.
 	Err error
 	// Unfinished tells that the file does not read well, or does not tell whether
 	// it does, and was changed so lately that more of it may still come.

@@ -7,7 +7,7 @@ import (
 	"prestrike/exifread"
 )
 
-// A Kind says what a sequence was made for.
+// A Kind is what a sequence was made for.
 type Kind uint8
 
 // The kinds of sequence.
@@ -41,12 +41,12 @@ const (
 )
 
 // Seen is what was found in the pictures of a run. The zero value is that of
-// pictures that were not looked at.
+// pictures that were not inspected.
 type Seen struct {
 	// Focus is the answer to the question what the run was made for.
 	Focus Motion
 	// Evidence is all that was found, for the rules that know it; nil where the
-	// pictures were not looked at. Nothing in this package depends on it.
+	// pictures were not inspected. Nothing in this package depends on it.
 	Evidence any
 }
 

@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// point is what segmentation looks at in a frame.
+// point is what segmentation inspects in a frame.
 type point struct {
 	t, q, e  float64 // start, clock resolution, exposure time: seconds
 	settings settingsKey

@@ -56,13 +56,13 @@ func (s *Session) End() time.Time {
 	return last
 }
 
-// Group finds the sessions in files whose pictures nobody looks at.
+// Group finds the sessions in files whose pictures nobody inspects.
 func Group(files []*File, opt *Options) []*Session { return Sessions(Runs(files, 0), nil, opt) }
 
 // Sessions decides once what each run was made for and what held the camera, and
 // gathers the runs into sessions, split where no body shot anything for longer than
 // the session gap. Seen is what was found in the pictures of each run, in the same order,
-// or nil where none were looked at.
+// or nil where none were inspected.
 func Sessions(runs []*Run, seen []Seen, opt *Options) []*Session {
 	var sequences []*Sequence
 	for i, r := range runs {

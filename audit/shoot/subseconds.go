@@ -8,7 +8,7 @@ import (
 
 // Sub-seconds are decimals of a second (CIPA DC-008, SubSecTimeOriginal): "0984" is
 // 0.0984 s. Some bodies mean milliseconds and pad them to four digits, which is 0.984 s.
-// What one file means cannot be told, so it keeps the standard's reading; what a body
+// What one file means cannot be decided, so it keeps the standard's reading; what a body
 // means can, where four digits begin with a zero in every frame: the right reading makes its
 // runs the steadier ones.
 

@@ -42,7 +42,7 @@ const (
 )
 
 // support decides what held the camera, from the kind, the exposure times, the pace and
-// how the exposure was set, where the user has not declared it. By says which of them it was.
+// how the exposure was set, where the user has not declared it. By reports which of them it was.
 func (r *Run) support(kind Kind, declared Support) (s Support, by string) {
 	if declared != SupportAuto {
 		return declared, "declared"

@@ -237,7 +237,7 @@ const (
 	focusStartsOver
 )
 
-// focusOver says what the recorded distance does from some frames to the next one.
+// focusOver reports what the recorded distance does from some frames to the next one.
 func focusOver(frames []*Frame, next *Frame) int {
 	first, last := math.NaN(), math.NaN()
 	moves := 0

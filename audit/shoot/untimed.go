@@ -48,8 +48,10 @@ func place(own []*Run, b *bodyFrames, planned int) []*Run {
 	if len(b.untimed) == 0 {
 		return own
 	}
-	p := placing{own: own, spots: map[string][]spot{}, delays: writingDelays(b.frames), lacks: lacking(own, planned),
-		before: map[*Frame][]*Frame{}, after: map[*Frame][]*Frame{}}
+	p := placing{
+		own: own, spots: map[string][]spot{}, delays: writingDelays(b.frames), lacks: lacking(own, planned),
+		before: map[*Frame][]*Frame{}, after: map[*Frame][]*Frame{},
+	}
 	for _, r := range own {
 		for _, f := range r.Frames {
 			if f.Number.Known {

@@ -25,7 +25,7 @@ type nominal struct {
 // phones record them, stay as they are.
 const snapWithin = 0.03
 
-// snap returns the label of the nominal that the EV stands for.
+// snap returns the label of the nominal that the EV means.
 func snap(scale []nominal, ev float64) (string, bool) {
 	best, label := snapWithin, ""
 	for _, n := range scale {

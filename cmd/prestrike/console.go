@@ -34,7 +34,7 @@ type console struct {
 	exit        func(int) // os.Exit where nil
 	// now is the clock that a watch takes quiet from; nil for the system's.
 	now func() time.Time
-	// taken, where not nil, is told of each event of a watch that was taken in.
+	// taken, where not nil, is called with each event of a watch that was taken in.
 	taken func(watch.Event)
 
 	mu    sync.Mutex
@@ -201,7 +201,7 @@ func (p *progress) show(done, total float64, text func() string) {
 	}
 }
 
-// paceAfter is how long the pace is watched before the time left is told.
+// paceAfter is how long the pace is watched before the time left is reported.
 const paceAfter = 2 * time.Second
 
 // left writes how long it will take from now on.

@@ -7,7 +7,7 @@ import (
 	"prestrike/audit/report"
 )
 
-// The JSON form of prestrike copies. Keys are always present, null stands for
+// The JSON form of prestrike copies. Keys are always present, null means
 // what does not apply, and lists are never null.
 type (
 	jsonCopies struct {

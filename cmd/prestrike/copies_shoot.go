@@ -65,7 +65,7 @@ func (r *copiesResult) readShoot(ctx context.Context, c *console, quiet bool, ca
 	return nil
 }
 
-// damage says what is wrong with a picture; empty for one that is sound or that is
+// damage reports what is wrong with a picture; empty for one that is sound or that is
 // of a kind that is not read.
 func damage(f *shoot.File) string {
 	if format, ok := errors.AsType[*exifread.FormatError](f.Err); ok {

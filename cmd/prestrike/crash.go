@@ -7,7 +7,7 @@ import (
 	"prestrike/exifread"
 )
 
-// What fails at one file, one sequence or one rule is told with that. A fault anywhere
+// What fails at one file, one sequence or one rule is reported with that. A fault anywhere
 // else ends the program, and here it gets a sentence and the status of what could not
 // be audited: the language's own status of a crash, 2, means that something must be
 // shot again.

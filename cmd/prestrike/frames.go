@@ -156,7 +156,7 @@ func cut(s string, most int) string {
 	return string(r[:most-1]) + "…"
 }
 
-// plainError says what is wrong without the path, which stands above.
+// plainError reports what is wrong without the path, which stands above.
 func plainError(err error) string {
 	if f, ok := errors.AsType[*exifread.FormatError](err); ok {
 		return f.Error()
@@ -198,7 +198,7 @@ func problemText(p exifread.Problem) string {
 	return fmt.Sprintf("%s, at byte %d: %s", s, p.Offset, p.What)
 }
 
-// The JSON form of prestrike frames. Keys are always present, null stands for
+// The JSON form of prestrike frames. Keys are always present, null means
 // what is not recorded, and lists are never null.
 type (
 	jsonFrames struct {

@@ -118,7 +118,7 @@ func version() string {
 	return text + ", " + info.GoVersion
 }
 
-// byFolder lets a folder alone stand for the report on it: args are those of the
+// byFolder lets a folder alone mean the report on it: args are those of the
 // command line.
 func byFolder(root *cobra.Command, args []string) []string {
 	if len(args) == 0 || strings.HasPrefix(args[0], "-") {

@@ -1,5 +1,5 @@
 // Prestrike audits the frames of a photographic capture session while the set
-// still stands: it finds the sequences and says what must be shot again.
+// still stands: it finds the sequences and reports what must be shot again.
 package main
 
 import (
@@ -154,7 +154,7 @@ func plainFlagError(err error) error {
 	return fmt.Errorf("%s: cannot read %q: %w", flag, wrong.GetValue(), wrong.Unwrap())
 }
 
-// atLeastOne refuses a command line without arguments, and says what to name.
+// atLeastOne refuses a command line without arguments, and reports what to name.
 func atLeastOne(what string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if len(args) == 0 {

@@ -26,7 +26,7 @@ type target struct {
 }
 
 // openTarget finds where a result can go, before any work is done. An empty
-// name and "-" stand for standard output. Folders are those that are audited.
+// name and "-" mean standard output. Folders are those that are audited.
 func openTarget(c *console, o *output, folders []string) (*target, error) {
 	name := o.file
 	if name == "" || name == "-" {
@@ -87,7 +87,7 @@ func (t *target) ofShoot(folders []string) error {
 	return fmt.Errorf("will not write %s, which is the name of %s: name a file that ends in .txt or .json", t.path, what)
 }
 
-// endBytes is how much of the beginning and of the end of a file is looked at.
+// endBytes is how much of the beginning and of the end of a file is inspected.
 const endBytes = 64 << 10
 
 // replaceable returns an error unless there is no file yet, or one that may be
@@ -171,7 +171,7 @@ func (t *target) writeFrom(write func(io.Writer) error) error {
 	return nil
 }
 
-// failed says what to do about an error of the system.
+// failed reports what to do about an error of the system.
 func (t *target) failed(err error) error {
 	what := "name a file in another folder"
 	switch {

@@ -10,9 +10,9 @@ import (
 	"prestrike/audit/shoot"
 )
 
-// measurePictures has the pictures of an audit looked at, with a line that tells
+// measurePictures has the pictures of an audit inspected, with a line that tells
 // how far it is, unless quiet. What was found is kept unless noCache says
-// otherwise. It returns what looks at them, nil where nothing does.
+// otherwise. It returns what inspects them, nil where nothing does.
 func measurePictures(c *console, quiet, noCache bool, folders []string, opt *audit.Options) *pictures.Measurer {
 	if opt.Pixels == audit.PixelsOff {
 		return nil
@@ -27,7 +27,7 @@ func measurePictures(c *console, quiet, noCache bool, folders []string, opt *aud
 	return p
 }
 
-// measureWith returns what an audit calls to have pictures looked at.
+// measureWith returns what an audit calls to have pictures inspected.
 func measureWith(c *console, quiet bool, p *pictures.Measurer) func(context.Context, []*shoot.Run) ([]shoot.Seen, error) {
 	return func(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen, error) {
 		if os.Getenv("GOGC") == "" {

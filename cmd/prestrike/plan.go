@@ -88,7 +88,7 @@ func addPlanFormat(cmd *cobra.Command, value *string) {
 func runPlan(cmd *cobra.Command, c *console, f *planFlags) error {
 	given := cmd.Flags().Changed
 	if !given("depth") {
-		return &usageError{errors.New("say how deep the subject is with --depth, such as --depth 12mm"), cmd.CommandPath()}
+		return &usageError{errors.New("give the depth of the subject with --depth, such as --depth 12mm"), cmd.CommandPath()}
 	}
 	if err := notZero(cmd, "pupil", f.task.PupilMagnification, "blur", f.task.Blur.Millimetres(), "na", f.task.NumericalAperture,
 		"exposure-at", f.task.ExposureAt, "focal-length", f.task.Focal.Millimetres()); err != nil {

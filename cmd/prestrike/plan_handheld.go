@@ -81,7 +81,7 @@ type (
 
 func runPlanHandheld(cmd *cobra.Command, c *console, f *planHandheldFlags) error {
 	if !cmd.Flags().Changed("focal-length") {
-		return &usageError{errors.New("say which focal length with --focal-length, such as --focal-length 90mm"), cmd.CommandPath()}
+		return &usageError{errors.New("give the focal length with --focal-length, such as --focal-length 90mm"), cmd.CommandPath()}
 	}
 	if err := notZero(cmd, "hand-radius", f.task.Radius.Millimetres()); err != nil {
 		return err
@@ -151,6 +151,6 @@ func handheldTable(b *bytes.Buffer, t *optics.HandheldTask, p *optics.HandheldPl
 	if t.Magnification > 0 {
 		report.Paragraph(b, "", 0, fmt.Sprintf("Assumed: the camera turns about a point %v behind the lens (--hand-radius).", p.Radius), width)
 	}
-	report.Paragraph(b, "", 0, "Hands differ widely: make several frames and look at 100 %.", width)
+	report.Paragraph(b, "", 0, "Hands differ widely: make several frames and inspect them at 100 %.", width)
 	return nil
 }

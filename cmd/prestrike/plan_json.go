@@ -10,7 +10,7 @@ import (
 	"prestrike/rules/optics"
 )
 
-// The JSON forms of prestrike plan. Keys are always present, null stands for
+// The JSON forms of prestrike plan. Keys are always present, null means
 // what is not known or was not asked for.
 type (
 	jsonFocus struct {

@@ -53,7 +53,7 @@ func (s *sensorFlags) find(cmd *cobra.Command) (foundSensor, error) {
 		if widthGiven && pixelsGiven {
 			return found, nil
 		}
-		return foundSensor{}, &usageError{errors.New("say which sensor: --sensor-width 36mm with --pixels 45MP, or --like FILE, a frame of the body"), cmd.CommandPath()}
+		return foundSensor{}, &usageError{errors.New("give the sensor: --sensor-width 36mm with --pixels 45MP, or --like FILE, a frame of the body"), cmd.CommandPath()}
 	}
 	meta, err := exifread.ReadFile(cmd.Context(), s.like)
 	if err != nil {
@@ -95,7 +95,7 @@ func (s *sensorFlags) find(cmd *cobra.Command) (foundSensor, error) {
 		for _, r := range estimate.Rejected {
 			reasons = append(reasons, fmt.Sprintf("%v: %s", r.Source, r.Reason))
 		}
-		return foundSensor{}, fmt.Errorf("--like %s: nothing tells the sensor's width (%s): give --sensor-width", s.like, strings.Join(reasons, "; "))
+		return foundSensor{}, fmt.Errorf("--like %s: the sensor's width is not known (%s): give --sensor-width", s.like, strings.Join(reasons, "; "))
 	}
 	found.Width = estimate.Pitch * optics.Length(long)
 	found.source = fmt.Sprintf("by the %v, from %s", estimate.Source, s.like)

@@ -56,7 +56,7 @@ func newReport(c *console) *cobra.Command {
 	var f reportFlags
 	cmd := &cobra.Command{
 		Use:     "report FOLDER...",
-		Short:   "Audit all frames in folders and say what must be shot again",
+		Short:   "Audit all frames in folders and report what must be shot again",
 		Long:    reportLong,
 		Example: reportExamples,
 		Args:    atLeastOne("folder"),
@@ -71,7 +71,7 @@ func newReport(c *console) *cobra.Command {
 	addChoice(cmd, &f.failOn, "fail-on", "the verdict from which the exit status is not 0",
 		"check\tcheck ends with 1, reshoot with 2", "reshoot\tonly reshoot ends with 2", "never\tboth end with 0")
 	f.shoot.addTo(cmd)
-	cmd.Flags().BoolVar(&f.noCache, "no-cache", false, "look at all pictures anew, and keep nothing of what was found")
+	cmd.Flags().BoolVar(&f.noCache, "no-cache", false, "inspect all pictures again, and cache no results")
 	cmd.Flags().BoolVar(&f.why, "why", false, "list every reason for which a rule could not judge")
 	cmd.Flags().SortFlags = false
 	return cmd
@@ -176,7 +176,7 @@ func limitMemory(files int, decoding bool) func() {
 	return func() { debug.SetMemoryLimit(before) }
 }
 
-// nothingToRead says what to do where no picture file was found.
+// nothingToRead reports what to do where no picture file was found.
 func nothingToRead(folders []string, c *shoot.Collection) error {
 	what := "no picture files in " + strings.Join(folders, ", ")
 	if c.Other > 0 {

@@ -14,7 +14,7 @@ import (
 )
 
 // shootFlags are the flags that declare what frames do not record of a shoot,
-// and whether their pictures are looked at.
+// and whether their pictures are inspected.
 // Where they are given they hold before any configuration file.
 type shootFlags struct {
 	config string

@@ -177,7 +177,7 @@ func distanceText(d exifread.Distance) string {
 	case exifread.DistanceMetres:
 		return decimal(d.Metres) + " m"
 	default:
-		return "unknown, says the file"
+		return "recorded as unknown"
 	}
 }
 

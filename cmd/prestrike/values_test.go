@@ -72,7 +72,7 @@ func TestDistances(t *testing.T) {
 		text string
 		json any
 	}{
-		{exifread.Distance{State: exifread.DistanceUnknown}, "unknown, says the file", "unknown"},
+		{exifread.Distance{State: exifread.DistanceUnknown}, "recorded as unknown", "unknown"},
 		{exifread.Distance{State: exifread.DistanceInfinity}, "infinity", "infinity"},
 		{exifread.Distance{State: exifread.DistanceMetres, Metres: 0.312}, "0.312 m", 0.312},
 	} {

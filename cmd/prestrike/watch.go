@@ -62,7 +62,7 @@ func newWatch(c *console) *cobra.Command {
 	var f watchFlags
 	cmd := &cobra.Command{
 		Use:     "watch FOLDER",
-		Short:   "Follow a folder that fills, and say at once what must be shot again",
+		Short:   "Follow a folder that fills, and report at once what must be shot again",
 		Long:    watchLong,
 		Example: watchExamples,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -80,7 +80,7 @@ func newWatch(c *console) *cobra.Command {
 	}
 	addChoice(cmd, &f.format, "format", "form of the result", "table\tlines for people", "json\tone JSON object a line")
 	cmd.Flags().StringSliceVar(&f.alert, "alert", []string{"bell"}, "how to alert: `KINDS` of bell, desktop, command (of --on-finding), none")
-	addChoice(cmd, &f.alertFrom, "alert-from", "the severity from which to alert", "reshoot\tonly what must be shot again", "check\talso what needs a look")
+	addChoice(cmd, &f.alertFrom, "alert-from", "the severity from which to alert", "reshoot\tonly what must be shot again", "check\talso what must be inspected")
 	cmd.Flags().StringVar(&f.onFinding, "on-finding", "", "run `COMMAND`, words split at blanks, for each finding, which it gets as JSON on its input")
 	cmd.Flags().BoolVar(&f.once, "once", false, "end when the first sequence closes, with its status")
 	values.Time.Var(cmd.Flags(), &f.poll, "poll", "list the folder every `TIME`, such as 5s, instead of waiting for the system to report")
@@ -90,7 +90,7 @@ func newWatch(c *console) *cobra.Command {
 	return cmd
 }
 
-// lookEvery is how often the state is looked at while files come; a look that
+// lookEvery is how often the state is inspected while files come; a look that
 // takes long is made less often, so that it costs a quarter of the time at most.
 const (
 	lookEvery = 200 * time.Millisecond
@@ -104,7 +104,7 @@ type watching struct {
 	folder string
 	opt    *audit.Options
 	live   *audit.Live
-	// pictures looks at the pictures; nil where nothing does.
+	// pictures inspects the pictures; nil where nothing does.
 	pictures *pictures.Measurer
 	alerts   *alerter
 	readers  *readCache
@@ -159,7 +159,7 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	return nil
 }
 
-// letEnd waits for a watcher that was told to end, but no longer than a moment:
+// letEnd waits for a watcher that was asked to end, but no longer than a moment:
 // a share may not answer.
 func letEnd(watcher *watch.Watcher) {
 	late := time.After(time.Second)
@@ -268,7 +268,7 @@ func (w *watching) take(ctx context.Context, e watch.Event) error {
 	return nil
 }
 
-// start says where things stand.
+// start reports where things stand.
 func (w *watching) start(ctx context.Context) error {
 	_, err := w.live.Look(ctx, w.now(), false, true)
 	if errors.Is(err, context.Canceled) {
@@ -330,8 +330,8 @@ func (w *watching) sayAll() {
 	}
 }
 
-// endPrograms ends the programs that run for findings, once the watch was told to
-// end at some time, and says what became of them.
+// endPrograms ends the programs that run for findings, once the watch was asked to
+// end at some time, and reports what became of them.
 func (w *watching) endPrograms(told time.Time) {
 	w.alerts.end(programsLeft - time.Since(told))
 	w.sayAll()

@@ -23,7 +23,7 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 	told := time.Now()
 	w.c.endLine()
 	json := w.f.format == "json"
-	// What is not looked at cannot be found: the report would say good.
+	// What is not inspected cannot be found: the report would say good.
 	ctx = context.WithoutCancel(ctx)
 	lost := w.readAll(ctx)
 	if w.pictures != nil {

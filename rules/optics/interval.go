@@ -25,7 +25,7 @@ const (
 //
 // A quotient within a billionth of a whole number counts as whole. span must be
 // 0 or more, interval above 0 and the count at most [MaxFrames], else an error
-// says which is not.
+// reports which is not.
 // Source: counting.
 func IntervalFrames(span, interval Seconds) (int, error) {
 	if !notNegative(span) {
@@ -61,7 +61,7 @@ func ClipLength(frames int, rate float64) Seconds {
 	return Seconds(float64(frames) / rate)
 }
 
-// TimeCovered returns the time that frames stand for in a clip, an interval
+// TimeCovered returns the time that frames cover in a clip, an interval
 // each. frames must be 0 or more and interval above 0, else NaN.
 // Source: counting.
 func TimeCovered(frames int, interval Seconds) Seconds {

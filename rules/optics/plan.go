@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// A RangeError says which value of a plan is outside its valid range.
+// A RangeError reports which value of a plan is outside its valid range.
 type RangeError struct {
 	Parameter string // in words, for example "pupil magnification"
 	Value     string // as given

@@ -21,7 +21,7 @@ type FocusTask struct {
 	Magnification float64
 	FieldWidth    Length
 	// Focal is the focal length, 1 to 2000 mm, 0 where not known. With it the
-	// plan says what the far end of the depth needs. Magnifications below
+	// plan reports what the far end of the depth needs. Magnifications below
 	// [NeedsFocal] need it.
 	Focal  Length
 	Sensor Sensor
@@ -36,7 +36,7 @@ type FocusTask struct {
 	// NumericalAperture is that of a microscope objective, above 0 and at most
 	// 1, in place of FNumbers; else 0.
 	NumericalAperture float64
-	// PupilMagnification is 0.1 to 10; 0 stands for [SymmetricPupil].
+	// PupilMagnification is 0.1 to 10; 0 means [SymmetricPupil].
 	PupilMagnification float64
 	// Overlap is the fraction of the depth of field by which neighbouring
 	// frames overlap, 0 to 0.9; 1-[StepRatio] is the common practice.
@@ -44,7 +44,7 @@ type FocusTask struct {
 	// Margin is how many frames to add at each end of a sequence, 0 to 100:
 	// focus never starts just at the nearest point.
 	Margin int
-	// Blur is the circle of confusion, 1 µm to 1 mm; 0 stands for [PixelCoC].
+	// Blur is the circle of confusion, 1 µm to 1 mm; 0 means [PixelCoC].
 	Blur Length
 	// GeometryOnly leaves the wave part of the depth of field out, as printed
 	// step tables do.
@@ -422,7 +422,7 @@ func (p *FocusPlan) recommend(t FocusTask) {
 	p.Why = fmt.Sprintf("%s %s: %s", set, keeps, frames)
 }
 
-// InOneFrame says whether one stopped-down frame can hold the depth, and what
+// InOneFrame reports whether one stopped-down frame can hold the depth, and what
 // it costs, a sentence without full stop.
 func (p *FocusPlan) InOneFrame() string {
 	s := p.Single
@@ -450,7 +450,7 @@ func (p *FocusPlan) InOneFrame() string {
 // the near one to be worth a sentence.
 const farEndMatters = 1.1
 
-// AtFarEnd says how the recommended focus step changes towards the farthest
+// AtFarEnd reports how the recommended focus step changes towards the farthest
 // point, a sentence without full stop; "" where it differs by 10 % at most, or
 // nothing is known of it.
 func (p *FocusPlan) AtFarEnd() string {

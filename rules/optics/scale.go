@@ -40,7 +40,7 @@ func FNumbers(steps Steps) []Setting { return aperture.settings(steps) }
 // Source: JEITA CP-3451 (Exif 2.2), Annex C, table 48, p. 122.
 func ShutterTimes(steps Steps) []Setting { return shutter.settings(steps) }
 
-// SnapShutter returns the shutter setting that exposure time t stands for, and
+// SnapShutter returns the shutter setting that exposure time t means, and
 // whether one lies within [SnapTolerance] of its marked or its exact value:
 // files record either. If none does, both values are NaN; do not force a scale
 // on a shutter that has none.

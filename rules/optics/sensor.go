@@ -56,7 +56,7 @@ func PitchFromWidth(width Length, pixels int) Length {
 	return width / Length(pixels)
 }
 
-// FocalPlaneUnit returns the length that a FocalPlaneResolutionUnit stands for:
+// FocalPlaneUnit returns the length that a FocalPlaneResolutionUnit means:
 // 2 an inch and 3 a centimetre by the standard, 0 (not recorded) the standard's
 // default of an inch, and 4 a millimetre and 5 a micrometre, which are met but
 // not standard. NaN for any other, 1 (no unit) included.
@@ -123,12 +123,12 @@ type SensorFacts struct {
 type PitchEstimate struct {
 	Pitch  Length // NaN where no source was sound
 	Source PitchSource
-	// Rejected says why each source before this one was passed over, in
+	// Rejected reports why each source before this one was passed over, in
 	// order; why all were, where there is no pitch.
 	Rejected []PitchRejection
 }
 
-// A PitchRejection says why a source was not used.
+// A PitchRejection is why a source was not used.
 type PitchRejection struct {
 	Source PitchSource
 	Reason string // for example "not recorded"
@@ -247,7 +247,7 @@ func (f SensorFacts) equivalentPitch() (Length, string) {
 
 func (f SensorFacts) longSide() int { return max(f.PixelWidth, f.PixelHeight) }
 
-// checkWidth says what is wrong with a sensor's long side, or nothing.
+// checkWidth reports what is wrong with a sensor's long side, or nothing.
 func checkWidth(which string, width Length) string {
 	if !(width >= NarrowestSensor && width <= WidestSensor) {
 		return fmt.Sprintf("the %s sensor width %v is not between %v and %v", which, width, NarrowestSensor, WidestSensor)

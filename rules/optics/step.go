@@ -37,7 +37,7 @@ const MaxFrames = 1_000_000
 //	⌈T/step⌉ + 1
 //
 // A quotient within a billionth of a whole number counts as whole. Both must be
-// above 0 and the count at most [MaxFrames], else an error says which is not.
+// above 0 and the count at most [MaxFrames], else an error reports which is not.
 // Source: counting.
 func FramesToCover(depth, step Length) (int, error) {
 	if !positive(depth) {

@@ -1,5 +1,5 @@
 // Package picturestest writes rendered runs as files, as a camera would, for tests
-// of what looks at pictures.
+// of what inspects pictures.
 package picturestest
 
 import (

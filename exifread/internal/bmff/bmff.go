@@ -27,7 +27,7 @@ const (
 	KindOther             // a movie, a sound, or another thing that is no still picture
 )
 
-// BrandBytes is how much of a file's start Brand looks at, at most.
+// BrandBytes is how much of a file's start Brand inspects, at most.
 const BrandBytes = 256
 
 // Brand tells the kind of a file from its first bytes, at best BrandBytes of

@@ -45,7 +45,7 @@ var sizes = map[uint16]uint64{
 }
 
 const (
-	// MaxEntries is how many entries of one directory are looked at. Cameras
+	// MaxEntries is how many entries of one directory are inspected. Cameras
 	// write below 200; maker notes, which are not read, up to 500.
 	MaxEntries = 2000
 	// maxValue is the most bytes of a value that are decoded. The longest

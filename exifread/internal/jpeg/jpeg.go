@@ -180,7 +180,7 @@ func (s *scanner) problem(where string, at int64, what string) {
 	}
 }
 
-// segment looks at one segment whose content of n bytes begins at off.
+// segment inspects one segment whose content of n bytes begins at off.
 func (s *scanner) segment(marker byte, off, n int64) error {
 	switch {
 	case marker == mAPP1 && n > 6:
@@ -524,7 +524,7 @@ func grouped(n int64) string {
 	return s
 }
 
-// FirstExif returns the first Exif block of a JPEG file, without a look at how
+// FirstExif returns the first Exif block of a JPEG file, without inspecting how
 // the file ends.
 func FirstExif(r io.ReaderAt, size int64) (b layout.Block, ok bool, err error) {
 	s := &scanner{r: r, size: size}

@@ -21,7 +21,7 @@ type Block struct {
 	Data           []byte // the block itself where the file stores it compressed; Offset and Length then do not matter
 }
 
-// A Role says what the first directory of a block holds.
+// A Role is what the first directory of a block holds.
 type Role uint8
 
 const (

@@ -1,6 +1,6 @@
 // Package scan has what the container readers share: reading a file in a few
 // windows, finding the TIFF header of an Exif block, and the sentence that
-// says how much of a file is missing.
+// reports how much of a file is missing.
 package scan
 
 import (

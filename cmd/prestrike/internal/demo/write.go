@@ -25,7 +25,7 @@ var ErrNotEmpty = errors.New("the folder is not empty")
 
 // Write writes the session into the folder, which is made where it does not
 // exist, and returns how many frames it wrote. It writes all of them or leaves
-// the folder as it was. progress, where not nil, is told how far it is.
+// the folder as it was. progress, where not nil, is called with how far it is.
 func (s Session) Write(ctx context.Context, folder string, progress func(done, total int)) (int, error) {
 	switch entries, err := os.ReadDir(folder); {
 	case errors.Is(err, fs.ErrNotExist):

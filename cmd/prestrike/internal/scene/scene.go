@@ -19,7 +19,7 @@ type Scene struct {
 	levels        [][]float64 // linear brightness, for each of the diameters
 }
 
-// A View says how a picture of the scene is made.
+// A View is how a picture of the scene is made.
 type View struct {
 	Focus  float64 // depth of the sharp plane: 0 nearest point, 1 farthest; beyond is in front of or behind the subject
 	Blur   float64 // diameter of the blur disk, in pixels, of the nearest point with the farthest in focus; 0 is sharp throughout

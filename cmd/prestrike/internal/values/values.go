@@ -22,7 +22,7 @@ type Error struct {
 	Wanted string // what is accepted, with examples
 }
 
-// Error says what was read and what is accepted.
+// Error reports what was read and what is accepted.
 func (e *Error) Error() string { return fmt.Sprintf("cannot read %q: write %s", e.Read, e.Wanted) }
 
 // A Kind is one kind of value: how it is read, what is accepted, and how it is
