@@ -21,8 +21,8 @@ var variedFloors = map[string]floor{
 	"ordinary work":          {exact: 99.5, kinds: 99.5},
 	"slow stacks":            {exact: 100, kinds: 100, supports: 100},
 	"bursts by hand":         {exact: 99.5, kinds: 99.5, supports: 99.5},
-	"unreadable at a border": {exact: 99.5, kinds: 99.5, supports: 99.5, found: 70},
-	"pause inside":           {exact: 99.5, kinds: 99.5, supports: 99.5, found: 20},
+	"unreadable at a border": {exact: 99.5, kinds: 99.5, supports: 99.5, found: 99.5},
+	"pause inside":           {exact: 99.5, kinds: 99.5, supports: 99.5, found: 99.5},
 	"pause between":          {exact: 99.5, kinds: 99.5, supports: 99.5},
 	"numbers reversed":       {exact: 99.5, kinds: 99.5, supports: 99.5},
 	"copies":                 {exact: 99.5, kinds: 99.5, supports: 99.5},
@@ -32,7 +32,7 @@ var variedFloors = map[string]floor{
 	"columns":                {exact: 99.5, kinds: 99.5, supports: 99.5},
 	"turntables":             {exact: 99.5, kinds: 99.5, supports: 99.5},
 	"small JPEGs":            {exact: 100, kinds: 100, supports: 100},
-	"two bodies":             {exact: 100, kinds: 100, supports: 100, alarms: 1},
+	"two bodies":             {exact: 100, kinds: 100, supports: 100, alarms: 2}, // counts that are three times alike by chance
 	"time-lapses":            {exact: 99, kinds: 99, supports: 99},
 }
 
