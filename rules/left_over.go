@@ -1,0 +1,94 @@
+package rules
+
+import (
+	"fmt"
+
+	"prestrike/audit"
+	"prestrike/audit/shoot"
+	"prestrike/exifread"
+)
+
+var leftOver = &audit.Rule{
+	ID:       "left-over",
+	Title:    "a setting may be left over from the day before",
+	Severity: audit.Note,
+	Doc: `Finds bodies that were never set below a high ISO in the sequences of a session, and
+bodies whose exposure compensation never is 0.
+
+Both are easily left from the last job. High ISO costs detail in every frame; a forgotten
+compensation makes every frame too bright or too dark.
+
+Look at the settings of the body before you go on.
+
+It is wrong where both are meant. In manual exposure compensation has no effect and is
+not counted, nor is that of brackets.`,
+	Source: "CIPA DC-008 (Exif), ExposureBiasValue and PhotographicSensitivity; three stops above ISO 100: common practice",
+	Params: []audit.Param{
+		{
+			Name: "iso", Doc: "the lowest ISO of the session from which it counts as high",
+			Default: 800, Min: 100, Max: 1_000_000,
+		},
+		{
+			Name: "frames", Unit: "frames", Doc: "this number of frames in sequences must be there",
+			Default: 20, Min: 1, Max: 100_000,
+		},
+	},
+	CheckSession: checkLeftOver,
+}
+
+func checkLeftOver(v *audit.Review) error {
+	for _, body := range v.Session.Bodies {
+		checkLeftOverOf(v, body)
+	}
+	return nil
+}
+
+func checkLeftOverOf(v *audit.Review, body *shoot.Body) {
+	var isoFrames, biasFrames, unknown []*shoot.Frame
+	lowest, biased := uint32(0), true
+	bias := exifread.Rational{}
+	for _, q := range v.Session.Sequences {
+		if q.Body != body || !q.Kind.Steady() || q.Support != shoot.Tripod {
+			continue
+		}
+		for _, f := range q.Frames {
+			m := f.Meta()
+			if !m.HasExif {
+				continue
+			}
+			if iso, ok := m.Sensitivity.Get(); ok && iso > 0 {
+				isoFrames = append(isoFrames, f)
+				if lowest == 0 || iso < lowest {
+					lowest = iso
+				}
+			} else {
+				unknown = append(unknown, f)
+			}
+			b, ok := m.ExposureBias.Get()
+			if m.ExposureMode.Or(exifread.ExposureManual) == exifread.ExposureAuto && ok && b.Den != 0 {
+				biasFrames = append(biasFrames, f)
+				biased = biased && b.Num != 0
+				bias = b
+			}
+		}
+	}
+	if len(unknown) > 0 {
+		v.Unjudged("no ISO recorded", unknown...)
+	}
+	if float64(len(isoFrames)) >= v.Param("frames") && float64(lowest) >= v.Param("iso") {
+		v.Found(audit.Finding{
+			Message:  fmt.Sprintf("no sequence is below %s", shoot.FormatISO(lowest)),
+			Action:   "look whether that ISO is left over from before; if so, set it down",
+			Frames:   isoFrames,
+			Measured: exifread.Of(float64(lowest)), Limit: exifread.Of(v.Param("iso")),
+		})
+	}
+	if float64(len(biasFrames)) >= v.Param("frames") && biased {
+		v.Found(audit.Finding{
+			Message:  fmt.Sprintf("exposure compensation is never 0, last %+.1f EV", bias.Float()),
+			Action:   "look whether it is left over from before; if so, set it to 0",
+			Frames:   biasFrames,
+			Measured: exifread.Of(bias.Float()), Limit: exifread.Of(0.0), Unit: "EV",
+		})
+	}
+}

@@ -1,0 +1,265 @@
+package rules
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"prestrike/audit"
+	"prestrike/audit/shoot"
+	"prestrike/exifread"
+	"prestrike/rules/evidence"
+)
+
+var sisterDiffers = &audit.Rule{
+	ID:       "sister-differs",
+	Title:    "a sequence was made otherwise than the others of the session",
+	Severity: audit.Check,
+	Doc: `Compares each focus sequence with the others of the same camera and lens in the
+session: kinds of file, picture size, exposure time, f-number and ISO. Finds one with
+other kinds of file or another size than most, also where all that follow have them,
+and one whose settings differ from those of most while the sequences before and behind
+it have theirs. It also finds single frames where focus sequences were due.
+
+A wheel was turned by the way: raw files or pixels are missing for the catalogue, one
+view is darker than the rest, or has another depth of field. Focus bracketing goes off
+when some cameras sleep; the button then makes one frame.
+
+Inspect the sequence. If the difference was not meant, set the camera back and shoot it
+again.
+
+It is wrong where one view was meant to be otherwise.`,
+	Source: "common practice",
+	Params: []audit.Param{
+		{
+			Name: "sisters", Unit: "sequences", Doc: "this number of other sequences must agree, or so many times its frames for files and sizes",
+			Default: 3, Min: 2, Max: 100,
+		},
+		{
+			Name: "share", Doc: "and this share of all of them",
+			Default: 0.6, Min: 0.5, Max: 1,
+		},
+		{
+			Name: "rhythm", Doc: "single frames stand in place of sequences where they are apart by this share of the usual time between sequences",
+			Default: 0.5, Min: 0, Max: 10,
+		},
+	},
+	Check: checkSisterDiffers,
+}
+
+// A trait is something in which sisters should agree.
+type trait struct {
+	name string
+	// lasting tells that it counts, too, where all that follow differ: settings may
+	// change for good with the next set, kinds of file and sizes hardly do.
+	lasting bool
+	read    func(*shoot.Sequence) string
+}
+
+func traits() []trait {
+	return []trait{
+		{"files", true, fileKinds},
+		{"pixels", true, func(q *shoot.Sequence) string {
+			for _, f := range q.Frames {
+				if v, ok := pixelSize(q)(f.Meta()).Get(); ok {
+					return v.String() + " pixels"
+				}
+			}
+			return ""
+		}},
+		{"exposure time", false, func(q *shoot.Sequence) string {
+			if t, ok := q.Settings.ExposureTime.Get(); ok && t.Num > 0 && t.Den > 0 {
+				return shoot.FormatExposureTime(t)
+			}
+			return ""
+		}},
+		{"f-number", false, func(q *shoot.Sequence) string {
+			if n, ok := q.Settings.FNumber.Get(); ok && n.Num > 0 && n.Den > 0 {
+				return shoot.FormatFNumber(n)
+			}
+			return ""
+		}},
+		{"ISO", false, func(q *shoot.Sequence) string {
+			if iso, ok := q.Settings.ISO.Get(); ok && iso > 0 {
+				return shoot.FormatISO(iso)
+			}
+			return ""
+		}},
+	}
+}
+
+// fileKinds names the kinds of file that most frames of a sequence have.
+func fileKinds(q *shoot.Sequence) string {
+	raw, other := 0, 0
+	for _, f := range q.Frames {
+		if f.HasRaw() {
+			raw++
+		}
+		if evidence.HasPicture(f) {
+			other++
+		}
+	}
+	n := len(q.Frames)
+	switch {
+	case 2*raw > n && 2*other > n:
+		return "raw files and pictures"
+	case 2*raw > n:
+		return "raw files only"
+	}
+	return "pictures without raw files"
+}
+
+func checkSisterDiffers(v *audit.Review) error {
+	q := v.Sequence
+	before, behind := sisters(v.Session.Sequences, q)
+	if q.Kind == shoot.Single {
+		checkSingles(v)
+		return nil
+	}
+	if !stack(q) {
+		return nil
+	}
+	all := append(slices.Clone(before), behind...)
+	var differ, usual []string
+	for _, t := range traits() {
+		own := t.read(q)
+		most, have, known := majority(t, all)
+		if own == "" {
+			if have > 0 {
+				v.Unjudged("not recorded: " + t.name)
+			}
+			continue
+		}
+		// What lasts is weighed by frames: one long sequence counts as several.
+		needed, total := v.Param("sisters"), known+1
+		if t.lasting {
+			needed, total = needed*float64(len(q.Frames)), known+len(q.Frames)
+		}
+		if most == "" || own == most || float64(have) < needed || float64(have) < v.Param("share")*float64(total) {
+			continue
+		}
+		is := func(list []*shoot.Sequence) bool {
+			return slices.ContainsFunc(list, func(o *shoot.Sequence) bool { return t.read(o) == most })
+		}
+		if !t.lasting && !(is(before) && is(behind)) {
+			continue
+		}
+		differ, usual = append(differ, own), append(usual, most)
+	}
+	if len(differ) == 0 {
+		return nil
+	}
+	v.Found(audit.Finding{
+		Message: fmt.Sprintf("made with %s, where most of its %d sisters have %s", strings.Join(differ, ", "), len(all), strings.Join(usual, ", ")),
+		Action:  "inspect it; if this was not meant, set the camera back and shoot this sequence again",
+		Frames:  q.Frames,
+	})
+	return nil
+}
+
+// majority returns what most sequences have of a trait, how many have it, and of how many
+// it is known; frames where the trait lasts.
+func majority(t trait, list []*shoot.Sequence) (most string, have, known int) {
+	counts := map[string]int{}
+	for _, o := range list {
+		if x := t.read(o); x != "" {
+			n := 1
+			if t.lasting {
+				n = len(o.Frames)
+			}
+			counts[x] += n
+			known += n
+			if counts[x] > have || counts[x] == have && x < most {
+				most, have = x, counts[x]
+			}
+		}
+	}
+	return most, have, known
+}
+
+// stack reports whether a sequence is a focus sequence, or may be one.
+func stack(q *shoot.Sequence) bool { return q.Kind == shoot.Focus || q.Kind == shoot.Series }
+
+// sisterReach bounds the sequences compared on either side.
+const sisterReach = 12
+
+// sisters returns the focus sequences of the same body, lens and focal length before and
+// behind one, the nearest first.
+func sisters(sequences []*shoot.Sequence, q *shoot.Sequence) (before, behind []*shoot.Sequence) {
+	at := slices.Index(sequences, q)
+	is := func(o *shoot.Sequence) bool {
+		return stack(o) && o.Body == q.Body && o.Frames[0].Meta().LensModel == q.Frames[0].Meta().LensModel &&
+			evidence.Exact(o.Settings.FocalLength) == evidence.Exact(q.Settings.FocalLength)
+	}
+	for i := at - 1; i >= 0 && len(before) < sisterReach; i-- {
+		if is(sequences[i]) {
+			before = append(before, sequences[i])
+		}
+	}
+	for i := at + 1; i < len(sequences) && len(behind) < sisterReach; i++ {
+		if is(sequences[i]) {
+			behind = append(behind, sequences[i])
+		}
+	}
+	return before, behind
+}
+
+// checkSingles looks for single frames in a row where focus sequences were due: with the
+// settings of those before and behind, as far apart as those are, and nowhere else
+// between sequences, where they would be test frames. It reports at the first of them.
+func checkSingles(v *audit.Review) {
+	sequences, q := v.Session.Sequences, v.Sequence
+	at := slices.Index(sequences, q)
+	if at == 0 || !stack(sequences[at-1]) || sequences[at-1].Body != q.Body {
+		return
+	}
+	end := at
+	for end < len(sequences) && sequences[end].Kind == shoot.Single && sequences[end].Body == q.Body {
+		end++
+	}
+	if end-at < 2 || end == len(sequences) || !stack(sequences[end]) {
+		return
+	}
+	before, behind := sisters(sequences, q)
+	all := append(slices.Clone(before), behind...)
+	if float64(len(all)) < v.Param("sisters") || len(behind) == 0 {
+		return
+	}
+	usual := before[0].Settings
+	for _, o := range all {
+		if i := slices.Index(sequences, o); o != sequences[end] && i > 0 && sequences[i-1].Kind == shoot.Single {
+			return // test frames before sequences are a habit here
+		}
+	}
+	var pauses []float64
+	for _, list := range [][]*shoot.Sequence{before, behind} {
+		for i := 1; i < len(list); i++ {
+			a, b := list[i], list[i-1]
+			if b.Start().Before(a.Start()) {
+				a, b = b, a
+			}
+			pauses = append(pauses, b.Start().Sub(a.End()).Seconds())
+		}
+	}
+	if len(pauses) == 0 {
+		return
+	}
+	slices.Sort(pauses)
+	least := v.Param("rhythm") * pauses[len(pauses)/2]
+	var frames []*shoot.Frame
+	for i := at; i < end; i++ {
+		o := sequences[i]
+		if sequences[i].Start().Sub(sequences[i-1].End()).Seconds() < least || sequences[i+1].Start().Sub(o.End()).Seconds() < least ||
+			o.Settings.ISO != usual.ISO || evidence.Exact(o.Settings.FNumber) != evidence.Exact(usual.FNumber) ||
+			evidence.Exact(o.Settings.ExposureTime) != evidence.Exact(usual.ExposureTime) {
+			return
+		}
+		frames = append(frames, o.Frames...)
+	}
+	v.Found(audit.Finding{
+		Message:  fmt.Sprintf("%d single frames stand where sequences of %d frames were due", len(frames), len(before[0].Frames)),
+		Action:   "look whether bracketing switched itself off; if so, shoot these views again",
+		Frames:   frames,
+		Measured: exifread.Of(float64(len(frames))), Limit: exifread.Of(1.0), Unit: "frames",
+	})
+}
