@@ -110,6 +110,7 @@ func TestVerdicts(t *testing.T) {
 			"DCIM/100BXCAM/BX1_0049..0072.NEF after 60s iso=100", change: views("front", "front", "front"), want: audit.VerdictGood, superseded: []string{"1.1 by 1.3", "1.2 by 1.3"}},
 		{name: "too few frames are no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0040.NEF after 60s iso=100", change: views("front", "front"), want: audit.VerdictCheck},
 		{name: "another f-number is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 f=11", change: views("front", "front"), want: audit.VerdictCheck},
+		{name: "a turned camera is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 orient=6", change: views("front", "front"), want: audit.VerdictCheck},
 		{name: "another focal length is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100 mm=60", change: views("front", "front"), want: audit.VerdictCheck},
 		{name: "sixteen minutes later is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 16m iso=100", change: views("front", "front"), want: audit.VerdictCheck},
 		{name: "sixteen minutes later is one where declared", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 16m iso=100", change: func(o *audit.Options) {
