@@ -96,8 +96,16 @@ func tornFrame(f *shoot.Frame) bool {
 
 // repeated says which frames are there twice, and where.
 func repeated(session *shoot.Session, twice []twin) string {
-	n := len(twice)
+	originals := map[*shoot.Frame]bool{}
+	for _, t := range twice {
+		originals[t.original] = true
+	}
+	n := len(originals)
 	a, b := twice[0].original, twice[0].copied
+	if n < len(twice) {
+		frames := words.Count(n, "frame is", "frames are")
+		return fmt.Sprintf("%s there more than once, with %d copies: the first is %s", frames, len(twice), beside(a, b))
+	}
 	if n == 1 {
 		return fmt.Sprintf("frame %s is there twice: %s", a.Label(), beside(a, b))
 	}
