@@ -56,7 +56,7 @@ files do not record that in a standard way.`,
 
 // smallestSensor is where the sensors of cameras with shutters of curtains begin.
 var smallestSensor = audit.Param{
-	Name: "smallest-sensor", Unit: "mm", Doc: "cameras with sensors less wide have leaf or electronic shutters",
+	Name: "smallest-sensor", Unit: "mm", Doc: "sensors less wide are those of phones and small cameras, without curtains before them",
 	Default: 15, Min: 0, Max: 100,
 }
 

@@ -17,6 +17,9 @@ var whiteBalance = &audit.Rule{
 The camera may choose another colour for every frame: merged pictures get coloured
 patches, clips change colour.
 
+Phones and small cameras, known by their sensors, always choose for themselves: there
+it is a note, unless the run is a focus sequence.
+
 With raw files for every frame one white balance can be given to all of them
 afterwards, so that it is only a note. Without, set the white balance by hand and
 shoot this sequence again if the colours differ.
@@ -24,6 +27,7 @@ shoot this sequence again if the colours differ.
 It is wrong where the camera chose the same for all frames: what it chose is not
 recorded in a standard way.`,
 	Source: "CIPA DC-008 (Exif), WhiteBalance; common practice",
+	Params: []audit.Param{smallestSensor},
 	Check:  checkWhiteBalance,
 }
 
@@ -66,6 +70,10 @@ func checkWhiteBalance(v *audit.Review) error {
 	if raw {
 		found.Severity = audit.Note
 		found.Action = "give all frames one white balance when you develop the raw files"
+	}
+	if noCurtains(v, q.Body) && q.Kind != shoot.Focus && len(automatic) == len(known) {
+		found.Severity = audit.Note
+		found.Action = "compare the colours of the first and last frames before you put the pictures side by side"
 	}
 	v.Found(found)
 	return nil
