@@ -33,6 +33,10 @@ func cycles(frames []*Frame, bracket bool) []part {
 		ev[i] = exposureChange(first[0].settings, first[i].settings)
 	}
 	p := period(ev)
+	changes := func(e float64) bool { return math.Abs(e) >= SameSetting }
+	if p == 0 && auto*2 < n && !slices.ContainsFunc(ev, changes) {
+		return []part{{frames: frames}} // long exposures one right after the other
+	}
 	if p == 0 && auto*2 < n {
 		if took := frames[n-1].Time.Sub(frames[0].Time); took < time.Duration(n-1)*slowBracket {
 			return []part{{frames: frames}}
