@@ -210,6 +210,8 @@ func pictures() []hostile {
 }
 
 // hostiles are the files that do harm by their content.
+//
+// whole: a list of cases, one a line, each read by itself.
 func hostiles() []hostile {
 	zeros := make([]byte, 2<<20)
 	width, height := [4]uint32{0x100, 4, 1, 60}, [4]uint32{0x101, 4, 1, 40}

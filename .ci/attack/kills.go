@@ -58,17 +58,13 @@ func differences(before map[string]stamp, folder string) string {
 // as long as it takes to be killed in the middle.
 const cardFrames = 40
 
-// killed kills runs at random moments.
-func (a *attack) killed() error {
-	card, results := a.path("card"), a.path("results")
+// demo writes the first frames of the demonstration to a folder.
+func (a *attack) demo(card string) error {
 	if got, err := a.start(nil, a.exe, "demo", card); err != nil || got.status != 0 {
 		return fmt.Errorf("demo: status %d, %v: %s", got.status, err, got.said)
 	}
-	if err := os.Mkdir(results, 0o777); err != nil {
-		return err
-	}
 	n := 0
-	err := filepath.WalkDir(card, func(name string, d fs.DirEntry, err error) error {
+	return filepath.WalkDir(card, func(name string, d fs.DirEntry, err error) error {
 		if err == nil && d.Type().IsRegular() {
 			if n++; n > cardFrames {
 				err = os.Remove(name)
@@ -76,7 +72,15 @@ func (a *attack) killed() error {
 		}
 		return err
 	})
-	if err != nil {
+}
+
+// killed kills runs at random moments.
+func (a *attack) killed() error {
+	card, results := a.path("card"), a.path("results")
+	if err := a.demo(card); err != nil {
+		return err
+	}
+	if err := os.Mkdir(results, 0o777); err != nil {
 		return err
 	}
 	before, err := tree(card)

@@ -211,6 +211,8 @@ func (p *parser) directive(words []string) error {
 }
 
 // declared reads how the session is to be audited.
+//
+// whole: each word is one case, read by itself; there is one list of words to keep.
 func (p *parser) declared(name string, args []string) (known bool, err error) {
 	opt := &p.text.Options
 	switch {

@@ -48,24 +48,8 @@ func instructions(s *audit.Session) []instruction {
 	groups, said := map[group][]*entry{}, map[say]*entry{}
 	var order []group
 	add := func(where string, q *audit.Reviewed, f *audit.Finding) {
-		g := group{word: f.Severity.String(), rule: f.Rule, order: 2 + int(f.Severity)}
-		text := f.Message
-		if f.Action != "" {
-			text += ": " + f.Action
-		}
-		switch {
-		case f.Accepted:
-			g.word, g.order = wordAccepted, 1
-			text = f.Message
-			if f.Reason != "" {
-				text += " (meant: " + f.Reason + ")"
-			}
-		case q != nil && q.SupersededBy != nil:
-			g.word, g.order = wordRetaken, 0
-			text = f.Message + ": " + q.SupersededBy.ID + " is its retake"
-		case q != nil && q.PerhapsRetaken != nil && f.Severity > audit.Note:
-			text += ". If " + q.PerhapsRetaken.ID + " shows the same view, it is the retake: then accept this"
-		}
+		word, rank, text := worded(q, f)
+		g := group{word: word, rule: f.Rule, order: rank}
 		if groups[g] == nil {
 			order = append(order, g)
 		}
@@ -113,6 +97,29 @@ func instructions(s *audit.Session) []instruction {
 		}
 	}
 	return out
+}
+
+// worded returns the word before a finding, its rank among the others and its text. q
+// is nil for a finding of a session.
+func worded(q *audit.Reviewed, f *audit.Finding) (word string, rank int, text string) {
+	switch {
+	case f.Accepted:
+		text = f.Message
+		if f.Reason != "" {
+			text += " (meant: " + f.Reason + ")"
+		}
+		return wordAccepted, 1, text
+	case q != nil && q.SupersededBy != nil:
+		return wordRetaken, 0, f.Message + ": " + q.SupersededBy.ID + " is its retake"
+	}
+	text = f.Message
+	if f.Action != "" {
+		text += ": " + f.Action
+	}
+	if q != nil && q.PerhapsRetaken != nil && f.Severity > audit.Note {
+		text += ". If " + q.PerhapsRetaken.ID + " shows the same view, it is the retake: then accept this"
+	}
+	return f.Severity.String(), 2 + int(f.Severity), text
 }
 
 // notJudged groups the reasons for which rules could not decide, those of the
