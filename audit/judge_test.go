@@ -95,12 +95,18 @@ func TestVerdicts(t *testing.T) {
 		{name: "a retake soon after makes it good", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", change: views("front", "front"), want: audit.VerdictGood, superseded: []string{"1.1 by 1.2"}},
 		{name: "the next view is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", change: views("front", "side"), want: audit.VerdictCheck},
 		{name: "what nobody sees is no retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", want: audit.VerdictCheck},
-		{name: "a retake behind the next view", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100\nDCIM/100BXCAM/BX1_0049..0072.NEF after 60s iso=100",
-			change: views("front", "side", "front"), want: audit.VerdictGood, superseded: []string{"1.1 by 1.3"}},
-		{name: "a retake is known behind one that cannot be told", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100\nDCIM/100BXCAM/BX1_0049..0072.NEF after 60s iso=100",
-			change: views("front", "", "front"), want: audit.VerdictGood, superseded: []string{"1.1 by 1.3"}},
-		{name: "all planned views are there without it", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", change: func(o *audit.Options) { o.PlannedViews = 1 },
-			want: audit.VerdictGood, superseded: []string{"1.1 by 1.2"}},
+		{
+			name: "a retake behind the next view", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100\nDCIM/100BXCAM/BX1_0049..0072.NEF after 60s iso=100",
+			change: views("front", "side", "front"), want: audit.VerdictGood, superseded: []string{"1.1 by 1.3"},
+		},
+		{
+			name: "a retake is known behind one that cannot be told", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100\nDCIM/100BXCAM/BX1_0049..0072.NEF after 60s iso=100",
+			change: views("front", "", "front"), want: audit.VerdictGood, superseded: []string{"1.1 by 1.3"},
+		},
+		{
+			name: "all planned views are there without it", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", change: func(o *audit.Options) { o.PlannedViews = 1 },
+			want: audit.VerdictGood, superseded: []string{"1.1 by 1.2"},
+		},
 		{name: "a planned view would be lacking", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", change: func(o *audit.Options) { o.PlannedViews = 2 }, want: audit.VerdictCheck},
 		{name: "the pictures show a planned view, and not the retake", text: faulty + "DCIM/100BXCAM/BX1_0025..0048.NEF after 60s iso=100", change: func(o *audit.Options) {
 			o.PlannedViews = 1

@@ -51,7 +51,8 @@ func TestSensors(t *testing.T) {
 		{
 			"a lens that records nothing, beside one that does",
 			"BX1_0001..0010.JPG every 1.3s time=2026-03-04T09:12:40.12+01:00 t=0.8 f=8 mm=90 mm35=90 lens=macro size=6000x4000\nBX1_0011..0020.JPG every 1.3s after 60s lens=bellows mm=- mm35=-",
-			[]float64{36, 36}, []float64{6, 6},
+			[]float64{36, 36},
+			[]float64{6, 6},
 		},
 		{
 			"a lens that records nothing, beside two that do not agree",
@@ -63,12 +64,14 @@ func TestSensors(t *testing.T) {
 		{"the same, with the body declared", "# body BX-1 width=36 pixels=8256\n" + small, []float64{36}, []float64{36 / 8.256}},
 		{
 			"the same, with raw files of the body", "BX1_0101..0110.NEF every 1.3s time=2026-03-04T08:12:40.12+01:00 t=0.8 f=8 mm=90 mm35=90 serial=4711 size=8256x5504 plane=2293x2293\n" + small,
-			[]float64{36, 36}, []float64{36 / 8.256, 36 / 8.256},
+			[]float64{36, 36},
+			[]float64{36 / 8.256, 36 / 8.256},
 		},
 		{
 			"a smaller size that the body offers, whose tags are those of the picture",
 			"BX1_0001..0010.JPG every 1.3s time=2026-03-04T09:12:40.12+01:00 t=0.8 f=8 mm=90 mm35=90 size=4128x2752 plane=1146x1146",
-			[]float64{36}, []float64{36 / 4.128},
+			[]float64{36},
+			[]float64{36 / 4.128},
 		},
 	} {
 		t.Run(c.what, func(t *testing.T) {
