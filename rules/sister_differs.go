@@ -222,7 +222,7 @@ func checkSingles(v *audit.Review) {
 	}
 	before, behind := sisters(sequences, q)
 	all := append(slices.Clone(before), behind...)
-	if float64(len(all)) < v.Param("sisters") || len(behind) == 0 {
+	if float64(len(all)) < v.Param("sisters") || len(before) == 0 || len(behind) == 0 {
 		return
 	}
 	usual := before[0].Settings
