@@ -15,7 +15,7 @@ type run struct {
 	frames    []frame
 	links     []link
 	long      bool // the curves were given up
-	otherSize bool // some pictures are not of the first's size
+	otherSize bool // some pictures are of another size
 
 	settings []float64 // EV by which they make each frame brighter; NaN where not known
 	strange  []bool    // frames that show something else than the run

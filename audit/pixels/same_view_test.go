@@ -89,3 +89,29 @@ func TestViewRates(t *testing.T) {
 		}
 	}
 }
+
+// A first picture of another size, as a smaller preview in place of a damaged one, takes
+// part in nothing, and the others are judged.
+func TestFirstPictureOfAnotherSize(t *testing.T) {
+	d := pixelstest.Random(6)
+	d.Width, d.Height = 480, 320
+	b := d.Build()
+	small := d
+	small.Width, small.Height = 240, 160
+	var s pixels.Sequence
+	for i, sh := range d.Shots()[:12] {
+		picture := b.Picture(sh)
+		if i == 0 {
+			picture = small.Build().Picture(sh)
+		}
+		m, err := pixels.Measure(picture)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.Add(m)
+	}
+	j := s.Judge(pixels.DefaultThresholds(), nil)
+	if len(j.Unmeasured) != 1 || j.Unmeasured[0] != 0 || j.Width != 480 || j.Dark.Answer != pixels.Fine {
+		t.Errorf("unmeasured %v, width %d, dark frames %v %s; want the first alone unmeasured", j.Unmeasured, j.Width, j.Dark.Answer, j.Dark.Reason)
+	}
+}

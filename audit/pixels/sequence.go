@@ -11,7 +11,7 @@ type Sequence struct {
 	frames []frame
 	links  []link
 	long   bool // the curves were given up
-	// otherSize counts the frames whose pictures are not of the first's size.
+	// otherSize counts the frames whose pictures are of another size than most.
 	otherSize int
 
 	// The last frame that stands in the chain, and the one before, for the
@@ -94,7 +94,7 @@ func newGrid(m *FrameMeasure) tileGrid {
 func (s *Sequence) Len() int { return s.n }
 
 // Add takes the next frame. A nil measure, or one of another picture size than
-// the first frame's, keeps the frame's place in the order but is not judged.
+// those before, keeps the frame's place in the order but is not judged.
 func (s *Sequence) Add(m *FrameMeasure) {
 	index := s.n
 	s.n++
@@ -103,7 +103,12 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	}
 	if len(s.frames) > 0 && (m.Width != s.grid.width || m.Height != s.grid.height) {
 		s.otherSize++
-		return
+		if len(s.frames) > 1 {
+			return
+		}
+		// The first picture alone is of another size, as where its preview is damaged
+		// and a smaller one stands for it: it must not blind all that follow.
+		s.frames, s.last, s.before = nil, anchor{}, anchor{}
 	}
 	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, print: m.print, flat: m.Sharpness == 0}
 	now := anchor{frame: len(s.frames), levels: m.pyramid(), print: m.print}
