@@ -231,20 +231,10 @@ func checkSingles(v *audit.Review) {
 			return // test frames before sequences are a habit here
 		}
 	}
-	var pauses []float64
-	for _, list := range [][]*shoot.Sequence{before, behind} {
-		for i := 1; i < len(list); i++ {
-			a, b := list[i], list[i-1]
-			if b.Start().Before(a.Start()) {
-				a, b = b, a
-			}
-			pauses = append(pauses, b.Start().Sub(a.End()).Seconds())
-		}
-	}
+	pauses := pausesBetween(before, behind)
 	if len(pauses) == 0 {
 		return
 	}
-	slices.Sort(pauses)
 	least := v.Param("rhythm") * pauses[len(pauses)/2]
 	var frames []*shoot.Frame
 	for i := at; i < end; i++ {
@@ -262,4 +252,21 @@ func checkSingles(v *audit.Review) {
 		Frames:   frames,
 		Measured: exifread.Of(float64(len(frames))), Limit: exifread.Of(1.0), Unit: "frames",
 	})
+}
+
+// pausesBetween returns the pauses in seconds between neighbours of each list of
+// sequences, shortest first.
+func pausesBetween(lists ...[]*shoot.Sequence) []float64 {
+	var pauses []float64
+	for _, list := range lists {
+		for i := 1; i < len(list); i++ {
+			a, b := list[i], list[i-1]
+			if b.Start().Before(a.Start()) {
+				a, b = b, a
+			}
+			pauses = append(pauses, b.Start().Sub(a.End()).Seconds())
+		}
+	}
+	slices.Sort(pauses)
+	return pauses
 }
