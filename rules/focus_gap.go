@@ -84,6 +84,7 @@ var growth = audit.Param{
 type plane struct {
 	frame *shoot.Frame
 	at    float64 // mm from the sensor
+	holes int     // frames without a distance before it
 	open  evidence.Opening
 	// The limits of focus steps, mm.
 	note, check, certain float64
@@ -261,11 +262,16 @@ func toldGaps(v *audit.Review) map[*shoot.Frame]bool {
 // cover the subject together.
 func planesOf(w evidence.Walk, v *audit.Review, s evidence.Sensor, pitch optics.Length) (planes []plane, why string) {
 	list, unknown := evidence.Openings(v)
-	if len(unknown) > 0 || len(list) != len(w.Frames) {
+	if len(unknown) > 0 {
 		return nil, noFNumber
 	}
+	opened := make(map[*shoot.Frame]evidence.Opening, len(list))
+	for _, o := range list {
+		opened[o.Frame] = o
+	}
 	c := optics.Length(v.Param("blur")) * pitch
-	for i, o := range list {
+	for i, frame := range w.Frames {
+		o := opened[frame]
 		focal := optics.Length(exifread.Positive(o.Frame.Meta().FocalLength)) * optics.Millimetre
 		at := optics.Length(w.At[i]) * optics.Millimetre
 		switch {
@@ -280,7 +286,7 @@ func planesOf(w evidence.Walk, v *audit.Review, s evidence.Sensor, pitch optics.
 			depth.Geometric = optics.GeometricDepthExact(focal, c, optics.MarkedFNumber(o.Working, o.M.M, p), o.M.M, p)
 		}
 		planes = append(planes, plane{
-			frame: o.Frame, at: w.At[i], open: o,
+			frame: o.Frame, at: w.At[i], holes: w.Holes[i], open: o,
 			note:    v.Param("note-share") * depth.Larger().Millimetres(),
 			check:   v.Param("check-share") * depth.Larger().Millimetres(),
 			certain: v.Param("certain-share") * depth.Sum().Millimetres(),
@@ -357,7 +363,9 @@ func widestSteps(planes []plane, scale float64) (worst wideStep, like []wideStep
 // wayOver judges the steps from one plane to another.
 func wayOver(planes []plane, from, to int, scale float64) (wideStep, bool) {
 	near, far := planes[from], planes[to]
-	w := wideStep{from: from, to: to, step: (far.at - near.at - scale) / float64(to-from)}
+	// A frame without a distance lies between these, or does not: it is believed to.
+	steps := to - from + max(far.holes-near.holes, near.holes-far.holes)
+	w := wideStep{from: from, to: to, step: (far.at - near.at - scale) / float64(steps)}
 	// The depth of field is the greater where focus is farther away.
 	switch note, check, certain := max(near.note, far.note), max(near.check, far.check), max(near.certain, far.certain); {
 	case w.step > certain && near.open.M.Sure && far.open.M.Sure:

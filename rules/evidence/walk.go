@@ -63,10 +63,14 @@ func (w Walk) Turns(back float64, edge int) []Turn {
 	return slices.DeleteFunc(list, func(t Turn) bool { return len(w.At)-1-t.From < edge })
 }
 
-// A Walk is the recorded focus distances of a sequence.
+// A Walk is the recorded focus distances of a sequence. Frames at infinity, the far
+// end, and frames without a distance are left out.
 type Walk struct {
 	Frames []*shoot.Frame
 	At     []float64 // mm from the sensor
+	// Holes counts, for each frame, those without a distance before it: their focus
+	// lies somewhere between that of others.
+	Holes []int
 	// Scale is the smallest move between neighbours: the steps of the scale
 	// are no wider, and each reading is off by half of one at most. step is
 	// the median move. Frames that do not move are left out of both.
@@ -97,15 +101,18 @@ func readWalk(q *shoot.Sequence) (w Walk, why string, ok bool) {
 	if q.Kind != shoot.Focus && q.Kind != shoot.Series {
 		return Walk{}, "", false
 	}
+	holes, far := 0, 0
 	for _, f := range q.Frames {
 		d, recorded := f.Meta().SubjectDistance.Get()
 		switch {
 		case !f.Meta().HasExif:
 			continue
 		case !recorded || d.State == exifread.DistanceUnknown:
-			return Walk{}, "no focus distance recorded", false
+			holes++
+			continue
 		case d.State == exifread.DistanceInfinity:
-			return Walk{}, "the recorded focus distance goes to infinity", false
+			far++
+			continue
 		}
 		at := optics.Length(d.Metres) * optics.Metre
 		if !plausible(at, optics.Length(exifread.Positive(f.Meta().FocalLength))*optics.Millimetre) {
@@ -113,6 +120,13 @@ func readWalk(q *shoot.Sequence) (w Walk, why string, ok bool) {
 		}
 		w.Frames = append(w.Frames, f)
 		w.At = append(w.At, at.Millimetres())
+		w.Holes = append(w.Holes, holes)
+	}
+	switch {
+	case holes > len(w.At):
+		return Walk{}, "no focus distance recorded", false
+	case far > len(w.At):
+		return Walk{}, "the recorded focus distance goes to infinity", false
 	}
 	if q.Kind != shoot.Focus {
 		return Walk{}, "the recorded focus distance does not show the focus steps", false
@@ -179,7 +193,8 @@ func (w Walk) Leaps(times float64) []Leap {
 	)
 	moves := make([]float64, max(0, len(w.At)-1))
 	for i := range moves {
-		moves[i] = w.away * (w.At[i+1] - w.At[i])
+		// Frames without a distance took their part of the way.
+		moves[i] = w.away * (w.At[i+1] - w.At[i]) / float64(1+w.Holes[i+1]-w.Holes[i])
 	}
 	var list []Leap
 	for i := fewest; i < len(moves)-fewest; i++ {
