@@ -133,8 +133,8 @@ func TestWatchEndNamesWhatIsNotComplete(t *testing.T) {
 		{"all rest but the last, which reads badly", 9, 0.5, 10 * time.Second, statusCheck, notYet},
 		{"the last was handed out as torn", 10, 0.5, 16 * time.Second, statusReshoot, "BX1_0011.JPG is not complete: "},
 		{"the last is torn since long ago", 9, 0.5, time.Hour, statusReshoot, "BX1_0011.JPG is not complete: "},
-		{"the last is whole and does not rest", 9, 1, 0, statusGood, "GOOD: "},
-		{"all rest", 10, 1, 0, statusGood, "GOOD: "},
+		{"the last is whole and does not rest", 9, 1, 0, statusGood, "GOOD as far as judged: "},
+		{"all rest", 10, 1, 0, statusGood, "GOOD as far as judged: "},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
