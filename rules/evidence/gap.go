@@ -172,8 +172,8 @@ func (r *gapReader) beside(i int, is func(*Gap) bool) bool {
 // Jumps reports whether focus moves as far over the gap as over so many frames,
 // more than one.
 func (g *Gap) Jumps(frames float64) bool {
-	const apart = 0.3 // of the frames: uneven motors, and how well a jump is known
-	return g.Jump > 0 && frames > 1 && math.Abs(g.Jump-frames) <= max(0.5, apart*frames)
+	const apart = 0.3 // of the way: uneven motors, and how well a jump is known
+	return g.Jump > 0 && frames > 1 && math.Abs(g.Jump-frames) <= max(0.5, apart*max(frames, g.Jump))
 }
 
 // Skipped reports whether time and focus agree that frames lack in a gap
