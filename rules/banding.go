@@ -25,8 +25,8 @@ the shutter that hangs. Merged pictures keep such bands, and clips flicker.
 Look at the frames named. Use lamps that do not pulse or a longer exposure time, and
 shoot this sequence again.
 
-Bands that all frames share cannot be seen, nor such that are narrower than a thirtieth
-of the picture. Dark bands of frames with flash are told by sync-speed.`,
+Bands that all frames share cannot be seen, nor such that are narrower than some 6 % of
+the height of a large preview, or 13 % of a small one. Dark bands of frames with flash are told by sync-speed.`,
 	Source: "IEC 61966-2-1 (tone curve); limits chosen on rendered sequences",
 	Params: []audit.Param{{
 		Name: "depth", Unit: "EV", Doc: "the smallest difference of the darkest and the brightest line",

@@ -4,8 +4,10 @@ import (
 	"fmt"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/evidence"
 )
 
 var whiteBalance = &audit.Rule{
@@ -24,9 +26,11 @@ With raw files for every frame one white balance can be given to all of them
 afterwards, so that it is only a note. Without, set the white balance by hand and
 shoot this sequence again if the colours differ.
 
-It is wrong where the camera chose the same for all frames: what it chose is not
-recorded in a standard way.`,
-	Source: "CIPA DC-008 (Exif), WhiteBalance; common practice",
+What the camera chose is not recorded in a standard way. Where the pictures show that
+their mean colour stays within half a just noticeable difference (1.15 in a* and b*),
+nothing is reported. Where the subject or the light itself changes colour, the
+pictures cannot show that, and the rule may be wrong.`,
+	Source: "CIPA DC-008 (Exif), WhiteBalance; ISO/CIE 11664-4 (L*a*b*); just noticeable difference of 2.3: Mahy, Van Eycken and Oosterlinck, Color Research and Application 19(2), 1994; common practice",
 	Params: []audit.Param{smallestSensor},
 	Check:  checkWhiteBalance,
 }
@@ -57,6 +61,9 @@ func checkWhiteBalance(v *audit.Review) error {
 		v.Unjudged("no white balance recorded", unknown...)
 	}
 	if len(automatic) == 0 {
+		return nil
+	}
+	if j, _ := evidence.Seen(v); j != nil && j.Colour.Answer == pixels.Fine {
 		return nil
 	}
 	found := audit.Finding{

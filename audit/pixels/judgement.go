@@ -50,6 +50,7 @@ const (
 	ReasonUnsteady     = "the picture is not steady enough from frame to frame"
 	ReasonWalk         = "the pictures do not show whether the sharp zone walks"
 	ReasonUnrelated    = "neighbouring pictures differ too much to be compared"
+	ReasonColour       = "not all pictures show their colour"
 	ReasonNoView       = "the pictures do not make a view to compare"
 	ReasonBetweenViews = "the pictures do not show whether it is the same view"
 	ReasonNoNeighbour  = "no frame has a picture and two neighbours with enough texture"
@@ -87,6 +88,7 @@ type Judgement struct {
 	Bands      Bands
 	Dark       Dark
 	Soft       Soft
+	Colour     Colour
 
 	// OneView tells of a run too short for all but its light that its pictures, made at
 	// the same settings, show the same thing.
@@ -236,6 +238,16 @@ type Brightness struct {
 type Change struct {
 	From, To int
 	EV       float64 // positive: brighter
+}
+
+// Colour tells whether the colour of the pictures stays as it is. Found means that two
+// frames lie farther apart than half a just noticeable difference: by another white
+// balance, or because the subject or the lamps changed.
+type Colour struct {
+	Verdict
+	// Shift is the largest distance of two frames' mean colours in a* and b*, at one
+	// lightness.
+	Shift float64
 }
 
 // Dark tells of frames darker than the run.

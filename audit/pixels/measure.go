@@ -33,6 +33,7 @@ type FrameMeasure struct {
 	// Sharpness is the mean of the focus measure over the picture, code values².
 	Sharpness float64
 
+	tint  tint
 	cells cellMaps
 	small plane
 	// smallPx is the edge, in px, of a pixel of the small picture.
@@ -92,6 +93,7 @@ func Measure(img image.Image) (*FrameMeasure, error) {
 		return nil, fmt.Errorf("%w: %d x %d is too narrow", ErrTooSmall, b.Dx(), b.Dy())
 	}
 	m.measure(lumaRows(img), bin, bw, bh)
+	m.tint = tintOf(img, m.Factor)
 	return m, nil
 }
 

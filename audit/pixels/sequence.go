@@ -38,6 +38,7 @@ type frame struct {
 	light   float64
 	luma    float64
 	clipped float64
+	tint    tint
 	print   uint64
 	flat    bool       // shows no detail, as when it is black: then copies look alike
 	lines   []bandLine // against the frame before
@@ -110,7 +111,7 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		// and a smaller one stands for it: it must not blind all that follow.
 		s.frames, s.last, s.before = nil, anchor{}, anchor{}
 	}
-	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, print: m.print, flat: m.Sharpness == 0}
+	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, tint: m.tint, print: m.print, flat: m.Sharpness == 0}
 	now := anchor{frame: len(s.frames), levels: m.pyramid(), print: m.print}
 	if len(s.frames) == 0 {
 		s.grid = newGrid(m)

@@ -208,6 +208,20 @@ const (
 	brightLinks, flickerLinks = 3, 3
 )
 
+// Colour.
+const (
+	// ColourShift is half a just noticeable difference in a* and b*: that is 2.3 (Mahy,
+	// Van Eycken and Oosterlinck, Evaluation of uniform color spaces developed after the
+	// adoption of CIELAB and CIELUV, Color Research and Application 19(2), 1994).
+	ColourShift = 2.3 / 2
+	// Every so many px in either direction one is read: some 100,000 of a picture.
+	tintEvery = 4
+	// Pixels whose brightest channel lies above or below keep no colour; the others
+	// must be tintShare of the picture.
+	tintWhite, tintBlack = 250, 4
+	tintShare            = 0.05
+)
+
 // Signature.
 const (
 	// scaleNoise and shiftNoise are the least noise of registration, px: what
