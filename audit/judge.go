@@ -28,6 +28,9 @@ func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, err
 		errs = append(errs, review(ctx, session, opt)...)
 		r.Sessions = append(r.Sessions, session)
 	}
+	if r.Files.Missed() {
+		r.Verdict = VerdictCheck
+	}
 	r.Unused = accept(r.Sessions, opt.Accept)
 	for _, session := range r.Sessions {
 		retakes(session, opt)
@@ -67,7 +70,14 @@ func measure(ctx context.Context, runs []*shoot.Run, opt *Options) (seen []shoot
 
 // counts says what became of the files of a collection, but for the frames they make.
 func counts(c *shoot.Collection) FileCounts {
-	n := FileCounts{Read: len(c.Files), Other: c.Other, Unread: len(c.Problems)}
+	n := FileCounts{Read: len(c.Files), Other: c.Other, Unfinished: c.Unfinished}
+	for _, err := range c.Problems {
+		p, ok := errors.AsType[*shoot.Problem](err)
+		if !ok { // what was read before is still there
+			p = &shoot.Problem{Err: err}
+		}
+		n.Unread = append(n.Unread, p)
+	}
 	for _, f := range c.Files {
 		if f.Err != nil {
 			n.Unreadable = append(n.Unreadable, f)

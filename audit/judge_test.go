@@ -287,13 +287,13 @@ func TestJudgeCountsFiles(t *testing.T) {
 		t.Fatal(err)
 	}
 	session.Files[3].Err = errors.New("damaged")
-	c := &shoot.Collection{Files: session.Files, Other: 7, Problems: []error{errors.New("a folder"), errors.New("another")}}
+	c := &shoot.Collection{Files: session.Files, Other: 7, Unfinished: []string{"BX1_0122.JPG"}, Problems: []error{&shoot.Problem{Kind: shoot.NotFound, Path: "a"}, errors.New("another")}}
 	result, err := audit.Judge(t.Context(), c, &audit.Options{Options: shoot.Options{Support: shoot.Handheld}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := audit.FileCounts{Read: 20, Frames: 20, Other: 7, Unread: 2, Unreadable: session.Files[3:4]}
-	if diff := cmp.Diff(want, result.Files, cmp.Comparer(func(a, b *shoot.File) bool { return a == b })); diff != "" {
+	want := audit.FileCounts{Read: 20, Frames: 20, Other: 7, Unfinished: c.Unfinished, Unread: []*shoot.Problem{c.Problems[0].(*shoot.Problem), {Err: c.Problems[1]}}, Unreadable: session.Files[3:4]}
+	if diff := cmp.Diff(want, result.Files, cmp.Comparer(func(a, b *shoot.File) bool { return a == b }), cmp.Comparer(func(a, b *shoot.Problem) bool { return *a == *b })); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
 	if result.Support != shoot.Handheld {

@@ -16,10 +16,11 @@ import (
 // order; what is known so far is always the same as an audit of the same files
 // would say. It is for one goroutine.
 type Live struct {
-	opt      *Options
-	files    map[string]*liveFile
-	other    int     // files that are no pictures, as far as they are known
-	problems []error // what could not be read, as far as it is known
+	opt        *Options
+	files      map[string]*liveFile
+	other      int      // files that are no pictures, as far as they are known
+	unfinished []string // frames whose copies are not complete, as far as they are known
+	problems   []error  // what could not be read, as far as it is known
 	// changed tells that files came or went since the last look.
 	changed bool
 	arrived time.Time // of the latest file
@@ -108,7 +109,7 @@ func (l *Live) SetAll(c *shoot.Collection, now time.Time) {
 		l.files[f.Path] = &liveFile{f, now}
 		l.arrived = now
 	}
-	l.other, l.problems, l.changed = c.Other, c.Problems, true
+	l.other, l.unfinished, l.problems, l.changed = c.Other, c.Unfinished, c.Problems, true
 }
 
 // Lost takes in that the folder cannot be read: what was put in before stays.
@@ -199,7 +200,7 @@ func (l *Live) judge(ctx context.Context) error {
 		files = append(files, f.file)
 	}
 	slices.SortFunc(files, func(a, b *shoot.File) int { return cmp.Compare(a.Path, b.Path) })
-	result, err := Judge(ctx, &shoot.Collection{Files: files, Other: l.other, Problems: l.problems}, l.opt)
+	result, err := Judge(ctx, &shoot.Collection{Files: files, Other: l.other, Unfinished: l.unfinished, Problems: l.problems}, l.opt)
 	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
 	}

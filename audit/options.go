@@ -172,8 +172,10 @@ type Acceptance struct {
 // A Result is the outcome of an audit.
 type Result struct {
 	Sessions []*Session
-	Verdict  Verdict // the worst of the sessions
-	Files    FileCounts
+	// Verdict is the worst of the sessions, and check at least where frames may have
+	// been missed: see [FileCounts.Missed].
+	Verdict Verdict
+	Files   FileCounts
 	// Support is what the user declared; SupportAuto where each sequence told.
 	Support shoot.Support
 	// Unused are the declarations that name a frame and accept nothing.
@@ -182,11 +184,18 @@ type Result struct {
 
 // FileCounts says what became of every file that was met.
 type FileCounts struct {
-	Read       int           // picture files read
-	Frames     int           // frames they make
-	Merged     int           // pictures that the camera merged from frames
-	Copies     int           // picture files that hold a frame again
-	Other      int           // files that are no pictures, passed over
-	Unread     int           // folders and files that could not be opened or listed
-	Unreadable []*shoot.File // picture files from which no picture can be read
+	Read       int              // picture files read
+	Frames     int              // frames they make
+	Merged     int              // pictures that the camera merged from frames
+	Copies     int              // picture files that hold a frame again
+	Other      int              // files that are no pictures, passed over
+	Unread     []*shoot.Problem // folders and files that could not be inspected
+	Unfinished []string         // frames whose copies are not complete, by their last names
+	Unreadable []*shoot.File    // picture files from which no picture can be read
+}
+
+// Missed reports whether frames may have been missed: what holds them could not be
+// read, or is not complete yet.
+func (c *FileCounts) Missed() bool {
+	return len(c.Unfinished) > 0 || slices.ContainsFunc(c.Unread, (*shoot.Problem).Missed)
 }

@@ -93,6 +93,12 @@ type (
 		Copies     int              `json:"copies"`
 		Other      int              `json:"other"`
 		Unreadable []jsonUnreadable `json:"unreadable"`
+		Unread     []jsonUnread     `json:"unread"`
+		Unfinished []string         `json:"unfinished"`
+	}
+	jsonUnread struct {
+		Path *string `json:"path"`
+		Kind string  `json:"kind"`
 	}
 	jsonUnreadable struct {
 		Path   string `json:"path"`
@@ -113,10 +119,17 @@ func writeJSON(w io.Writer, m *model, _ *Options) error {
 		Files: jsonFiles{
 			Read: m.files.read, Frames: m.files.frames, Merged: m.files.merged, Copies: m.files.copies, Other: m.files.other,
 			Unreadable: make([]jsonUnreadable, 0, len(m.files.unreadable)),
+			Unread:     make([]jsonUnread, 0, len(m.files.unread)), Unfinished: make([]string, 0, len(m.files.unfinished)),
 		},
 	}
 	for _, f := range m.files.unreadable {
 		out.Files.Unreadable = append(out.Files.Unreadable, jsonUnreadable{JSONText(f.path), JSONText(f.reason)})
+	}
+	for _, p := range m.files.unread {
+		out.Files.Unread = append(out.Files.Unread, jsonUnread{textOrNull(p.Path), problemWords[p.Kind]})
+	}
+	for _, path := range m.files.unfinished {
+		out.Files.Unfinished = append(out.Files.Unfinished, JSONText(path))
 	}
 	err := writeAround(w, out, "", "sessions", len(m.sessions), func(i int, margin string) error {
 		session := &m.sessions[i]

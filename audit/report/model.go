@@ -64,6 +64,8 @@ type sequenceModel struct {
 type filesModel struct {
 	read, frames, merged, copies, other int
 	unreadable                          []unreadableFile
+	unread                              []*shoot.Problem
+	unfinished                          []string
 	sentence                            string
 }
 
@@ -147,7 +149,7 @@ func timedEnds(sequences []*audit.Reviewed) (first, last *shoot.Frame) {
 }
 
 func newFiles(c *audit.FileCounts) filesModel {
-	m := filesModel{read: c.Read, frames: c.Frames, merged: c.Merged, copies: c.Copies, other: c.Other, sentence: filesSentence(c)}
+	m := filesModel{read: c.Read, frames: c.Frames, merged: c.Merged, copies: c.Copies, other: c.Other, unread: c.Unread, unfinished: c.Unfinished, sentence: filesSentence(c)}
 	for _, f := range c.Unreadable {
 		m.unreadable = append(m.unreadable, unreadableFile{f.Path, reason(f)})
 	}

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"path"
 	"slices"
 	"strings"
 
@@ -232,14 +233,67 @@ func filesSentence(c *audit.FileCounts) string {
 		}
 		b.WriteString("; no picture can be read from " + words.List(names, 3))
 	}
-	switch {
-	case c.Unread == 1:
+	switch n := len(c.Unread) - len(problemPaths(c, shoot.Empty)); {
+	case n == 1:
 		b.WriteString("; 1 folder or file could not be read")
-	case c.Unread > 1:
-		fmt.Fprintf(&b, "; %d folders or files could not be read", c.Unread)
+	case n > 1:
+		fmt.Fprintf(&b, "; %d folders or files could not be read", n)
+	}
+	switch n := len(c.Unfinished); {
+	case n == 1:
+		b.WriteString("; 1 copy is not complete")
+	case n > 1:
+		fmt.Fprintf(&b, "; %d copies are not complete", n)
 	}
 	b.WriteString(".")
 	return b.String()
+}
+
+// problemWords are the kinds of problem in JSON.
+var problemWords = [...]string{
+	shoot.LinkElsewhere: "not followed", shoot.HasRule: "not read", shoot.NotFound: "not found", shoot.NotRead: "not read", shoot.Empty: "empty",
+}
+
+// problemPaths returns the paths of the problems of a kind.
+func problemPaths(c *audit.FileCounts, kind shoot.ProblemKind) []string {
+	var paths []string
+	for _, p := range c.Unread {
+		if p.Kind == kind {
+			paths = append(paths, p.Path)
+		}
+	}
+	return paths
+}
+
+// missed says where frames may have been missed, and what to do; empty where none were.
+func missed(c *audit.FileCounts) string {
+	const most = 3
+	var facts []string
+	if n := len(c.Unfinished); n > 0 {
+		var names []string
+		for _, p := range c.Unfinished {
+			names = append(names, path.Base(p))
+		}
+		is := " is"
+		if n > 1 {
+			is = " are"
+		}
+		facts = append(facts, words.List(names, most)+is+" not complete yet")
+	}
+	for _, of := range []struct {
+		kind          shoot.ProblemKind
+		before, after string
+	}{
+		{shoot.NotFound, "", " could not be found"}, {shoot.NotRead, "", " could not be read"}, {shoot.Empty, "no picture files are in ", ""},
+	} {
+		if paths := problemPaths(c, of.kind); len(paths) > 0 {
+			facts = append(facts, of.before+words.List(paths, most)+of.after)
+		}
+	}
+	if len(facts) == 0 {
+		return ""
+	}
+	return strings.Join(facts, "; ") + ": put that right, then run the report again."
 }
 
 // closing says what to do now: the verdict with what limits it, and a sentence or two.
@@ -260,7 +314,7 @@ func closing(r *audit.Result) (head, text string) {
 	}
 	const most = 6
 	head = strings.ToUpper(r.Verdict.String())
-	also := ""
+	also, gone := "", missed(&r.Files)
 	if len(notes) > 0 {
 		also = "look at " + words.List(notes, most)
 	}
@@ -273,6 +327,11 @@ func closing(r *audit.Result) (head, text string) {
 		text = "shoot " + words.List(again, most) + " again while the subject is here."
 	case len(look) > 0:
 		text = "look at " + words.List(slices.Concat(look, notes), most) + " before you go on."
+	case gone != "":
+		if also != "" {
+			head += ", and " + also
+		}
+		return head, gone
 	default:
 		lack := lacking(r)
 		if lack != "" {
@@ -289,6 +348,9 @@ func closing(r *audit.Result) (head, text string) {
 			text = "nothing found to shoot again. "
 		}
 		text += "Still look at the frames that matter at 100 % before the subject leaves."
+	}
+	if gone != "" {
+		text += " Also, " + gone
 	}
 	return head, text
 }

@@ -22,9 +22,12 @@ import (
 type Collection struct {
 	Files []*File // pictures, readable or not, by path
 	Other int     // files that are no pictures
+	// Unfinished are the paths, as in reports, of copies of frames that are not
+	// complete: under a copier's name, and no file of the last name is there.
+	Unfinished []string
 	// Problems are folders and files that could not be inspected, in plain
 	// words, by path. Files among them that are there but cannot be read
-	// are in Files too.
+	// are in Files too. Those that Collect met are each a [Problem].
 	Problems []error
 }
 
@@ -52,17 +55,18 @@ func CollectBy(ctx context.Context, folders []string, read func(ctx context.Cont
 			w.roots = append(w.roots, real)
 		}
 	}
-	for _, dir := range folders {
+	walked := make([]bool, len(folders)) // without a problem
+	for i, dir := range folders {
 		info, err := os.Stat(dir)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
-			c.problem("%s: no such folder: check the name, and that the card or disk is connected", dir)
+			c.problem(NotFound, dir, "%s: no such folder: check the name, and that the card or disk is connected", dir)
 			continue
 		case err != nil:
-			c.problem("%s: %w", dir, plain(err))
+			c.problem(NotRead, dir, "%s: %w", dir, plain(err))
 			continue
 		case !info.IsDir():
-			c.problem("%s is a file: give the folder that it lies in", dir)
+			c.problem(NotRead, dir, "%s is a file: give the folder that it lies in", dir)
 			continue
 		}
 		front := ""
@@ -72,9 +76,11 @@ func CollectBy(ctx context.Context, folders []string, read func(ctx context.Cont
 				front = filepath.ToSlash(filepath.Clean(dir))
 			}
 		}
+		before := len(c.Problems) + len(c.Unfinished)
 		if err := w.walk(ctx, dir, front); err != nil {
 			return nil, err
 		}
+		walked[i] = len(c.Problems)+len(c.Unfinished) == before
 	}
 	if len(c.Problems) >= len(folders) && len(w.found) == 0 {
 		return nil, errors.Join(c.Problems...)
@@ -82,12 +88,15 @@ func CollectBy(ctx context.Context, folders []string, read func(ctx context.Cont
 	if err := c.read(ctx, w.found, read, progress); err != nil {
 		return nil, err
 	}
+	if len(c.Files) > 0 {
+		w.empty(folders, walked)
+	}
 	slices.SortFunc(c.Files, func(a, b *File) int { return strings.Compare(a.Path, b.Path) })
 	return c, nil
 }
 
-func (c *Collection) problem(format string, args ...any) {
-	c.Problems = append(c.Problems, fmt.Errorf(format, args...))
+func (c *Collection) problem(kind ProblemKind, path, format string, args ...any) {
+	c.Problems = append(c.Problems, &Problem{kind, filepath.ToSlash(path), fmt.Errorf(format, args...)})
 }
 
 // folderName returns the name that a folder given on the command line goes by.
@@ -108,7 +117,11 @@ func plain(err error) error {
 	return err
 }
 
-type found struct{ path, abs string }
+type found struct {
+	path, abs string
+	folder    string // the real path of the folder that it lies in
+	picture   bool   // once it was read
+}
 
 type walker struct {
 	roots      []string        // the real paths of the given folders
@@ -123,7 +136,7 @@ func (w *walker) walk(ctx context.Context, dir, rel string) error {
 	}
 	real, err := realPath(dir)
 	if err != nil {
-		w.collection.problem("%s: the folder cannot be read: %w", dir, plain(err))
+		w.collection.problem(NotRead, cmp.Or(rel, dir), "%s: the folder cannot be read: %w", dir, plain(err))
 		return nil
 	}
 	if w.seen[real] {
@@ -132,7 +145,7 @@ func (w *walker) walk(ctx context.Context, dir, rel string) error {
 	w.seen[real] = true
 	entries, err := os.ReadDir(dir)
 	if err != nil {
-		w.collection.problem("%s: the folder cannot be read: %w", dir, plain(err))
+		w.collection.problem(NotRead, cmp.Or(rel, dir), "%s: the folder cannot be read: %w", dir, plain(err))
 		// What was listed before the error still counts.
 	}
 	for _, e := range entries {
@@ -145,25 +158,31 @@ func (w *walker) walk(ctx context.Context, dir, rel string) error {
 		if mode&fs.ModeSymlink != 0 {
 			info, err := os.Stat(abs)
 			if err != nil {
-				w.collection.problem("%s: the link leads nowhere: %w", abs, plain(err))
+				kind := NotFound
+				if PassedOver(name, false) {
+					kind = LinkElsewhere // no frame is missed
+				}
+				w.collection.problem(kind, at, "%s: the link leads nowhere: %w", abs, plain(err))
 				continue
 			}
 			mode = info.Mode().Type()
 			if mode.IsDir() {
-				w.linked(abs, name)
+				w.linked(abs, at)
 				continue
 			}
 		}
 		switch {
 		case mode.IsDir():
 			if PassedOver(name, true) {
+				w.passedOver(entries, name, at)
 				continue
 			}
 			if err := w.walk(ctx, abs, at); err != nil {
 				return err
 			}
 		case mode.IsRegular() && !PassedOver(name, false):
-			w.found = append(w.found, found{at, abs})
+			w.found = append(w.found, found{path: at, abs: abs, folder: real})
+		case mode.IsRegular() && w.passedOver(entries, name, at):
 		default:
 			w.collection.Other++
 		}
@@ -171,14 +190,43 @@ func (w *walker) walk(ctx context.Context, dir, rel string) error {
 	return nil
 }
 
+// passedOver notes an entry that is an unfinished copy of a frame, and reports
+// whether it is one. Where the frame lies beside it, the copy was finished.
+func (w *walker) passedOver(entries []fs.DirEntry, name, at string) bool {
+	frame := UnfinishedFrame(name)
+	if frame == "" {
+		return false
+	}
+	if slices.ContainsFunc(entries, func(e fs.DirEntry) bool { return strings.EqualFold(e.Name(), frame) }) {
+		return false
+	}
+	w.collection.Unfinished = append(w.collection.Unfinished, path.Join(path.Dir(at), frame))
+	return true
+}
+
+// empty notes the given folders, of those walked without a problem, in which there
+// is no picture. A folder that lies in another one has its pictures all the same.
+func (w *walker) empty(folders []string, walked []bool) {
+	if len(folders) < 2 {
+		return
+	}
+	for i, dir := range folders {
+		real, err := realPath(dir)
+		if !walked[i] || err != nil || slices.ContainsFunc(w.found, func(f found) bool { return f.picture && inside(f.folder, real) }) {
+			continue
+		}
+		w.collection.problem(Empty, dir, "%s: no picture files there: check the name, and that the card or disk is connected", dir)
+	}
+}
+
 // linked notes a link to a folder, unless the folder lies in a given one and is
 // read in its own place, or would not be entered under this name either.
-func (w *walker) linked(abs, name string) {
-	if PassedOver(name, true) {
+func (w *walker) linked(abs, at string) {
+	if PassedOver(path.Base(at), true) {
 		return
 	}
 	if err := notFollowed(abs, w.roots); err != nil {
-		w.collection.Problems = append(w.collection.Problems, err)
+		w.collection.problem(LinkElsewhere, at, "%w", err)
 	}
 }
 
@@ -253,14 +301,15 @@ func (c *Collection) read(ctx context.Context, list []found, read func(ctx conte
 		return err
 	}
 	for i, f := range files {
+		list[i].picture = f != nil
 		switch {
 		case f == nil:
 			c.Other++
 		case errors.Is(f.Err, fs.ErrNotExist):
-			c.problem("%s: the file vanished while the folder was read: run the report again", list[i].abs)
+			c.problem(NotFound, list[i].path, "%s: the file vanished while the folder was read: run the report again", list[i].abs)
 		default:
 			if f.Err != nil && isSystem(f.Err) {
-				c.problem("%s: the file cannot be read: %w", list[i].abs, plain(f.Err))
+				c.problem(HasRule, list[i].path, "%s: the file cannot be read: %w", list[i].abs, plain(f.Err))
 			}
 			c.Files = append(c.Files, f)
 		}

@@ -4,6 +4,8 @@ import (
 	"path"
 	"slices"
 	"strings"
+
+	"prestrike/exifread"
 )
 
 // PassedOver reports whether a file, or a folder, of this base name holds no
@@ -27,6 +29,19 @@ func PassedOver(name string, folder bool) bool {
 func Unfinished(name string) bool {
 	lower := strings.ToLower(name)
 	return slices.ContainsFunc(unfinishedEndings, func(end string) bool { return strings.HasSuffix(lower, end) })
+}
+
+// UnfinishedFrame returns the last name of a frame whose copy is still being
+// written, for the name that the copier gave it; empty where the file will be no
+// frame. What ends in "~" is not taken for one: editors keep former versions so.
+func UnfinishedFrame(name string) string {
+	lower := strings.ToLower(name)
+	for _, end := range unfinishedEndings {
+		if frame := name[:max(0, len(name)-len(end))]; end != "~" && strings.HasSuffix(lower, end) && exifread.PictureExtension(frame) {
+			return frame
+		}
+	}
+	return ""
 }
 
 // unfinishedEndings are common practice of programs that copy and of browsers.

@@ -13,6 +13,7 @@ import (
 
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/watch"
 )
@@ -36,7 +37,11 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 	w.endPrograms(told)
 	r := w.live.Result()
 	if r.Files.Frames == 0 && !json {
-		return statusNotAudited, w.write([]byte("No frames came.\n"))
+		text := "No frames came.\n"
+		if n := len(r.Files.Unfinished); n > 0 {
+			text = fmt.Sprintf("No frames came. %s not complete yet.\n", words.Count(n, "copy is", "copies are"))
+		}
+		return statusNotAudited, w.write([]byte(text))
 	}
 	var b bytes.Buffer
 	if json {
@@ -55,7 +60,7 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 		}
 	}
 	end := status(r.Verdict)
-	if end == statusGood && (ruleErr != nil || lost || r.Files.Frames == 0) {
+	if r.Files.Frames == 0 || end == statusGood && (ruleErr != nil || lost) {
 		end = statusNotAudited
 	}
 	return end, w.write(b.Bytes())

@@ -250,3 +250,26 @@ func TestWatchEndAsJSON(t *testing.T) {
 		t.Errorf("verdict %q, error %v", last.Report.Verdict, err)
 	}
 }
+
+// A frame under a copier's name is named at the end, and is not good. Once the frame
+// is there, what the copier left behind means nothing.
+func TestFinishNamesUnfinishedCopies(t *testing.T) {
+	w := watchByHand(t, &audit.Options{Rules: rules.All()})
+	part := filepath.Join(w.folder, "BX1_0002.JPG.part")
+	if err := os.WriteFile(part, []byte("half"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if status, err := w.finish(t.Context()); status != statusNotAudited || err != nil || !strings.Contains(w.shown.String(), "1 copy is not complete yet") {
+		t.Errorf("alone: status %d, error %v, shown:\n%s", status, err, w.shown.String())
+	}
+	w.copy(1, 1, time.Hour)
+	w.shown.Reset()
+	if status, err := w.finish(t.Context()); status != statusCheck || err != nil || !strings.Contains(w.shown.String(), "CHECK: BX1_0002.JPG is not complete yet") {
+		t.Errorf("beside a frame: status %d, error %v; want %d, and the frame named:\n%s", status, err, statusCheck, w.shown.String())
+	}
+	w.copy(2, 1, time.Hour)
+	w.shown.Reset()
+	if status, err := w.finish(t.Context()); status != statusGood || err != nil || strings.Contains(w.shown.String(), "complete") {
+		t.Errorf("once it is complete: status %d, error %v; want %d:\n%s", status, err, statusGood, w.shown.String())
+	}
+}
