@@ -19,7 +19,8 @@ import (
 // is, with comments and order. The frame is one of the sequence that the findings
 // belong to, by its name or path, and rules are those that a file may name.
 //
-// Nothing is written where the file has mistakes, or where it would have some then.
+// Nothing is written where the file has mistakes, or where it would have some then:
+// these errors are of *[Error], others those of the system.
 func Accept(file string, rules []*audit.Rule, a audit.Acceptance) error {
 	text, err := readFile(file)
 	if err != nil {
@@ -47,7 +48,7 @@ func Accept(file string, rules []*audit.Rule, a audit.Acceptance) error {
 	}
 	folder, err := os.OpenRoot(filepath.Dir(file))
 	if err != nil {
-		return fmt.Errorf("cannot write %s: %w", file, err)
+		return err
 	}
 	defer folder.Close()
 	var mode fs.FileMode
@@ -55,7 +56,7 @@ func Accept(file string, rules []*audit.Rule, a audit.Acceptance) error {
 		mode = info.Mode().Perm()
 	}
 	if err := safefile.Write(folder, filepath.Base(file), text, mode); err != nil {
-		return fmt.Errorf("cannot write %s: %w", file, err)
+		return err
 	}
 	return nil
 }

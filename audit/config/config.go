@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2"
 
@@ -58,18 +59,28 @@ func Read(o *audit.Options, file string) ([]Setting, error) {
 
 func read(o *audit.Options, file string, data []byte) ([]Setting, error) {
 	r := reader{o: o, file: file}
+	data = bytes.TrimPrefix(data, []byte("\uFEFF")) // which some editors put first
+	if !utf8.Valid(data) || bytes.IndexByte(data, 0) >= 0 {
+		return nil, &Error{file, 0, "the file is not text in UTF-8: save it as UTF-8 in a text editor"}
+	}
 	if tooManyKeys(data) {
 		return nil, &Error{file, 0, "the file has too many keys" + notOurs}
+	}
+	var syntax error
+	if r.lines, syntax = keyLines(data); syntax == nil {
+		r.heads()
+		if len(r.errs) > 0 {
+			return nil, errors.Join(r.errs...)
+		}
 	}
 	dec := toml.NewDecoder(bytes.NewReader(data))
 	dec.DisallowUnknownFields()
 	var c document
 	if err := dec.Decode(&c); err != nil {
-		return nil, r.decodeError(err)
+		return nil, r.decodeError(err, data)
 	}
-	var err error
-	if r.lines, err = keyLines(data); err != nil {
-		return nil, r.decodeError(err)
+	if syntax != nil {
+		return nil, r.decodeError(syntax, data)
 	}
 	r.shoot(&c)
 	r.bodies(&c)
@@ -98,7 +109,7 @@ func (r *reader) set(key, value string) {
 	r.settings = append(r.settings, Setting{key, value, fmt.Sprintf("%s:%d", r.file, r.lines[key])})
 }
 
-func (r *reader) decodeError(err error) error {
+func (r *reader) decodeError(err error, data []byte) error {
 	if strict, ok := errors.AsType[*toml.StrictMissingError](err); ok {
 		var errs []error
 		for _, e := range strict.Errors {
@@ -109,9 +120,9 @@ func (r *reader) decodeError(err error) error {
 	}
 	if e, ok := errors.AsType[*toml.DecodeError](err); ok {
 		line, _ := e.Position()
-		return &Error{r.file, line, strings.TrimPrefix(e.Error(), "toml: ")}
+		return &Error{r.file, line, plainMistake(e, lineOf(data, line))}
 	}
-	return &Error{r.file, 0, err.Error()}
+	return &Error{r.file, 0, "the file cannot be read" + seeExample}
 }
 
 // knownKeys returns the keys of the file, for suggestions.
@@ -131,8 +142,14 @@ func (r *reader) noKey(at, name string) {
 }
 
 func noSuchKey(name string) string {
+	known := knownKeys()
+	for _, table := range []string{"shoot", "body", "lens", "accept"} {
+		if !strings.Contains(name, ".") && slices.Contains(known, table+"."+name) {
+			return fmt.Sprintf("%s belongs under %s: write that on a line above it", name, head(table))
+		}
+	}
 	text := fmt.Sprintf("there is no key %q", name)
-	if near := nearest(name, knownKeys()); near != "" {
+	if near := nearest(name, known); near != "" {
 		text += fmt.Sprintf(": did you mean %q?", near)
 	}
 	return text
@@ -210,6 +227,10 @@ func (r *reader) ruleKey(rule *audit.Rule, full, key string, value any) {
 	switch key {
 	case "severity":
 		word, ok := value.(string)
+		if word == "off" {
+			r.fail(full, "severity is off: write off = true in its place")
+			return
+		}
 		s, err := audit.ParseSeverity(word)
 		if !ok || err != nil {
 			r.fail(full, `severity is %v: write "note", "check" or "reshoot"`, value)

@@ -110,7 +110,20 @@ func TestReadMistakes(t *testing.T) {
 		{"f-numbers", "[[lens]]\nmodel = \"L\"\nf-numbers = \"real\"", `prestrike.toml:3: f-numbers is "real"`},
 		{"accept without reason", "[[accept]]\nrule = \"iso-drift\"", "prestrike.toml:1: accept needs a reason"},
 		{"accept of an unknown rule", "[[accept]]\nrule = \"iso\"\nreason = \"r\"", `prestrike.toml:2: there is no rule "iso"`},
-		{"no TOML", "[shoot\nsupport", "prestrike.toml:1: "},
+		{"a table without its bracket", "[shoot\nsupport = 1", `prestrike.toml:1: the brackets of "[shoot" do not match: write [shoot]`},
+		{"no setting", "[shoot]\ntripod", `prestrike.toml:2: "tripod" is no setting: write it as name = value`},
+		{"no value", "[shoot]\nsupport =\n", "prestrike.toml:2: support has no value"},
+		{"a word without quotes", "[shoot]\nsupport = tripod\n", `prestrike.toml:2: support = tripod: put it in quotes, as in support = "tripod"`},
+		{"one quotation mark", "[shoot]\nsupport = \"tripod\nlight = \"mains50\"\n", "prestrike.toml:2: the closing quotation mark is missing"},
+		{"one setting twice", "[shoot]\nplanned-frames = 1\nplanned-frames = 2\n", "prestrike.toml:3: \"planned-frames = 2\" stands in the file already"},
+		{"another encoding", "\xff\xfe[\x00s\x00", "prestrike.toml: the file is not text in UTF-8: save it as UTF-8"},
+		{"a body by its name", "\n[body.\"BX-1\"]\nsensor-width-mm = 36.0", "prestrike.toml:2: write [[body]] alone on its line"},
+		{"a body in single brackets", "[body]\nmodel = \"BX-1\"", "prestrike.toml:1: write [[body]]"},
+		{"an acceptance in single brackets", "[accept]\nrule = \"iso-drift\"", "prestrike.toml:1: write [[accept]] on a line of its own, in double brackets"},
+		{"an acceptance of a number", "[[accept]]\nrule = 3", "prestrike.toml:2: accept.rule cannot have this value"},
+		{"the shoot in double brackets", "[[shoot]]\nsupport = \"tripod\"", "prestrike.toml:1: write [shoot] in single brackets"},
+		{"no table above it", "planned-frames = 50", "prestrike.toml:1: planned-frames belongs under [shoot]: write that on a line above it"},
+		{"severity of off", "[rule.iso-drift]\nseverity = \"off\"", "prestrike.toml:2: severity is off: write off = true in its place"},
 		{"kind of value", "[shoot]\nplanned-frames = \"fifty\"", `prestrike.toml:2: planned-frames is "fifty": write 0 to 100000, a whole number`},
 		{"half a frame", "[shoot]\nplanned-frames = 50.5", "prestrike.toml:2: planned-frames is 50.5: write 0 to 100000, a whole number"},
 		{"word without quotes", "[shoot]\nsupport = 3", "prestrike.toml:2: support is 3: write it in quotes"},
@@ -142,6 +155,16 @@ func TestFindLooksUp(t *testing.T) {
 	}
 	if got, err := Find(inner); err != nil || got != name {
 		t.Errorf("Find below %s: %q, %v", name, got, err)
+	}
+	t.Chdir(dir)
+	for _, c := range []struct{ folder, want string }{
+		{"shoot", filepath.Join("shoot", Name)},
+		{filepath.Join("shoot", "DCIM", "100BXCAM"), filepath.Join("shoot", Name)},
+		{filepath.Join(dir, "shoot"), name},
+	} {
+		if got, err := Find(c.folder); err != nil || got != c.want {
+			t.Errorf("Find below %s: %q, %v, want %q", c.folder, got, err, c.want)
+		}
 	}
 	if got, err := Find(dir); err != nil || strings.HasPrefix(got, dir) {
 		t.Errorf("Find above it: %q, %v", got, err)

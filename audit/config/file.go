@@ -15,7 +15,8 @@ const Name = "prestrike.toml"
 
 // Find returns the configuration file that holds for a folder: the
 // nearest of that name in the folder or the folders above it; empty where
-// there is none. What has the name and is no file is returned as well: reading
+// there is none. It is named from where the folder is named: with a whole path only
+// where the folder is. What has the name and is no file is returned as well: reading
 // it says so, where passing it over would audit without a word to other settings.
 func Find(folder string) (string, error) {
 	dir, err := filepath.Abs(folder)
@@ -25,7 +26,7 @@ func Find(folder string) (string, error) {
 	for {
 		name := filepath.Join(dir, Name)
 		if _, err := os.Lstat(name); err == nil {
-			return name, nil
+			return asGiven(folder, name), nil
 		}
 		parent := filepath.Dir(dir)
 		if parent == dir {
@@ -33,6 +34,33 @@ func Find(folder string) (string, error) {
 		}
 		dir = parent
 	}
+}
+
+// asGiven names a file in the folder, or above it, as the folder was named.
+func asGiven(folder, file string) string {
+	if filepath.IsAbs(folder) {
+		return file
+	}
+	if inside := filepath.Join(folder, Name); SameName(inside, file) {
+		return inside
+	}
+	if here, err := filepath.Abs("."); err == nil {
+		if rel, err := filepath.Rel(here, file); err == nil {
+			return rel
+		}
+	}
+	return file
+}
+
+// SameName reports whether two names lead to one place, wherever they start from.
+// Links are not followed.
+func SameName(a, b string) bool {
+	if a == "" || b == "" {
+		return a == b
+	}
+	absA, errA := filepath.Abs(a)
+	absB, errB := filepath.Abs(b)
+	return errA == nil && errB == nil && absA == absB
 }
 
 // User returns the user's own configuration file, which holds where that

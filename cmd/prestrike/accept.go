@@ -22,7 +22,9 @@ stays as it is. The finding remains in the report, with your reason, and no long
 counts. To take it back, remove the entry.
 
 The sequence is named as in the report, the rule as in the brackets behind its
-finding.`
+finding.
+
+Exit status: 0 written, 3 when nothing was written.`
 
 const acceptExamples = `  prestrike accept /media/card 1.12 iso-drift "the light fades on purpose"`
 
@@ -99,7 +101,10 @@ func runAccept(cmd *cobra.Command, c *console, f *shootFlags, folder, id, rule, 
 	}
 	frame := sequence.Frames[0]
 	if err := config.Accept(file, opt.Rules, audit.Acceptance{Rule: rule, Frame: nameIn(result, frame), Reason: reason}); err != nil {
-		return err
+		if mistake, ok := errors.AsType[*config.Error](err); ok {
+			return mistake
+		}
+		return notWritten(file, err, "name another file with --config", "allow writing to it, or name another file with --config")
 	}
 	return c.print(fmt.Appendf(nil, "Wrote to %s: %s in %s is meant.\n", report.Visible(file), rule, id))
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 
 	"prestrike/audit/config"
 	"prestrike/audit/report"
@@ -21,7 +22,9 @@ does not say is taken from prestrike.toml in your own configuration folder:
 %s. Nothing needs to be configured before first use.
 
 With --write it writes a starting file, with every key in it as a comment, to
-the folder; a file that is there already is left alone.`
+the folder; a file that is there already is left alone.
+
+Exit status: 0 shown or written, 3 when that failed or a file has mistakes.`
 
 const configExamples = `  prestrike config                 what holds here
   prestrike config /media/card
@@ -40,7 +43,7 @@ func newConfig(c *console) *cobra.Command {
 		Short:   "Show the settings that hold for a folder, or write a starting file",
 		Long:    fmt.Sprintf(configLong, own),
 		Example: configExamples,
-		Args:    cobra.MaximumNArgs(1),
+		Args:    atMostOne("folder"),
 		ValidArgsFunction: func(*cobra.Command, []string, string) ([]cobra.Completion, cobra.ShellCompDirective) {
 			return nil, cobra.ShellCompDirectiveFilterDirs
 		},
@@ -80,10 +83,14 @@ func newConfig(c *console) *cobra.Command {
 	return cmd
 }
 
+// listPlace is the place in a list of the file, which counts from 0 and is of no use to
+// people: the origin names the line.
+var listPlace = regexp.MustCompile(`\[[0-9]+\]`)
+
 func showSettings(b *bytes.Buffer, settings []config.Setting, width int) error {
 	rows := make([][]string, len(settings))
 	for i, s := range settings {
-		rows[i] = []string{report.Visible(s.Key), report.Visible(s.Value), report.Visible(s.Origin)}
+		rows[i] = []string{report.Visible(listPlace.ReplaceAllString(s.Key, "")), report.Visible(s.Value), report.Visible(s.Origin)}
 	}
 	if err := report.Grid(b, []report.Column{{Head: "setting"}, {Head: "value"}, {Head: "from"}}, rows, width, nil); err != nil {
 		return err
@@ -118,14 +125,14 @@ func writeStartingFile(c *console, folder string) error {
 		return fmt.Errorf("%s is there already and is left alone", name)
 	}
 	if err != nil {
-		return fmt.Errorf("cannot write %s: %w", name, err)
+		return notWritten(name, err, "name another folder", "name a folder that you may write to")
 	}
 	_, err = f.Write(config.StartingFile(ruleList()))
 	if closed := f.Close(); err == nil {
 		err = closed
 	}
 	if err != nil {
-		return fmt.Errorf("cannot write %s: %w", name, err)
+		return notWritten(name, err, "name another folder", "name a folder that you may write to")
 	}
 	_, err = fmt.Fprintf(c.out, "Wrote %s. Take away the # before what you want to set.\n", report.Visible(name))
 	return err

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"strings"
@@ -54,7 +55,10 @@ func runDemo(cmd *cobra.Command, c *console, folder string, quiet bool) error {
 	case errors.Is(err, demo.ErrNotEmpty):
 		return fmt.Errorf("%s is not empty: name a new folder, so that nothing of yours is mixed up with the demonstration", folder)
 	case err != nil:
-		return fmt.Errorf("cannot write the demonstration: %w", err)
+		if errors.Is(err, context.Canceled) {
+			return err
+		}
+		return notWritten(folder, err, "name another folder", "name a folder that you may write to")
 	case quiet:
 		return nil
 	}

@@ -98,6 +98,16 @@ func parts(err error) []error {
 	return []error{err}
 }
 
+// atMostOne refuses a command line with more than one of what it names.
+func atMostOne(what string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) > 1 {
+			return &usageError{errors.New("name one " + what + " at most"), cmd.CommandPath()}
+		}
+		return nil
+	}
+}
+
 func newRoot(c *console) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "prestrike",

@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"syscall"
 
 	"prestrike/audit/config"
 	"prestrike/audit/report"
@@ -173,18 +172,5 @@ func (t *target) writeFrom(write func(io.Writer) error) error {
 
 // failed reports what to do about an error of the system.
 func (t *target) failed(err error) error {
-	what := "name a file in another folder"
-	switch {
-	case errors.Is(err, fs.ErrPermission):
-		what = "name a file in a folder that you may write to"
-	case errors.Is(err, syscall.ENOSPC):
-		what = "make room on the disk, or name a file on another"
-	}
-	if p, ok := errors.AsType[*fs.PathError](err); ok {
-		err = p.Err
-	}
-	if l, ok := errors.AsType[*os.LinkError](err); ok {
-		err = l.Err
-	}
-	return fmt.Errorf("cannot write %s: %w: %s", t.path, err, what)
+	return notWritten(t.path, err, "name a file in another folder", "name a file in a folder that you may write to")
 }

@@ -127,7 +127,7 @@ func sensorFacts(m *exifread.Metadata, file string) (optics.SensorFacts, error) 
 	}
 	for _, f := range files {
 		if _, err := config.Read(opt, f); err != nil {
-			return facts, fmt.Errorf("configuration: %w", err)
+			return facts, err
 		}
 	}
 	same := func(a, b string) bool { return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b)) }

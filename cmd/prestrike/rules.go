@@ -20,7 +20,9 @@ stand with the configuration. With a rule's name it explains that rule: what it
 finds, why it matters, what to do, when it is wrong, and where its numbers come
 from.
 
-Change a rule in prestrike.toml: prestrike config shows how.`
+Change a rule in prestrike.toml: prestrike config shows how.
+
+Exit status: 0 shown, 3 when there is no such rule or a file has mistakes.`
 
 const rulesExamples = `  prestrike rules
   prestrike rules missing-frame
@@ -39,7 +41,7 @@ func newRules(c *console) *cobra.Command {
 		Short:   "List the rules, or explain one",
 		Long:    rulesLong,
 		Example: rulesExamples,
-		Args:    cobra.MaximumNArgs(1),
+		Args:    atMostOne("rule"),
 		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]cobra.Completion, cobra.ShellCompDirective) {
 			var names []cobra.Completion
 			if len(args) == 0 {

@@ -84,7 +84,7 @@ func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Optio
 	for _, file := range files {
 		made, err := config.Read(opt, file)
 		if err != nil {
-			return nil, nil, fmt.Errorf("configuration: %w", err)
+			return nil, nil, err // one or several, each with its file
 		}
 		settings = append(settings, made...)
 	}
@@ -122,14 +122,14 @@ func (f *shootFlags) configFiles(folders []string) ([]string, error) {
 		switch {
 		case err != nil:
 			return nil, err
-		case file == "" || file == of:
+		case file == "" || config.SameName(file, of):
 		case of != "":
 			return nil, errors.New("two configuration files hold for these folders, " + of + " and " + file + ": name one with --config")
 		default:
 			of = file
 		}
 	}
-	if of != "" && (len(files) == 0 || files[0] != of) {
+	if of != "" && (len(files) == 0 || !config.SameName(files[0], of)) {
 		files = append(files, of)
 	}
 	return files, nil

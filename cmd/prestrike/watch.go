@@ -138,7 +138,11 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 		return fmt.Errorf("%s: no such folder: check the name, and that the card or disk is connected", folder)
 	}
 	if err != nil {
-		return fmt.Errorf("%s cannot be watched: %w", folder, err)
+		what := "name another folder"
+		if errors.Is(err, fs.ErrPermission) {
+			what = "allow reading it, or name another folder"
+		}
+		return fmt.Errorf("%s cannot be watched: %w: %s", folder, systemWords(err), what)
 	}
 	ctx, cancel := context.WithCancel(cmd.Context())
 	defer cancel()
@@ -252,7 +256,7 @@ func (w *watching) take(ctx context.Context, e watch.Event) error {
 		return w.start(ctx)
 	case watch.FolderLost:
 		w.lost = append(w.lost, e.Path)
-		w.say("%s cannot be read for now: %s: waiting for it to come back", e.Path, e.Err)
+		w.say("%s cannot be read for now: %s: waiting for it to come back", e.Path, systemWords(e.Err))
 	case watch.FolderBack:
 		w.lost = slices.DeleteFunc(w.lost, func(folder string) bool { return folder == e.Path })
 		w.say("%s is back", e.Path)
@@ -263,7 +267,7 @@ func (w *watching) take(ctx context.Context, e watch.Event) error {
 			w.sayOnce(err.Error())
 		}
 	case watch.Polling:
-		w.say("%s sends no word of changes (%s): it is listed every %s", e.Path, e.Err, watch.DefaultPoll)
+		w.say("%s sends no word of changes (%s): it is listed every %s", e.Path, systemWords(e.Err), watch.DefaultPoll)
 	}
 	return nil
 }

@@ -1,0 +1,93 @@
+package config
+
+import (
+	"bytes"
+	"cmp"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+const seeExample = ": in an empty folder, prestrike config --write writes a file that shows how settings are written"
+
+// lists are the tables that may stand in a file several times.
+var lists = []string{"body", "lens", "accept"}
+
+// head writes the head of a table.
+func head(table string) string {
+	if slices.Contains(lists, table) {
+		return "[[" + table + "]]"
+	}
+	return "[" + table + "]"
+}
+
+// heads finds tables whose head stands in single brackets for double ones, or the
+// other way round. Each is reported where it stands first.
+func (r *reader) heads() {
+	byLine := func(a, b string) int { return cmp.Or(r.lines[a]-r.lines[b], cmp.Compare(a, b)) }
+	reported := map[string]bool{}
+	for _, key := range slices.SortedFunc(maps.Keys(r.lines), byLine) {
+		first, _, below := strings.Cut(key, ".")
+		table, _, listed := strings.Cut(first, "[")
+		if reported[table] {
+			continue
+		}
+		switch double := slices.Contains(lists, table); {
+		case double && !listed && below && table != "accept":
+			r.fail(key, "write [[%s]] alone on its line, in double brackets, and the name on the line below: model = \"BX-1\"", table)
+		case double && !listed:
+			r.fail(key, "write [[%s]] on a line of its own, in double brackets", table)
+		case (table == "shoot" || table == "rule") && listed:
+			r.fail(key, "write [%s] in single brackets", table)
+		default:
+			continue
+		}
+		reported[table] = true
+	}
+}
+
+// lineOf returns a line of a file, counted from 1, without the blanks around it.
+func lineOf(data []byte, n int) string {
+	lines := bytes.Split(data, []byte("\n"))
+	if n < 1 || n > len(lines) {
+		return ""
+	}
+	return strings.TrimSpace(string(lines[n-1]))
+}
+
+// plainMistake reports what is wrong with a line that the decoder refuses, in words
+// for people who never heard of its grammar.
+func plainMistake(e *toml.DecodeError, line string) string {
+	if key := strings.Join(e.Key(), "."); key != "" && strings.Contains(e.Error(), "cannot decode") {
+		return fmt.Sprintf("%s cannot have this value", key) + seeExample
+	}
+	if strings.Contains(e.Error(), "already") {
+		return fmt.Sprintf("%s stands in the file already: keep one of the two", strconv.Quote(line))
+	}
+	if strings.HasPrefix(line, "[") {
+		name := strings.Trim(line, "[] ")
+		if strings.Count(line, "[") != strings.Count(line, "]") && strings.Trim(name, "abcdefghijklmnopqrstuvwxyz-.") == "" {
+			return fmt.Sprintf("the brackets of %q do not match: write %s", line, head(name))
+		}
+		return fmt.Sprintf("%q cannot be read: write the name of a table in brackets, alone on its line, such as [shoot]", line)
+	}
+	name, value, isKey := strings.Cut(line, "=")
+	name, value = strings.TrimSpace(name), strings.TrimSpace(value)
+	switch {
+	case !isKey:
+		return fmt.Sprintf("%q is no setting: write it as name = value, or put # before it where it is a remark", line)
+	case value == "" || strings.HasPrefix(value, "#"):
+		return fmt.Sprintf("%s has no value: write one behind the =, or put # before the line", name)
+	case strings.HasPrefix(value, `"`) && strings.Count(value, `"`)%2 == 1:
+		return fmt.Sprintf("the closing quotation mark is missing in %q: write both around the word", line)
+	case strings.Contains(value, `\`):
+		return fmt.Sprintf(`%q cannot be read: write \\ for each \ in it`, line)
+	case strings.Trim(value, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-. ") == "" && value != "":
+		return fmt.Sprintf("%s = %s: put it in quotes, as in %s = %q; a number needs none", name, value, name, value)
+	}
+	return fmt.Sprintf("%q cannot be read", line) + seeExample
+}
