@@ -353,7 +353,7 @@ func TestPitchFromTags(t *testing.T) {
 			rejected: []string{"no width is declared", "unit 1 is not known", "the focal length is not recorded"},
 		},
 		{
-			name: "an absurd equivalent of a compact (exiftool.org forum, topic 3572)",
+			name: "an absurd equivalent of a compact (values from a published forum post)",
 			facts: SensorFacts{
 				PixelWidth: 4000, PixelHeight: 3000, Focal: 6, FocalEquivalent: 6062,
 			},
