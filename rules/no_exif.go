@@ -35,13 +35,13 @@ func checkNoExif(v *audit.Review) error {
 	if len(bare) == 0 {
 		return nil
 	}
-	have := "has"
+	have, action := "has", "look whether this is the camera's own file; if not, copy the original from the card"
 	if len(bare) > 1 {
-		have = "have"
+		have, action = "have", "look whether these are the camera's own files; if not, copy the originals from the card"
 	}
 	v.Found(audit.Finding{
 		Message: fmt.Sprintf("%s %s no capture data", shoot.FrameRanges(q.Frames, bare), have),
-		Action:  "look whether these are the camera's own files; if not, copy the originals from the card",
+		Action:  action,
 		Frames:  bare,
 	})
 	return nil

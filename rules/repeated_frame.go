@@ -66,9 +66,13 @@ func checkRepeatedFrame(v *audit.Review) error {
 		})
 	}
 	if len(twice) > 0 {
+		action := "the copies are left out; see whether every card was copied"
+		if sameFolders(twice) {
+			action = "the copies are left out, and nothing is counted twice"
+		}
 		v.Found(audit.Finding{
 			Message: repeated(v.Session, twice), Frames: copiesOf(twice),
-			Action: "the copies are left out; see whether every card was copied",
+			Action: action,
 		})
 	}
 	return nil
@@ -96,12 +100,19 @@ func tornFrame(f *shoot.Frame) bool {
 
 // repeated says which frames are there twice, and where.
 func repeated(session *shoot.Session, twice []twin) string {
-	originals := map[*shoot.Frame]bool{}
+	type exposure struct {
+		label string
+		at    int64
+	}
+	originals := map[exposure]bool{} // where a frame has copies of two kinds, each has an original
 	for _, t := range twice {
-		originals[t.original] = true
+		originals[exposure{t.original.Label(), t.original.Time.UnixNano()}] = true
 	}
 	n := len(originals)
 	a, b := twice[0].original, twice[0].copied
+	if n == 1 && len(twice) > 1 {
+		return fmt.Sprintf("frame %s is there %s: the first is %s", a.Label(), howOften(len(twice)+1), beside(a, b))
+	}
 	if n < len(twice) {
 		frames := words.Count(n, "frame is", "frames are")
 		return fmt.Sprintf("%s there more than once, with %d copies: the first is %s", frames, len(twice), beside(a, b))
@@ -113,6 +124,25 @@ func repeated(session *shoot.Session, twice []twin) string {
 		return fmt.Sprintf("%s and %s hold the same %s: they count once", shoot.ShortName(from), shoot.ShortName(to), words.Count(n, "frame", "frames"))
 	}
 	return fmt.Sprintf("%d frames are there twice, %s to %s: the first is %s", n, a.Label(), twice[n-1].original.Label(), beside(a, b))
+}
+
+// howOften says how often a frame is there.
+func howOften(n int) string {
+	if n == 3 {
+		return "three times"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+// sameFolders reports whether every copy lies in the folder of its original, where
+// it was not made by copying a card.
+func sameFolders(twice []twin) bool {
+	for _, t := range twice {
+		if path.Dir(t.original.Path()) != path.Dir(t.copied.Path()) {
+			return false
+		}
+	}
+	return true
 }
 
 // beside names a frame and its copy.

@@ -370,18 +370,22 @@ func asked(q *audit.Reviewed) []string {
 }
 
 // lacking says what was not judged that could have made the verdict worse: the
-// sequences whose pictures were not inspected first, then the number of other reasons.
+// sequences whose pictures were not inspected first, then one other reason and the
+// number of the rest.
 func lacking(r *audit.Result) string {
 	var blind []string
-	other := map[string]bool{}
+	var other []string // reasons
+	first := ""        // the first of them, with its rule
 	take := func(where string, list []audit.NotJudged) {
 		for _, n := range list {
 			switch {
 			case n.Severity <= audit.Note:
 			case n.Pictures && (len(blind) == 0 || blind[len(blind)-1] != where):
 				blind = append(blind, where)
-			case !n.Pictures:
-				other[n.Reason] = true
+			case !n.Pictures && !slices.Contains(other, n.Reason):
+				if other = append(other, n.Reason); len(other) == 1 {
+					first = n.Rule + " could not judge (" + n.Reason + ")"
+				}
 			}
 		}
 	}
@@ -394,7 +398,10 @@ func lacking(r *audit.Result) string {
 		}
 	}
 	const most = 4
-	more := words.Count(len(other), "reason", "reasons") + " why rules could not judge (--why)"
+	more := first
+	if n := len(other) - 1; n > 0 {
+		more += ", and " + words.Count(n, "more reason", "more reasons") + " (--why)"
+	}
 	switch {
 	case len(blind) > 0 && len(other) > 0:
 		return "pictures of " + words.List(blind, most) + " were not inspected; " + more
