@@ -73,16 +73,18 @@ func checkMissingFrame(v *audit.Review) error {
 	if lost == 1 {
 		frames, are = "frame ", "is"
 	}
+	worst := evidence.Longest(list)
 	signs := "numbers and time agree"
 	switch {
 	case byFocus == len(list):
 		signs = "numbers and focus agree"
 	case byFocus > 0:
 		signs = "numbers agree with time or focus"
+	case q.Kind == shoot.Bracket && math.IsNaN(worst.Ticks):
+		signs = "numbers and exposures agree"
 	case seen == len(list):
 		signs = "numbers, time and focus agree"
 	}
-	worst := evidence.Longest(list)
 	found := audit.Finding{
 		Message: fmt.Sprintf("%s%s %s missing: %s", frames, words.List(numbers, mostNamed), are, signs),
 		Action:  "copy what is missing from the card; if it is not there, shoot this sequence again",

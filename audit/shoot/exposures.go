@@ -1,6 +1,10 @@
 package shoot
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // Exposures of one view follow a pattern that says more than their times: a ladder that
 // somebody climbs by hand, at any pace, or the same few exposures at each position of
@@ -22,6 +26,9 @@ const (
 	// Exposures at each position.
 	fewestExposures = 3
 	mostExposures   = 9
+	// A lost exposure is at most so many times the longest of those that are there: one
+	// step of 2 EV, the widest that is common.
+	lostExposure = 4.0
 )
 
 // patterns returns the spans of a body's frames that their exposures show, in order.
@@ -38,7 +45,59 @@ func patterns(frames []*Frame, ps []point) []span {
 		}
 		from = to
 	}
+	for _, c := range brokenCycles(ps) {
+		if !slices.ContainsFunc(spans, func(s span) bool { return s.from < c.to && c.from < s.to }) {
+			spans = append(spans, c)
+		}
+	}
+	slices.SortFunc(spans, func(a, b span) int { return cmp.Compare(a.from, b.from) })
 	return spans
+}
+
+// brokenCycles returns the cycles of recorded automatic brackets in or beside which
+// numbers are left out. Their times alone do not hold them together: the exposure that
+// is lost takes a time of its own, and two frames are left of three.
+func brokenCycles(ps []point) []span {
+	var spans []span
+	for from := 0; from < len(ps); {
+		to, longest, holes := from+1, ps[from].e, holeBefore(ps, from)
+		for ps[from].auto && to < len(ps) && sameCycle(&ps[to-1], &ps[to], max(longest, ps[to].e)) && newExposure(ps[from:to], &ps[to]) {
+			holes = holes || holeBefore(ps, to)
+			longest = max(longest, ps[to].e)
+			to++
+		}
+		if holes = holes || holeBefore(ps, to); holes && to-from > 1 {
+			spans = append(spans, span{from: from, to: to, bracket: true, whole: true})
+		}
+		from = to
+	}
+	return spans
+}
+
+// holeBefore reports whether a few numbers are left out between a frame and the one before.
+func holeBefore(ps []point, i int) bool {
+	if i <= 0 || i >= len(ps) {
+		return false
+	}
+	w := compare(&ps[i-1], &ps[i])
+	return w.countKnown && w.count > 1 && w.count <= mostExposures
+}
+
+// sameCycle reports whether b follows a in one cycle of an automatic bracket as soon as
+// the camera can, and as the numbers left out between them take.
+func sameCycle(a, b *point, longest float64) bool {
+	w := compare(a, b)
+	steps := float64(w.steps())
+	return a.auto && b.auto && w.exposureToo && !w.setup && a.settings.orientation == b.settings.orientation &&
+		w.countKnown && w.count >= 1 && w.count < mostExposures && w.gap >= a.e-w.q &&
+		w.gap-a.e <= steps*positionPause+(steps-1)*lostExposure*longest+w.q
+}
+
+// newExposure reports whether no frame of a cycle has the exposure of the next.
+func newExposure(cycle []point, next *point) bool {
+	return !slices.ContainsFunc(cycle, func(p point) bool {
+		return math.Abs(exposureChange(p.settings, next.settings)) < SameSetting
+	})
 }
 
 // sameView reports whether two frames differ in nothing but the exposure time, and

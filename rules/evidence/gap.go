@@ -93,7 +93,7 @@ var Gaps = audit.SequenceFact(readGaps)
 
 func readGaps(v *audit.Review) []Gap {
 	q := v.Sequence
-	if q.Kind == shoot.Single || len(q.Frames) < 3 {
+	if q.Kind == shoot.Single || len(q.Frames) < 3 && q.Kind != shoot.Bracket {
 		return nil
 	}
 	list := links(q)
@@ -151,7 +151,8 @@ func (r *gapReader) read(i int) {
 		// The few frames beyond a pause may be test frames or a marker.
 		g.Reading = Plain
 	}
-	if r.bracket && g.Reading == Unclear && g.Count > 1 && BracketLacks(r.frames, g.Count-1) {
+	// Between two frames that are left of a cycle every exposure may be missing.
+	if r.bracket && g.Reading == Unclear && g.Count > 1 && (len(r.frames) == 2 || BracketLacks(r.frames, g.Count-1)) {
 		g.Reading = Missing
 	}
 	if r.beside(i, func(n *Gap) bool { return CopiedOver(n.From, n.To) }) {

@@ -20,6 +20,10 @@ func Spanned(q *shoot.Sequence) int {
 		if ok && count == 0 {
 			n-- // the same frame twice
 		}
+		if ok && count > 1 && q.Kind == shoot.Bracket {
+			n += count - 1 // one cycle: its exposures differ, so that its pace tells nothing
+			continue
+		}
 		if ok && timed && count > 1 && ticks+s.Slack >= float64(count)-0.5 && ticks-s.Slack <= float64(count)+0.5 {
 			n += count - 1
 		}
