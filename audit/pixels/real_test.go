@@ -184,8 +184,8 @@ func altered(img image.Image, dx int, gain float64) *image.Gray {
 // must be found wherever they are; a jump of 2 px, and an end that holds more
 // than a tenth of the sharpest tiles, wherever the pictures let them tell.
 func TestRealFaults(t *testing.T) {
-	if testing.Short() {
-		t.Skip("renders many pictures")
+	if testing.Short() || *seedCount < statedScenes {
+		t.Skip("measures many pictures: .ci/run rates does")
 	}
 	ta := &tally{rows: map[string]*row{}}
 	for _, r := range realSeries(t) {
