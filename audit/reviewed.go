@@ -21,6 +21,7 @@ type Reviewed struct {
 
 // A Session is a session that was shot, with what the rules found in it.
 type Session struct {
+	all []*shoot.Session // of the audit
 	*shoot.Session
 	// Sequences are those of the shot session, in its order.
 	Sequences []*Reviewed
@@ -52,8 +53,9 @@ func newSessions(runs []*shoot.Run, seen []shoot.Seen, opt *Options) []*Session 
 		pictures[runs[i]] = s.Evidence
 	}
 	var out []*Session
-	for _, shot := range shoot.Sessions(runs, seen, &opt.Options) {
-		s := &Session{Session: shot, Sequences: make([]*Reviewed, len(shot.Sequences))}
+	all := shoot.Sessions(runs, seen, &opt.Options)
+	for _, shot := range all {
+		s := &Session{Session: shot, all: all, Sequences: make([]*Reviewed, len(shot.Sequences))}
 		for i, q := range shot.Sequences {
 			s.Sequences[i] = &Reviewed{Sequence: q, Pictures: pictures[q.Run]}
 		}

@@ -55,7 +55,7 @@ var verdictNames = [...]string{VerdictGood: "good", VerdictCheck: "check", Verdi
 func (v Verdict) String() string { return verdictNames[v] }
 
 // A Rule is one check, as a value: a driver can list, document, select and run
-// it. Exactly one of Check and CheckSession is set.
+// it. At least one of Check and CheckSession is set.
 type Rule struct {
 	ID       string   // words joined by hyphens; the name in reports, on the command line and in configuration
 	Title    string   // one line, no capital, no full stop
@@ -109,8 +109,8 @@ func Validate(rules []*Rule) error {
 		if r.Severity < Note || r.Severity > Reshoot {
 			bad("no severity")
 		}
-		if (r.Check == nil) == (r.CheckSession == nil) {
-			bad("exactly one of Check and CheckSession must be set")
+		if r.Check == nil && r.CheckSession == nil {
+			bad("Check or CheckSession must be set")
 		}
 		for _, p := range r.Params {
 			if !wordsAndHyphens.MatchString(p.Name) || p.Doc == "" || !(p.Min <= p.Default && p.Default <= p.Max) {
@@ -160,7 +160,9 @@ type NotJudged struct {
 
 // A Review is one rule applied to one sequence, or to one session.
 type Review struct {
-	Session  *shoot.Session
+	Session *shoot.Session
+	// Sessions are all of the audit, by time, for what was declared of the whole shoot.
+	Sessions []*shoot.Session
 	Sequence *shoot.Sequence // nil in a review of the whole session
 	// Pictures is what was found in the pictures of the sequence, for rules that
 	// know it; nil where they were not looked at.
@@ -248,7 +250,7 @@ const failed = "the program failed here, please report it"
 // whole session, and returns what it found and could not judge. It adds to the facts
 // known. A rule that fails, or panics, has not judged, whatever it had found until then.
 func (r *Rule) apply(session *Session, sequence *Reviewed, opt *Options, known facts) ([]*Finding, []NotJudged, error) {
-	v := &Review{Session: session.Session, Options: opt, rule: r, facts: known}
+	v := &Review{Session: session.Session, Sessions: session.all, Options: opt, rule: r, facts: known}
 	check := r.CheckSession
 	if sequence != nil {
 		check = r.Check

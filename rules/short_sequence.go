@@ -26,6 +26,10 @@ its end, or somebody stopped it.
 Look whether the last frame of a focus sequence is already behind the subject. If not,
 shoot this sequence again. A good sequence of the same view soon after settles it.
 
+Where a number of frames or of views was planned and nothing in the shoot meets it, it
+names the plan: no sequence, no time-lapse, or fewer views than planned. Sequences that
+were shot again count as views, too.
+
 It is wrong where fewer frames were meant. With a planned number of frames, one for
 focus sequences and one for time-lapses, it asks to shoot again, and more frames than
 planned are a note.`,
@@ -42,7 +46,8 @@ planned are a note.`,
 			Default: 0.75, Min: 0.5, Max: 1,
 		},
 	},
-	Check: checkShortSequence,
+	Check:        checkShortSequence,
+	CheckSession: checkPlans,
 }
 
 func checkShortSequence(v *audit.Review) error {
