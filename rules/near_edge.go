@@ -70,6 +70,13 @@ func checkEdge(v *audit.Review, near bool) error {
 	if !first {
 		e, end, action = j.Last, "last", "shoot it again and go on for at least %s more"
 	}
+	at := 0
+	if !first {
+		at = len(q.Frames) - 1
+	}
+	if e.Reason == pixels.ReasonEnd && evidence.LacksPicture(v, at) {
+		return nil // which is reported already
+	}
 	if !evidence.Tells(v, e.Verdict) || e.Share < v.Param("share") {
 		return nil
 	}

@@ -34,6 +34,8 @@ func heading(s *sessionModel) string {
 	switch {
 	case s.first == nil:
 		b.WriteString("no times recorded")
+	case s.first.Time.Format(day+" 15:04") == s.last.Time.Format(day+" 15:04"):
+		b.WriteString(s.first.Time.Format(day + ", 15:04"))
 	case s.first.Time.Format(day) == s.last.Time.Format(day):
 		b.WriteString(s.first.Time.Format(day+", 15:04") + " to " + s.last.Time.Format("15:04"))
 	default:

@@ -173,6 +173,11 @@ func support(s *audit.Session, declared shoot.Support) string {
 	if declared != shoot.SupportAuto {
 		return "Support: " + declared.String() + ", as declared."
 	}
+	if !slices.ContainsFunc(s.Sequences, func(q *audit.Reviewed) bool {
+		return slices.ContainsFunc(q.Frames, func(f *shoot.Frame) bool { return f.Readable() && f.Meta().HasExif })
+	}) {
+		return "" // nothing shows how the camera was held, and no rule asks
+	}
 	by, signs := map[shoot.Support][]string{}, map[shoot.Support][]string{}
 	for _, q := range s.Sequences {
 		by[q.Support] = append(by[q.Support], q.ID)

@@ -35,8 +35,12 @@ func writeTable(w io.Writer, m *model, opt *Options) error {
 			if s.merged != "" {
 				Paragraph(&b, "", 2, s.merged, width)
 			}
-			Paragraph(&b, "", 2, s.support, width)
-			b.WriteByte('\n')
+			if s.support != "" {
+				Paragraph(&b, "", 2, s.support, width)
+			}
+			if len(s.reasons) > 0 || s.merged != "" || s.support != "" {
+				b.WriteByte('\n')
+			}
 		}
 	}
 	if !opt.Brief {

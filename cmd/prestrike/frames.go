@@ -37,6 +37,7 @@ func newFrames(c *console) *cobra.Command {
 		},
 	}
 	f.addTo(cmd)
+	cmd.Flags().Lookup("quiet").Usage = "no progress and no remarks, and no list of what a file does not record"
 	cmd.Flags().SortFlags = false
 	return cmd
 }

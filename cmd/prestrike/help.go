@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"prestrike/audit/report"
+	"prestrike/exifread"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -127,8 +128,9 @@ func byFolder(root *cobra.Command, args []string) []string {
 	if cmd, _, err := root.Find(args[:1]); err == nil && cmd != root {
 		return args
 	}
-	if info, err := os.Stat(args[0]); err != nil || !info.IsDir() {
-		return args
+	info, err := os.Stat(args[0])
+	if err != nil || !info.IsDir() && (!info.Mode().IsRegular() || !exifread.PictureExtension(args[0])) {
+		return args // report explains what to do with a picture
 	}
 	return append([]string{"report"}, args...)
 }

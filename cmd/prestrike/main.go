@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/signal"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"syscall"
 
@@ -132,6 +133,9 @@ again while the subject is still there. Originals are only read, never touched.`
 		SilenceErrors:              true,
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		if _, unknown := errors.AsType[*pflag.NotExistError](err); unknown && cmd == root {
+			err = fmt.Errorf("%w: name the folder or the command first, then its flags", err)
+		}
 		return &usageError{plainFlagError(err), cmd.CommandPath()}
 	})
 	root.PersistentFlags().BoolVar(&c.plain, "no-color", c.plain, "no colours, as with NO_COLOR set")
@@ -169,6 +173,9 @@ func atLeastOne(what string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if len(args) == 0 {
 			return &usageError{errors.New("no " + what + " named"), cmd.CommandPath()}
+		}
+		if slices.Contains(args, "") {
+			return &usageError{errors.New("the name of a " + what + " is empty: name one, such as . for the folder you are in"), cmd.CommandPath()}
 		}
 		return nil
 	}

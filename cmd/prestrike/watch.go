@@ -22,8 +22,8 @@ import (
 )
 
 const watchLong = `Watch follows a folder that fills: a card reader's copy, a tethered camera, a
-network share. It says nothing while all is well, prints a line when a sequence
-closes, and sounds once when something must be shot again.
+network share. It prints a line when a sequence of three frames or more closes, or
+one in which something was found, and sounds once when something must be shot again.
 
 A sequence closes when it is quiet for longer than its own cadence explains, when
 another begins, or when you press Enter. A file that comes late reopens it and

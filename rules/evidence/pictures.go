@@ -45,12 +45,50 @@ func Shows(v *audit.Review) *pixels.Judgement {
 		v.Blind(why)
 	}
 	if j != nil {
-		missing := v.Pictures.(*pixels.Seen).Missing
-		for _, i := range slices.Sorted(maps.Keys(missing)) {
-			v.Blind(missing[i], v.Sequence.Frames[i])
-		}
+		lackPictures(v)
 	}
 	return j
+}
+
+// lackPictures reports which frames have no picture, where others of the sequence
+// have, with the reason: a file that is torn or cannot be read is no file without a
+// preview.
+func lackPictures(v *audit.Review) {
+	q := v.Sequence
+	missing := v.Pictures.(*pixels.Seen).Missing
+	var reasons []string
+	frames := map[string][]*shoot.Frame{}
+	for _, i := range slices.Sorted(maps.Keys(missing)) {
+		why := missing[i]
+		if why == pixels.DamagedFile || lost(q.Frames[i]) {
+			why = ""
+		}
+		if frames[why] == nil {
+			reasons = append(reasons, why)
+		}
+		frames[why] = append(frames[why], q.Frames[i])
+	}
+	for _, why := range reasons {
+		text := shoot.FrameRanges(q.Frames, frames[why])
+		if why == "" {
+			text += " cannot be read"
+		} else {
+			text = why + " in " + text
+		}
+		v.Blind(text, frames[why]...)
+	}
+}
+
+// lost reports whether all files of a frame are torn or cannot be read.
+func lost(f *shoot.Frame) bool {
+	return !slices.ContainsFunc(f.Files, func(file *shoot.File) bool { return file.Err == nil && !file.Torn() })
+}
+
+// LacksPicture reports whether a frame of the review's sequence has no picture, which
+// [Shows] has reported then.
+func LacksPicture(v *audit.Review, frame int) bool {
+	p, ok := v.Pictures.(*pixels.Seen)
+	return ok && p.Missing[frame] != ""
 }
 
 // jumps are the places of a sequence where focus moves much farther than around
