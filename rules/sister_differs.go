@@ -19,7 +19,8 @@ var sisterDiffers = &audit.Rule{
 session: kinds of file, picture size, exposure time, f-number and ISO. Finds one with
 other kinds of file or another size than most, also where all that follow have them,
 and one whose settings differ from those of most while the sequences before and behind
-it have theirs. It also finds single frames where focus sequences were due.
+it have theirs: a check where all have the same number of frames or the same pace, as
+views of one subject have, else a note. It also finds single frames where focus sequences were due.
 
 A wheel was turned by the way: raw files or pixels are missing for the catalogue, one
 view is darker than the rest, or has another depth of field. Focus bracketing goes off
@@ -38,6 +39,10 @@ It is wrong where one view was meant to be otherwise.`,
 		{
 			Name: "share", Doc: "and this share of all of them",
 			Default: 0.6, Min: 0.5, Max: 1,
+		},
+		{
+			Name: "pace", Doc: "it is a check where paces differ by no more than this share, or numbers of frames are equal",
+			Default: 0.15, Min: 0, Max: 1,
 		},
 		{
 			Name: "rhythm", Doc: "single frames stand in place of sequences where they are apart by this share of the usual time between sequences",
@@ -111,7 +116,6 @@ func fileKinds(q *shoot.Sequence) string {
 
 func checkSisterDiffers(v *audit.Review) error {
 	q := v.Sequence
-	before, behind := sisters(v.Session.Sequences, q)
 	if q.Kind == shoot.Single {
 		checkSingles(v)
 		return nil
@@ -119,11 +123,36 @@ func checkSisterDiffers(v *audit.Review) error {
 	if !stack(q) {
 		return nil
 	}
-	all := append(slices.Clone(before), behind...)
-	var differ, usual []string
+	before, behind := sisters(v.Session.Sequences, q)
+	view := func(o *shoot.Sequence) bool { return madeAlike(o, q, v.Param("pace")) }
+	differ, usual, all := differences(v, before, behind, view)
+	severity := audit.Severity(0)
+	if len(differ) == 0 {
+		severity = audit.Note
+		differ, usual, all = differences(v, before, behind, func(*shoot.Sequence) bool { return true })
+	}
+	if len(differ) == 0 {
+		return nil
+	}
+	v.Found(audit.Finding{
+		Severity: severity,
+		Message:  fmt.Sprintf("made with %s, where most of its %d sisters have %s", strings.Join(differ, ", "), all, strings.Join(usual, ", ")),
+		Action:   "inspect it; if this was not meant, set the camera back and shoot this sequence again",
+		Frames:   q.Frames,
+	})
+	return nil
+}
+
+// differences returns what the sequence under review has otherwise than most of the
+// sequences before and behind it, what those have, and how many they are. Settings are
+// compared with those of its views; what lasts, with all.
+func differences(v *audit.Review, before, behind []*shoot.Sequence, view func(*shoot.Sequence) bool) (differ, usual []string, all int) {
+	q := v.Sequence
+	every := append(slices.Clone(before), behind...)
 	for _, t := range traits() {
 		own := t.read(q)
-		most, have, known := majority(t, all)
+		among := slices.DeleteFunc(slices.Clone(every), func(o *shoot.Sequence) bool { return !t.lasting && !view(o) })
+		most, have, known := majority(t, among)
 		if own == "" {
 			if have > 0 {
 				v.Unjudged("not recorded: " + t.name)
@@ -138,23 +167,13 @@ func checkSisterDiffers(v *audit.Review) error {
 		if most == "" || own == most || float64(have) < needed || float64(have) < v.Param("share")*float64(total) {
 			continue
 		}
-		is := func(list []*shoot.Sequence) bool {
-			return slices.ContainsFunc(list, func(o *shoot.Sequence) bool { return t.read(o) == most })
-		}
-		if !t.lasting && !(is(before) && is(behind)) {
+		has := func(o *shoot.Sequence) bool { return t.read(o) == most && slices.Contains(among, o) }
+		if !t.lasting && !(slices.ContainsFunc(before, has) && slices.ContainsFunc(behind, has)) {
 			continue
 		}
-		differ, usual = append(differ, own), append(usual, most)
+		differ, usual, all = append(differ, own), append(usual, most), max(all, len(among))
 	}
-	if len(differ) == 0 {
-		return nil
-	}
-	v.Found(audit.Finding{
-		Message: fmt.Sprintf("made with %s, where most of its %d sisters have %s", strings.Join(differ, ", "), len(all), strings.Join(usual, ", ")),
-		Action:  "inspect it; if this was not meant, set the camera back and shoot this sequence again",
-		Frames:  q.Frames,
-	})
-	return nil
+	return differ, usual, all
 }
 
 // majority returns what most sequences have of a trait, how many have it, and of how many
@@ -175,6 +194,32 @@ func majority(t trait, list []*shoot.Sequence) (most string, have, known int) {
 		}
 	}
 	return most, have, known
+}
+
+// madeAlike reports whether two sequences look like views made with one programme: as many
+// frames, or the same pace, from frame to frame or from the end of an exposure to the next.
+//
+// A photographer sets the camera anew for another subject, and then its pace and number
+// of frames change, too; a wheel that turned by the way leaves them. Three unrelated sequences seldom agree: paces
+// from 0.1 to 60 s, even in the logarithm, lie within 15 % of one another by chance in
+// 0.28/6.4 = 4.4 % of cases, in 9 % with both ways to count, and numbers of frames from 8
+// to 67 are equal in 1.7 %: together 11 %, three times in a row 0.13 %.
+func madeAlike(a, b *shoot.Sequence, tolerance float64) bool {
+	if evidence.Spanned(a) == evidence.Spanned(b) {
+		return true
+	}
+	x, okX := a.Cadence.Get()
+	y, okY := b.Cadence.Get()
+	if !okX || !okY {
+		return false
+	}
+	near := func(x, y float64) bool { return x > 0 && y > 0 && max(x, y) <= (1+tolerance)*min(x, y) }
+	if near(x.Seconds(), y.Seconds()) {
+		return true
+	}
+	s, okS := a.Settings.ExposureTime.Get()
+	t, okT := b.Settings.ExposureTime.Get()
+	return okS && okT && s.Den > 0 && t.Den > 0 && near(x.Seconds()-s.Float(), y.Seconds()-t.Float())
 }
 
 // stack reports whether a sequence is a focus sequence, or may be one.

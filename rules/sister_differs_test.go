@@ -2,6 +2,7 @@ package rules
 
 import (
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"prestrike/audit/audittest"
@@ -27,4 +28,22 @@ func TestSisterDiffersFindsSingles(t *testing.T) {
 func TestLeftOverSays(t *testing.T) {
 	says(t, leftOver, "limit", "no sequence is below ISO 800: look whether that ISO is left over from before; if so, set it down")
 	measured(t, leftOver, "limit", 800, 800, 0, "")
+}
+
+// Single frames before the first sequence of their own lens must not end the comparison:
+// nothing stands before a session's first sequence.
+func TestSisterDiffersBeforeTheFirstSequence(t *testing.T) {
+	text, err := audittest.Read(strings.NewReader(`DCIM/100BXCAM/BX1_0001..0030.NEF every 1.3s time=2026-03-04T10:11:12.34+01:00 t=0.8 f=8 iso=100 mm=60 serial=4711 lens="Borealis 60 mm macro" wb=manual program=manual mode=manual
+DCIM/100BXCAM/BX1_0031.NEF after 71s mm=90 lens="Borealis 90 mm macro"
+DCIM/100BXCAM/BX1_0032.NEF after 91s
+DCIM/100BXCAM/BX1_0033..0062.NEF after 83s
+DCIM/100BXCAM/BX1_0063..0092.NEF after 72s
+DCIM/100BXCAM/BX1_0093..0122.NEF after 73s
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if found := findings(judge(t, text), sisterDiffers); len(found) != 0 {
+		t.Errorf("found %d: %+v", len(found), found)
+	}
 }
