@@ -174,7 +174,10 @@ func support(s *audit.Session, declared shoot.Support) string {
 		return "Support: " + declared.String() + ", as declared."
 	}
 	if !slices.ContainsFunc(s.Sequences, func(q *audit.Reviewed) bool {
-		return slices.ContainsFunc(q.Frames, func(f *shoot.Frame) bool { return f.Readable() && f.Meta().HasExif })
+		return slices.ContainsFunc(q.Frames, func(f *shoot.Frame) bool {
+			m := f.Meta()
+			return m != nil && m.HasExif
+		})
 	}) {
 		return "" // nothing shows how the camera was held, and no rule asks
 	}
