@@ -27,7 +27,8 @@ camera or begin elsewhere, and shoot this sequence again.
 Scales of lenses are coarse: a distance that moves every few frames only is no stall,
 and neither are last frames in proportion to that. In pictures, focusing shows as a
 change of size or a drift: where it does, they overrule the distance, and a stop of one
-or two frames inside the sequence is a note. Where it shows as neither, pictures tell
+or two frames inside the sequence is a note. Two frames at every position are a note
+of their own. Where it shows as neither, pictures tell
 nothing but copies of one frame.`,
 	Source: "common practice; Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration)",
 	Params: []audit.Param{
@@ -47,6 +48,13 @@ func checkFocusStall(v *audit.Review) error {
 	found, stalls, why := stallByDistance(v)
 	j, notSeen := evidence.Seen(v)
 	switch {
+	case j != nil && j.Habit.Pairs && (v.Sequence.Kind == shoot.Focus || v.Sequence.Kind == shoot.Series):
+		v.Found(audit.Finding{
+			Severity: audit.Note,
+			Message:  "two frames were taken at every focus position",
+			Action:   "no need to act",
+			Frames:   v.Sequence.Frames,
+		})
 	case j != nil && j.Stalls.Answer == pixels.Found:
 		inPictures, ok := stallInPictures(v, j)
 		if stalls && (!ok || inPictures.Severity < found.Severity) {

@@ -55,6 +55,7 @@ func TestPictures(t *testing.T) {
 		want   []string
 	}{
 		{"clean", focusing, clean, shoot.Focus, nil},
+		{"two frames at every position", focusing, twice(clean), shoot.Focus, []string{"note focus-stall: two frames were taken at every focus position"}},
 		{"begins inside", focusing, clean[9:], shoot.Focus, []string{"note near-edge: "}},
 		{"ends inside", focusing, clean[:n-9], shoot.Focus, []string{"check far-edge: "}},
 		{
@@ -240,6 +241,16 @@ func TestPictures(t *testing.T) {
 			t.Logf("%s\nnot judged: %v", strings.Join(got, "\n"), q.NotJudged)
 		})
 	}
+}
+
+// twice takes each shot twice.
+func twice(shots []pixelstest.Shot) (out []pixelstest.Shot) {
+	for _, s := range shots {
+		again := s
+		again.Noise += 5_000_000
+		out = append(out, s, again)
+	}
+	return out
 }
 
 // lossy is a camera that loses so many frames before the thirteenth.

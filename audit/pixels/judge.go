@@ -43,9 +43,12 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 	j.View = s.view(j.Walk.Answer == Found)
 	j.Moved = e.askMoved(j.Walk, j.Order)
 	j.Stalls = e.askStalls(j.Walk, j.Moved)
+	if j.Habit = e.askHabit(j.Walk); j.Habit.Pairs {
+		j.Stalls = Stalls{Verdict: Verdict{Answer: Fine}} // every other frame stands, by habit
+	}
 	j.Jumps = e.askJumps(j.Walk, j.Order, j.Stalls)
 	j.First, j.Last = e.askEnds(j.Walk, c)
-	j.Step = e.askStep(j.Walk, c)
+	j.Step = e.askStep(j.Walk, c, j.Habit)
 	j.Soft = e.askSoft(j.Walk, c, j.Stalls, j.Order, j.Brightness)
 	j.Textured, j.HalfWidth = c.textured, c.hw
 	for i := range c.tiles {

@@ -89,6 +89,7 @@ type Judgement struct {
 	Dark       Dark
 	Soft       Soft
 	Colour     Colour
+	Habit      Habit
 
 	// OneView tells of a run too short for all but its light that its pictures, made at
 	// the same settings, show the same thing.
@@ -174,6 +175,13 @@ type Stalls struct {
 type Stall struct {
 	From, To  int
 	Identical bool // the pictures are bit-identical: one file twice
+}
+
+// Habit tells of ways of focusing that are the run's own, and no fault.
+type Habit struct {
+	// Pairs tells that two frames were taken at every position of focus. Step is then
+	// that from one position to the next.
+	Pairs bool
 }
 
 // Order tells of focus that goes back.

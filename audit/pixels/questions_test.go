@@ -473,7 +473,7 @@ func TestRevisit(t *testing.T) {
 func TestStepBlur(t *testing.T) {
 	e := tell(24).evidence()
 	for hw, found := range map[float64]bool{1: true, 1.5: false, 3: false} {
-		if s := e.askStep(walks, bells(24, hw)); found != (s.Answer == Found) {
+		if s := e.askStep(walks, bells(24, hw), Habit{}); found != (s.Answer == Found) {
 			t.Errorf("half width of %v frames: %v, %v px a frame", hw, s.Answer, s.Blur)
 		}
 	}

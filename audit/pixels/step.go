@@ -8,7 +8,7 @@ func blurConstant(hw float64) float64 {
 }
 
 // askStep turns the width of the curves into blur per frame.
-func (e *evidence) askStep(w Walk, c *curves) Step {
+func (e *evidence) askStep(w Walk, c *curves, h Habit) Step {
 	v, ok := e.curvesTell(w, c)
 	switch {
 	case !ok:
@@ -18,6 +18,10 @@ func (e *evidence) askStep(w Walk, c *curves) Step {
 	case c.interior < e.th.MinTiles:
 		return Step{Verdict: cannot(ReasonInterior)}
 	}
-	blur := blurConstant(c.hw) / c.hw
+	hw := c.hw
+	if h.Pairs {
+		hw /= 2 // in positions
+	}
+	blur := blurConstant(hw) / hw
 	return Step{Verdict: decided(blur > e.th.StepBlur), Blur: blur}
 }
