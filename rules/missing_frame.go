@@ -37,6 +37,10 @@ It is wrong where you deleted these frames in the camera on purpose.`,
 
 func checkMissingFrame(v *audit.Review) error {
 	q := v.Sequence
+	if q.Start().IsZero() {
+		untimedRun(v)
+		return nil
+	}
 	all := evidence.Gaps.Of(v)
 	numbered := len(all) == 0
 	for _, g := range all {
@@ -112,4 +116,25 @@ func checkMissingFrame(v *audit.Review) error {
 	}
 	v.Found(found)
 	return nil
+}
+
+// untimedRun says of frames without a capture time what their numbers leave open. What
+// has no capture data at all, or cannot be read, is found by other rules.
+func untimedRun(v *audit.Review) {
+	var frames []*shoot.Frame
+	for _, f := range v.Sequence.Frames {
+		if f.Readable() && f.Meta().HasExif {
+			frames = append(frames, f)
+		}
+	}
+	if len(frames) == 0 {
+		return
+	}
+	reason := "no capture time: whether the frames are one sequence, and whether it is whole, is not known"
+	for _, s := range v.Sequence.Steps {
+		if n, ok := s.Count.Get(); ok && n > 1 {
+			reason = "no capture time: file numbers are left out, and whether frames are missing is not known"
+		}
+	}
+	v.Unjudged(reason, frames...)
 }

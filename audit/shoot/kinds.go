@@ -121,13 +121,35 @@ func (r *Run) recordedKind() Kind {
 
 // AsksForPictures reports whether its pictures can tell what its files do not
 // record: of a run made at fixed settings, with five frames or more, and of four frames,
-// which may be a run or single ones. Pictures of different exposure cannot be compared.
+// which may be a run or single ones; and of frames without a time where five consecutive
+// numbers may be a run. Pictures of different exposure cannot be compared.
 func (r *Run) AsksForPictures() bool {
 	if r.PositionExposures > 0 {
 		return false
 	}
 	kind, n := r.kind(MotionUnknown), len(r.Frames)
-	return kind.Steady() && n >= fewFrames || kind == Single && n == fewFrames-1 && !r.Start().IsZero()
+	if r.Start().IsZero() {
+		return r.consecutive() >= fewFrames
+	}
+	return kind.Steady() && n >= fewFrames || kind == Single && n == fewFrames-1
+}
+
+// consecutive returns the most frames in a row that bear consecutive numbers and have
+// capture data.
+func (r *Run) consecutive() int {
+	most, now := 0, 0
+	for i, f := range r.Frames {
+		switch {
+		case !f.Readable() || !f.meta.HasExif:
+			now = 0
+		case i > 0 && now > 0 && countStep(r.Frames[i-1], f) == 1:
+			now++
+		default:
+			now = 1
+		}
+		most = max(most, now)
+	}
+	return most
 }
 
 // manual reports whether the exposure was set by hand as far as the frames tell.
