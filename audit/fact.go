@@ -35,7 +35,7 @@ func (f *Fact[T]) Of(v *Review) T {
 	if known, ok := v.facts[key]; ok {
 		return known.(T)
 	}
-	computed := f.compute(&Review{Session: v.Session, Sequence: about, Pictures: pictures, Options: v.Options, facts: v.facts})
+	computed := f.compute(&Review{Session: v.Session, Sequence: about, Pictures: pictures, Options: v.Options, Pictured: v.Pictured, facts: v.facts})
 	v.facts[key] = computed
 	return computed
 }

@@ -29,6 +29,21 @@ type Session struct {
 	// Findings are those that belong to no single sequence.
 	Findings  []*Finding
 	NotJudged []NotJudged
+
+	seen map[*shoot.Sequence]any // what pictured returns
+}
+
+// pictured returns what was found in the pictures of each sequence.
+func (s *Session) pictured() map[*shoot.Sequence]any {
+	if s.seen == nil {
+		s.seen = map[*shoot.Sequence]any{}
+		for _, q := range s.Sequences {
+			if q.Pictures != nil {
+				s.seen[q.Sequence] = q.Pictures
+			}
+		}
+	}
+	return s.seen
 }
 
 // copies returns how many files hold a frame of the session again.

@@ -168,6 +168,9 @@ type Review struct {
 	// know it; nil where they were not looked at.
 	Pictures any
 	Options  *Options
+	// Pictured is what was found in the pictures of the session's sequences; those
+	// not looked at are left out.
+	Pictured map[*shoot.Sequence]any
 
 	rule      *Rule
 	facts     facts
@@ -250,7 +253,7 @@ const failed = "the program failed here, please report it"
 // whole session, and returns what it found and could not judge. It adds to the facts
 // known. A rule that fails, or panics, has not judged, whatever it had found until then.
 func (r *Rule) apply(session *Session, sequence *Reviewed, opt *Options, known facts) ([]*Finding, []NotJudged, error) {
-	v := &Review{Session: session.Session, Sessions: session.all, Options: opt, rule: r, facts: known}
+	v := &Review{Session: session.Session, Sessions: session.all, Options: opt, rule: r, facts: known, Pictured: session.pictured()}
 	check := r.CheckSession
 	if sequence != nil {
 		check = r.Check

@@ -17,7 +17,8 @@ sequence again and go on for so many frames more.
 It finds what was getting sharper, not what is subject: a background just behind it is
 found too. So a small area at the border of the frame is a note, which the last line of
 the report still names. It is a check where the area is large, or lies in the middle of
-the frame, where the subject is. Subject that lies far outside the sequence stays
+the frame, where the subject is, or where three others of the same camera, lens and
+settings covered that end and none did not. Subject that lies far outside the sequence stays
 blurred in every frame and is not seen. Smooth and noisy subjects cannot be judged.
 Where no focus distance is recorded, the last frame is taken for the farthest.`,
 	Source: nearEdge.Source,

@@ -3,6 +3,7 @@ package rules
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
@@ -27,7 +28,8 @@ sequence again and begin so many frames earlier.
 It finds what was getting sharper, not what is subject: a table or leaf in front of it
 that nobody needs is found too. So a small area at the border of the frame is a note,
 which the last line of the report still names. It is a check where the area is large,
-or lies in the middle of the frame, where the subject is. Subject that lies far outside
+or lies in the middle of the frame, where the subject is, or where three others of the
+same camera, lens and settings covered that end and none did not. Subject that lies far outside
 the sequence stays blurred in every frame and is not seen. Smooth and noisy subjects
 cannot be judged. Where no focus distance is recorded, the first frame is taken for
 the nearest.`,
@@ -85,15 +87,50 @@ func checkEdge(v *audit.Review, near bool) error {
 	if e.Share >= v.Param("large") || !alongBorder(e.Box, v.Param("border")) {
 		severity = audit.Check
 	}
+	among := ""
+	if n := coveredBySiblings(v, near); severity == audit.Note && n >= coveredSiblings {
+		severity = audit.Check
+		among = fmt.Sprintf(", which %d other sequences like it covered", n)
+	}
 	v.Found(audit.Finding{
 		Severity: severity, Look: part,
-		Message: fmt.Sprintf("%s of the textured area, %s, was still getting sharper in the %s frame, %s",
-			percent(e.Share), partOf(f, e.Box), end, f.Label()),
+		Message: fmt.Sprintf("%s of the textured area, %s, was still getting sharper in the %s frame, %s%s",
+			percent(e.Share), partOf(f, e.Box), end, f.Label(), among),
 		Action:   "look there at 100 %; if it is not sharp, " + fmt.Sprintf(action, words.Count(int(math.Ceil(max(1, e.More))), "frame", "frames")),
 		Frames:   []*shoot.Frame{f},
 		Measured: exifread.Of(100 * e.Share), Limit: exifread.Of(100 * v.Param("share")), Unit: "% of the textured area",
 	})
 	return nil
+}
+
+// coveredSiblings is how many siblings must have covered an end, and none not, before an
+// area that was left out is more than a background: two may be alike by chance, three
+// show that the photographer goes on to the end there.
+const coveredSiblings = 3
+
+// coveredBySiblings counts the sequences of the same camera, lens and settings, up to
+// sisterReach on either side, whose pictures show that nothing was still getting sharper
+// at one end; 0 where one of them ended as this one does.
+func coveredBySiblings(v *audit.Review, near bool) int {
+	n := 0
+	before, behind := sisters(v.Session.Sequences, v.Sequence)
+	for _, o := range append(slices.Clone(before), behind...) {
+		p, ok := v.Pictured[o].(*pixels.Seen)
+		if !ok || o.Kind != v.Sequence.Kind || !evidence.SameSettings(o, v.Sequence) {
+			continue
+		}
+		e := p.Judgement.Last
+		if evidence.NearFirst(o) == near {
+			e = p.Judgement.First
+		}
+		switch {
+		case e.Answer == pixels.Found && e.Share >= v.Param("share"):
+			return 0
+		case e.Answer == pixels.Fine:
+			n++
+		}
+	}
+	return n
 }
 
 // alongBorder reports whether a box reaches the border of the frame, within a share of

@@ -37,7 +37,7 @@ func SiblingFrames(sequences []*shoot.Sequence, q *shoot.Sequence) (usual, have,
 	at := slices.Index(sequences, q)
 	counts := map[int]int{}
 	count := func(other *shoot.Sequence) {
-		if other.Kind == q.Kind && other.Body == q.Body && sameSettings(other, q) {
+		if other.Kind == q.Kind && other.Body == q.Body && SameSettings(other, q) {
 			n := Spanned(other)
 			counts[n]++
 			all++
@@ -55,9 +55,9 @@ func SiblingFrames(sequences []*shoot.Sequence, q *shoot.Sequence) (usual, have,
 	return usual, have, all
 }
 
-// sameSettings reports whether two sequences were made with the same
+// SameSettings reports whether two sequences were made with the same
 // settings. The exposure time of brackets is not compared.
-func sameSettings(a, b *shoot.Sequence) bool {
+func SameSettings(a, b *shoot.Sequence) bool {
 	s, t := a.Settings, b.Settings
 	return s.ISO == t.ISO && Exact(s.FNumber) == Exact(t.FNumber) && Exact(s.FocalLength) == Exact(t.FocalLength) &&
 		(a.Kind == shoot.Bracket || Exact(s.ExposureTime) == Exact(t.ExposureTime))
