@@ -78,22 +78,12 @@ func checkMissingFrame(v *audit.Review) error {
 		frames, are = "frame ", "is"
 	}
 	worst := evidence.Longest(list)
-	signs := "numbers and time agree"
-	switch {
-	case byFocus == len(list):
-		signs = "numbers and focus agree"
-	case byFocus > 0:
-		signs = "numbers agree with time or focus"
-	case q.Kind == shoot.Bracket && math.IsNaN(worst.Ticks):
-		signs = "numbers and exposures agree"
-	case seen == len(list):
-		signs = "numbers, time and focus agree"
-	}
 	found := audit.Finding{
-		Message: fmt.Sprintf("%s%s %s missing: %s", frames, words.List(numbers, mostNamed), are, signs),
-		Action:  "copy what is missing from the card; if it is not there, shoot this sequence again",
-		Frames:  evidence.Ends(list),
-		Limit:   exifread.Of(1.0), Unit: "cadences",
+		Message: fmt.Sprintf("%s%s %s missing: %s", frames, words.List(numbers, mostNamed), are,
+			signsOf(len(list), byFocus, seen, q.Kind == shoot.Bracket && math.IsNaN(worst.Ticks))),
+		Action: "copy what is missing from the card; if it is not there, shoot this sequence again",
+		Frames: evidence.Ends(list),
+		Limit:  exifread.Of(1.0), Unit: "cadences",
 	}
 	switch {
 	case byFocus > 0 && len(list) == 1:
@@ -116,6 +106,22 @@ func checkMissingFrame(v *audit.Review) error {
 	}
 	v.Found(found)
 	return nil
+}
+
+// signsOf names the signs that agree on so many gaps: byFocus are those told by focus in
+// place of time, seen those over which focus moved as far.
+func signsOf(gaps, byFocus, seen int, byExposures bool) string {
+	switch {
+	case byFocus == gaps:
+		return "numbers and focus agree"
+	case byFocus > 0:
+		return "numbers agree with time or focus"
+	case byExposures:
+		return "numbers and exposures agree"
+	case seen == gaps:
+		return "numbers, time and focus agree"
+	}
+	return "numbers and time agree"
 }
 
 // untimedRun says of frames without a capture time what their numbers leave open. What

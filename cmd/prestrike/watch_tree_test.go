@@ -33,11 +33,17 @@ func TestWatchReadsWhatTheReportReads(t *testing.T) {
 	var want, remarks bytes.Buffer
 	wantStatus := run(t.Context(), []string{"report", w.folder, "--format", "json", "--pixels", "off"}, &console{out: &want, err: &remarks})
 	var report struct {
-		Files struct{ Read, Other int }
+		Files struct {
+			Read, Other int
+			Unfinished  []string
+		}
 	}
 	must(t, json.Unmarshal(want.Bytes(), &report))
-	if report.Files.Read != len(frames) || report.Files.Other != 5+8+4 {
-		t.Errorf("the report is on %d files and counts %d others, want %d and 17; remarks\n%s", report.Files.Read, report.Files.Other, len(frames), remarks.String())
+	// Of the eight copies on their way the name that ends in ~ may be that of a former
+	// version, and counts with the others; a folder holds one more.
+	if report.Files.Read != len(frames) || report.Files.Other != 5+1+4 || len(report.Files.Unfinished) != 7+1 {
+		t.Errorf("the report is on %d files and counts %d others and %d that are not complete, want %d, 10 and 8; remarks\n%s",
+			report.Files.Read, report.Files.Other, len(report.Files.Unfinished), len(frames), remarks.String())
 	}
 
 	watcher, err := watch.New(w.folder, watch.Options{Settle: 20 * time.Millisecond, Ready: w.readers.ready, Skip: shoot.PassedOver})
