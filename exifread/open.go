@@ -25,7 +25,7 @@ import (
 // them. What is no ordinary file is refused with [safefile.ErrNotRegular], also
 // where it takes the file's place at that moment.
 func ReadFile(ctx context.Context, path string) (*Metadata, error) {
-	f, err := safefile.Open(path)
+	f, err := safefile.OpenListed(path)
 	if err != nil {
 		m := new(Metadata)
 		if info, statErr := os.Stat(path); statErr == nil && info.Mode().IsRegular() {

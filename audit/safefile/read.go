@@ -24,6 +24,12 @@ func Open(path string) (*os.File, error) {
 	} else if !info.Mode().IsRegular() {
 		return nil, &fs.PathError{Op: "open", Path: path, Err: ErrNotRegular}
 	}
+	return OpenListed(path)
+}
+
+// OpenListed is [Open] for a name that was listed as an ordinary file a moment ago: it
+// is not inspected before it is opened, which a folder of thousands of frames feels.
+func OpenListed(path string) (*os.File, error) {
 	f, err := os.OpenFile(path, os.O_RDONLY|noWait, 0)
 	if err != nil {
 		return nil, err
