@@ -235,7 +235,7 @@ func hostiles() []hostile {
 			return png(repeat(chunk("zTXt", join([]byte("Raw profile type exif\x00\x00"), deflated(zeros))), 1500))
 		}},
 		{what: "iTXt bomb, 1,500 chunks of 2 MiB", name: "BX1_0004.PNG", content: func() []byte {
-			return png(repeat(chunk("iTXt", join([]byte("XML:com.adobe.xmp\x00\x01\x00\x00\x00"), deflated(zeros))), 1500))
+			return png(repeat(chunk("iTXt", join([]byte("Raw profile type exif\x00\x01\x00\x00\x00"), deflated(zeros))), 1500))
 		}},
 		{what: "iCCP bomb", name: "BX1_0004.PNG", content: func() []byte {
 			return png(repeat(chunk("iCCP", join([]byte("x\x00\x00"), deflated(zeros))), 1500))
