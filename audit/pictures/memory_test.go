@@ -1,6 +1,7 @@
 package pictures
 
 import (
+	"fmt"
 	"image"
 	"image/jpeg"
 	"os"
@@ -101,5 +102,36 @@ func TestHugePicture(t *testing.T) {
 	list := framePictures{{file: &shoot.File{Abs: name}, preview: exifread.Preview{Length: 1 << 20}}}
 	if g := list.look(t.Context(), newBudget(decodingBytes)); g.why != hugePicture {
 		t.Errorf("%q, want %q", g.why, hugePicture)
+	}
+}
+
+// What one call left behind may not be collected when the next one begins, as while a
+// folder is followed: both take from one budget.
+func TestBudgetOutlivesACall(t *testing.T) {
+	folder := t.TempDir()
+	var files []*shoot.File
+	for i := range 6 {
+		name := filepath.Join(folder, fmt.Sprintf("BX1_%04d.JPG", i+1))
+		f, err := os.Create(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := jpeg.Encode(f, image.NewRGBA(image.Rect(0, 0, 1024, 768)), nil); err != nil {
+			t.Fatal(err)
+		}
+		if err := f.Close(); err != nil {
+			t.Fatal(err)
+		}
+		files = append(files, shoot.ReadFile(t.Context(), name, filepath.Base(name)))
+	}
+	m := &Measurer{All: true}
+	for _, n := range []int{5, 6} {
+		if _, err := m.Measure(t.Context(), shoot.Runs(files[:n], 0)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	const one = 1024 * 768 * 3 / 2
+	if got := m.memory.dead; got < 6*one {
+		t.Errorf("%d bytes are known to be garbage after both calls, want those of all six pictures, %d", got, 6*one)
 	}
 }

@@ -33,6 +33,9 @@ type Measurer struct {
 	// Cache, where not nil, keeps what was found from one run to the next.
 	Cache Cache
 
+	// memory is shared by all calls: what one left behind may not be collected when the
+	// next begins.
+	memory *budget
 	judged map[string]*pixels.Seen // at the last call, by the key of the whole sequence
 	open   []*looking              // those that may grow, the latest last
 }
@@ -289,7 +292,10 @@ func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 	workers := min(runtime.GOMAXPROCS(0), total)
 	tasks := make(chan task)
 	room := make(chan struct{}, workers*ahead) // pictures measured and not taken in
-	memory := newBudget(decodingBytes)
+	if p.memory == nil {
+		p.memory = newBudget(decodingBytes)
+	}
+	memory := p.memory
 	var progress sync.Mutex
 	done := 0
 	tell := func(taken int) {
