@@ -50,7 +50,7 @@ var statedRows = map[string]string{
 	"B order | restarted":                                           "`focus-turn`: starts over",
 	"B order | turned back for good":                                "`focus-turn`: walks back for good",
 	"B brightness | jump of 0.15 to 0.45 EV":                        "`brightness-drift`: jump of 0.15 to 0.45 EV",
-	"B brightness | flicker of 0.18 EV (deviation)":                 "`brightness-drift`: flicker of 0.18 EV",
+	"B brightness | flicker of 0.18 EV (deviation)":                 "`brightness-drift`: flicker of 0.18 EV, no flash",
 	"B soft | shake of 4 to 7 px":                                   "`soft-frame`: shake of 4 to 7 px",
 	"B soft | shake of 2.5 to 4 px":                                 "`soft-frame`: shake of 2.5 to 4 px",
 	"B soft | standing run, shake of 5 px":                          "`soft-frame`: shake of 5 px in a time-lapse",
@@ -132,6 +132,16 @@ func TestStatedRatesBite(t *testing.T) {
 	} {
 		if got := below(c.found, c.n, c.stated); got != c.below {
 			t.Errorf("%d of %d, stated %v: below %v", c.found, c.n, c.stated, got)
+		}
+	}
+}
+
+// Every row that is held has its line in DEVELOPERS.md, by the same name.
+func TestStatedRowsAreThere(t *testing.T) {
+	counts := stated(t)
+	for name, label := range statedRows {
+		if _, ok := counts[label]; !ok {
+			t.Errorf("%s: DEVELOPERS.md states nothing of %q", name, label)
 		}
 	}
 }
