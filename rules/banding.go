@@ -45,21 +45,7 @@ func checkBanding(v *audit.Review) error {
 		return nil
 	}
 	if edges, _ := edgeBands(v, false); len(edges) > 0 {
-		worst := edges[0]
-		var frames []*shoot.Frame
-		for _, e := range edges {
-			frames = append(frames, q.Frames[e.Frame])
-			if e.EV > worst.EV {
-				worst = e
-			}
-		}
-		v.Found(audit.Finding{
-			Message: fmt.Sprintf("%s %s a dark band along a long edge, over %s of the picture and about %s darker, which the neighbours have not",
-				shoot.FrameRanges(q.Frames, frames), words.Plural(len(frames), "has", "have"), percent(worst.Share), writeEV(worst.EV)),
-			Action:   "look at the frames; if nothing stood in the light, have the shutter inspected, and shoot this sequence again",
-			Frames:   frames,
-			Measured: exifread.Of(worst.EV), Limit: exifread.Of(pixels.BandEV), Unit: "EV",
-		})
+		v.Found(edgeBandFinding(q, edges, "the neighbours have none", "look at the frames; if nothing stood in the light, have the shutter inspected, and shoot this sequence again"))
 	}
 	var worst pixels.Ripple
 	var frames []*shoot.Frame
@@ -83,4 +69,24 @@ func checkBanding(v *audit.Review) error {
 		Measured: exifread.Of(worst.EV), Limit: exifread.Of(v.Param("depth")), Unit: "EV",
 	})
 	return nil
+}
+
+// edgeBandFinding makes the finding on bands along a long edge, of one or more, with
+// why they are there and what to do.
+func edgeBandFinding(q *shoot.Sequence, edges []pixels.EdgeBand, why, action string) audit.Finding {
+	worst := edges[0]
+	var frames []*shoot.Frame
+	for _, e := range edges {
+		frames = append(frames, q.Frames[e.Frame])
+		if e.EV > worst.EV {
+			worst = e
+		}
+	}
+	return audit.Finding{
+		Message: fmt.Sprintf("%s %s a dark band along a long edge, over %s of the picture and about %s darker: %s",
+			shoot.FrameRanges(q.Frames, frames), words.Plural(len(frames), "has", "have"), percent(worst.Share), writeEV(worst.EV), why),
+		Action:   action,
+		Frames:   frames,
+		Measured: exifread.Of(worst.EV), Limit: exifread.Of(pixels.BandEV), Unit: "EV",
+	}
 }

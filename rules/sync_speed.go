@@ -6,7 +6,6 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
-	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -87,21 +86,7 @@ func coveredByCurtain(v *audit.Review) bool {
 	if len(edges) == 0 {
 		return false
 	}
-	worst := edges[0]
-	var frames []*shoot.Frame
-	for _, e := range edges {
-		frames = append(frames, q.Frames[e.Frame])
-		if e.EV > worst.EV {
-			worst = e
-		}
-	}
-	v.Found(audit.Finding{
-		Message: fmt.Sprintf("%s %s a dark band along a long edge, over %s of the picture and about %s darker: the shutter covered it while the flash fired",
-			shoot.FrameRanges(q.Frames, frames), words.Plural(len(frames), "has", "have"), percent(worst.Share), writeEV(worst.EV)),
-		Action:   "shoot again with a longer exposure time",
-		Frames:   frames,
-		Measured: exifread.Of(worst.EV), Limit: exifread.Of(pixels.BandEV), Unit: "EV",
-	})
+	v.Found(edgeBandFinding(q, edges, "the shutter covered it while the flash fired", "shoot again with a longer exposure time"))
 	return true
 }
 
