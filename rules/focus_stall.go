@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"
@@ -49,12 +50,7 @@ func checkFocusStall(v *audit.Review) error {
 	j, notSeen := evidence.Seen(v)
 	switch {
 	case j != nil && j.Habit.Pairs && (v.Sequence.Kind == shoot.Focus || v.Sequence.Kind == shoot.Series):
-		v.Found(audit.Finding{
-			Severity: audit.Note,
-			Message:  "two frames were taken at every focus position",
-			Action:   "no need to act",
-			Frames:   v.Sequence.Frames,
-		})
+		v.Found(pairsFinding(v.Sequence, "two frames were taken at every focus position"))
 	case j != nil && j.Stalls.Answer == pixels.Found:
 		inPictures, ok := stallInPictures(v, j)
 		if stalls && (!ok || inPictures.Severity < found.Severity) {
@@ -65,10 +61,23 @@ func checkFocusStall(v *audit.Review) error {
 	case j != nil && j.Stalls.Answer == pixels.Fine: // the scale of the lens may end before the lens
 	case stalls:
 		v.Found(found)
+	case pairsByDistance(v):
+		v.Found(pairsFinding(v.Sequence, "every focus distance is recorded twice: two frames were taken at every position, or the scale of the lens is coarse"))
 	case why != "":
 		v.Unjudged(evidence.UnknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Stalls.Verdict }))
 	}
 	return nil
+}
+
+// pairsFinding notes a habit of the run, which is no stop.
+func pairsFinding(q *shoot.Sequence, message string) audit.Finding {
+	return audit.Finding{Severity: audit.Note, Message: message, Action: "no need to act", Frames: q.Frames}
+}
+
+// pairsByDistance reports whether all distances were recorded in pairs.
+func pairsByDistance(v *audit.Review) bool {
+	w, _, ok := evidence.WalkOf(v)
+	return ok && w.Pairs
 }
 
 // stallByDistance looks at the recorded distances; why says why they do not tell.
@@ -77,26 +86,42 @@ func stallByDistance(v *audit.Review) (found audit.Finding, stalls bool, why str
 	if !ok {
 		return found, false, why
 	}
-	longest, length := 0, 0 // of the times at one distance before the last, and of the last
-	for i := range w.At {
-		if i > 0 && w.At[i] != w.At[i-1] {
+	still, longest := lastStop(w.Frames, w.At)
+	at := w.At[len(w.At)-1]
+	if w.Outwards { // the other side ends with the nearest distance
+		frames, distances := slices.Clone(w.Frames), slices.Clone(w.At)
+		slices.Reverse(frames)
+		slices.Reverse(distances)
+		if near, before := lastStop(frames, distances); len(near) > len(still) {
+			still, longest, at = near, before, distances[len(distances)-1]
+		}
+	}
+	limit := max(v.Param("frames"), v.Param("times")*float64(longest))
+	if float64(len(still)) < limit {
+		return found, false, ""
+	}
+	still = evidence.InOrder(v.Sequence, still)
+	return audit.Finding{
+		Severity: audit.Check,
+		Message: fmt.Sprintf("focus stops: the recorded distance stays at %s through %s, where it moved %s before",
+			writeMetres(at), shoot.FrameRanges(v.Sequence.Frames, still), everyFew(longest)),
+		Action:   "look whether the last frame is sharp at the end of the subject; if not, shoot this sequence again",
+		Frames:   still,
+		Measured: exifread.Of(float64(len(still))), Limit: exifread.Of(limit), Unit: "frames",
+	}, true, ""
+}
+
+// lastStop returns the frames at the last distance of a walk, and the longest time, in
+// frames, that it stayed at another.
+func lastStop(frames []*shoot.Frame, at []float64) (still []*shoot.Frame, longest int) {
+	length := 0
+	for i := range at {
+		if i > 0 && at[i] != at[i-1] {
 			longest, length = max(longest, length), 0
 		}
 		length++
 	}
-	limit := max(v.Param("frames"), v.Param("times")*float64(longest))
-	if float64(length) < limit {
-		return found, false, ""
-	}
-	still := w.Frames[len(w.Frames)-length:]
-	return audit.Finding{
-		Severity: audit.Check,
-		Message: fmt.Sprintf("focus stops: the recorded distance stays at %s through %s, where it moved %s before",
-			writeMetres(w.At[len(w.At)-1]), shoot.FrameRange(still[0], still[len(still)-1]), everyFew(longest)),
-		Action:   "look whether the last frame is sharp at the end of the subject; if not, shoot this sequence again",
-		Frames:   still,
-		Measured: exifread.Of(float64(length)), Limit: exifread.Of(limit), Unit: "frames",
-	}, true, ""
+	return frames[len(frames)-length:], longest
 }
 
 // stallInPictures makes the finding on the longest stop seen in the pictures.

@@ -30,7 +30,9 @@ It is wrong where two takes were made without a pause. A step back and forth of 
 distance is the scale of the lens, or a repeated frame, and is left alone, as are the
 first and last few frames. In pictures, focusing shows as a change of size or a drift:
 where it does, they overrule the distance. Two neighbours that only changed places are
-a note.`,
+a note. So is a run that a camera makes from the middle outwards, nearer and farther in
+turn (0, −, +), or first all to one side and then all to the other: its steps are judged
+in the order of focus.`,
 	Source: "common practice; Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration)",
 	Params: []audit.Param{
 		{
@@ -48,6 +50,10 @@ a note.`,
 func checkFocusTurn(v *audit.Review) error {
 	found, turns, why := turnByDistance(v)
 	j, notSeen := evidence.Seen(v)
+	if w, _, ok := evidence.WalkOf(v); ok && w.Outwards {
+		v.Found(outwardsFinding(v.Sequence))
+		return nil
+	}
 	switch {
 	case j != nil && j.Order.Answer == pixels.Found:
 		inPictures, ok := turnInPictures(v, j)
@@ -63,6 +69,16 @@ func checkFocusTurn(v *audit.Review) error {
 		v.Unjudged(evidence.UnknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Order.Verdict }))
 	}
 	return nil
+}
+
+// outwardsFinding notes a habit of the camera, which is no way back.
+func outwardsFinding(q *shoot.Sequence) audit.Finding {
+	return audit.Finding{
+		Severity: audit.Note,
+		Message:  fmt.Sprintf("focus goes from frame %s outwards, to nearer and to farther: this is the order of the camera", q.Frames[0].Label()),
+		Action:   "no need to act; sort the frames by focus if the program that merges them does not",
+		Frames:   q.Frames,
+	}
 }
 
 // turnByDistance looks at the recorded distances; why says why they do not tell.

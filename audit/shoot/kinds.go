@@ -172,8 +172,8 @@ func manual(frames []*Frame) bool {
 }
 
 // distanceWalks reports whether the recorded subject distance moves one way through
-// the sequence, in at least three places, as focus steps do. Infinity is the far end;
-// frames whose distance is not known are left out.
+// the sequence, in at least three places, as focus steps do, or from a middle outwards.
+// Infinity is the far end; frames whose distance is not known are left out.
 func (r *Run) distanceWalks() bool {
 	up, down, known := 0, 0, 0
 	last := math.NaN()
@@ -194,7 +194,8 @@ func (r *Run) distanceWalks() bool {
 		last = d
 	}
 	// One turn back is a fault within a walk, not the lack of one.
-	return known >= fewFrames && max(up, down) >= 3 && max(up, down) >= 3*min(up, down)
+	oneWay := max(up, down) >= 3 && max(up, down) >= 3*min(up, down)
+	return known >= fewFrames && (oneWay || outwards(r.Frames))
 }
 
 // focusDistance returns the recorded subject distance, m: positive, infinite at

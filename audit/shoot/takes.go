@@ -239,6 +239,9 @@ const (
 
 // focusOver reports what the recorded distance does from some frames to the next one.
 func focusOver(frames []*Frame, next *Frame) int {
+	if outwards(append(slices.Clone(frames), next)) {
+		return focusGoesOn
+	}
 	first, last := math.NaN(), math.NaN()
 	moves := 0
 	for _, f := range frames {

@@ -110,7 +110,7 @@ func focusJumps(v *audit.Review) jumps {
 		return s
 	}
 	j, _ := Seen(v)
-	if w, _, ok := WalkOf(v); ok && w.fine() && (j == nil || j.Jumps.Answer != pixels.Fine) {
+	if w, _, ok := WalkOf(v); ok && !w.Outwards && w.fine() && (j == nil || j.Jumps.Answer != pixels.Fine) {
 		s.apart = make(map[*shoot.Frame]float64, len(w.Frames))
 		for i, f := range w.Frames {
 			s.apart[f] = w.At[i] / w.Step

@@ -12,16 +12,25 @@ import (
 
 // NearFirst reports which end of a focus sequence is the near one, by the
 // recorded distances. Where these do not tell it is taken to be the first, as
-// most sequences are made.
+// most sequences are made. Of a run made from the middle outwards, the first end is
+// that on the side of the second frame.
 func NearFirst(q *shoot.Sequence) bool {
-	var first, last float64
+	var first, second, last float64
+	var known []float64
 	for _, f := range q.Frames {
 		if d, ok := f.Meta().SubjectDistance.Get(); ok && d.State == exifread.DistanceMetres {
-			if first == 0 {
+			switch {
+			case first == 0:
 				first = d.Metres
+			case second == 0 && d.Metres != first:
+				second = d.Metres
 			}
 			last = d.Metres
+			known = append(known, last)
 		}
+	}
+	if _, ok := shoot.Outwards(known); ok {
+		return second < first
 	}
 	return first <= last
 }
@@ -64,7 +73,8 @@ func (w Walk) Turns(back float64, edge int) []Turn {
 }
 
 // A Walk is the recorded focus distances of a sequence. Frames at infinity, the far
-// end, and frames without a distance are left out.
+// end, and frames without a distance are left out. The frames are in the order they
+// were made, and those of a run made outwards in the order of focus.
 type Walk struct {
 	Frames []*shoot.Frame
 	At     []float64 // mm from the sensor
@@ -77,6 +87,13 @@ type Walk struct {
 	Scale, Step float64
 	// away is 1 where focus walks away from the camera, -1 where it comes nearer.
 	away float64
+	// Outwards tells that the run was made from a middle to both sides, by habit of
+	// the camera: see [shoot.Outwards].
+	Outwards bool
+	// Pairs tells that every distance was recorded for two frames in a row, and no
+	// other way: two frames at each position, or a scale that moves with every second
+	// step.
+	Pairs bool
 }
 
 // WalkOf returns the walk of the review's sequence. Where its distances cannot be
@@ -131,6 +148,14 @@ func readWalk(q *shoot.Sequence) (w Walk, why string, ok bool) {
 	if q.Kind != shoot.Focus {
 		return Walk{}, "the recorded focus distance does not show the focus steps", false
 	}
+	if order, outwards := shoot.Outwards(w.At); outwards {
+		if holes > 0 {
+			// Where these lie among the others, nothing tells.
+			return Walk{}, "the recorded focus distance does not show the focus steps", false
+		}
+		w.sort(order)
+	}
+	w.Pairs = paired(w.At)
 	var moves []float64
 	forth := 0
 	for i := 1; i < len(w.At); i++ {
@@ -152,6 +177,37 @@ func readWalk(q *shoot.Sequence) (w Walk, why string, ok bool) {
 	return w, "", true
 }
 
+// sort puts the frames of a run made outwards in the order of focus.
+func (w *Walk) sort(order []int) {
+	made := *w
+	w.Outwards = true
+	w.Frames, w.At = nil, nil
+	for _, i := range order {
+		w.Frames, w.At = append(w.Frames, made.Frames[i]), append(w.At, made.At[i])
+	}
+}
+
+// paired reports whether distances come in pairs through a run, which begins or ends
+// within one at most.
+func paired(at []float64) bool {
+	const fewest = 8 // pairs: a coarse scale makes two and two for a while
+	for first := range 2 {
+		pairs := 0
+		ok := true
+		for i := 1; i < len(at) && ok; i++ {
+			within := i%2 != first
+			ok = within == (at[i] == at[i-1])
+			if within {
+				pairs++
+			}
+		}
+		if ok && pairs >= fewest {
+			return true
+		}
+	}
+	return false
+}
+
 // GoesOn reports whether focus went on from one frame to the next as it did around
 // them: forward, and hardly farther than over the widest of the neighbours.
 func (w Walk) GoesOn(from, to *shoot.Frame) bool {
@@ -160,6 +216,9 @@ func (w Walk) GoesOn(from, to *shoot.Frame) bool {
 		wider  = 1.25 // than any of them, for uneven motors
 	)
 	at := slices.Index(w.Frames, from)
+	if w.Outwards {
+		return at >= 0 && slices.Contains(w.Frames, to) // as it did in all of the run
+	}
 	if at < 0 || at+1 >= len(w.Frames) || w.Frames[at+1] != to {
 		return false
 	}
