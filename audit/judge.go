@@ -114,6 +114,9 @@ func review(ctx context.Context, session *Session, opt *Options) []error {
 			s.Findings = append(s.Findings, found...)
 			s.NotJudged = append(s.NotJudged, not...)
 		}
+		if opt.WorkingFNumbers != nil {
+			errs = append(errs, s.askWorkingFNumbers(session, opt, known))
+		}
 		known.forget(s.Sequence)
 	}
 	for _, rule := range opt.Rules {
@@ -143,6 +146,16 @@ func review(ctx context.Context, session *Session, opt *Options) []error {
 		slices.SortStableFunc(s.Findings, func(a, b *Finding) int { return place[a.Rule] - place[b.Rule] })
 	}
 	return errs
+}
+
+// askWorkingFNumbers fills in the f-numbers that the sensor sees.
+func (s *Reviewed) askWorkingFNumbers(session *Session, opt *Options, known facts) (err error) {
+	defer exifread.Recovered(&err)
+	s.WorkingFNumbers = opt.WorkingFNumbers(&Review{
+		Session: session.Session, Sessions: session.all, Sequence: s.Sequence, Pictures: s.Pictures,
+		Options: opt, Pictured: session.pictured(), facts: known,
+	})
+	return nil
 }
 
 func oneOwner(f *Finding, owner map[*shoot.Frame]*Reviewed) *Reviewed {

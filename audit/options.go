@@ -53,6 +53,9 @@ type Options struct {
 	// Measure, where not nil, answers what the pictures of each run show, in the
 	// order of the runs. An error means that not all were measured.
 	Measure func(context.Context, []*shoot.Run) ([]shoot.Seen, error)
+	// WorkingFNumbers, where not nil, answers the f-numbers that the sensor sees in the
+	// frames of the review's sequence, for reports that list them.
+	WorkingFNumbers func(*Review) map[*shoot.Frame]float64
 }
 
 // Param returns the value in force of a rule's parameter.

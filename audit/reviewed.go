@@ -17,6 +17,9 @@ type Reviewed struct {
 	PerhapsRetaken *Reviewed
 	Findings       []*Finding
 	NotJudged      []NotJudged
+	// WorkingFNumbers are the f-numbers that the sensor sees, of the frames of which they
+	// are known; nil where [Options.WorkingFNumbers] was not set.
+	WorkingFNumbers map[*shoot.Frame]float64
 }
 
 // A Session is a session that was shot, with what the rules found in it.

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
@@ -58,6 +59,8 @@ type sequenceModel struct {
 	supersededBy string // the ID of the retake; empty where there is none
 	findings     []*audit.Finding
 	notJudged    []audit.NotJudged
+	seen         *pixels.Seen             // what its pictures show; nil where they were not inspected
+	working      map[*shoot.Frame]float64 // f-numbers that the sensor sees, where they are known
 }
 
 // A filesModel says what became of every file.
@@ -102,7 +105,10 @@ func newSession(s *audit.Session, declared shoot.Support) sessionModel {
 func newSequence(q *audit.Reviewed) sequenceModel {
 	m := sequenceModel{
 		id: q.ID, kind: q.Kind, frames: q.Frames, merged: q.Merged, exposures: q.PositionExposures, cadence: cadence(q), settings: q.Settings, support: q.Support,
-		verdict: q.Verdict, findings: q.Findings, notJudged: q.NotJudged,
+		verdict: q.Verdict, findings: q.Findings, notJudged: q.NotJudged, working: q.WorkingFNumbers,
+	}
+	if seen, ok := q.Pictures.(*pixels.Seen); ok && len(seen.Judgement.PerFrame) == len(q.Frames) {
+		m.seen = seen
 	}
 	m.first, m.last = timedEnds([]*audit.Reviewed{q})
 	if q.SupersededBy != nil {
@@ -117,6 +123,14 @@ func (q *sequenceModel) verdictWord() string {
 		return wordRetaken
 	}
 	return q.verdict.String()
+}
+
+// measured returns what was measured of the picture of a frame; nil where it was not.
+func (q *sequenceModel) measured(at int) *pixels.FrameSummary {
+	if q.seen == nil || !q.seen.Judgement.PerFrame[at].Measured {
+		return nil
+	}
+	return &q.seen.Judgement.PerFrame[at]
 }
 
 // cadence returns the time from one frame's start to the next, where it is one.

@@ -1,5 +1,5 @@
-// Package report writes the outcome of an audit: as tables for people and as
-// JSON for programs. A form is one function in the list [Forms] returns.
+// Package report writes the outcome of an audit: as tables and text for people, as
+// JSON and CSV for programs. A form is one function in the list [Forms] returns.
 //
 // Whatever comes from a file, names included, is hostile text. It is written
 // with its control characters escaped, in every form.
@@ -46,6 +46,8 @@ func (o *Options) width() int {
 type Form struct {
 	Name string // the word on the command line
 	Doc  string // one line, no capital, no full stop
+	// Frames tells that it lists the values of each frame, working f-numbers among them.
+	Frames bool
 
 	write func(io.Writer, *model, *Options) error
 	// ours reports whether a file that begins and ends so is a report of this
@@ -58,6 +60,8 @@ func Forms() []*Form {
 	return []*Form{
 		{Name: "table", Doc: "a table per session, for people", write: writeTable, ours: isTable},
 		{Name: "json", Doc: "everything, for programs", write: writeJSON, ours: isJSON},
+		{Name: "csv", Doc: "a row per frame, for spreadsheets", Frames: true, write: writeCSV, ours: isCSV},
+		{Name: "markdown", Doc: "the tables and findings as text, for notes", write: writeMarkdown, ours: isMarkdown},
 	}
 }
 

@@ -20,6 +20,11 @@ type instruction struct {
 	text  string
 }
 
+// open reports whether it asks for something to be done.
+func (l *instruction) open() bool {
+	return l.word == audit.Check.String() || l.word == audit.Reshoot.String()
+}
+
 // The words in place of a severity or verdict where a finding no longer counts.
 const (
 	wordRetaken  = "retaken"

@@ -63,8 +63,8 @@ var (
 
 func isTable(begin, end []byte) bool { return tableBegins.Match(begin) && tableEnds.Match(end) }
 
-func writeRows(b *bytes.Buffer, s *sessionModel, width int, ink ink) error {
-	tellBody := len(s.bodies) > 1
+// cellsOf returns the session's rows as visible text, with their columns.
+func cellsOf(s *sessionModel) ([]Column, [][]string) {
 	columns := []Column{
 		{Head: "id"},
 		{Head: "body"},
@@ -79,6 +79,10 @@ func writeRows(b *bytes.Buffer, s *sessionModel, width int, ink ink) error {
 		{Head: "cadence", Short: "every", Right: true},
 		{Head: "verdict"},
 	}
+	tellBody := len(s.bodies) > 1
+	if !tellBody {
+		columns = append(columns[:1], columns[2:]...)
+	}
 	var rows [][]string
 	for _, r := range rowsOf(s) {
 		cells := []string{r.id, r.body, r.time, r.kind, r.frames, r.count, r.focal, r.fNumber, r.exposure, r.iso, r.cadence, r.verdict}
@@ -90,9 +94,11 @@ func writeRows(b *bytes.Buffer, s *sessionModel, width int, ink ink) error {
 		}
 		rows = append(rows, cells)
 	}
-	if !tellBody {
-		columns = append(columns[:1], columns[2:]...)
-	}
+	return columns, rows
+}
+
+func writeRows(b *bytes.Buffer, s *sessionModel, width int, ink ink) error {
+	columns, rows := cellsOf(s)
 	return Grid(b, columns, rows, width, func(column int, cell string) string {
 		if column == len(columns)-1 {
 			return ink.mark(cell, cell)
@@ -106,7 +112,7 @@ func writeInstructions(b *bytes.Buffer, lines []instruction, width int, ink ink,
 	var shown []instruction
 	wordWidth, whereWidth := 0, 0
 	for _, l := range lines {
-		if openOnly && l.word != audit.Check.String() && l.word != audit.Reshoot.String() {
+		if openOnly && !l.open() {
 			continue
 		}
 		shown = append(shown, l)

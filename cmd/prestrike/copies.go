@@ -72,7 +72,7 @@ func newCopies(c *console) *cobra.Command {
 			return runCopies(cmd, c, &f, folders)
 		},
 	}
-	f.addTo(cmd)
+	f.addTo(cmd, tableOrJSON...)
 	cmd.Flags().StringVar(&f.manifest, "manifest", "", "write the checksums of the card to `FILE`, or with one folder compare it with FILE")
 	cmd.Flags().BoolVar(&f.noResume, "no-resume", false, "read everything again, and keep nothing to go on from")
 	cmd.Flags().SortFlags = false

@@ -36,7 +36,7 @@ func newFrames(c *console) *cobra.Command {
 			return runFrames(cmd, c, &f, files)
 		},
 	}
-	f.addTo(cmd)
+	f.addTo(cmd, tableOrJSON...)
 	cmd.Flags().Lookup("quiet").Usage = "no progress and no remarks, and no list of what a file does not record"
 	cmd.Flags().SortFlags = false
 	return cmd

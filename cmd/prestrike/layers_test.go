@@ -13,7 +13,7 @@ import (
 // above it.
 var layers = map[string][]string{
 	"cmd/prestrike":               {"audit/words", "audit/report", "audit", "audit/shoot", "audit/config", "audit/pictures", "audit/copies", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
-	"audit/report":                {"audit/words", "audit", "audit/shoot", "exifread"},
+	"audit/report":                {"audit/words", "audit", "audit/shoot", "audit/pixels", "exifread"},
 	"audit":                       {"audit/shoot", "exifread"},
 	"audit/shoot":                 {"exifread", "audit/safefile"},
 	"audit/safefile":              {},

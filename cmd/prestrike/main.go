@@ -222,6 +222,18 @@ func (c *choice) Set(s string) error {
 	return fmt.Errorf("write one of %s", c.Type())
 }
 
+// tableOrJSON are the forms of a result that is no report.
+var tableOrJSON = []cobra.Completion{"table\ta table, for people", "json\teverything, for programs"}
+
+// reportForms are the forms of a report.
+func reportForms() []cobra.Completion {
+	var forms []cobra.Completion
+	for _, f := range report.Forms() {
+		forms = append(forms, cobra.CompletionWithDesc(f.Name, f.Doc))
+	}
+	return forms
+}
+
 // output is the flags that all commands with a result have.
 type output struct {
 	format    string
@@ -230,12 +242,9 @@ type output struct {
 	quiet     bool
 }
 
-// addTo adds the flags to the command.
-func (o *output) addTo(cmd *cobra.Command) {
-	var forms []cobra.Completion
-	for _, f := range report.Forms() {
-		forms = append(forms, cobra.CompletionWithDesc(f.Name, f.Doc))
-	}
+// addTo adds the flags to the command, whose result has these forms: a word with a line of
+// help each.
+func (o *output) addTo(cmd *cobra.Command, forms ...cobra.Completion) {
 	addChoice(cmd, &o.format, "format", "form of the result", forms...)
 	cmd.Flags().StringVarP(&o.file, "output", "o", "", "write the result to `FILE`, whole or not at all, instead of the screen")
 	cmd.Flags().BoolVar(&o.overwrite, "overwrite", false, "with -o, replace a file that is no earlier result; never a frame")

@@ -12,6 +12,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
+	"prestrike/rules"
 
 	"github.com/spf13/cobra"
 )
@@ -41,7 +42,8 @@ const reportExamples = `  prestrike report /media/card
   prestrike report . --planned-frames 50     focus sequences should have 50 frames
   prestrike report monday tuesday            two cards or folders as one shoot
   prestrike report . --quiet                 only what must be done
-  prestrike report . --format json -o report.json`
+  prestrike report . --format json -o report.json
+  prestrike report . --format csv -o frames.csv     a row per frame, for a spreadsheet`
 
 // reportFlags is the command line of prestrike report.
 type reportFlags struct {
@@ -67,7 +69,7 @@ func newReport(c *console) *cobra.Command {
 			return runReport(cmd, c, &f, folders)
 		},
 	}
-	f.addTo(cmd)
+	f.addTo(cmd, reportForms()...)
 	addChoice(cmd, &f.failOn, "fail-on", "the verdict from which the exit status is not 0",
 		"check\tcheck ends with 1, reshoot with 2", "reshoot\tonly reshoot ends with 2", "never\tboth end with 0")
 	f.shoot.addTo(cmd)
@@ -95,6 +97,9 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 	opt, _, err := f.shoot.options(cmd, folders)
 	if err != nil {
 		return err
+	}
+	if form.Frames {
+		opt.WorkingFNumbers = rules.WorkingFNumbers
 	}
 	target, err := openTarget(c, &f.output, folders)
 	if err != nil {

@@ -1,0 +1,135 @@
+package report
+
+import (
+	"bufio"
+	"bytes"
+	"fmt"
+	"io"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// markdownTitle begins every report in this form.
+const markdownTitle = "# prestrike report: "
+
+// writeMarkdown writes tables and findings for a note, a ticket or a mail, in
+// CommonMark with tables of pipes. The verdict comes first: such a
+// text is read from above.
+func writeMarkdown(w io.Writer, m *model, opt *Options) error {
+	b := bufio.NewWriter(w)
+	fmt.Fprintf(b, "%s%s\n\n%s\n", markdownTitle, markdownText(m.head), markdownText(capital(sentence(m.closing))))
+	for i := range m.sessions {
+		s := &m.sessions[i]
+		fmt.Fprintf(b, "\n## %s\n", markdownText(heading(s)))
+		if !opt.Brief {
+			columns, rows := cellsOf(s)
+			b.WriteByte('\n')
+			writeMarkdownTable(b, columns, rows)
+		}
+		writeMarkdownList(b, "", markdownFindings(s, opt.Brief))
+		if opt.Brief {
+			continue
+		}
+		writeMarkdownList(b, "Not judged", s.reasons)
+		for _, text := range []string{s.merged, s.support} {
+			if text != "" {
+				fmt.Fprintf(b, "\n%s\n", markdownText(text))
+			}
+		}
+	}
+	if !opt.Brief {
+		b.WriteString("\n## Files\n")
+		for _, line := range append(m.unused, m.files.sentence) {
+			fmt.Fprintf(b, "\n%s\n", markdownText(line))
+		}
+	}
+	return b.Flush()
+}
+
+func isMarkdown(begin, _ []byte) bool { return bytes.HasPrefix(begin, []byte(markdownTitle)) }
+
+// markdownFindings are the instructions, the most urgent first, as the text is read
+// from above.
+func markdownFindings(s *sessionModel, openOnly bool) []string {
+	var list []string
+	for i := len(s.instructions) - 1; i >= 0; i-- {
+		if l := s.instructions[i]; !openOnly || l.open() {
+			list = append(list, fmt.Sprintf("%s %s: %s", l.word, l.where, l.text))
+		}
+	}
+	return list
+}
+
+func writeMarkdownList(b *bufio.Writer, title string, items []string) {
+	if len(items) == 0 {
+		return
+	}
+	if title != "" {
+		fmt.Fprintf(b, "\n### %s\n", title)
+	}
+	b.WriteByte('\n')
+	for _, item := range items {
+		fmt.Fprintf(b, "- %s\n", markdownText(sentence(item)))
+	}
+}
+
+func writeMarkdownTable(b *bufio.Writer, columns []Column, rows [][]string) {
+	var heads, rules []string
+	for _, c := range columns {
+		heads = append(heads, markdownText(c.Head))
+		if c.Right {
+			rules = append(rules, "---:")
+		} else {
+			rules = append(rules, "---")
+		}
+	}
+	line := func(cells []string) { fmt.Fprintf(b, "| %s |\n", strings.Join(cells, " | ")) }
+	line(heads)
+	line(rules)
+	for _, row := range rows {
+		cells := make([]string, len(row))
+		for i, cell := range row {
+			if cells[i] = cell; cell != notRecorded {
+				cells[i] = markdownText(cell)
+			}
+		}
+		line(cells)
+	}
+}
+
+// sentence ends a text with a full stop.
+func sentence(text string) string {
+	if text == "" || strings.HasSuffix(text, ".") || strings.HasSuffix(text, ":") {
+		return text
+	}
+	return text + "."
+}
+
+// capital begins a text with a capital letter.
+func capital(text string) string {
+	r, n := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(r)) + text[n:]
+}
+
+// markdownActs are characters that mean something within a line.
+const markdownActs = "\\`*_{}[]<>#|~&@$!"
+
+// markdownText returns text that shows as it is: no emphasis, link, picture, HTML, list or
+// cell begins in it. Addresses are broken up, which some readers would make links of.
+func markdownText(s string) string {
+	s = Visible(s)
+	var b strings.Builder
+	for i, r := range s {
+		switch {
+		case strings.ContainsRune(markdownActs, r),
+			i == 0 && strings.ContainsRune("+-=", r),
+			strings.ContainsRune(".)", r) && i > 0 && strings.Trim(s[:i], "0123456789") == "" && strings.HasPrefix(s[i+1:], " "),
+			strings.HasPrefix(s[i:], "://"),
+			r == '.' && i >= 3 && strings.EqualFold(s[i-3:i], "www"):
+			b.WriteByte('\\')
+		}
+		b.WriteRune(r)
+	}
+	return b.String()
+}
