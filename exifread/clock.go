@@ -8,7 +8,8 @@ import (
 type timeState int
 
 const (
-	timeKnown timeState = iota
+	timeAbsent timeState = iota
+	timeKnown
 	timeUnknown
 	timeDamaged
 )
@@ -17,7 +18,7 @@ const (
 // in the wild with other signs between the numbers, with decimals, and with a
 // zone. Blanks and zeros alone are the standard's "unknown".
 func parseTime(s string) (Timestamp, timeState) {
-	if strings.Trim(s, "0: -/.T") == "" {
+	if blankTime(s) {
 		return Timestamp{}, timeUnknown
 	}
 	part, rest, ok := clockNumbers(s)
@@ -29,11 +30,12 @@ func parseTime(s string) (Timestamp, timeState) {
 	if year == 0 || month < 1 || month > 12 || day < 1 || hour > 24 || minute > 59 || second > 60 {
 		return Timestamp{}, timeDamaged
 	}
-	if day > time.Date(year, time.Month(month)+1, 0, 0, 0, 0, 0, time.UTC).Day() {
+	midnight := time.Date(year, time.Month(month), day, 0, 0, 0, 0, time.UTC)
+	if midnight.Day() != day { // the month has no such day
 		return Timestamp{}, timeDamaged
 	}
 	t := Timestamp{
-		Wall:       time.Date(year, time.Month(month), day, hour, minute, second, 0, time.UTC),
+		Wall:       midnight.Add(time.Duration(hour*3600+minute*60+second) * time.Second),
 		Resolution: time.Second,
 	}
 	if len(rest) > 1 && (rest[0] == '.' || rest[0] == ',') {
@@ -48,17 +50,40 @@ func parseTime(s string) (Timestamp, timeState) {
 	return t, timeKnown
 }
 
+// blankTime reports whether a text holds no digit but 0, and nothing that does not
+// belong to a time.
+func blankTime(s string) bool {
+	for i := range len(s) {
+		if s[i] != '0' && !separates(s[i]) {
+			return false
+		}
+	}
+	return true
+}
+
+// separates reports whether a byte may stand between the numbers of a time.
+func separates(c byte) bool {
+	switch c {
+	case ':', '-', '/', '.', ' ', 'T':
+		return true
+	}
+	return false
+}
+
 // clockNumbers reads the six numbers of a date and a time, and returns what
 // stands behind them.
 func clockNumbers(s string) (part [6]int, rest string, ok bool) {
 	rest = s
 	for i, digits := range [6]int{4, 2, 2, 2, 2, 2} {
 		if i > 0 {
-			trimmed := strings.TrimLeft(rest, ":-/. T")
-			if trimmed == rest || len(rest)-len(trimmed) > 2 {
+			n := 0
+			for n < len(rest) && separates(rest[n]) {
+				n++
+			}
+			if n < 1 || n > 2 {
 				return part, rest, false
 			}
-			rest = trimmed
+			rest = rest[n:]
 		}
 		n := 0
 		for n < digits && n < len(rest) && rest[n] >= '0' && rest[n] <= '9' {

@@ -48,7 +48,7 @@ const (
 
 // walkDirs reads IFD0, the Exif IFD, the SubIFDs and the chain behind IFD0, or
 // for RoleExif the first directory alone, as an Exif IFD.
-func walkDirs(m *Metadata, file *ifd.File, role layout.Role) []directory {
+func walkDirs(src *source, m *Metadata, file *ifd.File, role layout.Role) []directory {
 	type pointer struct {
 		off  int64
 		role dirRole
@@ -58,12 +58,17 @@ func walkDirs(m *Metadata, file *ifd.File, role layout.Role) []directory {
 	if role == layout.RoleExif {
 		first = pointer{file.First, dirExif, "Exif IFD"}
 	}
+	var ( // most files need no more memory than this
+		pointers [8]pointer
+		places   [8]int64
+		values   [8]int64
+	)
 	var (
-		dirs  []directory
-		queue = []pointer{first}
-		seen  []int64
+		queue = append(pointers[:0], first)
+		seen  = places[:0]
 		chain int // directories behind IFD0
 		subs  int
+		from  = len(src.dirs) // those before are of another structure
 	)
 	for len(queue) > 0 {
 		p := queue[0]
@@ -76,7 +81,7 @@ func walkDirs(m *Metadata, file *ifd.File, role layout.Role) []directory {
 		d, err := file.Dir(p.off, wanted)
 		if errors.Is(err, ifd.ErrTooMany) {
 			m.problem(Problem{Where: p.name, Offset: file.Base() + p.off, What: err.Error()})
-			return dirs
+			break
 		}
 		if err != nil {
 			m.problem(Problem{Where: p.name, Offset: file.Base() + p.off, What: "the directory cannot be read: " + err.Error()})
@@ -85,17 +90,16 @@ func walkDirs(m *Metadata, file *ifd.File, role layout.Role) []directory {
 		if d.Cut != "" {
 			m.problem(Problem{Where: p.name, Offset: file.Base() + p.off, What: d.Cut})
 		}
-		dirs = append(dirs, directory{d, p.name, p.role})
+		src.dirs = append(src.dirs, directory{d, p.name, p.role})
 
 		for _, e := range d.Entries {
 			switch {
 			case e.Tag == tagExifIFD && p.role != dirExif:
-				if off, ok := pointers(m, file, e, p.name); ok {
+				if off := offsets(values[:0], m, file, e, p.name); len(off) > 0 {
 					queue = append(queue, pointer{off[0], dirExif, "Exif IFD"})
 				}
 			case e.Tag == tagSubIFDs && p.role != dirExif:
-				off, _ := pointers(m, file, e, p.name)
-				for _, o := range off {
+				for _, o := range offsets(values[:0], m, file, e, p.name) {
 					queue = append(queue, pointer{o, dirSub, "SubIFD " + strconv.Itoa(subs)})
 					subs++
 				}
@@ -106,16 +110,16 @@ func walkDirs(m *Metadata, file *ifd.File, role layout.Role) []directory {
 			queue = append(queue, pointer{d.Next, dirNext, "IFD" + strconv.Itoa(chain)})
 		}
 	}
-	return dirs
+	return src.dirs[from:len(src.dirs):len(src.dirs)]
 }
 
-func pointers(m *Metadata, file *ifd.File, e ifd.Entry, where string) ([]int64, bool) {
+// offsets appends the offsets of directories that an entry holds.
+func offsets(off []int64, m *Metadata, file *ifd.File, e ifd.Entry, where string) []int64 {
 	v, err := file.Value(e)
 	if err != nil {
 		m.problem(Problem{Where: where, Tag: e.Tag, Offset: e.At, What: err.Error()})
-		return nil, false
+		return off
 	}
-	var off []int64
 	for i := range min(v.Len(), maxPointers) {
 		n, ok := v.Int(i)
 		if !ok || n < 0 {
@@ -124,7 +128,7 @@ func pointers(m *Metadata, file *ifd.File, e ifd.Entry, where string) ([]int64, 
 		}
 		off = append(off, n)
 	}
-	return off, len(off) > 0
+	return off
 }
 
 // takeDirs reads the values of the directories. The Exif IFD comes first:
@@ -156,13 +160,12 @@ func readBlock(src *source, f *facts, b *layout.Block) {
 	if b.Data != nil {
 		length = int64(len(b.Data))
 	}
-	file, err := ifd.Open(r, base, length)
+	file, err := ifd.Open(r, base, length, &src.memo)
 	if err != nil {
 		m.problem(Problem{Where: "Exif block", Offset: base, What: "the block cannot be read: " + err.Error()})
 		return
 	}
-	file.Memo, file.Budget = &src.memo, &src.budget
-	dirs := walkDirs(m, file, b.Role)
+	dirs := walkDirs(src, m, file, b.Role)
 	f.takeDirs(file, dirs)
 	if b.Data != nil {
 		return // its previews are not in the file as such

@@ -10,11 +10,18 @@ import (
 
 // captured collects the parts of a capture time until all are known.
 type captured struct {
-	date   [3]Value[string] // DateTimeOriginal, DateTimeDigitized, DateTime
+	date   [3]date // DateTimeOriginal, DateTimeDigitized, DateTime
 	subsec [3]Value[string]
 	offset [3]Value[string]
 	zone   Value[int64] // TimeZoneOffset (TIFF/EP), hours
-	at     [3]problemAt
+}
+
+// A date is one of the three as it is recorded.
+type date struct {
+	stamp Timestamp
+	state timeState
+	text  string // where it is damaged
+	at    problemAt
 }
 
 type problemAt struct {
@@ -26,17 +33,19 @@ type problemAt struct {
 // setDate takes a date for one of the three. One that can be read keeps its place
 // against others; zeros and damage do not.
 func (f *facts) setDate(i int, v ifd.Value) string {
-	c := &f.captured
-	if held, ok := c.date[i].Get(); ok {
-		if _, state := parseTime(held); state == timeKnown {
-			return ""
-		}
+	d := &f.captured.date[i]
+	if d.state == timeKnown {
+		return ""
 	}
-	t, what := text(v)
-	if s, ok := t.Get(); ok {
-		if _, state := parseTime(s); state == timeKnown || !c.date[i].Known() {
-			c.date[i], c.at[i] = t, f.here
-		}
+	b, what := textBytes(v)
+	if len(b) == 0 {
+		return what
+	}
+	switch stamp, state := parseTime(string(b)); {
+	case state == timeKnown:
+		*d = date{stamp: stamp, state: state}
+	case d.state == timeAbsent:
+		*d = date{state: state, text: string(b), at: f.here}
 	}
 	return what
 }
@@ -45,6 +54,7 @@ func (f *facts) setDate(i int, v ifd.Value) string {
 // beyond what Metadata holds.
 type facts struct {
 	m        *Metadata
+	src      *source
 	captured captured
 	// The three 32-bit sensitivities: standard output sensitivity, recommended
 	// exposure index, ISO speed.
@@ -75,6 +85,9 @@ func (f *facts) problem(what string) {
 	f.m.problem(Problem{Where: f.here.where, Tag: f.here.tag, Offset: f.here.at, What: what})
 }
 
+// sensitivityTags are the places in facts.sensitivity that each SensitivityType names.
+var sensitivityTags = [8][]int{1: {0}, 2: {1}, 3: {2}, 4: {0, 1}, 5: {0, 2}, 6: {1, 2}, 7: {0, 1, 2}}
+
 // finish puts together what takes more than one tag.
 func (f *facts) finish() {
 	m := f.m
@@ -83,8 +96,7 @@ func (f *facts) finish() {
 	// standard output sensitivity, 2 recommended exposure index, 3 ISO speed and
 	// their combinations (CIPA DC-008, tag 0x8830).
 	if iso, ok := m.Sensitivity.Get(); !ok || iso == math.MaxUint16 {
-		order := map[SensitivityType][]int{1: {0}, 2: {1}, 3: {2}, 4: {0, 1}, 5: {0, 2}, 6: {1, 2}, 7: {0, 1, 2}}[m.SensitivityType.Or(7)]
-		for _, i := range order {
+		for _, i := range sensitivityTags[min(m.SensitivityType.Or(7), 7)] {
 			if f.sensitivity[i].Known() {
 				m.Sensitivity = f.sensitivity[i]
 				break
@@ -109,19 +121,15 @@ func (f *facts) time() Value[Timestamp] {
 		if i == 2 && !f.m.Format.Raw() {
 			break
 		}
-		text, ok := c.date[i].Get()
-		if !ok {
-			continue
-		}
-		t, state := parseTime(text)
-		switch state {
-		case timeUnknown:
+		d := &c.date[i]
+		switch d.state {
+		case timeAbsent, timeUnknown:
 			continue
 		case timeDamaged:
-			at := c.at[i]
-			f.m.problem(Problem{Where: at.where, Tag: at.tag, Offset: at.at, What: fmt.Sprintf("%q is no date and time", text)})
+			f.m.problem(Problem{Where: d.at.where, Tag: d.at.tag, Offset: d.at.at, What: fmt.Sprintf("%q is no date and time", d.text)})
 			continue
 		}
+		t := d.stamp
 		if s, ok := c.subsec[i].Get(); ok && t.Resolution == time.Second {
 			t.addSubSeconds(s)
 		}

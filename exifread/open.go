@@ -25,7 +25,7 @@ import (
 // them. What is no ordinary file is refused with [safefile.ErrNotRegular], also
 // where it takes the file's place at that moment.
 func ReadFile(ctx context.Context, path string) (*Metadata, error) {
-	f, err := safefile.OpenListed(path)
+	f, info, err := safefile.OpenListed(path)
 	if err != nil {
 		m := new(Metadata)
 		if info, statErr := os.Stat(path); statErr == nil && info.Mode().IsRegular() {
@@ -34,10 +34,6 @@ func ReadFile(ctx context.Context, path string) (*Metadata, error) {
 		return m, err
 	}
 	defer f.Close() // nothing was written that could get lost
-	info, err := f.Stat()
-	if err != nil {
-		return new(Metadata), err
-	}
 	m, err := Read(ctx, f, info.Size())
 	m.Modified = info.ModTime()
 	return m, withPath(err, path)
@@ -83,12 +79,11 @@ func Read(ctx context.Context, r io.ReaderAt, size int64) (m *Metadata, err erro
 }
 
 func read(src *source, m *Metadata) error {
-	var b [bmff.BrandBytes]byte
-	n, err := src.ReadAt(b[:], 0)
+	n, err := src.ReadAt(src.first[:], 0)
 	if err != nil && !errors.Is(err, io.EOF) {
 		return err
 	}
-	head := b[:n]
+	head := src.first[:n]
 	kind := sniff(head)
 	if kind.unsupported != "" {
 		return &UnsupportedError{What: kind.unsupported}
@@ -224,12 +219,12 @@ func readLayout(src *source, m *Metadata, l *layout.Layout) {
 	if l.Width > 0 && l.Height > 0 {
 		m.Width, m.Height = Of(l.Width), Of(l.Height)
 	}
-	f := facts{m: m}
+	f := src.newFacts(m)
 	// The Exif IFD counts before IFD0, also where each has a block of its own.
 	for _, role := range []layout.Role{layout.RoleExif, layout.RoleMain} {
 		for i := range l.Blocks {
 			if l.Blocks[i].Role == role {
-				readBlock(src, &f, &l.Blocks[i])
+				readBlock(src, f, &l.Blocks[i])
 			}
 		}
 	}

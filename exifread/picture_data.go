@@ -51,13 +51,12 @@ func PictureData(ctx context.Context, w io.Writer, r io.ReaderAt, size int64) (e
 func tiffData(ctx context.Context, w io.Writer, r io.ReaderAt, size int64) error {
 	src := newSource(ctx, r, size)
 	defer src.release()
-	file, err := ifd.Open(src, 0, size)
+	file, err := ifd.Open(src, 0, size, &src.memo)
 	if err != nil {
 		return errors.Join(ErrNoPictureData, src.err)
 	}
-	file.Memo = &src.memo
 	var m Metadata
-	dirs := walkDirs(&m, file, layout.RoleMain)
+	dirs := walkDirs(src, &m, file, layout.RoleMain)
 	var sensor, full []image
 	for i := range dirs {
 		if dirs[i].role == dirExif {

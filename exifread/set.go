@@ -1,9 +1,9 @@
 package exifread
 
 import (
+	"bytes"
 	"fmt"
 	"math"
-	"slices"
 	"unicode/utf8"
 	"unique"
 
@@ -14,15 +14,24 @@ import (
 // at most 64.
 const maxText = 256
 
-// text returns the value as a text without blanks around it. A text of blanks
-// or of hyphens alone means that there was nothing to record.
+// text returns the value as a text without blanks around it, and what is wrong with
+// it, or "". A text of blanks or of hyphens alone means that there was nothing to record.
 func text(v ifd.Value) (Value[string], string) {
+	b, what := textBytes(v)
+	if len(b) == 0 {
+		return Value[string]{}, what
+	}
+	return Of(string(b)), what
+}
+
+// textBytes is [text] for the bytes, which are valid as long as the value's, and none
+// where there is no text.
+func textBytes(v ifd.Value) (b []byte, what string) {
 	b, ok := v.Bytes()
 	if !ok {
-		return Value[string]{}, "a number where a text belongs"
+		return nil, "a number where a text belongs"
 	}
 	b = trimText(b)
-	what := ""
 	if len(b) > maxText {
 		what = fmt.Sprintf("a text of %d bytes, of which %d are kept", len(b), maxText)
 		b = b[:maxText]
@@ -32,9 +41,6 @@ func text(v ifd.Value) (Value[string], string) {
 			}
 		}
 	}
-	if len(b) == 0 {
-		return Value[string]{}, what
-	}
 	if !utf8.Valid(b) { // Latin-1: each byte is its own code point
 		runes := make([]rune, len(b))
 		for i, c := range b {
@@ -42,11 +48,11 @@ func text(v ifd.Value) (Value[string], string) {
 		}
 		b = []byte(string(runes))
 	}
-	return Of(string(b)), what
+	return b, what
 }
 
 func trimText(b []byte) []byte {
-	if i := slices.Index(b, 0); i >= 0 {
+	if i := bytes.IndexByte(b, 0); i >= 0 {
 		b = b[:i]
 	}
 	hyphens := true
@@ -78,21 +84,41 @@ func setText(to *Value[string], v ifd.Value) string {
 
 // setName is setText for texts that every frame of a session repeats, such as
 // make and lens: one copy serves them all.
-func setName(to *Value[string], v ifd.Value) string {
-	what := setText(to, v)
-	if s, ok := to.Get(); ok {
-		*to = Of(unique.Make(s).Value())
+func (f *facts) setName(to *Value[string], v ifd.Value) string {
+	if to.Known() {
+		return ""
+	}
+	b, what := textBytes(v)
+	if len(b) > 0 {
+		*to = Of(f.src.name(b))
 	}
 	return what
 }
 
+// keptNames is how many names a source keeps, of maxText bytes each at most.
+const keptNames = 512
+
+// name returns the text, of which there is one copy in memory. The source keeps some,
+// as asking the whole program costs more.
+func (s *source) name(b []byte) string {
+	if kept, ok := s.names[string(b)]; ok {
+		return kept
+	}
+	if s.names == nil || len(s.names) == keptNames {
+		s.names = map[string]string{}
+	}
+	name := unique.Make(string(b)).Value()
+	s.names[name] = name
+	return name
+}
+
 // setSerial is setText for serial numbers: all zeros is what a body writes
 // that does not know its own.
-func setSerial(to *Value[string], v ifd.Value) string {
+func (f *facts) setSerial(to *Value[string], v ifd.Value) string {
 	if to.Known() {
 		return ""
 	}
-	what := setName(to, v)
+	what := f.setName(to, v)
 	for _, c := range to.Or("") {
 		if c != '0' && c != ' ' {
 			return what

@@ -6,6 +6,7 @@ import (
 	"io"
 	"sync"
 
+	"prestrike/exifread/internal/bmff"
 	"prestrike/exifread/internal/ifd"
 )
 
@@ -31,8 +32,11 @@ type source struct {
 	next  int // the page to be replaced next
 
 	memo     ifd.Memo
-	budget   ifd.Budget // of the file
-	embedded bool       // the file's embedded picture was searched for an Exif block
+	names    map[string]string // texts that many files repeat
+	dirs     []directory       // of all structures of the file
+	facts    facts
+	embedded bool // the file's embedded picture was searched for an Exif block
+	first    [bmff.BrandBytes]byte
 	headBuf  [headBytes]byte
 	pageBuf  [pageCount][pageBytes]byte
 }
@@ -48,7 +52,8 @@ var sources = sync.Pool{New: func() any { return new(source) }}
 func newSource(ctx context.Context, r io.ReaderAt, size int64) *source {
 	s := sources.Get().(*source)
 	s.ctx, s.r, s.size, s.err, s.next = ctx, r, size, nil, 0
-	s.budget, s.embedded = ifd.Budget{}, false
+	s.memo.Next()
+	s.dirs, s.embedded = s.dirs[:0], false
 	s.head.b = nil
 	for i := range s.pages {
 		s.pages[i].b = nil
@@ -56,18 +61,21 @@ func newSource(ctx context.Context, r io.ReaderAt, size int64) *source {
 	return s
 }
 
+// newFacts returns empty facts that fill m.
+func (s *source) newFacts(m *Metadata) *facts {
+	s.facts = facts{m: m, src: s}
+	return &s.facts
+}
+
 // release gives the cache back; nothing may hold on to the source.
 func (s *source) release() {
-	s.ctx, s.r = nil, nil
+	s.ctx, s.r, s.facts = nil, nil, facts{}
 	sources.Put(s)
 }
 
 // ReadAt implements io.ReaderAt. Bytes from size on do not exist.
 func (s *source) ReadAt(p []byte, off int64) (int, error) {
-	if err := s.ctx.Err(); err != nil {
-		return 0, s.note(err)
-	}
-	if errors.Is(s.err, ErrShrunk) { // what follows would be of another file
+	if s.err != nil && errors.Is(s.err, ErrShrunk) { // what follows would be of another file
 		return 0, s.err
 	}
 	if off < 0 || off >= s.size {
@@ -139,6 +147,9 @@ func (s *source) fill(p *page, off int64) error {
 
 // fetch fills p, all of which lies within the size, from the medium.
 func (s *source) fetch(p []byte, off int64) (int, error) {
+	if err := s.ctx.Err(); err != nil {
+		return 0, s.note(err)
+	}
 	n, err := s.r.ReadAt(p, off)
 	switch {
 	case n >= len(p):

@@ -2,7 +2,6 @@ package exifread
 
 import (
 	"math"
-	"slices"
 
 	"prestrike/exifread/internal/ifd"
 )
@@ -59,13 +58,13 @@ var tags = []tag{
 	{tagImageLength, "ImageLength", nil},
 	{tagCompression, "Compression", nil},
 	{tagPhotometric, "PhotometricInterpretation", nil},
-	{0x010F, "Make", func(f *facts, v ifd.Value) string { return setName(&f.m.Make, v) }},
-	{0x0110, "Model", func(f *facts, v ifd.Value) string { return setName(&f.m.Model, v) }},
+	{0x010F, "Make", func(f *facts, v ifd.Value) string { return f.setName(&f.m.Make, v) }},
+	{0x0110, "Model", func(f *facts, v ifd.Value) string { return f.setName(&f.m.Model, v) }},
 	{tagStripOffsets, "StripOffsets", nil},
 	{0x0112, "Orientation", func(f *facts, v ifd.Value) string { return setKnown(&f.m.Orientation, v, 8) }},
 	{tagStripByteCounts, "StripByteCounts", nil},
 	{tagRW2RawDataOffset, "RawDataOffset", nil},
-	{0x0131, "Software", func(f *facts, v ifd.Value) string { return setName(&f.m.Software, v) }},
+	{0x0131, "Software", func(f *facts, v ifd.Value) string { return f.setName(&f.m.Software, v) }},
 	{0x0132, "DateTime", func(f *facts, v ifd.Value) string { return f.setDate(2, v) }},
 	{tagTileOffsets, "TileOffsets", nil},
 	{tagTileByteCounts, "TileByteCounts", nil},
@@ -82,7 +81,7 @@ var tags = []tag{
 	{0x8831, "StandardOutputSensitivity", func(f *facts, v ifd.Value) string { return setFirstNonZero(&f.sensitivity[0], v) }},
 	{0x8832, "RecommendedExposureIndex", func(f *facts, v ifd.Value) string { return setFirstNonZero(&f.sensitivity[1], v) }},
 	{0x8833, "ISOSpeed", func(f *facts, v ifd.Value) string { return setFirstNonZero(&f.sensitivity[2], v) }},
-	{0x9000, "ExifVersion", func(f *facts, v ifd.Value) string { return setName(&f.m.ExifVersion, v) }},
+	{0x9000, "ExifVersion", func(f *facts, v ifd.Value) string { return f.setName(&f.m.ExifVersion, v) }},
 	{0x9003, "DateTimeOriginal", func(f *facts, v ifd.Value) string { return f.setDate(0, v) }},
 	{0x9004, "DateTimeDigitized", func(f *facts, v ifd.Value) string { return f.setDate(1, v) }},
 	{0x9010, "OffsetTime", func(f *facts, v ifd.Value) string { return setText(&f.captured.offset[2], v) }},
@@ -111,25 +110,34 @@ var tags = []tag{
 	{0xA405, "FocalLengthIn35mmFilm", func(f *facts, v ifd.Value) string { return setFirstNonZero(&f.m.FocalLength35, v) }},
 	{0xA406, "SceneCaptureType", func(f *facts, v ifd.Value) string { return setNumber(&f.m.SceneCaptureType, v, 0, 255) }},
 	{0xA40C, "SubjectDistanceRange", func(f *facts, v ifd.Value) string { return setKnown(&f.m.SubjectDistanceRange, v, 255) }},
-	{0xA431, "BodySerialNumber", func(f *facts, v ifd.Value) string { return setSerial(&f.m.BodySerial, v) }},
+	{0xA431, "BodySerialNumber", func(f *facts, v ifd.Value) string { return f.setSerial(&f.m.BodySerial, v) }},
 	{0xA432, "LensSpecification", func(f *facts, v ifd.Value) string { return setLens(&f.m.LensSpecification, v) }},
-	{0xA433, "LensMake", func(f *facts, v ifd.Value) string { return setName(&f.m.LensMake, v) }},
-	{0xA434, "LensModel", func(f *facts, v ifd.Value) string { return setName(&f.m.LensModel, v) }},
-	{0xA435, "LensSerialNumber", func(f *facts, v ifd.Value) string { return setSerial(&f.m.LensSerial, v) }},
+	{0xA433, "LensMake", func(f *facts, v ifd.Value) string { return f.setName(&f.m.LensMake, v) }},
+	{0xA434, "LensModel", func(f *facts, v ifd.Value) string { return f.setName(&f.m.LensModel, v) }},
+	{0xA435, "LensSerialNumber", func(f *facts, v ifd.Value) string { return f.setSerial(&f.m.LensSerial, v) }},
 	{0xA460, "CompositeImage", func(f *facts, v ifd.Value) string { return setKnown(&f.m.CompositeImage, v, 255) }},
 	{0xA461, "SourceImageNumberOfCompositeImage", func(f *facts, v ifd.Value) string { return setSources(&f.m.CompositeSources, v) }},
 	{0xC612, "DNGVersion", func(f *facts, _ ifd.Value) string { f.dngVersion = true; return "" }},
-	{0xC62F, "CameraSerialNumber", func(f *facts, v ifd.Value) string { return setSerial(&f.m.BodySerial, v) }},
+	{0xC62F, "CameraSerialNumber", func(f *facts, v ifd.Value) string { return f.setSerial(&f.m.BodySerial, v) }},
 	{0xC630, "LensInfo", func(f *facts, v ifd.Value) string { return setLens(&f.m.LensSpecification, v) }},
 }
 
+// places holds, for each number, one more than the place of its tag: each entry of
+// each directory is asked for.
+var places = func() *[math.MaxUint16 + 1]uint8 {
+	p := new([math.MaxUint16 + 1]uint8)
+	for i := range tags {
+		p[tags[i].number] = uint8(i + 1)
+	}
+	return p
+}()
+
 // find returns the tag of that number, or nil where it means nothing here.
 func find(number uint16) *tag {
-	i, ok := slices.BinarySearchFunc(tags, number, func(t tag, n uint16) int { return int(t.number) - int(n) })
-	if !ok {
-		return nil
+	if i := places[number]; i > 0 {
+		return &tags[i-1]
 	}
-	return &tags[i]
+	return nil
 }
 
 func wanted(number uint16) bool { return find(number) != nil }

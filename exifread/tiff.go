@@ -107,16 +107,15 @@ func (im *image) sensorData() bool {
 
 // readTIFF reads a file that is a TIFF structure as a whole.
 func readTIFF(src *source, m *Metadata) error {
-	file, err := ifd.Open(src, 0, src.size)
+	file, err := ifd.Open(src, 0, src.size, &src.memo)
 	if err != nil {
 		return &FormatError{Format: m.Format, Problem: "the header cannot be read: " + err.Error()}
 	}
-	file.Memo, file.Budget = &src.memo, &src.budget
-	dirs := walkDirs(m, file, layout.RoleMain)
+	dirs := walkDirs(src, m, file, layout.RoleMain)
 	if len(dirs) == 0 {
 		return &FormatError{Format: m.Format, Offset: file.First, Problem: "the file ends before its first directory"}
 	}
-	f := facts{m: m}
+	f := src.newFacts(m)
 	f.takeDirs(file, dirs)
 	images := make([]image, 0, len(dirs))
 	for i := range dirs {
@@ -124,13 +123,13 @@ func readTIFF(src *source, m *Metadata) error {
 			images = append(images, readImage(m, file, &dirs[i]))
 		}
 	}
-	m.Format = tiffFormat(src, m, &f, images)
-	w, h := mainSize(m.Format, &f, images)
+	m.Format = tiffFormat(src, m, f, images)
+	w, h := mainSize(m.Format, f, images)
 	if w > 0 && h > 0 {
 		m.Width, m.Height = Of(w), Of(h)
 	}
 	for i := range images {
-		embeddedExif(src, &f, &images[i])
+		embeddedExif(src, f, &images[i])
 	}
 	f.finish()
 
@@ -162,8 +161,8 @@ func tiffFormat(src *source, m *Metadata, f *facts, images []image) Format {
 	if m.Format != FormatTIFF && m.Format != FormatBigTIFF {
 		return m.Format
 	}
-	var mark [4]byte
-	if _, err := src.ReadAt(mark[:], 8); err == nil && string(mark[:3]) == "CR\x02" {
+	mark := src.first[:4]
+	if _, err := src.ReadAt(mark, 8); err == nil && string(mark[:3]) == "CR\x02" {
 		return FormatCR2
 	}
 	if f.dngVersion {

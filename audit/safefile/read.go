@@ -24,15 +24,17 @@ func Open(path string) (*os.File, error) {
 	} else if !info.Mode().IsRegular() {
 		return nil, &fs.PathError{Op: "open", Path: path, Err: ErrNotRegular}
 	}
-	return OpenListed(path)
+	f, _, err := OpenListed(path)
+	return f, err
 }
 
 // OpenListed is [Open] for a name that was listed as an ordinary file a moment ago: it
-// is not inspected before it is opened, which a folder of thousands of frames feels.
-func OpenListed(path string) (*os.File, error) {
+// is not inspected before it is opened, which a folder of thousands of frames feels. It
+// returns what the system knows of the file too.
+func OpenListed(path string) (*os.File, fs.FileInfo, error) {
 	f, err := os.OpenFile(path, os.O_RDONLY|noWait, 0)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	return checked(f, path, nil)
 }
@@ -51,21 +53,22 @@ func OpenIn(root *os.Root, name string) (*os.File, error) {
 	if err != nil {
 		return nil, err
 	}
-	return checked(f, name, info)
+	f, _, err = checked(f, name, info)
+	return f, err
 }
 
 // checked closes f again where it is no ordinary file, or not the one that was
 // inspected before: another may have taken its place.
-func checked(f *os.File, path string, before fs.FileInfo) (*os.File, error) {
+func checked(f *os.File, path string, before fs.FileInfo) (*os.File, fs.FileInfo, error) {
 	info, err := f.Stat()
 	if err == nil && (!info.Mode().IsRegular() || before != nil && !os.SameFile(before, info)) {
 		err = &fs.PathError{Op: "open", Path: path, Err: ErrNotRegular}
 	}
 	if err != nil {
 		_ = f.Close() // nothing was written
-		return nil, err
+		return nil, nil, err
 	}
-	return f, nil
+	return f, info, nil
 }
 
 // A TooLargeError says that a file holds more than is read.

@@ -38,10 +38,17 @@ const (
 	typeUTF8   = 129 // Exif 3.0
 )
 
-// sizes are the bytes of one value of each type.
-var sizes = map[uint16]uint64{
+// sizes are the bytes of one value of each type, 0 of an unknown one.
+var sizes = [...]uint8{
 	1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8,
 	typeIFD: 4, typeLong8: 8, typeSLong8: 8, typeIFD8: 8, typeUTF8: 1,
+}
+
+func sizeOf(typ uint16) uint64 {
+	if int(typ) >= len(sizes) {
+		return 0
+	}
+	return uint64(sizes[typ])
 }
 
 const (
@@ -63,9 +70,9 @@ const (
 	entriesAtOnce = 64
 )
 
-// A Budget is what the directories of one file may still take, in all the TIFF
-// structures that it holds. The zero Budget is full.
-type Budget struct {
+// spent is what the directories of one file have taken, in all the TIFF structures
+// that it holds.
+type spent struct {
 	dirs, entries int
 	values        uint64 // bytes decoded
 }
@@ -79,22 +86,19 @@ type File struct {
 	Order binary.ByteOrder
 	Magic uint16
 	First int64 // offset of the first directory
-	// Memo, where set, keeps decoded numbers from file to file.
-	Memo *Memo
-	// Budget, where set, is shared with the other structures of the file.
-	Budget *Budget
 
 	bigEndian    bool
 	r            io.ReaderAt
 	base, length int64 // of the structure in r
 	entry        entryReader
 	scratch      [64]byte // for values that are decoded at once
-	entries      []Entry  // of all directories, so that a file takes one piece of memory
+	memo         *Memo
 }
 
-// Open reads the header of the structure of length bytes at base in r.
-func Open(r io.ReaderAt, base, length int64) (*File, error) {
-	f := &File{r: r, base: base, length: length, Budget: new(Budget)}
+// Open reads the header of the structure of length bytes at base in r. The
+// structures of one file share a memo.
+func Open(r io.ReaderAt, base, length int64, memo *Memo) (*File, error) {
+	f := &File{r: r, base: base, length: length, memo: memo}
 	b := f.scratch[:16]
 	if err := f.read(b[:8], 0); err != nil {
 		return nil, err
@@ -194,12 +198,13 @@ type Dir struct {
 
 // Dir reads the directory at off and keeps the entries whose tag is wanted.
 // Where the table of entries ends early, those before are kept. The error is
-// ErrTooMany where the budget is spent.
+// ErrTooMany where the file has had all the directories that are read of one.
 func (f *File) Dir(off int64, wanted func(tag uint16) bool) (d Dir, err error) {
-	if f.Budget.dirs >= maxDirs || f.Budget.entries >= maxAll {
+	m := f.memo
+	if m.spent.dirs >= maxDirs || m.spent.entries >= maxAll {
 		return d, ErrTooMany
 	}
-	f.Budget.dirs++
+	m.spent.dirs++
 	head, size, tail := int64(2), int64(12), int64(4)
 	if f.big() {
 		head, size, tail = 8, 20, 8
@@ -213,7 +218,7 @@ func (f *File) Dir(off int64, wanted func(tag uint16) bool) (d Dir, err error) {
 		stored = f.u64(b)
 	}
 	n := int64(min(stored, MaxEntries))
-	f.Budget.entries += int(n)
+	m.spent.entries += int(n)
 	if uint64(n) < stored {
 		d.Cut = fmt.Sprintf("a directory of %d entries, of which the first %d were read", stored, n)
 	}
@@ -222,15 +227,11 @@ func (f *File) Dir(off int64, wanted func(tag uint16) bool) (d Dir, err error) {
 		d.Cut = fmt.Sprintf("the directory is cut: %d of %d entries lie inside", max(room, 0), stored)
 		n = max(room, 0)
 	}
-	if f.entries == nil {
-		f.entries = make([]Entry, 0, 64)
-	}
-	start := len(f.entries)
-	defer func() { d.Entries = f.entries[start:len(f.entries):len(f.entries)] }()
-	table := make([]byte, min(n, entriesAtOnce)*size)
+	start := len(m.entries)
+	defer func() { d.Entries = m.entries[start:len(m.entries):len(m.entries)] }()
 	for i := int64(0); i < n; {
 		k := min(n-i, entriesAtOnce)
-		b := table[:k*size]
+		b := m.table(k * size)
 		if err := f.read(b, at+i*size); err != nil {
 			d.Cut = fmt.Sprintf("the directory is cut: %d of %d entries were read", i, stored)
 			return d, nil
@@ -249,7 +250,7 @@ func (f *File) Dir(off int64, wanted func(tag uint16) bool) (d Dir, err error) {
 				entry.Count = uint64(f.u32(e[4:]))
 				copy(entry.field[:4], e[8:])
 			}
-			f.entries = append(f.entries, entry)
+			m.entries = append(m.entries, entry)
 		}
 		i += k
 	}
@@ -263,10 +264,6 @@ func (f *File) Dir(off int64, wanted func(tag uint16) bool) (d Dir, err error) {
 	return d, nil
 }
 
-// isText reports whether a value is bytes to be kept as they are; the decoder
-// has nothing to add to those.
-func isText(typ uint16) bool { return typ == typeASCII || typ == typeUndefined || typ == typeUTF8 }
-
 // Errors that say what is wrong with an entry.
 var (
 	errNoValue  = errors.New("it holds no value (count 0)")
@@ -277,9 +274,9 @@ var (
 // place returns how many bytes the value has and, where they are not in the
 // entry itself, at which offset they are.
 func (f *File) place(e Entry) (size uint64, inline bool, off int64, err error) {
-	unit, known := sizes[e.Type]
+	unit := sizeOf(e.Type)
 	switch {
-	case !known:
+	case unit == 0:
 		return 0, false, 0, fmt.Errorf("type %d is unknown", e.Type)
 	case e.Count == 0:
 		return 0, false, 0, errNoValue
@@ -301,7 +298,7 @@ func (f *File) Place(e Entry) (off, length int64, ok bool) {
 	return off, offset(size), err == nil && !inline
 }
 
-// Value decodes the entry's value.
+// Value decodes the entry's value. Its bytes are valid until the next call of f.
 func (f *File) Value(e Entry) (Value, error) {
 	size, inline, off, err := f.place(e)
 	if err != nil {
@@ -310,11 +307,11 @@ func (f *File) Value(e Entry) (Value, error) {
 	if size > maxValue {
 		return Value{}, errTooLarge
 	}
-	if f.Budget.values += size; f.Budget.values > maxValues {
+	if f.memo.spent.values += size; f.memo.spent.values > maxValues {
 		return Value{}, errTooMany
 	}
 	raw := f.scratch[:min(size, uint64(len(f.scratch)))]
-	if size > uint64(len(raw)) || isText(e.Type) {
+	if size > uint64(len(raw)) {
 		raw = make([]byte, size)
 	}
 	if inline {
@@ -324,7 +321,7 @@ func (f *File) Value(e Entry) (Value, error) {
 	}
 	typ := e.Type
 	switch typ {
-	case typeASCII, typeUndefined, typeUTF8:
+	case typeASCII, typeUndefined, typeUTF8: // bytes, to which the decoder has nothing to add
 		return Value{bytes: raw, count: int(e.Count)}, nil
 	case typeLong8, typeSLong8, typeIFD8:
 		ints := make([]int64, e.Count)
@@ -338,10 +335,10 @@ func (f *File) Value(e Entry) (Value, error) {
 	case typeIFD:
 		typ = uint16(tiff.DTLong)
 	}
-	key, repeats := memoKey{typ: typ, count: uint32(e.Count), bigEndian: f.bigEndian}, f.Memo != nil && len(raw) <= memoBytes
+	key, repeats := memoKey{typ: typ, count: uint32(e.Count), bigEndian: f.bigEndian}, len(raw) <= memoBytes
 	if repeats {
 		copy(key.raw[:], raw)
-		if v, ok := f.Memo.values[key]; ok {
+		if v, ok := f.memo.values[key]; ok {
 			return v, nil
 		}
 	}
@@ -351,15 +348,33 @@ func (f *File) Value(e Entry) (Value, error) {
 	}
 	v := Value{tag: tag, count: int(tag.Count)}
 	if repeats {
-		f.Memo.keep(key, v)
+		f.memo.keep(key, v)
 	}
 	return v, nil
 }
 
-// A Memo keeps decoded numbers. The frames of a session repeat theirs, and
-// decoding takes up to 1 µs and 14 pieces of memory a value. The zero Memo is
-// empty. It serves one goroutine.
-type Memo struct{ values map[memoKey]Value }
+// A Memo keeps what serves all the structures of a file, and one file after the
+// other: decoded numbers, which the frames of a session repeat, as decoding takes up
+// to 1 µs and 14 pieces of memory a value; the memory that directories are read into;
+// and what the file has taken of what one file may. The zero Memo is empty. It serves
+// one goroutine.
+type Memo struct {
+	values  map[memoKey]Value
+	entries []Entry // of all directories of the file
+	raw     []byte
+	spent   spent
+}
+
+// Next begins another file. The directories of the one before are given up.
+func (m *Memo) Next() { m.entries, m.spent = m.entries[:0], spent{} }
+
+// table returns memory for n bytes of a directory.
+func (m *Memo) table(n int64) []byte {
+	if n > int64(len(m.raw)) {
+		m.raw = make([]byte, n)
+	}
+	return m.raw[:n]
+}
 
 const (
 	memoBytes  = 32 // the four quotients of a lens
@@ -386,7 +401,7 @@ func (f *File) Number(e Entry) (uint64, error) {
 	if err != nil {
 		return 0, err
 	}
-	raw := f.scratch[:sizes[e.Type]]
+	raw := f.scratch[:sizeOf(e.Type)]
 	if inline {
 		copy(raw, e.field[:])
 	} else if err := f.read(raw, off); err != nil {
@@ -407,7 +422,7 @@ func (f *File) Numbers(e Entry, i uint64, n int) ([]uint64, error) {
 	if err != nil {
 		return nil, err
 	}
-	unit := sizes[e.Type]
+	unit := sizeOf(e.Type)
 	if uint64(n) > e.Count || i > e.Count-uint64(n) || i*unit > size {
 		return nil, errPastEnd
 	}

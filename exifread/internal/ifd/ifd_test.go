@@ -38,7 +38,7 @@ type entry struct {
 
 func open(t *testing.T, b []byte) (*File, Dir) {
 	t.Helper()
-	f, err := Open(bytes.NewReader(b), 0, int64(len(b)))
+	f, err := Open(bytes.NewReader(b), 0, int64(len(b)), new(Memo))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -121,7 +121,6 @@ func TestValue(t *testing.T) {
 			if len(d.Entries) != 1 || d.Entries[0].Tag != 0x1234 || d.Entries[0].At != 10 {
 				t.Fatalf("%s %s: %+v", o.mark, c.name, d)
 			}
-			f.Memo = new(Memo)
 			for range 2 { // the second time from memory
 				if got := show(f.Value(d.Entries[0])); got != c.want {
 					t.Errorf("%s %s: %s, want %s", o.mark, c.name, got, c.want)
@@ -181,7 +180,7 @@ func TestOpen(t *testing.T) {
 		{"no magic", "0x1234", []byte("MM\x12\x34\x08\x00\x00\x00"), 0},
 		{"seven bytes", "past the end", []byte("II\x2A\x00\x08\x00\x00"), 0},
 	} {
-		f, err := Open(bytes.NewReader(append([]byte("before"), c.b...)), 6, int64(len(c.b)))
+		f, err := Open(bytes.NewReader(append([]byte("before"), c.b...)), 6, int64(len(c.b)), new(Memo))
 		if c.want != "" {
 			if err == nil || !strings.Contains(err.Error(), c.want) {
 				t.Errorf("%s: error %v, want %q", c.name, err, c.want)
@@ -202,7 +201,7 @@ func TestDir(t *testing.T) {
 		list = append(list, entry{uint16(i), 3, 1, []byte{byte(i), 0, 0, 0}})
 	}
 	whole := structure(o, o.mark, 0x55, nil, list...)
-	f, err := Open(bytes.NewReader(whole), 0, int64(len(whole)))
+	f, err := Open(bytes.NewReader(whole), 0, int64(len(whole)), new(Memo))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -216,7 +215,7 @@ func TestDir(t *testing.T) {
 		}
 	}
 	for _, n := range []int{9, 10, 21, 22, 700, len(whole) - 5} {
-		f, err := Open(bytes.NewReader(whole[:n]), 0, int64(n))
+		f, err := Open(bytes.NewReader(whole[:n]), 0, int64(n), new(Memo))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -229,7 +228,7 @@ func TestDir(t *testing.T) {
 		}
 	}
 	// The medium ends before the size that it stated.
-	f, err = Open(bytes.NewReader(whole[:1000]), 0, int64(len(whole)))
+	f, err = Open(bytes.NewReader(whole[:1000]), 0, int64(len(whole)), new(Memo))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -242,25 +241,23 @@ func TestDir(t *testing.T) {
 func TestBudget(t *testing.T) {
 	o := orders[1]
 	one := structure(o, o.mark, 0, make([]byte, maxValue), entry{1, 2, maxValue, o.AppendUint32(nil, 26)})
-	budget := new(Budget)
 	f, d := open(t, one)
-	f.Budget = budget
 	for i := range maxValues/maxValue + 1 {
 		_, err := f.Value(d.Entries[0])
 		if want := i == maxValues/maxValue; errors.Is(err, errTooMany) != want || err != nil && !want {
 			t.Errorf("value %d: %v", i, err)
 		}
 	}
-	dirs := 0
+	dirs, before := 1, d.Entries[0]
 	for range 2 * maxDirs { // each time as if it were another structure of the file
-		g, err := Open(bytes.NewReader(one), 0, int64(len(one)))
+		g, err := Open(bytes.NewReader(one), 0, int64(len(one)), f.memo)
 		if err != nil {
 			t.Fatal(err)
 		}
-		g.Budget = budget
-		switch _, err := g.Dir(g.First, all); {
+		switch other, err := g.Dir(g.First, all); {
 		case err == nil:
 			dirs++
+			other.Entries[0] = Entry{} // memory of its own
 		case !errors.Is(err, ErrTooMany):
 			t.Fatal(err)
 		}
@@ -268,10 +265,17 @@ func TestBudget(t *testing.T) {
 	if dirs != maxDirs {
 		t.Errorf("%d directories were read, want %d", dirs, maxDirs)
 	}
+	if d.Entries[0] != before {
+		t.Error("reading other directories of the file changed the first")
+	}
+	f.memo.Next()
+	if _, err := f.Dir(f.First, all); err != nil {
+		t.Errorf("of the next file: %v", err)
+	}
 	// A directory that claims more than any camera writes.
 	lie := structure(o, o.mark, 0, make([]byte, 12*(MaxEntries+1)))
 	lie[8], lie[9] = 0xFF, 0xFF
-	f, err := Open(bytes.NewReader(lie), 0, int64(len(lie)))
+	f, err := Open(bytes.NewReader(lie), 0, int64(len(lie)), new(Memo))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -371,7 +375,7 @@ func TestMediumFails(t *testing.T) {
 	o := orders[0]
 	b := structure(o, o.mark, 0, make([]byte, 8), entry{1, 5, 1, o.AppendUint32(nil, 26)})
 	open := func(from int64) (*File, error) {
-		return Open(broken{bytes.NewReader(b), from}, 0, int64(len(b)))
+		return Open(broken{bytes.NewReader(b), from}, 0, int64(len(b)), new(Memo))
 	}
 	if _, err := open(4); !errors.Is(err, errMedium) {
 		t.Errorf("header: %v", err)

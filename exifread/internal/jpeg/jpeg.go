@@ -53,7 +53,8 @@ const (
 // Scan finds what a JPEG file holds. The error is a *scan.Error where the file
 // ends or breaks before anything that can be shown, else that of the reader.
 func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
-	s := &scanner{r: r, size: size}
+	s := newScanner(r, size)
+	defer s.release()
 	soi, err := s.peek(0, 2)
 	if err != nil && !errors.Is(err, scan.ErrPastEnd) {
 		return layout.Layout{}, err
@@ -73,6 +74,21 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 	return s.l, nil
 }
 
+// scanners are kept, as their memory would make most of the garbage of a read.
+var scanners = sync.Pool{New: func() any { return new(scanner) }}
+
+func newScanner(r io.ReaderAt, size int64) *scanner {
+	s := scanners.Get().(*scanner)
+	*s = scanner{r: r, size: size, walker: s.walker}
+	return s
+}
+
+// release gives the scanner back; nothing may hold on to it.
+func (s *scanner) release() {
+	*s = scanner{walker: s.walker}
+	scanners.Put(s)
+}
+
 type scanner struct {
 	r    io.ReaderAt
 	size int64
@@ -86,6 +102,8 @@ type scanner struct {
 	walked  int64  // bytes behind the header that were read
 	indexed bool   // an index of pictures was read
 	primary int64  // bytes of the main picture by the index of pictures; 0 where there is none
+
+	walker *bufio.Reader // once the end of a picture was walked to
 }
 
 // peek returns n bytes at off, at most 64, valid until the next call. The
@@ -228,7 +246,7 @@ const (
 // pictures reads the index of pictures at off: larger previews stand behind
 // the main picture, which its first entry measures.
 func (s *scanner) pictures(off, n int64) {
-	f, err := ifd.Open(s.r, off, n)
+	f, err := ifd.Open(s.r, off, n, new(ifd.Memo))
 	if err != nil {
 		s.problem("index of pictures", off, err.Error())
 		return
@@ -363,9 +381,6 @@ func (s *scanner) tail(end int64) (last int64, whole bool, err error) {
 	return end, false, nil
 }
 
-// walkers are kept, as their buffers would make most of the garbage of a read.
-var walkers = sync.Pool{New: func() any { return bufio.NewReaderSize(nil, 64<<10) }}
-
 // walk goes through the scans up to limit to their end marker. walked is
 // false where they are too long or too many to be walked.
 func (s *scanner) walk(limit int64) (found, walked bool, err error) {
@@ -373,8 +388,10 @@ func (s *scanner) walk(limit int64) (found, walked bool, err error) {
 	if n <= 0 {
 		return false, true, nil
 	}
-	r := walkers.Get().(*bufio.Reader)
-	defer walkers.Put(r)
+	if s.walker == nil {
+		s.walker = bufio.NewReaderSize(nil, 64<<10)
+	}
+	r := s.walker
 	most := max(0, maxWalk-s.walked)
 	r.Reset(io.NewSectionReader(s.r, s.data, min(n, most)))
 	defer r.Reset(nil)
@@ -444,7 +461,8 @@ func ReadFrame(r io.ReaderAt, off, length int64) (Frame, error) {
 
 // frame is ReadFrame within so many steps: a segment each, or a byte between two.
 func frame(r io.ReaderAt, off, length int64, steps int) (Frame, error) {
-	s := &scanner{r: r, size: off + length}
+	s := newScanner(r, off+length)
+	defer s.release()
 	b, err := s.peek(off, 2)
 	if err == nil && (b[0] != 0xFF || b[1] != mSOI) {
 		return Frame{}, &scan.Error{Offset: off, What: "the start marker is missing"}
