@@ -26,6 +26,7 @@ var layers = map[string][]string{
 	"rules/evidence":              {"audit/words", "rules/optics", "audit", "audit/shoot", "audit/pixels", "exifread"},
 	"rules/optics":                {},
 	"exifread":                    {"audit/safefile"},
+	"cmd/release":                 {},
 	"watch":                       {},
 	"exifread/exifwrite":          {"exifread"},                                                  // the demonstration and tests
 	"audit/audittest":             {"audit", "audit/shoot", "exifread"},                          // tests only
