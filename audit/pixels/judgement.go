@@ -109,6 +109,11 @@ type FrameSummary struct {
 	Sharpest float64
 	// ShiftX and ShiftY are px, Scale the change of scale, from the first frame.
 	ShiftX, ShiftY, Scale float64
+	// Rotation is in radians, from the first frame too.
+	Rotation float64
+	// Chain is the same for frames that were placed one by another: it is one more from
+	// each frame on that could not be placed by the ones before.
+	Chain int
 }
 
 // Walk tells whether the sharp zone walks through the run: Found means that

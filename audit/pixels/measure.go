@@ -86,7 +86,7 @@ func Measure(img image.Image) (*FrameMeasure, error) {
 		return nil, fmt.Errorf("%w: %d x %d", ErrTooSmall, b.Dx(), b.Dy())
 	}
 	m := &FrameMeasure{Width: b.Dx(), Height: b.Dy()}
-	m.Factor = max(1, int(math.Round(float64(max(b.Dx(), b.Dy()))/longSide)))
+	m.Factor = factorOf(b.Dx(), b.Dy())
 	bin := 2 * m.Factor
 	bw, bh := b.Dx()/bin, b.Dy()/bin
 	if bw < 8 || bh < 8 { // a very long and narrow picture
@@ -158,7 +158,7 @@ func (m *FrameMeasure) measure(luma func(int) []uint8, bin, bw, bh int) {
 	c.energy = make([]float32, n)
 	c.luma, c.light, c.clipped = make([]uint16, n), make([]uint16, n), make([]uint8, n)
 
-	k := max(1, int(math.Round(float64(max(bw, bh))/smallSide)))
+	k := smallBin(bw, bh)
 	m.smallPx = 2 * k
 	m.small = plane{w: bw / k, h: bh / k, pix: make([]float32, (bw/k)*(bh/k))}
 
@@ -329,4 +329,23 @@ func (m *FrameMeasure) Bytes() int {
 // sameGrid reports whether two pictures can be compared cell by cell.
 func (m *FrameMeasure) sameGrid(o *FrameMeasure) bool {
 	return m.Width == o.Width && m.Height == o.Height
+}
+
+// Middle returns the point of the analysed picture that motions refer to, px from its
+// upper left corner, for a picture of the given size in its own pixels.
+func Middle(width, height int) (x, y float64) {
+	factor := factorOf(width, height)
+	bw, bh := width/(2*factor), height/(2*factor)
+	k := smallBin(bw, bh)
+	return float64(bw / k * k), float64(bh / k * k)
+}
+
+// factorOf returns how many pixels of a picture make one px.
+func factorOf(width, height int) int {
+	return max(1, int(math.Round(float64(max(width, height))/longSide)))
+}
+
+// smallBin returns how many binned pixels make one of the small picture.
+func smallBin(bw, bh int) int {
+	return max(1, int(math.Round(float64(max(bw, bh))/smallSide)))
 }

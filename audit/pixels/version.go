@@ -18,7 +18,11 @@ var sources embed.FS
 // Version returns a word that changes whenever the same pictures may be measured or
 // judged otherwise: with the code of this package, with the thresholds that stand in
 // it, or with the standard library that decodes pictures and does the arithmetic.
-var Version = sync.OnceValue(func() string {
+var Version = sync.OnceValue(func() string { return VersionOf(sources) })
+
+// VersionOf returns a word that changes with the sources of a package, those of its tests
+// left out, and with the Go version.
+func VersionOf(sources embed.FS) string {
 	h := sha256.New()
 	h.Write([]byte(runtime.Version() + " " + runtime.GOARCH))
 	entries, err := fs.ReadDir(sources, ".") // sorted by name
@@ -37,4 +41,4 @@ var Version = sync.OnceValue(func() string {
 		panic(err)
 	}
 	return hex.EncodeToString(h.Sum(nil))
-})
+}

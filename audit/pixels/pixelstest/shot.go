@@ -144,11 +144,16 @@ var encodeTable = func() (t [1<<14 + 1]uint8) {
 
 // Shoot renders one exposure, before JPEG compression.
 func (b *Built) Shoot(s Shot) *image.Gray {
-	w, h := b.Width, b.Height
 	light := b.expose(s)
 	if s.Shake > 0 {
-		light = smear(light, w, h, s.Shake, s.Angle)
+		light = smear(light, b.Width, b.Height, s.Shake, s.Angle)
 	}
+	return b.record(light, s)
+}
+
+// record turns linear light into code values, with the noise of the sensor.
+func (b *Built) record(light []float32, s Shot) *image.Gray {
+	w, h := b.Width, b.Height
 	img := image.NewGray(image.Rect(0, 0, w, h))
 	gain := float32(math.Exp2(s.EV))
 	electrons := b.Electrons
@@ -189,6 +194,12 @@ func (s Shot) lineGain(y float64) float32 {
 
 // expose gathers the light of each pixel from the two nearest blurs.
 func (b *Built) expose(s Shot) []float32 {
+	return b.gather(s, func(float32) float64 { return s.Focus })
+}
+
+// gather gathers light where each pixel has a focus of its own, by its depth, in the
+// geometry of a shot.
+func (b *Built) gather(s Shot, focus func(depth float32) float64) []float32 {
 	w, h := b.Width, b.Height
 	out := make([]float32, w*h)
 	zoom := 1 / (1 + b.Breathing*(s.Focus-0.5))
@@ -208,7 +219,7 @@ func (b *Built) expose(s Shot) []float32 {
 			sy := min(float64(h)-1.001, max(0, im*px+re*py+b.centreY))
 			ix, iy := int(sx), int(sy)
 			j := iy*w + ix
-			blur := b.Depth * math.Abs(float64(b.depth[j])-s.Focus)
+			blur := b.Depth * math.Abs(float64(b.depth[j])-focus(b.depth[j]))
 			l := len(diameters) - 2
 			if k := int(blur * 64); k < len(levelOf) {
 				l = int(levelOf[k])
@@ -260,12 +271,19 @@ func (b *Built) JPEG(s Shot) []byte {
 }
 
 // Picture renders one exposure, compresses it and decodes it again.
-func (b *Built) Picture(s Shot) image.Image {
-	img, err := jpeg.Decode(bytes.NewReader(b.JPEG(s)))
+func (b *Built) Picture(s Shot) image.Image { return decoded(b.Shoot(s), b.Quality) }
+
+// decoded compresses a picture and decodes it again.
+func decoded(img image.Image, quality int) image.Image {
+	data, err := Encode(img, quality)
+	if err != nil {
+		panic(err) // an in-memory picture of sane size
+	}
+	out, err := jpeg.Decode(bytes.NewReader(data))
 	if err != nil {
 		panic(err)
 	}
-	return img
+	return out
 }
 
 // Tint returns a grey picture in colour, as bodies write them: it takes longer to

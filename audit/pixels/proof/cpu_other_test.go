@@ -1,0 +1,10 @@
+//go:build !unix
+
+package proof
+
+import "time"
+
+var started = time.Now()
+
+// cpuTime is the clock where the system does not tell the time of processors.
+func cpuTime() time.Duration { return time.Since(started) }

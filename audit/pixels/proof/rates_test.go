@@ -1,0 +1,271 @@
+package proof
+
+import (
+	"flag"
+	"fmt"
+	"image"
+	"math"
+	"slices"
+	"testing"
+
+	"prestrike/audit/pixels"
+	"prestrike/audit/pixels/pixelstest"
+)
+
+var (
+	rateScenes = flag.Int("scenes", 4, "scenes that TestProofRates renders")
+	rateFirst  = flag.Uint64("first", 5001, "seed of the first of them")
+)
+
+// A scored run is what the proof of one rendered run is worth.
+type scored struct {
+	name             string
+	highlights       bool
+	psnr, best, ssim float64
+	within           float64 // share of the textured places whose frame is right to within one
+	dumb             float64 // share of the textured places without an index
+	falseEnds        float64 // share of the textured places falsely sharpest in the first or last frame
+	plain            float64 // share of the plain places called so; NaN where there are few
+	cut              float64 // share of what lies before a cut run that is marked
+	gap, falseGap    float64 // share of what lies in a gap that is marked, and of other places; NaN where no jump was found
+}
+
+// scoreScene renders a random scene and measures its proof.
+func scoreScene(t *testing.T, seed uint64, highlights bool) scored {
+	d := pixelstest.Random(seed)
+	if d.Highlights = 0; highlights {
+		d.Highlights = 5 + int(seed%60)
+	}
+	b := d.Build()
+	shots := d.Shots()
+	var list []image.Image
+	for _, s := range shots {
+		list = append(list, b.Picture(s))
+	}
+	run := RunOf(measured(t, list))
+	f := Focus(run, listed(list))
+	truth := b.Truth(shots[run.Reference], shots)
+	out := scored{highlights: highlights, ssim: ssim(f.Picture.Y, f.Picture.YStride, truth.Sharp)}
+	out.name = fmt.Sprintf("%d %v, %d frames, %.1f px a frame, %d highlights, background %v, %v electrons, contrast %.1f", seed, d.Shape, d.Frames, d.CoC, d.Highlights, d.Background, d.Electrons, d.Contrast)
+	out.psnr = psnr(f.Picture.Y, f.Picture.YStride, truth.Sharp, nil)
+	for _, img := range list {
+		pix, stride := grey(img)
+		out.best = max(out.best, psnr(pix, stride, truth.Sharp, nil))
+	}
+	out.index(f.Coverage, truth, shots)
+	out.plainPlaces(f.Coverage, truth)
+	out.cutRun(t, b, shots, list)
+	out.gapRun(t, b, shots, list)
+	return out
+}
+
+// texturedPlaces calls do for each place on the subject that has texture all over.
+func texturedPlaces(c *Coverage, truth *pixelstest.Truth, do func(i int, depth float64)) {
+	w, h := truth.Sharp.Rect.Dx(), truth.Sharp.Rect.Dy()
+	for i := range c.Marks {
+		x, y := i%c.Width*c.Side, i/c.Width*c.Side
+		ok := true
+		for v := max(0, y-2); v < min(h, y+c.Side+2); v++ {
+			for u := max(0, x-2); u < min(w, x+c.Side+2); u++ {
+				ok = ok && truth.Textured[v*w+u] && truth.Depth[v*w+u] <= 1
+			}
+		}
+		if ok {
+			do(i, float64(truth.Depth[(y+1)*w+x+1]))
+		}
+	}
+}
+
+func nearest(shots []pixelstest.Shot, depth float64) int {
+	best := 0
+	for i, s := range shots {
+		if math.Abs(s.Focus-depth) < math.Abs(shots[best].Focus-depth) {
+			best = i
+		}
+	}
+	return best
+}
+
+func (s *scored) index(c *Coverage, truth *pixelstest.Truth, shots []pixelstest.Shot) {
+	var all, known, right, ends float64
+	texturedPlaces(c, truth, func(i int, depth float64) {
+		all++
+		switch c.Marks[i] {
+		case Plain:
+			return
+		case First, Last:
+			ends++
+		}
+		known++
+		if d := int(c.Frame[i]) - nearest(shots, depth); d >= -1 && d <= 1 {
+			right++
+		}
+	})
+	s.within, s.dumb, s.falseEnds = right/known, 1-known/all, ends/all
+}
+
+// plainPlaces counts the places without texture as far as energies reach.
+func (s *scored) plainPlaces(c *Coverage, truth *pixelstest.Truth) {
+	const reach = 12
+	w, h := truth.Sharp.Rect.Dx(), truth.Sharp.Rect.Dy()
+	var all, right float64
+	for i, m := range c.Marks {
+		x, y := i%c.Width*c.Side, i/c.Width*c.Side
+		if x < reach || y < reach || x+reach >= w || y+reach >= h {
+			continue
+		}
+		ok := true
+		for v := y - reach; v <= y+reach && ok; v += 2 {
+			for u := x - reach; u <= x+reach; u += 2 {
+				ok = ok && !truth.Textured[v*w+u] && truth.Depth[v*w+u] <= 1
+			}
+		}
+		if ok {
+			all++
+			if m == Plain {
+				right++
+			}
+		}
+	}
+	if s.plain = math.NaN(); all >= 200 {
+		s.plain = right / all
+	}
+}
+
+// cutRun leaves out the frames before a quarter of the subject is passed.
+func (s *scored) cutRun(t *testing.T, b *pixelstest.Built, shots []pixelstest.Shot, list []image.Image) {
+	at := slices.IndexFunc(shots, func(s pixelstest.Shot) bool { return s.Focus >= b.FocusAt(0.25) })
+	s.cut = math.NaN()
+	if at < 0 || len(shots)-at < 6 {
+		return
+	}
+	run := RunOf(measured(t, list[at:]))
+	c := Focus(run, listed(list[at:])).Coverage
+	truth := b.Truth(shots[at+run.Reference], shots[at:])
+	var all, marked float64
+	texturedPlaces(c, truth, func(i int, depth float64) {
+		if depth < shots[at].Focus {
+			all++
+			if c.Marks[i] == First {
+				marked++
+			}
+		}
+	})
+	s.cut = marked / all
+}
+
+// gapRun leaves out three frames in the middle.
+func (s *scored) gapRun(t *testing.T, b *pixelstest.Built, shots []pixelstest.Shot, list []image.Image) {
+	const lost = 3
+	at := len(shots)/2 - 1
+	left := pixelstest.Missing(shots, at, lost)
+	pictures := slices.Delete(slices.Clone(list), at, at+lost)
+	j := measured(t, pictures)
+	s.gap, s.falseGap = math.NaN(), math.NaN()
+	if !slices.ContainsFunc(j.Jumps.Events, func(e pixels.Jump) bool { return e.From == at-1 && e.To == at }) {
+		return
+	}
+	run := RunOf(j)
+	c := Focus(run, listed(pictures)).Coverage
+	truth := b.Truth(left[run.Reference], left)
+	var all, marked, other, wrong float64
+	texturedPlaces(c, truth, func(i int, depth float64) {
+		step := (shots[at+lost].Focus - shots[at-1].Focus) / (lost + 1)
+		in := depth > shots[at-1].Focus+step/2 && depth < shots[at+lost].Focus-step/2
+		far := depth < shots[at-1].Focus || depth > shots[at+lost].Focus
+		found := c.Marks[i] == Between
+		switch {
+		case in:
+			all++
+			if found {
+				marked++
+			}
+		case far:
+			other++
+			if found {
+				wrong++
+			}
+		}
+	})
+	s.gap, s.falseGap = marked/all, wrong/other
+}
+
+// A target is one number of all scenes, and what it is held to: 0 where it is only stated.
+type target struct {
+	name   string
+	value  func(s scored) float64
+	median float64 // at least
+	mean   float64
+	each   float64
+	most   float64 // each at most
+}
+
+var targets = []target{
+	{name: "PSNR, dB", value: func(s scored) float64 { return s.psnr }, median: 43.5, mean: 41.5},
+	{name: "above the best frame, dB", value: func(s scored) float64 { return s.psnr - s.best }, mean: 3},
+	{name: "PSNR without highlights", value: func(s scored) float64 { return unless(s.highlights, s.psnr) }, each: 39},
+	{name: "PSNR with highlights", value: func(s scored) float64 { return unless(!s.highlights, s.psnr) }, each: 32},
+	{name: "SSIM", value: func(s scored) float64 { return s.ssim }, median: 0.98, each: 0.94},
+	{name: "frame right to within one", value: func(s scored) float64 { return s.within }, median: 0.88},
+	{name: "texture called plain", value: func(s scored) float64 { return s.dumb }},
+	{name: "falsely first or last", value: func(s scored) float64 { return s.falseEnds }, most: 0.025},
+	{name: "plain called plain", value: func(s scored) float64 { return s.plain }},
+	{name: "cut marked", value: func(s scored) float64 { return s.cut }, median: 0.85},
+	{name: "gap marked", value: func(s scored) float64 { return s.gap }, median: 0.85},
+	{name: "gap falsely marked", value: func(s scored) float64 { return s.falseGap }},
+}
+
+func unless(not bool, v float64) float64 {
+	if not {
+		return math.NaN()
+	}
+	return v
+}
+
+// column returns the known values of all scenes, sorted.
+func column(list []scored, value func(scored) float64) []float64 {
+	var out []float64
+	for _, s := range list {
+		if v := value(s); !math.IsNaN(v) {
+			out = append(out, v)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// manyScenes is how many scenes are enough for medians and means to be held to.
+const manyScenes = 40
+
+// TestProofRates renders scenes and states what proofs are worth.
+func TestProofRates(t *testing.T) {
+	n := *rateScenes
+	if testing.Short() {
+		n = min(n, 2)
+	}
+	var list []scored
+	for i := range n {
+		s := scoreScene(t, *rateFirst+uint64(i), i%2 == 1)
+		list = append(list, s)
+		t.Logf("%s: PSNR %.1f, best frame %.1f, SSIM %.3f; right %.2f, not told %.3f, false ends %.4f, plain %.2f, cut %.2f, gap %.2f, false %.3f",
+			s.name, s.psnr, s.best, s.ssim, s.within, s.dumb, s.falseEnds, s.plain, s.cut, s.gap, s.falseGap)
+	}
+	for _, r := range targets {
+		v := column(list, r.value)
+		if len(v) == 0 {
+			continue
+		}
+		sum := 0.0
+		for _, x := range v {
+			sum += x
+		}
+		median, mean := v[len(v)/2], sum/float64(len(v))
+		t.Logf("| %s | %d | %.3f | %.3f | %.3f to %.3f |", r.name, len(v), median, mean, v[0], v[len(v)-1])
+		if r.each > 0 && v[0] < r.each || r.most > 0 && v[len(v)-1] > r.most {
+			t.Errorf("%s: %.3f to %.3f, want %v at least, %v at most", r.name, v[0], v[len(v)-1], r.each, r.most)
+		}
+		if n >= manyScenes && (median < r.median || mean < r.mean) {
+			t.Errorf("%s: median %.3f and mean %.3f, want %v and %v", r.name, median, mean, r.median, r.mean)
+		}
+	}
+}

@@ -1,0 +1,107 @@
+package proof
+
+import (
+	"image"
+	"iter"
+
+	"prestrike/audit/pixels"
+)
+
+// Pictures are the pictures of a run in its order, each with its place among the frames,
+// from 0. Frames without a picture are left out. All of the same size, else they are
+// passed over.
+type Pictures = iter.Seq2[int, image.Image]
+
+// A Run is what is known of the frames of a run before they are merged.
+type Run struct {
+	// Frames is how many there are.
+	Frames int
+	// Width and Height are those of the pictures given; Factor is how many of their pixels
+	// make one px.
+	Width, Height, Factor int
+	// Reference is the frame whose geometry the merged picture has.
+	Reference int
+	// Places has where each frame lies; Fits is false for one that is to be left out, as
+	// it has no picture, is dark, shows something else, or could not be placed.
+	Places []Place
+	// Gaps are the steps of focus that are larger than their neighbours.
+	Gaps []Gap
+}
+
+// A Place is where a frame lies: the motion from the first frame to it, in px about the
+// middle of the picture, as [pixels.Motion].
+type Place struct {
+	Scale, Rotation, ShiftX, ShiftY float64
+	Fits                            bool
+}
+
+// A Gap is a step of focus, from one frame to the next, Ratio times as large as its
+// neighbours.
+type Gap struct {
+	From, To int
+	Ratio    float64
+}
+
+// RunOf returns what the judgement of a run's pictures tells. The reference is the frame in
+// the middle of those that fit.
+func RunOf(j *pixels.Judgement) Run {
+	r := Run{Frames: j.Frames, Width: j.Width, Height: j.Height, Factor: j.Factor}
+	chains := map[int]int{}
+	out := map[int]bool{}
+	for _, i := range j.Unrelated {
+		out[i] = true
+	}
+	for _, d := range j.Dark.Events {
+		out[d.Frame] = true
+	}
+	for i, f := range j.PerFrame {
+		if f.Measured && !out[i] {
+			chains[f.Chain]++
+		}
+	}
+	best, most := 0, 0
+	for chain, n := range chains {
+		if n > most || n == most && chain < best {
+			best, most = chain, n
+		}
+	}
+	var fit []int
+	for i, f := range j.PerFrame {
+		p := Place{Scale: f.Scale, Rotation: f.Rotation, ShiftX: f.ShiftX, ShiftY: f.ShiftY}
+		if p.Fits = f.Measured && !out[i] && f.Chain == best; p.Fits {
+			fit = append(fit, i)
+		}
+		r.Places = append(r.Places, p)
+	}
+	if len(fit) > 0 {
+		r.Reference = fit[len(fit)/2]
+	}
+	for _, e := range j.Jumps.Events {
+		r.Gaps = append(r.Gaps, Gap{From: e.From, To: e.To, Ratio: e.Ratio})
+	}
+	return r
+}
+
+// LeftOut returns the frames that do not fit.
+func (r *Run) LeftOut() []int {
+	var out []int
+	for i, p := range r.Places {
+		if !p.Fits {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// at returns where the pixels of the merged picture lie in a frame.
+func (r *Run) at(frame int) affine {
+	x, y := pixels.Middle(r.Width, r.Height)
+	of := func(p Place) affine { return about(p.Scale, p.Rotation, p.ShiftX, p.ShiftY, x-0.5, y-0.5) }
+	return of(r.Places[frame]).from(of(r.Places[r.Reference]))
+}
+
+// takes reports whether a picture is one of those that are merged.
+func (r *Run) takes(i int, img image.Image) bool {
+	b := img.Bounds()
+	return i >= 0 && i < len(r.Places) && r.Places[i].Fits && b.Dx() == r.Width && b.Dy() == r.Height
+}
