@@ -97,7 +97,10 @@ func (b *bodyFrames) order() {
 			}
 			return 1
 		}
-		return cmp.Or(x.Time.Compare(y.Time), cmp.Compare(x.Number.Series, y.Number.Series),
+		if c := x.Time.Compare(y.Time); c != 0 {
+			return c
+		}
+		return cmp.Or(cmp.Compare(x.Number.Series, y.Number.Series),
 			cmp.Compare(x.Number.along(), y.Number.along()), cmp.Compare(x.Path(), y.Path()))
 	})
 	// Where the number rolled over within one reading of the clock, the small

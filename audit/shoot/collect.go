@@ -148,12 +148,16 @@ func (w *walker) walk(ctx context.Context, dir, rel string) error {
 		w.collection.problem(NotRead, cmp.Or(rel, dir), "%s: the folder cannot be read: %w", dir, plain(err))
 		// What was listed before the error still counts.
 	}
+	w.found = slices.Grow(w.found, len(entries))
+	// Joined once for the folder: a name in it is joined by being added.
+	absFront := strings.TrimSuffix(filepath.Join(dir, "x"), "x")
+	front := strings.TrimSuffix(path.Join(rel, "x"), "x")
 	for _, e := range entries {
 		name := e.Name()
 		if hidden(name) {
 			continue
 		}
-		abs, at := filepath.Join(dir, name), path.Join(rel, name)
+		abs, at := absFront+name, front+name
 		mode := e.Type()
 		if mode&fs.ModeSymlink != 0 {
 			info, err := os.Stat(abs)

@@ -66,13 +66,19 @@ func takeOutCopies(frames []*Frame) []*Frame {
 			count[at]++
 		}
 	}
-	groups := map[moment][]*Frame{}
+	groups := map[moment]*[]*Frame{}
 	bySize := map[int64][]*Frame{}
 	for _, f := range frames {
 		switch at, ok := instantOf(f); {
 		case !ok || count[at] < 2:
 		case f.Timed():
-			groups[f.moment()] = append(groups[f.moment()], f)
+			m := f.moment()
+			group := groups[m]
+			if group == nil {
+				group = new([]*Frame)
+				groups[m] = group
+			}
+			*group = append(*group, f)
 		default:
 			bySize[at.size] = append(bySize[at.size], f)
 		}
@@ -87,12 +93,15 @@ func takeOutCopies(frames []*Frame) []*Frame {
 		}
 	}
 	for _, group := range groups {
-		c.gather(group)
+		c.gather(*group)
 	}
 	for _, group := range bySize {
 		c.gather(group)
 	}
 	copied := c.copied
+	if len(copied) == 0 {
+		return frames
+	}
 	var kept, out []*Frame
 	for _, f := range frames {
 		if copied[f] {
@@ -124,12 +133,16 @@ func (f *Frame) named() Body {
 
 // gather finds the copies among frames of one moment, and marks them.
 func (c *copyFinder) gather(group []*Frame) {
-	slices.SortFunc(group, beforeAsOriginal)
+	if len(group) < 2 {
+		return
+	}
+	sortAsOriginals(group)
 	still := standsStill(group)
 	var kept []*Frame
 	byStem := map[string]*Frame{}
 	for _, f := range group {
-		original := byStem[stemOf(f)]
+		stem := stemOf(f)
+		original := byStem[stem]
 		if original != nil && !c.sameName(original, f) {
 			original = nil
 		}
@@ -142,8 +155,8 @@ func (c *copyFinder) gather(group []*Frame) {
 		}
 		if original == nil {
 			kept = append(kept, f)
-			if byStem[stemOf(f)] == nil {
-				byStem[stemOf(f)] = f
+			if byStem[stem] == nil {
+				byStem[stem] = f
 			}
 			continue
 		}
@@ -168,20 +181,32 @@ func standsStill(group []*Frame) bool {
 	return false
 }
 
-// beforeAsOriginal orders frames of one moment: what is whole, more complete and named by
-// the camera comes first.
-func beforeAsOriginal(a, b *Frame) int {
-	rank := func(f *Frame) int {
+// sortAsOriginals puts what is whole, more complete and named by the camera first among
+// frames of one moment.
+func sortAsOriginals(group []*Frame) {
+	type ranked struct {
+		f            *Frame
+		rank, length int
+	}
+	list := make([]ranked, len(group))
+	for i, f := range group {
 		dir, stem := splitPath(f.Path())
-		n := 0
-		for i, yes := range []bool{dcfFolder(dir) != 0, len(f.Files) > 1, cameraName(stem), f.HasRaw(), f.whole()} {
+		list[i] = ranked{f: f, length: len(stemOf(f))}
+		for bit, yes := range [...]bool{dcfFolder(dir) != 0, len(f.Files) > 1, cameraName(stem), f.HasRaw(), f.whole()} {
 			if yes {
-				n |= 1 << i
+				list[i].rank |= 1 << bit
 			}
 		}
-		return n
 	}
-	return cmp.Or(cmp.Compare(rank(b), rank(a)), cmp.Compare(len(stemOf(a)), len(stemOf(b))), cmp.Compare(a.Path(), b.Path()))
+	slices.SortFunc(list, func(a, b ranked) int {
+		if a.rank != b.rank {
+			return b.rank - a.rank
+		}
+		return cmp.Or(a.length-b.length, cmp.Compare(a.f.Path(), b.f.Path()))
+	})
+	for i := range list {
+		group[i] = list[i].f
+	}
 }
 
 // whole reports whether nothing is known to be wrong with any file of the frame.

@@ -20,18 +20,25 @@ const pairTolerance = 2 * time.Second
 func makeFrames(files []*File) []*Frame {
 	files = slices.Clone(files)
 	slices.SortFunc(files, func(a, b *File) int { return strings.Compare(a.Path, b.Path) })
-	var frames []*Frame
-	open := map[string][]*Frame{} // by folder and stem
+	type name struct{ dir, stem string }
+	frames := make([]*Frame, 0, len(files))
+	open := make(map[name][]*Frame, len(files))
 	for _, f := range files {
 		dir, stem := splitPath(f.Path)
-		key := dir + "/" + strings.ToUpper(stem)
-		if i := slices.IndexFunc(open[key], func(fr *Frame) bool { return pairs(fr, f) }); i >= 0 {
-			open[key][i].Files = append(open[key][i].Files, f)
+		key := name{dir, strings.ToUpper(stem)}
+		before := open[key]
+		if i := slices.IndexFunc(before, func(fr *Frame) bool { return pairs(fr, f) }); i >= 0 {
+			before[i].Files = append(before[i].Files, f)
 			continue
 		}
 		frame := &Frame{Files: []*File{f}}
 		frames = append(frames, frame)
-		open[key] = append(open[key], frame)
+		if len(before) == 0 { // as nearly always; frames themselves can hold the one
+			before = frames[len(frames)-1 : len(frames) : len(frames)]
+		} else {
+			before = append(before, frame)
+		}
+		open[key] = before
 	}
 	frames = pairAcrossFolders(frames)
 	for _, f := range frames {
@@ -79,7 +86,10 @@ func pairAcrossFolders(frames []*Frame) []*Frame {
 	}
 	raws := map[key]*Frame{}
 	for _, f := range frames {
-		if k, ok := keyOf(f); ok && f.Files[0].raw() {
+		if !f.Files[0].raw() {
+			continue
+		}
+		if k, ok := keyOf(f); ok {
 			raws[k] = f
 		}
 	}

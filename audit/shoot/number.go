@@ -73,15 +73,14 @@ func numberFrames(frames []*Frame) {
 		groups [][]digitGroup
 	}
 	renamed := map[string]*pattern{}
+	var last struct{ dir, prefix, series string } // frames of one folder share one name
 	for _, f := range frames {
 		dir, stem := splitPath(f.Path())
 		if prefix, n, ok := parseDCF(stem); ok {
-			series := dir
-			if dcfFolder(dir) != 0 {
-				// The number runs on from folder to folder.
-				series = path.Dir(dir)
+			if last.series == "" || dir != last.dir || prefix != last.prefix {
+				last.dir, last.prefix, last.series = dir, prefix, seriesOf(dir, prefix)
 			}
-			f.Number = Number{Known: true, N: n, Digits: 4, Count: n, Series: series + "/" + strings.ToUpper(prefix)}
+			f.Number = Number{Known: true, N: n, Digits: 4, Count: n, Series: last.series}
 			continue
 		}
 		groups := digitGroups(stem)
@@ -111,6 +110,15 @@ func numberFrames(frames []*Frame) {
 		numberRenamed(key, p.frames, p.groups)
 	}
 	turnReversed(frames)
+}
+
+// seriesOf names the numbers of DCF names with a prefix in a folder.
+func seriesOf(dir, prefix string) string {
+	if dcfFolder(dir) != 0 {
+		// The number runs on from folder to folder.
+		dir = path.Dir(dir)
+	}
+	return dir + "/" + strings.ToUpper(prefix)
 }
 
 // numberRenamed finds the digit group that counts through frames whose names

@@ -84,22 +84,28 @@ func compare(a, b *point) between {
 			w.count, w.countKnown = math.MinInt, true
 		}
 	}
-	x, y := a.settings, b.settings
+	if a.settings != b.settings { // as few frames have it
+		w.compareSettings(a.settings, b.settings)
+	}
+	u, v := a.setup, b.setup
+	focal := u.focal != v.focal && u.focal > 0 && v.focal > 0 && math.Abs(math.Log(u.focal/v.focal)) > 0.03
+	w.setup = u.lens != v.lens || focal || u.width != v.width || u.height != v.height
+	return w
+}
+
+// compareSettings notes what changed from settings x to y.
+func (w *between) compareSettings(x, y settingsKey) {
 	w.exposureToo = math.Abs(exposureChange(x, y)) >= SameSetting
 	iso := x.isoOK && y.isoOK && x.iso != y.iso
 	w.changed = w.exposureToo || iso || x.wb != y.wb || x.orientation != y.orientation
 	y.iso = x.iso // time and f-number, which a programme changes together, are of one kind
 	kinds := 0
-	for _, differs := range []bool{math.Abs(exposureChange(x, y)) >= SameSetting, iso, x.wb != y.wb, x.orientation != y.orientation} {
+	for _, differs := range [...]bool{math.Abs(exposureChange(x, y)) >= SameSetting, iso, x.wb != y.wb, x.orientation != y.orientation} {
 		if differs {
 			kinds++
 		}
 	}
 	w.many = kinds >= manyKinds
-	u, v := a.setup, b.setup
-	focal := u.focal > 0 && v.focal > 0 && math.Abs(math.Log(u.focal/v.focal)) > 0.03
-	w.setup = u.lens != v.lens || focal || u.width != v.width || u.height != v.height
-	return w
 }
 
 // SameSetting, in EV, is half the finest common setting step (1/3 EV): nominal values of

@@ -25,7 +25,9 @@ func turnReversed(frames []*Frame) {
 	}
 	whole := map[string]bool{} // series that count down throughout
 	for series, list := range bySeries {
-		slices.SortStableFunc(list, func(a, b *Frame) int { return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(b.Number.N, a.Number.N)) })
+		slices.SortStableFunc(list, func(a, b *Frame) int {
+			return cmp.Or(a.Time.Compare(b.Time), b.Number.N-a.Number.N)
+		})
 		turned := 0
 		for from := 0; from < len(list); {
 			to, readings := from+1, 1

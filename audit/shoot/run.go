@@ -42,7 +42,12 @@ type Run struct {
 func Runs(files []*File, planned int) []*Run {
 	frames := takeOutCopies(makeFrames(files))
 	byTime := slices.Clone(frames)
-	slices.SortStableFunc(byTime, func(a, b *Frame) int { return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.Path(), b.Path())) })
+	slices.SortStableFunc(byTime, func(a, b *Frame) int {
+		if c := a.Time.Compare(b.Time); c != 0 {
+			return c
+		}
+		return cmp.Compare(a.Path(), b.Path())
+	})
 	numberFrames(byTime)
 	var runs []*Run
 	for _, b := range assignBodies(frames) {
@@ -189,8 +194,17 @@ func agree(frames []*Frame) Settings {
 
 // majority returns the value most frames record, the earliest of equals.
 func majority[T comparable](frames []*Frame, get func(*Frame) exifread.Value[T]) exifread.Value[T] {
-	counts := map[T]int{}
 	var best exifread.Value[T]
+	if !slices.ContainsFunc(frames, func(f *Frame) bool {
+		v := get(f)
+		if !best.Known() {
+			best = v
+		}
+		return v.Known() && v != best
+	}) {
+		return best
+	}
+	counts := map[T]int{}
 	most := 0
 	for _, f := range frames {
 		if v, ok := get(f).Get(); ok {

@@ -115,6 +115,9 @@ func sessions(sequences []*Sequence, opt *Options) []*Session {
 	byFolder := map[string]*Session{}
 	shared := map[string]bool{}
 	for _, session := range out {
+		if len(untimed) == 0 {
+			break // nobody asks
+		}
 		for _, s := range session.Sequences {
 			for _, f := range s.Frames {
 				dir := folder(f.Path())
