@@ -32,30 +32,41 @@ func keyOf(measuring string, frames []string) string {
 	return checksum(append([]string{measuring}, frames...)...)
 }
 
-// kept begins what encode writes.
+// kept begins what is kept.
 const kept = "prestrike pictures "
 
-// encode writes what was found in the pictures of the sequence with this key: a
-// line with a checksum, then JSON. It returns nil for what cannot be written.
+// encode writes what was found in the pictures of the sequence with this key. It returns
+// nil for what cannot be written.
 func encode(key string, p *pixels.Seen) []byte {
 	text, err := json.Marshal(p)
 	if err != nil {
 		return nil
 	}
-	return append([]byte(kept+checksum(key, string(text))+"\n"), text...)
+	return sealed(key, text)
 }
 
 // decode returns nil for what was not written by encode for the sequence with this
-// key, of so many frames. Rules trust what they find in it. What was found in
-// another sequence does not count, whatever its name has become: the key holds the
-// frames, the code and the thresholds, and the checksum holds the key.
+// key, of so many frames. Rules trust what they find in it.
 func decode(key string, text []byte, frames int) *pixels.Seen {
-	head, text, _ := bytes.Cut(text, []byte("\n"))
+	text, ok := unsealed(key, text)
 	p := new(pixels.Seen)
-	if string(head) != kept+checksum(key, string(text)) || json.Unmarshal(text, p) != nil || p.Judgement == nil || p.Judgement.Frames != frames {
+	if !ok || json.Unmarshal(text, p) != nil || p.Judgement == nil || p.Judgement.Frames != frames {
 		return nil
 	}
 	return p
+}
+
+// sealed puts a line with a checksum before a text that is kept under a key.
+func sealed(key string, text []byte) []byte {
+	return append([]byte(kept+checksum(key, string(text))+"\n"), text...)
+}
+
+// unsealed returns the text that was sealed for this key. What was kept under another key
+// does not count, whatever its name has become: the key holds the frames, the code and the
+// thresholds, and the checksum holds the key.
+func unsealed(key string, text []byte) ([]byte, bool) {
+	head, text, _ := bytes.Cut(text, []byte("\n"))
+	return text, string(head) == kept+checksum(key, string(text))
 }
 
 // checksum returns the SHA-256 of texts, each behind its length, so that no two

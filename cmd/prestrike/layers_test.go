@@ -18,7 +18,7 @@ var layers = map[string][]string{
 	"audit/shoot":                 {"exifread", "audit/safefile"},
 	"audit/safefile":              {},
 	"audit/config":                {"audit", "audit/shoot", "audit/safefile"},
-	"audit/pictures":              {"audit/shoot", "audit/pixels", "audit/pixels/proof", "audit/safefile", "exifread"},
+	"audit/pictures":              {"audit/words", "audit/shoot", "audit/pixels", "audit/pixels/proof", "audit/safefile", "exifread"},
 	"audit/copies":                {"audit/shoot", "audit/safefile", "exifread"},
 	"audit/words":                 {},
 	"audit/pixels":                {},

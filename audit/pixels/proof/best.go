@@ -16,13 +16,14 @@ type Ranked struct {
 }
 
 // Best orders the frames of a burst by the sharpness of their sharpest tiles, the sharpest
-// first; of two alike the earlier. Frames without a measure, nil, are left out. Tiles are
+// first; of two alike the earlier. Pictures too small to measure are left out. Tiles are
 // not followed: the subject may move through the picture.
-func Best(frames []*pixels.FrameMeasure) []Ranked {
+func Best(pictures Pictures) []Ranked {
 	var out []Ranked
 	most := 0.0
-	for i, m := range frames {
-		if m == nil {
+	for i, img := range pictures {
+		m, err := pixels.Measure(img)
+		if err != nil {
 			continue
 		}
 		s := m.Crest()

@@ -20,7 +20,6 @@ type Focused struct {
 // Bright points leave rims of the disks they are blurred to, and behind the edges of near
 // things a ring as wide as their blur shows less of the texture than the frames do.
 func Focus(r Run, pictures Pictures) *Focused {
-	w, h := r.Width/r.Factor, r.Height/r.Factor
 	out := &Focused{}
 	var f *focuser
 	for i, img := range pictures {
@@ -28,7 +27,7 @@ func Focus(r Run, pictures Pictures) *Focused {
 			continue
 		}
 		if f == nil {
-			f = newFocuser(&r, w, h)
+			f = newFocuser(&r)
 		}
 		f.add(i, newSource(img, r.Factor))
 		out.Used = append(out.Used, i)
@@ -55,7 +54,8 @@ type focuser struct {
 	tmp     []float32
 }
 
-func newFocuser(r *Run, w, h int) *focuser {
+func newFocuser(r *Run) *focuser {
+	w, h := r.size()
 	f := &focuser{run: r, blend: newBlend(w, h, coarsest), detail: newDetail(w, h), tmp: make([]float32, w+2)}
 	f.weights = pyramidSizes(half(w), half(h), coarsest)
 	f.energy = pyramidSizes(half(w), half(h), coarsest)

@@ -61,7 +61,6 @@ const (
 // Unlike there, weights are those of half the size, and are divided by their sum band by
 // band and not before: so that no frame is needed twice.
 func Fusion(r Run, pictures Pictures) *Fused {
-	w, h := r.Width/r.Factor, r.Height/r.Factor
 	out := &Fused{}
 	var f *fuser
 	for i, img := range pictures {
@@ -69,7 +68,7 @@ func Fusion(r Run, pictures Pictures) *Fused {
 			continue
 		}
 		if f == nil {
-			f = newFuser(&r, w, h)
+			f = newFuser(&r)
 		}
 		f.add(i, newSource(img, r.Factor))
 		out.Used = append(out.Used, i)
@@ -90,7 +89,8 @@ type fuser struct {
 	tmp     []float32
 }
 
-func newFuser(r *Run, w, h int) *fuser {
+func newFuser(r *Run) *fuser {
+	w, h := r.size()
 	f := &fuser{run: r, blend: newBlend(w, h, fusionCoarsest), detail: newDetail(w, h), own: newPlane(half(w), half(h)), tmp: make([]float32, w+2)}
 	f.weights = pyramidSizes(half(w), half(h), fusionCoarsest)
 	return f

@@ -82,16 +82,30 @@ func RunOf(j *pixels.Judgement) Run {
 	return r
 }
 
-// LeftOut returns the frames that do not fit.
-func (r *Run) LeftOut() []int {
-	var out []int
-	for i, p := range r.Places {
-		if !p.Fits {
-			out = append(out, i)
+// BracketOf returns the same for an exposure bracket, of which all frames with a picture fit:
+// one that could not be placed, as where frames lie many EV apart, is taken to lie as the one
+// before. Loose are those frames.
+func BracketOf(j *pixels.Judgement) (r Run, loose []int) {
+	r = RunOf(j)
+	var fit []int
+	chain := 0
+	for i, f := range j.PerFrame {
+		if r.Places[i].Fits = f.Measured; f.Measured {
+			fit = append(fit, i)
+		}
+		if f.Chain != chain {
+			loose = append(loose, i)
+			chain = f.Chain
 		}
 	}
-	return out
+	if len(fit) > 0 {
+		r.Reference = fit[len(fit)/2]
+	}
+	return r, loose
 }
+
+// size returns that of the merged picture, px.
+func (r *Run) size() (w, h int) { return r.Width / r.Factor, r.Height / r.Factor }
 
 // at returns where the pixels of the merged picture lie in a frame.
 func (r *Run) at(frame int) affine {
@@ -103,5 +117,5 @@ func (r *Run) at(frame int) affine {
 // takes reports whether a picture is one of those that are merged.
 func (r *Run) takes(i int, img image.Image) bool {
 	b := img.Bounds()
-	return i >= 0 && i < len(r.Places) && r.Places[i].Fits && b.Dx() == r.Width && b.Dy() == r.Height
+	return r.Factor > 0 && i >= 0 && i < len(r.Places) && r.Places[i].Fits && b.Dx() == r.Width && b.Dy() == r.Height
 }
