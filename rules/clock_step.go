@@ -26,6 +26,11 @@ wrongly, and frames of two cameras do not line up.
 
 Set the camera's clock. Look at the sequences around the step by hand.
 
+Where two bodies of a session have clocks that differ by a steady amount, as by a zone or
+summer time, a note names it once, and all times of the report are given by one of the clocks.
+That takes evidence: modification times given to both by one computer, recorded zones, or
+sequences that take turns only then, and by no chance. Else all times stand as recorded.
+
 It is wrong for frames really made before 2001, and where files were numbered anew in
 another order than that of time. Numbers that count down throughout a run are only a
 note. Where numbers hardly follow time at all it does not judge.`,
@@ -57,8 +62,40 @@ func checkClockStep(v *audit.Review) error {
 			checkBackwards(v, body, frames)
 		}
 		checkReversed(v, body, frames)
+		checkApart(v, body, frames)
 	}
 	return nil
+}
+
+// checkApart reports a clock that was put back or forward to agree with another body's.
+func checkApart(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) {
+	const long = 2 * time.Hour
+	home := slices.Index(v.Session.Bodies, body.Clock.Of)
+	if home < 0 {
+		return
+	}
+	apart, order := body.Clock.Ahead, "ahead of"
+	if apart < 0 {
+		apart, order = -apart, "behind"
+	}
+	by := map[shoot.ClockEvidence]string{
+		shoot.ClockZones:   "by the zones that the frames record",
+		shoot.ClockWritten: "by the times when the files were written",
+		shoot.ClockTurns:   "only then do their sequences never overlap",
+	}[body.Clock.By]
+	step := time.Second
+	if apart >= long || body.Clock.By == shoot.ClockTurns { // no sequence tells it to the second
+		step = time.Minute
+	}
+	letter := shoot.BodyLetter(home)
+	v.Found(audit.Finding{
+		Severity: audit.Note,
+		Message: fmt.Sprintf("the clock of body %s is %s %s that of body %s (%s): all times here are by the clock of body %s",
+			shoot.BodyLetter(slices.Index(v.Session.Bodies, body)), shoot.FormatDuration(apart.Round(step)), order, letter, by, letter),
+		Action:   "set both clocks alike",
+		Frames:   frames,
+		Measured: exifread.Of(body.Clock.Ahead.Seconds()), Unit: "s",
+	})
 }
 
 // checkYear reports frames made before any of today's cameras, and whether there are any.

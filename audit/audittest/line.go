@@ -289,13 +289,18 @@ const cardClock = 2 * time.Second
 
 // setModified reads how files come by their modification times.
 func (l *line) setModified(value string) error {
-	switch value {
-	case "-":
+	if value == "-" {
 		l.modified = nil
 		return nil
-	case "kept":
-		l.modified = func(written time.Time) time.Time { return written.Truncate(cardClock) }
-		return nil
+	}
+	if later, ok := strings.CutPrefix(value, "kept"); ok {
+		var d time.Duration
+		var err error
+		if later != "" {
+			d, err = time.ParseDuration(later)
+		}
+		l.modified = func(written time.Time) time.Time { return written.Add(d).Truncate(cardClock) }
+		return err
 	}
 	copied, err := time.Parse(time.RFC3339, value)
 	l.modified = func(time.Time) time.Time { return copied }

@@ -38,8 +38,9 @@
 //	composite=    CompositeImage, as numbered
 //	jpegsize=WxH  of the files that are not raw, where it is not that of the raw files
 //	bytes=        size of each file; a..b draws it, the same at each reading
-//	modified=     modification time of the files: kept as cards keep it, or a time in UTC
-//	              that all share, as after a copy; "-", as at the beginning, for none
+//	modified=     modification time of the files: kept as cards keep it, kept-61m by a
+//	              clock so far behind that of the body, or a time in UTC that all share,
+//	              as after a copy; "-", as at the beginning, for none
 //
 // Several values of t, f, iso, bias or flash, joined by commas, come in turn, in
 // this line only. These hold for this line only, too:

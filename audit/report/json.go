@@ -42,6 +42,8 @@ type (
 		Make   *string `json:"make"`
 		Model  *string `json:"model"`
 		Serial *string `json:"serial"`
+		// ClockAhead is by how much times of its frames were put back; null where they stand as recorded.
+		ClockAhead *float64 `json:"clock_ahead_s"`
 	}
 	jsonSequence struct {
 		ID           string         `json:"id"`
@@ -190,7 +192,11 @@ func newJSONSession(s *sessionModel) jsonSession {
 		Findings:  newJSONFindings(s.findings), NotJudged: newJSONUnjudged(s.notJudged),
 	}
 	for _, b := range s.bodies {
-		out.Bodies = append(out.Bodies, jsonBody{Make: textOrNull(b.Make), Model: textOrNull(b.Model), Serial: textOrNull(b.Serial)})
+		body := jsonBody{Make: textOrNull(b.Make), Model: textOrNull(b.Model), Serial: textOrNull(b.Serial)}
+		if b.Clock.Of != nil {
+			body.ClockAhead = FiniteOrNull(b.Clock.Ahead.Seconds())
+		}
+		out.Bodies = append(out.Bodies, body)
 	}
 	return out
 }
@@ -283,11 +289,8 @@ func jsonTime(f *shoot.Frame) *string {
 		return nil
 	}
 	var offset *time.Duration
-	if captured, ok := f.Meta().Captured.Get(); ok {
-		if o, ok := captured.Offset.Get(); ok {
-			// The frame's time may have been shifted to the zone of the body's first frame.
-			offset = new(o + f.Time.Sub(captured.Wall))
-		}
+	if zone, ok := f.Zone().Get(); ok {
+		offset = new(zone)
 	}
 	return new(FormatTime(f.Time, f.Resolution, offset))
 }

@@ -284,7 +284,7 @@ func TestJSONKeys(t *testing.T) {
 	}{
 		{"the report", got, "files format sessions verdict version"},
 		{"a session", session, "bodies end findings frame_count id not_judged sequences start verdict"},
-		{"a body", first(session, "bodies"), "make model serial"},
+		{"a body", first(session, "bodies"), "clock_ahead_s make model serial"},
 		{"a sequence", sequence, "cadence_s end findings frame_count frames id kind merged not_judged settings start superseded_by support verdict"},
 		{"settings", sequence["settings"], "exposure_time_s f_number focal_length_mm iso"},
 		{"a frame", first(sequence, "frames"), "copies files number time"},

@@ -44,7 +44,7 @@ func heading(s *sessionModel) string {
 	for i, body := range s.bodies {
 		b.WriteString("; ")
 		if len(s.bodies) > 1 {
-			b.WriteString(bodyLetter(i) + " = ")
+			b.WriteString(shoot.BodyLetter(i) + " = ")
 		}
 		b.WriteString(bodyName(body))
 	}
@@ -69,14 +69,6 @@ func bodyName(b *shoot.Body) string {
 	return name
 }
 
-// bodyLetter names the bodies of a session A, B, ..., then 27, 28, ...
-func bodyLetter(i int) string {
-	if i < 26 {
-		return string(rune('A' + i))
-	}
-	return strconv.Itoa(i + 1)
-}
-
 // rowsOf returns a row per sequence. Single frames in a row share one, so that
 // a day of single frames stays one line; those to be shot again do not share
 // with others.
@@ -97,7 +89,7 @@ func rowsOf(s *sessionModel) []row {
 			}
 		}
 		r := newRow(s.sequences[i : i+n])
-		r.body = bodyLetter(s.sequences[i].body)
+		r.body = shoot.BodyLetter(s.sequences[i].body)
 		rows = append(rows, r)
 		i += n
 	}

@@ -35,7 +35,8 @@ type Frame struct {
 	Number Number
 	// Time is when the frame was made, by the body's wall clock (in UTC
 	// whatever its zone; shifted to the zone of the body's first frame where
-	// every frame of the body records its zone). Zero where not recorded.
+	// every frame of the body records its zone, and to the clock that [Body.Clock]
+	// names). Zero where not recorded.
 	Time time.Time
 	// Resolution is the step of that clock, 1 s without sub-seconds.
 	Resolution time.Duration
@@ -48,6 +49,19 @@ type Frame struct {
 	Copies []*Frame
 
 	meta *exifread.Metadata
+	// clockError is how far the body's clock was ahead beyond what its zone explains.
+	clockError time.Duration
+}
+
+// Zone returns the offset from UTC of the zone in which Time is given; not known where
+// the frame records none.
+func (f *Frame) Zone() exifread.Value[time.Duration] {
+	recorded, ok := f.zone()
+	if !ok {
+		return exifread.Value[time.Duration]{}
+	}
+	at, _ := f.meta.Captured.Get()
+	return exifread.Of(recorded + f.Time.Add(f.clockError).Sub(at.Wall))
 }
 
 // Meta returns what the frame's best file recorded: the raw file's, or the
@@ -106,4 +120,7 @@ type Body struct {
 	// two bodies of one model without serial numbers were told apart by
 	// their file numbers.
 	Index int
+	// Clock is how far its clock was ahead of the one that the times of the shoot are
+	// given by.
+	Clock ClockOffset
 }

@@ -56,6 +56,7 @@ func Runs(files []*File, planned int) []*Run {
 		merged := b.takeOutMerged()
 		runs = append(runs, place(attach(runsOf(b, planned), merged, b.body), b, planned)...)
 	}
+	alignClocks(runs)
 	for _, f := range frames {
 		for _, c := range f.Copies {
 			c.Body = f.Body

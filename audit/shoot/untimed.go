@@ -215,19 +215,28 @@ func writingDelays(frames []*Frame) map[string]time.Duration {
 	}
 	out := map[string]time.Duration{}
 	for dir, list := range delays {
-		slices.Sort(list)
-		usual := list[len(list)/2]
-		near := 0
-		for _, d := range list {
-			if (d - usual).Abs() <= writtenWithin {
-				near++
-			}
-		}
-		if len(list) >= writtenFrames && float64(near) >= writtenShare*float64(len(list)) {
+		if usual, ok := steadyDelay(list); ok {
 			out[dir] = usual
 		}
 	}
 	return out
+}
+
+// steadyDelay returns the usual delay from the capture to the writing of files, where most
+// are near it and there are enough. It sorts the list.
+func steadyDelay(list []time.Duration) (usual time.Duration, ok bool) {
+	if len(list) < writtenFrames {
+		return 0, false
+	}
+	slices.Sort(list)
+	usual = list[len(list)/2]
+	near := 0
+	for _, d := range list {
+		if (d - usual).Abs() <= writtenWithin {
+			near++
+		}
+	}
+	return usual, float64(near) >= writtenShare*float64(len(list))
 }
 
 // lacking returns how many frames each run has less than planned, or else than most

@@ -137,6 +137,14 @@ func FormatFocalLength(f exifread.Rational) string {
 	return decimal(mm, 1) + " mm"
 }
 
+// BodyLetter names the bodies of a session by their places: A, B, ..., then 27, 28, ...
+func BodyLetter(i int) string {
+	if i < 26 {
+		return string(rune('A' + i))
+	}
+	return strconv.Itoa(i + 1)
+}
+
 // FormatDuration writes a time between frames to the two figures that matter
 // on the set: "0.12 s", "1.3 s", "12 s", "2 min 5 s", "3 h 10 min".
 func FormatDuration(d time.Duration) string {
