@@ -109,87 +109,97 @@ func TestProveFocus(t *testing.T) {
 	}
 }
 
-// TestProveKinds holds what the proofs of the other kinds consist of.
-func TestProveKinds(t *testing.T) {
-	standing := pixelstest.Run(4, 30, 0.4, 0.4, 0)
-	every := picturestest.Camera{Every: 10 * time.Second}
-	t.Run("time-lapse", func(t *testing.T) {
-		q, seen := audited(t, every.Shoot(t, pixelstest.Brighten(standing, 20, 10, 0.5)))
-		out := proved(t, &Prover{}, q, seen)
-		if len(out.Small) != 12 || out.Small[0].Frame != 0 || out.Small[11].Frame != 29 || out.Small[11].Label != "0030" {
-			t.Errorf("the strip has %d frames, to %d", len(out.Small), out.Small[len(out.Small)-1].Frame)
+// Runs of which focus stands, and the pace of a timer.
+var (
+	standing = pixelstest.Run(4, 30, 0.4, 0.4, 0)
+	every    = picturestest.Camera{Every: 10 * time.Second}
+)
+
+// TestProveTimeLapse holds the strip and the curve of a time-lapse.
+func TestProveTimeLapse(t *testing.T) {
+	q, seen := audited(t, every.Shoot(t, pixelstest.Brighten(standing, 20, 10, 0.5)))
+	out := proved(t, &Prover{}, q, seen)
+	if len(out.Small) != 12 || out.Small[0].Frame != 0 || out.Small[11].Frame != 29 || out.Small[11].Label != "0030" {
+		t.Errorf("the strip has %d frames, to %d", len(out.Small), out.Small[len(out.Small)-1].Frame)
+	}
+	if len(out.Curve) != 30 || out.Curve[0].Interval != nil || *out.Curve[1].Interval != 10 {
+		t.Fatalf("the curve is %+v", out.Curve)
+	}
+	if jump := *out.Curve[20].EV - *out.Curve[19].EV; jump < 0.4 || jump > 0.6 {
+		t.Errorf("the brightness jumps by %.2f EV, want 0.5", jump)
+	}
+}
+
+// TestProveBracket holds that a bracket is merged, with what each frame clips.
+func TestProveBracket(t *testing.T) {
+	shots := pixelstest.Run(4, 3, 0.4, 0.4, 0)
+	for i, ev := range []float64{-7, 0, 4} {
+		shots[i].EV = ev
+	}
+	bracketing := picturestest.Camera{Every: time.Second, Change: func(i int, m *exifread.Metadata) {
+		m.ExposureTime = exifread.Of(exifread.Rational{Num: 1 << (5 * i), Den: 4000})
+	}}
+	out := proved(t, &Prover{}, sequenceIn(t, bracketing.Shoot(t, shots), shoot.Bracket), nil)
+	if len(out.Ends) != 3 {
+		t.Fatalf("ends of %d frames", len(out.Ends))
+	}
+	if out.Ends[0].Low < 0.3 || out.Ends[0].High > 0 || out.Ends[2].High < 0.5 || out.Ends[2].Low > 0 {
+		t.Errorf("the ends are %+v", out.Ends)
+	}
+	if want := "Merged from 3 frames for looking only: each place from the frames that expose it well."; out.Caption != want {
+		t.Errorf("the caption is %q", out.Caption)
+	}
+}
+
+// TestProveBurst holds the order of a burst.
+func TestProveBurst(t *testing.T) {
+	shots := pixelstest.Run(4, 6, 0.4, 0.4, 0)
+	for i := range shots {
+		if i != 3 {
+			shots = pixelstest.Shake(shots, i, 2+float64(i), 1)
 		}
-		if len(out.Curve) != 30 || out.Curve[0].Interval != nil || *out.Curve[1].Interval != 10 {
-			t.Fatalf("the curve is %+v", out.Curve)
+	}
+	out := proved(t, &Prover{}, sequenceIn(t, picturestest.Camera{Every: 100 * time.Millisecond}.Shoot(t, shots), shoot.Burst), nil)
+	var order []int
+	for _, r := range out.Ranked {
+		order = append(order, r.Frame)
+	}
+	if got := fmt.Sprint(order); got != "[3 0 1 2 4 5]" {
+		t.Errorf("the order is %v", got)
+	}
+	if out.Ranked[0].Sharpness != 1 || len(out.Small) != 3 || out.Small[0].Frame != 3 || out.PartFrame != 3 || out.Part == nil {
+		t.Errorf("the best are %+v, part %v of %d", out.Ranked, out.Part, out.PartFrame)
+	}
+}
+
+// TestProveSingle holds that a frame is shown upright, with its sharpest part.
+func TestProveSingle(t *testing.T) {
+	folder := picturestest.Camera{Every: time.Second, Change: func(_ int, m *exifread.Metadata) { m.Orientation = exifread.Of[uint16](6) }}.Shoot(t, standing[:1])
+	q, _ := audited(t, folder)
+	out := proved(t, &Prover{}, q, nil)
+	if out.Width != 384 || out.Height != 576 {
+		t.Errorf("the upright picture is %d x %d", out.Width, out.Height)
+	}
+	if out.Part == nil || out.Part.X0 != 0 || out.Part.X1 != 1 || out.Caption != "Frame 0001." {
+		t.Errorf("the part is %v, the caption %q", out.Part, out.Caption)
+	}
+}
+
+// TestProveNoPicture holds what is said where no frame has a picture.
+func TestProveNoPicture(t *testing.T) {
+	folder := every.Shoot(t, standing[:6])
+	q := sequenceIn(t, folder, shoot.Focus)
+	for _, f := range q.Frames {
+		if err := os.WriteFile(f.Files[0].Abs, []byte("nothing of a picture"), 0o666); err != nil {
+			t.Fatal(err)
 		}
-		if jump := *out.Curve[20].EV - *out.Curve[19].EV; jump < 0.4 || jump > 0.6 {
-			t.Errorf("the brightness jumps by %.2f EV, want 0.5", jump)
+	}
+	for _, kind := range []shoot.Kind{shoot.Single, shoot.Focus, shoot.Bracket, shoot.TimeLapse, shoot.Burst} {
+		q.Kind = kind
+		if out := proved(t, &Prover{}, q, nil); out.Picture != nil || out.Caption != "No frame has a picture that can be shown." {
+			t.Errorf("%v: %d bytes of a picture, %q", kind, len(out.Picture), out.Caption)
 		}
-	})
-	t.Run("bracket", func(t *testing.T) {
-		shots := pixelstest.Run(4, 3, 0.4, 0.4, 0)
-		for i, ev := range []float64{-7, 0, 4} {
-			shots[i].EV = ev
-		}
-		bracketing := picturestest.Camera{Every: time.Second, Change: func(i int, m *exifread.Metadata) {
-			m.ExposureTime = exifread.Of(exifread.Rational{Num: 1 << (5 * i), Den: 4000})
-		}}
-		out := proved(t, &Prover{}, sequenceIn(t, bracketing.Shoot(t, shots), shoot.Bracket), nil)
-		if len(out.Ends) != 3 {
-			t.Fatalf("ends of %d frames", len(out.Ends))
-		}
-		if out.Ends[0].Low < 0.3 || out.Ends[0].High > 0 || out.Ends[2].High < 0.5 || out.Ends[2].Low > 0 {
-			t.Errorf("the ends are %+v", out.Ends)
-		}
-		if want := "Merged from 3 frames for looking only: each place from the frames that expose it well."; out.Caption != want {
-			t.Errorf("the caption is %q", out.Caption)
-		}
-	})
-	t.Run("burst", func(t *testing.T) {
-		shots := pixelstest.Run(4, 6, 0.4, 0.4, 0)
-		for i := range shots {
-			if i != 3 {
-				shots = pixelstest.Shake(shots, i, 2+float64(i), 1)
-			}
-		}
-		out := proved(t, &Prover{}, sequenceIn(t, picturestest.Camera{Every: 100 * time.Millisecond}.Shoot(t, shots), shoot.Burst), nil)
-		var order []int
-		for _, r := range out.Ranked {
-			order = append(order, r.Frame)
-		}
-		if got := fmt.Sprint(order); got != "[3 0 1 2 4 5]" {
-			t.Errorf("the order is %v", got)
-		}
-		if out.Ranked[0].Sharpness != 1 || len(out.Small) != 3 || out.Small[0].Frame != 3 || out.PartFrame != 3 || out.Part == nil {
-			t.Errorf("the best are %+v, part %v of %d", out.Ranked, out.Part, out.PartFrame)
-		}
-	})
-	t.Run("single, turned", func(t *testing.T) {
-		folder := picturestest.Camera{Every: time.Second, Change: func(_ int, m *exifread.Metadata) { m.Orientation = exifread.Of[uint16](6) }}.Shoot(t, standing[:1])
-		q, _ := audited(t, folder)
-		out := proved(t, &Prover{}, q, nil)
-		if out.Width != 384 || out.Height != 576 {
-			t.Errorf("the upright picture is %d x %d", out.Width, out.Height)
-		}
-		if out.Part == nil || out.Part.X0 != 0 || out.Part.X1 != 1 || out.Caption != "Frame 0001." {
-			t.Errorf("the part is %v, the caption %q", out.Part, out.Caption)
-		}
-	})
-	t.Run("no picture", func(t *testing.T) {
-		folder := every.Shoot(t, standing[:6])
-		q := sequenceIn(t, folder, shoot.Focus)
-		for _, f := range q.Frames {
-			if err := os.WriteFile(f.Files[0].Abs, []byte("nothing of a picture"), 0o666); err != nil {
-				t.Fatal(err)
-			}
-		}
-		for _, kind := range []shoot.Kind{shoot.Single, shoot.Focus, shoot.Bracket, shoot.TimeLapse, shoot.Burst} {
-			q.Kind = kind
-			if out := proved(t, &Prover{}, q, nil); out.Picture != nil || out.Caption != "No frame has a picture that can be shown." {
-				t.Errorf("%v: %d bytes of a picture, %q", kind, len(out.Picture), out.Caption)
-			}
-		}
-	})
+	}
 }
 
 // TestProveStops holds that a proof ends soon after it is stopped, gives its memory back and
