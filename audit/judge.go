@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"slices"
+	"sync"
 
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
@@ -92,14 +93,7 @@ func counts(c *shoot.Collection) FileCounts {
 func review(ctx context.Context, session *Session, opt *Options) []error {
 	var errs []error
 	known := facts{}
-	owner := map[*shoot.Frame]*Reviewed{}
 	for _, s := range session.Sequences {
-		for _, f := range s.Frames {
-			owner[f] = s
-			for _, c := range f.Copies {
-				owner[c] = s
-			}
-		}
 		// All rules on one sequence before the next: what they share of it can
 		// then be forgotten.
 		for _, rule := range opt.Rules {
@@ -119,6 +113,7 @@ func review(ctx context.Context, session *Session, opt *Options) []error {
 		}
 		known.forget(s.Sequence)
 	}
+	owner := sync.OnceValue(session.owners)
 	for _, rule := range opt.Rules {
 		if opt.Off[rule.ID] || rule.CheckSession == nil {
 			continue
@@ -130,7 +125,7 @@ func review(ctx context.Context, session *Session, opt *Options) []error {
 		errs = append(errs, err)
 		for _, f := range found {
 			// A finding on frames of one sequence belongs to it.
-			if s := oneOwner(f, owner); s != nil {
+			if s := oneOwner(f, owner()); s != nil {
 				s.Findings = append(s.Findings, f)
 			} else {
 				session.Findings = append(session.Findings, f)
@@ -156,6 +151,20 @@ func (s *Reviewed) askWorkingFNumbers(session *Session, opt *Options, known fact
 		Options: opt, Pictured: session.pictured(), facts: known,
 	})
 	return nil
+}
+
+// owners returns the sequence of each frame and of its copies.
+func (s *Session) owners() map[*shoot.Frame]*Reviewed {
+	owner := make(map[*shoot.Frame]*Reviewed, s.Frames())
+	for _, q := range s.Sequences {
+		for _, f := range q.Frames {
+			owner[f] = q
+			for _, c := range f.Copies {
+				owner[c] = q
+			}
+		}
+	}
+	return owner
 }
 
 func oneOwner(f *Finding, owner map[*shoot.Frame]*Reviewed) *Reviewed {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"time"
 
 	"prestrike/audit"
@@ -132,7 +133,7 @@ func slowedPace(v *audit.Review, slower float64) (pace, bool) {
 	)
 	q := v.Sequence
 	frames := q.Frames
-	if before := sequenceBefore(v.Session, q); before != nil && sameLook(before.Frames[len(before.Frames)-1], frames[0]) {
+	if before := sequenceBefore(v); before != nil && sameLook(before.Frames[len(before.Frames)-1], frames[0]) {
 		frames = slices.Concat(before.Frames, frames)
 	}
 	own := len(frames) - len(q.Frames)
@@ -179,17 +180,43 @@ func slowedPace(v *audit.Review, slower float64) (pace, bool) {
 	}, true
 }
 
-// sequenceBefore returns the run that the body made just before q; nil where there is
-// none.
-func sequenceBefore(session *shoot.Session, q *shoot.Sequence) *shoot.Sequence {
+// sequenceBefore returns the run of its kind that the body made just before the sequence
+// under review, of those that end together the first; nil where there is none.
+func sequenceBefore(v *audit.Review) *shoot.Sequence {
+	q := v.Sequence
+	list := byEnd.Of(v)[ofKind{q.Body, q.Kind}]
+	ended := sort.Search(len(list), func(i int) bool { return list[i].End().After(q.Start()) })
 	var before *shoot.Sequence
-	for _, o := range session.Sequences {
-		if o.Body == q.Body && o != q && o.Kind == q.Kind && !o.End().After(q.Start()) && (before == nil || o.End().After(before.End())) {
-			before = o
+	for _, o := range slices.Backward(list[:ended]) {
+		if o == q {
+			continue
 		}
+		if before != nil && before.End().After(o.End()) {
+			break
+		}
+		before = o
 	}
 	return before
 }
+
+// ofKind is runs of one kind of a body.
+type ofKind struct {
+	body *shoot.Body
+	kind shoot.Kind
+}
+
+// byEnd are the sequences of each kind in the order of their ends.
+var byEnd = audit.SessionFact(func(v *audit.Review) map[ofKind][]*shoot.Sequence {
+	all := map[ofKind][]*shoot.Sequence{}
+	for _, q := range v.Session.Sequences {
+		key := ofKind{q.Body, q.Kind}
+		all[key] = append(all[key], q)
+	}
+	for _, list := range all {
+		slices.SortStableFunc(list, func(a, b *shoot.Sequence) int { return a.End().Compare(b.End()) })
+	}
+	return all
+})
 
 // wholeSeconds reports whether an interval is one that a timer counts.
 func wholeSeconds(s float64) bool {

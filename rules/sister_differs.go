@@ -61,37 +61,57 @@ type trait struct {
 	read    func(*shoot.Sequence) string
 }
 
-func traits() []trait {
-	return []trait{
-		{"files", true, fileKinds},
-		{"pixels", true, func(q *shoot.Sequence) string {
-			for _, f := range q.Frames {
-				if v, ok := pixelSize(q)(f.Meta()).Get(); ok {
-					return v.String() + " pixels"
-				}
+var traits = [...]trait{
+	{"files", true, fileKinds},
+	{"pixels", true, func(q *shoot.Sequence) string {
+		for _, f := range q.Frames {
+			if v, ok := pixelSize(q)(f.Meta()).Get(); ok {
+				return v.String() + " pixels"
 			}
-			return ""
-		}},
-		{"exposure time", false, func(q *shoot.Sequence) string {
-			if t, ok := q.Settings.ExposureTime.Get(); ok && t.Num > 0 && t.Den > 0 {
-				return shoot.FormatExposureTime(t)
-			}
-			return ""
-		}},
-		{"f-number", false, func(q *shoot.Sequence) string {
-			if n, ok := q.Settings.FNumber.Get(); ok && n.Num > 0 && n.Den > 0 {
-				return shoot.FormatFNumber(n)
-			}
-			return ""
-		}},
-		{"ISO", false, func(q *shoot.Sequence) string {
-			if iso, ok := q.Settings.ISO.Get(); ok && iso > 0 {
-				return shoot.FormatISO(iso)
-			}
-			return ""
-		}},
-	}
+		}
+		return ""
+	}},
+	{"exposure time", false, func(q *shoot.Sequence) string {
+		if t, ok := q.Settings.ExposureTime.Get(); ok && t.Num > 0 && t.Den > 0 {
+			return shoot.FormatExposureTime(t)
+		}
+		return ""
+	}},
+	{"f-number", false, func(q *shoot.Sequence) string {
+		if n, ok := q.Settings.FNumber.Get(); ok && n.Num > 0 && n.Den > 0 {
+			return shoot.FormatFNumber(n)
+		}
+		return ""
+	}},
+	{"ISO", false, func(q *shoot.Sequence) string {
+		if iso, ok := q.Settings.ISO.Get(); ok && iso > 0 {
+			return shoot.FormatISO(iso)
+		}
+		return ""
+	}},
 }
+
+// A sister is what sequences are compared by.
+type sister struct {
+	traits  [len(traits)]string // "" where not recorded
+	spanned int                 // evidence.Spanned
+}
+
+// sisterFacts are those of each sequence of the session that may have sisters.
+var sisterFacts = audit.SessionFact(func(v *audit.Review) map[*shoot.Sequence]*sister {
+	all := map[*shoot.Sequence]*sister{}
+	for _, q := range v.Session.Sequences {
+		if !stack(q) {
+			continue
+		}
+		s := &sister{spanned: evidence.Spanned(q)}
+		for i, t := range traits {
+			s.traits[i] = t.read(q)
+		}
+		all[q] = s
+	}
+	return all
+})
 
 // fileKinds names the kinds of file that most frames of a sequence have.
 func fileKinds(q *shoot.Sequence) string {
@@ -124,7 +144,10 @@ func checkSisterDiffers(v *audit.Review) error {
 		return nil
 	}
 	before, behind := sisters(v.Session.Sequences, q)
-	view := func(o *shoot.Sequence) bool { return madeAlike(o, q, v.Param("pace")) }
+	known := sisterFacts.Of(v)
+	view := func(o *shoot.Sequence) bool {
+		return known[o].spanned == known[q].spanned || samePace(o, q, v.Param("pace"))
+	}
 	differ, usual, all := differences(v, before, behind, view)
 	severity := audit.Severity(0)
 	if len(differ) == 0 {
@@ -147,12 +170,16 @@ func checkSisterDiffers(v *audit.Review) error {
 // sequences before and behind it, what those have, and how many they are. Settings are
 // compared with those of its views; what lasts, with all.
 func differences(v *audit.Review, before, behind []*shoot.Sequence, view func(*shoot.Sequence) bool) (differ, usual []string, all int) {
-	q := v.Sequence
+	q, facts := v.Sequence, sisterFacts.Of(v)
 	every := append(slices.Clone(before), behind...)
-	for _, t := range traits() {
-		own := t.read(q)
-		among := slices.DeleteFunc(slices.Clone(every), func(o *shoot.Sequence) bool { return !t.lasting && !view(o) })
-		most, have, known := majority(t, among)
+	views := slices.DeleteFunc(slices.Clone(every), func(o *shoot.Sequence) bool { return !view(o) })
+	for i, t := range traits {
+		own, among := facts[q].traits[i], views
+		if t.lasting {
+			among = every
+		}
+		read := func(o *shoot.Sequence) string { return facts[o].traits[i] }
+		most, have, known := majority(read, t.lasting, among)
 		if own == "" {
 			if have > 0 {
 				v.Unjudged("not recorded: " + t.name)
@@ -167,7 +194,7 @@ func differences(v *audit.Review, before, behind []*shoot.Sequence, view func(*s
 		if most == "" || own == most || float64(have) < needed || float64(have) < v.Param("share")*float64(total) {
 			continue
 		}
-		has := func(o *shoot.Sequence) bool { return t.read(o) == most && slices.Contains(among, o) }
+		has := func(o *shoot.Sequence) bool { return read(o) == most && slices.Contains(among, o) }
 		if !t.lasting && !(slices.ContainsFunc(before, has) && slices.ContainsFunc(behind, has)) {
 			continue
 		}
@@ -178,12 +205,12 @@ func differences(v *audit.Review, before, behind []*shoot.Sequence, view func(*s
 
 // majority returns what most sequences have of a trait, how many have it, and of how many
 // it is known; frames where the trait lasts.
-func majority(t trait, list []*shoot.Sequence) (most string, have, known int) {
+func majority(read func(*shoot.Sequence) string, lasting bool, list []*shoot.Sequence) (most string, have, known int) {
 	counts := map[string]int{}
 	for _, o := range list {
-		if x := t.read(o); x != "" {
+		if x := read(o); x != "" {
 			n := 1
-			if t.lasting {
+			if lasting {
 				n = len(o.Frames)
 			}
 			counts[x] += n
@@ -196,18 +223,16 @@ func majority(t trait, list []*shoot.Sequence) (most string, have, known int) {
 	return most, have, known
 }
 
-// madeAlike reports whether two sequences look like views made with one programme: as many
-// frames, or the same pace, from frame to frame or from the end of an exposure to the next.
+// samePace reports whether two sequences have one pace, from frame to frame or from the end
+// of an exposure to the next. Those that have, or as many frames, look like views made
+// with one programme.
 //
 // A photographer sets the camera anew for another subject, and then its pace and number
 // of frames change, too; a wheel that turned by the way leaves them. Three unrelated sequences seldom agree: paces
 // from 0.1 to 60 s, even in the logarithm, lie within 15 % of one another by chance in
 // 0.28/6.4 = 4.4 % of cases, in 9 % with both ways to count, and numbers of frames from 8
 // to 67 are equal in 1.7 %: together 11 %, three times in a row 0.13 %.
-func madeAlike(a, b *shoot.Sequence, tolerance float64) bool {
-	if evidence.Spanned(a) == evidence.Spanned(b) {
-		return true
-	}
+func samePace(a, b *shoot.Sequence, tolerance float64) bool {
 	x, okX := a.Cadence.Get()
 	y, okY := b.Cadence.Get()
 	if !okX || !okY {

@@ -7,7 +7,7 @@ import (
 
 // FramesOf returns the frames of a body in the order of its sequences.
 func FramesOf(session *shoot.Session, body *shoot.Body) []*shoot.Frame {
-	var frames []*shoot.Frame
+	frames := make([]*shoot.Frame, 0, session.Frames()) // one body is usual
 	for _, q := range session.Sequences {
 		if q.Body == body {
 			frames = append(frames, q.Frames...)

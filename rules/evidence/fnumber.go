@@ -190,6 +190,7 @@ var openings = audit.SequenceFact(func(v *audit.Review) (o struct {
 func readOpenings(v *audit.Review) (list []Opening, unknown []*shoot.Frame) {
 	q, s := v.Sequence, SensorOf(v)
 	shown := fNumbersShown.Of(v)[mountedOn(q)]
+	list = make([]Opening, 0, len(q.Frames))
 	for _, f := range q.Frames {
 		if !f.Meta().HasExif {
 			continue

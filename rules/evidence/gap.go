@@ -209,7 +209,7 @@ func slower(list []Gap, at int) float64 {
 // no frame records a time, each step stands for itself.
 func links(q *shoot.Sequence) []Gap {
 	timed := slices.ContainsFunc(q.Frames, (*shoot.Frame).Timed)
-	var list []Gap
+	list := make([]Gap, 0, len(q.Steps))
 	var g Gap
 	known, between := true, 0
 	for i, s := range q.Steps {

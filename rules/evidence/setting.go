@@ -68,8 +68,11 @@ type drift[T comparable] struct {
 // Of reads the setting in every frame. Frames without capture data are left
 // to no-exif and unreadable-file.
 func (s Setting[T]) Of(frames []*shoot.Frame) drift[T] {
+	if v, ok := s.steady(frames); ok { // as nearly always
+		return drift[T]{Usual: v, Frames: slices.Clip(frames), first: v, last: v}
+	}
 	var d drift[T]
-	var values []T
+	values := make([]T, 0, len(frames))
 	for _, f := range frames {
 		if !f.Meta().HasExif {
 			continue
@@ -118,6 +121,18 @@ func (s Setting[T]) Of(frames []*shoot.Frame) drift[T] {
 		d.Most = s.Scale(d.high) - s.Scale(d.Low)
 	}
 	return d
+}
+
+// steady returns the one value that all frames record; ok is false where they do not.
+func (s Setting[T]) steady(frames []*shoot.Frame) (v T, ok bool) {
+	for i, f := range frames {
+		own, recorded := s.Read(f.Meta()).Get()
+		if !recorded || !f.Meta().HasExif || i > 0 && own != v {
+			return v, false
+		}
+		v = own
+	}
+	return v, len(frames) > 0
 }
 
 // ends returns the lowest and the highest value on the scale, of equal ones the
