@@ -387,21 +387,33 @@ func encode(v any, margin string) ([]byte, error) {
 	if err := e.Encode(v); err != nil {
 		return nil, err
 	}
+	text := bytes.TrimSuffix(plain.Bytes(), []byte("\n"))
 	var b bytes.Buffer
-	// Only the text inside strings can hold such characters; the newlines of
-	// the indentation are the one exception.
-	for text := bytes.TrimSuffix(plain.Bytes(), []byte("\n")); len(text) > 0; {
-		r, n := utf8.DecodeRune(text)
-		switch {
-		case r == '\n' || strconv.IsPrint(r):
-			b.Write(text[:n])
-		case r > 0xFFFF:
+	written := 0 // of the text
+	for at := 0; at < len(text); {
+		// Only the text inside strings can hold such characters; the newlines of
+		// the indentation are the one exception.
+		r, n := rune(text[at]), 1
+		if r >= utf8.RuneSelf {
+			r, n = utf8.DecodeRune(text[at:])
+		}
+		if r == '\n' || strconv.IsPrint(r) {
+			at += n
+			continue
+		}
+		b.Write(text[written:at])
+		if r > 0xFFFF {
 			high, low := utf16.EncodeRune(r)
 			fmt.Fprintf(&b, `\u%04x\u%04x`, high, low)
-		default:
+		} else {
 			fmt.Fprintf(&b, `\u%04x`, r)
 		}
-		text = text[n:]
+		at += n
+		written = at
 	}
+	if written == 0 { // as nearly always
+		return text, nil
+	}
+	b.Write(text[written:])
 	return b.Bytes(), nil
 }
