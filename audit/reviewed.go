@@ -66,16 +66,12 @@ func (s *Session) copies() int {
 
 // newSessions gathers runs into sessions that no rule has reviewed.
 func newSessions(runs []*shoot.Run, seen []shoot.Seen, opt *Options) []*Session {
-	pictures := make(map[*shoot.Run]any, len(seen))
-	for i, s := range seen {
-		pictures[runs[i]] = s.Evidence
-	}
 	var out []*Session
 	all := shoot.Sessions(runs, seen, &opt.Options)
 	for _, shot := range all {
 		s := &Session{Session: shot, all: all, Sequences: make([]*Reviewed, len(shot.Sequences))}
 		for i, q := range shot.Sequences {
-			s.Sequences[i] = &Reviewed{Sequence: q, Pictures: pictures[q.Run]}
+			s.Sequences[i] = &Reviewed{Sequence: q, Pictures: q.Evidence}
 		}
 		out = append(out, s)
 	}

@@ -34,8 +34,9 @@ those over which focus went on all the while, by the pictures or the recorded
 distances. Such a pause asks to shoot again where the blur half-way is too large.
 
 After a long pause the frames may be the second part of the run, another take of it,
-or another view. Where counts of frames, recorded distances or a pause that comes back
-tell, nothing is said; else it asks about both.`,
+or another view. Where counts of frames, recorded distances, a pause that comes back or
+the pictures show that they are another, nothing is reported; where none of these shows
+what they are, the finding names both and asks.`,
 	Source: "common practice",
 	Params: []audit.Param{
 		evidence.Pause, evidence.ShortestPause, evidence.PauseEdge,
@@ -125,7 +126,7 @@ func secondPart(v *audit.Review) {
 	from, to := first.Frames[len(first.Frames)-1], q.Frames[0]
 	pause := q.Start().Sub(first.End())
 	v.Found(audit.Finding{
-		Message: fmt.Sprintf("%s came %s after %s, at the same cadence and settings: nothing tells whether they go on, start over or show another view",
+		Message: fmt.Sprintf("%s came %s after %s, at the same cadence and settings: nothing shows whether they go on, start over or show another view",
 			shoot.FrameRange(to, q.Frames[len(q.Frames)-1]), shoot.FormatDuration(pause), shoot.FrameRange(first.Frames[0], from)),
 		Action: fmt.Sprintf("compare frames %s and %s; if the second part goes on and anything moved, shoot the sequence again", from.Label(), to.Label()),
 		Frames: []*shoot.Frame{from, to},

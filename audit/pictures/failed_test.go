@@ -2,7 +2,6 @@ package pictures
 
 import (
 	"errors"
-	"maps"
 	"slices"
 	"strings"
 	"testing"
@@ -44,7 +43,7 @@ func TestFailedSequence(t *testing.T) {
 	if _, err := audit.Judge(t.Context(), &shoot.Collection{Files: files[:10]}, opt); err != nil {
 		t.Fatal(err)
 	}
-	p.open[0].sequence = nil // to which nothing can be added
+	p.open[0].whole = nil // to which nothing can be added
 	puts := kept.puts
 	for again := range 2 {
 		result, err := audit.Judge(t.Context(), &shoot.Collection{Files: slices.Concat(files, others)}, opt)
@@ -70,12 +69,12 @@ func TestFailedSequence(t *testing.T) {
 // TestFailedJudging holds the same of a sequence whose measures cannot be judged.
 func TestFailedJudging(t *testing.T) {
 	r := &shoot.Run{Frames: []*shoot.Frame{nil, nil}} // no settings
-	j := &job{run: r, keys: []string{"a", "b"}, on: &looking{sequence: new(pixels.Sequence), taken: make([]glance, 2)}}
+	j := &job{runs: []*shoot.Run{r}, begins: []int{0}, keys: []string{"a", "b"}, on: &looking{chain: newChain(), taken: make([]glance, 2)}}
 	j.judge()
 	if _, ok := errors.AsType[*exifread.PanicError](j.failed); !ok || !j.passing || j.on != nil {
 		t.Errorf("%+v", j)
 	}
-	if j.found != nil && len(slices.Collect(maps.Keys(j.found.Missing))) != 2 {
+	if len(j.found) != 1 || len(j.found[0].Missing) != 2 || j.found[0].Judgement.Dark.Answer != pixels.CannotTell {
 		t.Errorf("found %+v", j.found)
 	}
 }

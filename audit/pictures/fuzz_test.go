@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
 )
 
 // FuzzDecode holds that nothing is believed but what was written for the same
@@ -16,7 +17,13 @@ func FuzzDecode(f *testing.F) {
 		Judgement: &pixels.Judgement{Frames: 2, PerFrame: make([]pixels.FrameSummary, 2)},
 		Missing:   map[int]string{1: noPreview},
 	}
-	whole := encode(keyA, found)
+	decode := func(key string, text []byte, frames int) *pixels.Seen {
+		if list := decode(key, text, []*shoot.Run{{Frames: make([]*shoot.Frame, max(0, frames))}}); list != nil {
+			return list[0]
+		}
+		return nil
+	}
+	whole := encode(keyA, []*pixels.Seen{found})
 	_, content, _ := bytes.Cut(whole, []byte("\n"))
 	f.Add(keyA, whole, 2)
 	f.Add(keyB, whole, 2)

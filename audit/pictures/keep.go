@@ -8,11 +8,12 @@ import (
 	"fmt"
 
 	"prestrike/audit/pixels"
+	"prestrike/audit/shoot"
 )
 
 // version is changed whenever this package or exifread hands other pictures to
 // audit/pixels, whose own changes pixels.Version tells.
-const version = "prestrike pictures 5"
+const version = "prestrike pictures 6"
 
 // A Cache keeps short texts by key: 64 hexadecimal digits. It may lose
 // them at any time.
@@ -35,25 +36,37 @@ func keyOf(measuring string, frames []string) string {
 // kept begins what is kept.
 const kept = "prestrike pictures "
 
-// encode writes what was found in the pictures of the sequence with this key. It returns
+// encode writes what was found in the pictures of the runs with this key. It returns
 // nil for what cannot be written.
-func encode(key string, p *pixels.Seen) []byte {
-	text, err := json.Marshal(p)
+func encode(key string, found []*pixels.Seen) []byte {
+	text, err := json.Marshal(found)
 	if err != nil {
 		return nil
 	}
 	return sealed(key, text)
 }
 
-// decode returns nil for what was not written by encode for the sequence with this
-// key, of so many frames. Rules trust what they find in it.
-func decode(key string, text []byte, frames int) *pixels.Seen {
+// decode returns nil for what was not written by encode for the runs with this
+// key, of which these are the frames. Rules trust what they find in it.
+func decode(key string, text []byte, runs []*shoot.Run) []*pixels.Seen {
 	text, ok := unsealed(key, text)
-	p := new(pixels.Seen)
-	if !ok || json.Unmarshal(text, p) != nil || p.Judgement == nil || p.Judgement.Frames != frames {
+	var found []*pixels.Seen
+	if !ok || json.Unmarshal(text, &found) != nil || len(found) != len(runs) {
 		return nil
 	}
-	return p
+	frames := 0
+	for i, s := range found {
+		if s == nil || s.Judgement == nil || i == 0 && s.Behind != nil {
+			return nil
+		}
+		if !together(runs[i], s) {
+			frames = 0
+		}
+		if frames += len(runs[i].Frames); s.Judgement.Frames != frames {
+			return nil
+		}
+	}
+	return found
 }
 
 // sealed puts a line with a checksum before a text that is kept under a key.

@@ -86,14 +86,15 @@ func TestPicturesKeep(t *testing.T) {
 	for name, garbage := range map[string][]byte{ // is no answer
 		"empty":                       {},
 		"nothing found":               []byte(`{"Judgement":{}}`),
-		"nothing found, in its form":  encode(key, &pixels.Seen{Judgement: &pixels.Judgement{}}),
-		"no judgement":                encode(key, &pixels.Seen{}),
+		"nothing found, in its form":  encode(key, []*pixels.Seen{{Judgement: &pixels.Judgement{}}}),
+		"no judgement":                encode(key, []*pixels.Seen{{}}),
+		"nothing in a list":           encode(key, []*pixels.Seen{nil}),
 		"without checksum":            content,
 		"cut":                         whole[:len(whole)-1],
 		"a frame that is not there":   changed(`"First":{"Answer":2,"Reason":"","Frame":0`, `"First":{"Answer":2,"Reason":"","Frame":99`),
 		"found, and no place":         changed(`"Order":{"Answer":1`, `"Order":{"Answer":2`),
-		"what was found in fewer":     encode(key, &pixels.Seen{Judgement: &pixels.Judgement{Frames: 3, PerFrame: make([]pixels.FrameSummary, 3)}}),
-		"of another sequence":         encode(checksum("another"), decode(key, whole, 15)),
+		"what was found in fewer":     encode(key, []*pixels.Seen{{Judgement: &pixels.Judgement{Frames: 3, PerFrame: make([]pixels.FrameSummary, 3)}}}),
+		"of another sequence":         encode(checksum("another"), decode(key, whole, []*shoot.Run{{Frames: make([]*shoot.Frame, 15)}})),
 		"of a checksum and no object": []byte("prestrike pictures " + checksum(key, "[]") + "\n[]"),
 	} {
 		kept.values[key] = garbage

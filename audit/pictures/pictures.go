@@ -36,8 +36,8 @@ type Measurer struct {
 	// memory is shared by all calls: what one left behind may not be collected when the
 	// next begins.
 	memory *budget
-	judged map[string]*pixels.Seen // at the last call, by the key of the whole sequence
-	open   []*looking              // those that may grow, the latest last
+	judged map[string][]*pixels.Seen // at the last call, by the key of the whole job
+	open   []*looking                // those that may grow, the latest last
 }
 
 const (
@@ -56,11 +56,11 @@ const (
 
 // looking is a sequence whose pictures are being inspected.
 type looking struct {
-	taken    []glance // of the frames taken in
-	sequence *pixels.Sequence
-	// before is the sequence before each of the last frames, as far as it was
+	taken []glance // of the frames taken in
+	chain
+	// before is the chain before each of the last frames, as far as it was
 	// kept, the latest last.
-	before []*pixels.Sequence
+	before []chain
 
 	failed error // the program's, at this sequence: nothing more is added
 
@@ -91,39 +91,37 @@ func (p *Measurer) wants(r *shoot.Run) bool {
 // all the same. It returns the context's error where it was stopped: of runs that were not
 // measured to their end nothing is known then, and the next call goes on with them.
 func (p *Measurer) Measure(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen, error) {
-	var jobs []*job
+	jobs := p.jobs(runs)
 	total := 0
-	for i, r := range runs {
-		if !p.wants(r) {
-			continue
-		}
-		j := newJob(i, r)
-		if j.found = p.known(j.key, len(j.keys)); j.found == nil {
-			j.on = p.resume(j.keys)
+	for _, j := range jobs {
+		if j.found = p.known(j); j.found == nil {
+			j.on = p.resume(j)
 			j.begun = len(j.on.taken)
 			total += len(j.keys) - j.begun
 		}
-		jobs = append(jobs, j)
 	}
-	slices.SortStableFunc(jobs, func(a, b *job) int { return byStart(a.run, b.run) })
+	slices.SortStableFunc(jobs, func(a, b *job) int { return byStart(a.last(), b.last()) })
 	for _, j := range jobs[max(0, len(jobs)-growing):] {
 		j.mayGrow = !p.Once
 	}
 	errs := []error{p.look(ctx, jobs, total)}
-	p.judged = map[string]*pixels.Seen{} // what else was in it is of no run any more
+	p.judged = map[string][]*pixels.Seen{} // what else was in it is of no run any more
 	seen := make([]shoot.Seen, len(runs))
 	for _, j := range jobs {
 		if j.on != nil && len(j.on.taken) > 0 {
 			p.open = append(p.open, j.on) // also where it was stopped on the way
 		}
 		if j.failed != nil {
-			errs = append(errs, fmt.Errorf("the pictures of frames %s to %s: %w", j.run.Frames[0].Path(), j.run.Frames[len(j.run.Frames)-1].Path(), j.failed))
+			frames := j.last().Frames
+			errs = append(errs, fmt.Errorf("the pictures of frames %s to %s: %w", j.runs[0].Frames[0].Path(), frames[len(frames)-1].Path(), j.failed))
 		}
 		if j.found == nil {
 			continue // stopped before
 		}
 		p.keep(j)
-		seen[j.at] = shoot.Seen{Focus: motion(j.found.Judgement), Evidence: j.found}
+		for i, found := range j.found {
+			seen[j.at[i]] = shoot.Seen{Focus: motion(found.Judgement), Part: part(found.Behind), Evidence: found}
+		}
 	}
 	p.open = slices.Delete(p.open, 0, max(0, len(p.open)-growing))
 	return seen, errors.Join(errs...)
@@ -148,89 +146,30 @@ func motion(j *pixels.Judgement) shoot.Motion {
 	return shoot.MotionUnknown
 }
 
-// A job is one run to be measured.
-type job struct {
-	at     int // among the runs
-	run    *shoot.Run
-	frames []framePictures
-	keys   []string // of the frames
-	key    string   // of them all
-	found  *pixels.Seen
-	on     *looking
-	begun  int // frames that were taken in before
-	// mayGrow keeps it ready for more frames.
-	mayGrow bool
-	looked  bool // all frames were looked at, and found was judged from them
-	unread  bool // some could not be read, as long as that may last
-	failed  error
-	// passing tells that the program failed at a frame or at all of it, which the
-	// next version may not.
-	passing bool
+// part reports what the pictures show a run to be to the one before.
+func part(g *pixels.GoingOn) shoot.Part {
+	switch {
+	case g == nil || g.Answer == pixels.CannotTell:
+		return shoot.PartUnknown
+	case g.Answer == pixels.Found:
+		return shoot.PartGoesOn
+	}
+	return shoot.PartApart
 }
 
-func newJob(at int, r *shoot.Run) *job {
-	j := &job{at: at, run: r}
-	for _, f := range r.Frames {
-		list := picturesIn(f)
-		j.frames = append(j.frames, list)
-		j.keys = append(j.keys, list.key())
-	}
-	parts := slices.Clone(j.keys)
-	if exposures := r.Exposures(); exposures != nil { // a frame's settings take part in judging
-		parts = append(parts, fmt.Sprint(exposures))
-	}
-	j.key = keyOf(measuring(pixels.DefaultThresholds()), parts)
-	return j
-}
-
-// judge is called when all frames are taken in. Where the program fails at it, or did
-// before, nothing is known of any of the frames, and nothing is kept.
-func (j *job) judge() {
-	missing := map[int]string{}
-	for at, g := range j.on.taken {
-		if g.why != "" {
-			missing[at] = g.why
-		}
-		j.unread = j.unread || g.tried == notRead
-		j.passing = j.passing || g.why == failedHere
-	}
-	if j.failed = j.on.failed; j.failed == nil {
-		j.found, j.failed = j.judged(j.on.sequence, missing)
-	}
-	if j.failed != nil {
-		nothing := new(pixels.Sequence)
-		for at := range j.keys {
-			nothing.Add(nil)
-			missing[at] = failedHere
-		}
-		j.found, _ = j.judged(nothing, missing) // nil where it fails again: not looked at
-		j.passing, j.on = true, nil
-	}
-	j.looked = true
-	if !j.mayGrow {
-		j.on = nil // some 50 KB a frame
-	}
-}
-
-func (j *job) judged(s *pixels.Sequence, missing map[int]string) (found *pixels.Seen, err error) {
-	defer exifread.Recovered(&err)
-	return &pixels.Seen{Judgement: s.Judge(pixels.DefaultThresholds(), j.run.Exposures()), Missing: missing}, nil
-}
-
-// known returns what was found before in a sequence of so many frames with this
-// key, or nil.
-func (p *Measurer) known(key string, frames int) *pixels.Seen {
-	if found := p.judged[key]; found != nil {
+// known returns what was found before in the runs of a job, or nil.
+func (p *Measurer) known(j *job) []*pixels.Seen {
+	if found := p.judged[j.key]; found != nil {
 		return found
 	}
 	if p.Cache == nil {
 		return nil
 	}
-	text, ok := p.Cache.Get(key)
+	text, ok := p.Cache.Get(j.key)
 	if !ok {
 		return nil
 	}
-	return decode(key, text, frames)
+	return decode(j.key, text, j.runs)
 }
 
 // keep keeps what was found; from one run to the next only what was inspected in
@@ -246,33 +185,37 @@ func (p *Measurer) keep(j *job) {
 	}
 }
 
-// resume takes out the sequence kept that begins as the one with these frames, at
-// the last place from which it can go on, or makes a new one.
-func (p *Measurer) resume(keys []string) *looking {
+// resume takes out the sequence kept that begins as the job, at the last place from which
+// it can go on, or makes a new one.
+func (p *Measurer) resume(j *job) *looking {
 	for i, o := range p.open {
-		n := o.agrees(keys)
+		n := o.agrees(j.keys)
 		if n == 0 {
 			continue
 		}
+		back := o.back(min(n, o.chain.agrees(j, len(o.taken))))
+		if !back && n == min(len(o.taken), len(j.keys)) {
+			continue // frames parted otherwise, which may change back
+		}
 		p.open = slices.Delete(p.open, i, i+1) // until all of it is taken in
-		if o.back(n) {
+		if back {
 			clear(o.done) // of a call that was stopped
 			return o
 		}
 		break // its frames changed: this one takes its place
 	}
-	return &looking{sequence: new(pixels.Sequence), done: map[int]glance{}}
+	return &looking{chain: newChain(), done: map[int]glance{}}
 }
 
 // back goes back to the first n frames or fewer, and reports whether it could.
 func (l *looking) back(n int) bool {
+	if len(l.taken)-n > len(l.before) {
+		return false
+	}
 	for n < len(l.taken) {
-		if len(l.before) == 0 {
-			return false
-		}
 		end := len(l.before) - 1
-		l.sequence, l.before = l.before[end], l.before[:end]
-		l.taken = l.taken[:l.sequence.Len()]
+		l.chain, l.before = l.before[end], l.before[:end]
+		l.taken = l.taken[:l.len()]
 	}
 	return true
 }
@@ -344,43 +287,6 @@ func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 	return err
 }
 
-// A task is one picture to be measured.
-type task struct {
-	job *job
-	on  *looking
-	at  int
-}
-
-// send hands out the pictures of the jobs in their order, as long as there is room for
-// what is measured and not taken in. It returns the cause where ctx ended first.
-func send(ctx context.Context, jobs []*job, room chan<- struct{}, tasks chan<- task) error {
-	for _, j := range jobs {
-		if j.found != nil { // known before; workers set it only once it is sent
-			continue
-		}
-		if j.begun == len(j.keys) {
-			j.judge() // other files came to its frames
-			continue
-		}
-		on := j.on // the last worker at it lets go of it
-		for at := j.begun; at < len(j.keys); at++ {
-			// Room first: the tasks under way are then the earliest, of which
-			// one at least can be taken in.
-			select {
-			case room <- struct{}{}:
-			case <-ctx.Done():
-				return context.Cause(ctx)
-			}
-			select {
-			case tasks <- task{j, on, at}:
-			case <-ctx.Done():
-				return context.Cause(ctx)
-			}
-		}
-	}
-	return nil
-}
-
 // take takes in a frame that was inspected, and those behind it that waited for it. It
 // returns how many, and whether the last of the job's frames was among them. While
 // another goroutine is at it, the frame is left to that.
@@ -401,7 +307,7 @@ func (l *looking) take(at int, g glance, j *job) (n int, all bool) {
 		delete(l.done, next)
 		l.mu.Unlock()
 		if l.failed == nil {
-			l.failed = l.add(g.measure, j.mayGrow && len(j.keys)-next <= stepsBack)
+			l.failed = l.add(g.measure, j, j.mayGrow && len(j.keys)-next <= stepsBack)
 		}
 		g.measure = nil // under 1 MB
 		l.taken = append(l.taken, g)
@@ -414,13 +320,16 @@ func (l *looking) take(at int, g glance, j *job) (n int, all bool) {
 	return n, all
 }
 
-// add adds a frame to the sequence, and keeps the sequence before it where asked to.
-func (l *looking) add(m *pixels.FrameMeasure, keep bool) (err error) {
+// add adds a frame to the chain, and keeps the chain before it where asked to.
+func (l *looking) add(m *pixels.FrameMeasure, j *job, keep bool) (err error) {
 	defer exifread.Recovered(&err)
 	if keep {
-		l.before = append(l.before, l.sequence.Clone())
+		l.before = append(l.before, l.clone())
 		l.before = slices.Delete(l.before, 0, max(0, len(l.before)-stepsBack))
 	}
-	l.sequence.Add(m)
+	if at := len(l.taken); slices.Contains(j.begins[1:], at) {
+		l.part(j, l.taken)
+	}
+	l.chain.add(m)
 	return nil
 }

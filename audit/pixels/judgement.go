@@ -51,6 +51,7 @@ const (
 	ReasonWalk         = "the pictures do not show whether the sharp zone walks"
 	ReasonUnrelated    = "neighbouring pictures differ too much to be compared"
 	ReasonColour       = "not all pictures show their colour"
+	ReasonCourse       = "the pictures do not show whether focus goes on behind the pause"
 	ReasonNoView       = "the pictures do not make a view to compare"
 	ReasonBetweenViews = "the pictures do not show whether it is the same view"
 	ReasonNoNeighbour  = "no frame has a picture and two neighbours with enough texture"

@@ -34,17 +34,22 @@ func (st *studio) judge(shots []pixelstest.Shot) *pixels.Judgement {
 	var s pixels.Sequence
 	s.UseMemo(st.memo)
 	for _, sh := range shots {
-		m := st.kept[sh]
-		if m == nil {
-			var err error
-			if m, err = pixels.Measure(st.built.Picture(sh)); err != nil {
-				panic(err)
-			}
-			st.kept[sh] = m
-		}
-		s.Add(m)
+		s.Add(st.measured(sh))
 	}
 	return s.Judge(pixels.DefaultThresholds(), nil)
+}
+
+// measured is a shot's measure, made once.
+func (st *studio) measured(shot pixelstest.Shot) *pixels.FrameMeasure {
+	m := st.kept[shot]
+	if m == nil {
+		var err error
+		if m, err = pixels.Measure(st.built.Picture(shot)); err != nil {
+			panic(err)
+		}
+		st.kept[shot] = m
+	}
+	return m
 }
 
 // A row counts one kind of fault, or of clean runs, in one check.

@@ -6,6 +6,9 @@ type Seen struct {
 	// Missing gives the reason for each frame whose picture could not be
 	// measured, by the frame's place in the sequence.
 	Missing map[int]string
+	// Behind is what the frames are to those of the run before a pause; nil where nobody
+	// asks. Where they go on, all else is about both runs together.
+	Behind *GoingOn
 }
 
 // DamagedFile is the reason where the picture of a JPEG file is damaged: the frame

@@ -17,6 +17,8 @@ type Sequence struct {
 	// The last frame that stands in the chain, and the one before, for the
 	// case that the last turns out to show something else.
 	last, before anchor
+	first        anchor // for a second part, which may start over
+	paused       *pause // the last one; nil without
 	scratch      []float64
 	composite    *composite // nil once given up
 
@@ -117,7 +119,7 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		s.grid = newGrid(m)
 		f.tiles = s.read(m, f.place)
 		s.frames = append(s.frames, f)
-		s.last = now
+		s.last, s.first = now, now
 		s.composite = newComposite(m.small.w, m.small.h)
 		s.composite.add(m, f.place, &s.grid)
 		return
@@ -141,7 +143,7 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	if !mo.Converged {
 		step = Motion{Gain: 1} // go on from the same place
 	}
-	f.place = s.frames[from.frame].place.then(step)
+	f.place = s.registerAgain(now, px, s.frames[from.frame].place.then(step), mo.Converged)
 	f.tiles = s.read(m, f.place)
 	s.composite.take(m, f.place, mo.Converged, &s.grid)
 	f.lines = s.grid.bandLines(s.frames[len(s.frames)-1].tiles, f.tiles)

@@ -357,6 +357,32 @@ const (
 	weakLinks = 2
 )
 
+// What focus does behind a pause.
+const (
+	// coursePart is the number of frames on either side without which nothing is said,
+	// courseFrames how many behind the pause are compared with those before.
+	coursePart, courseFrames = 5, 12
+	// courseRatio is how far the first run's step must stand above its noise to count in.
+	courseRatio = 2
+	// Focus goes on where it moved over the pause by a step, by up to two more that were
+	// lost, or by none, as the last frame may be there again; half a step is for
+	// uneven motors. It starts over within courseAgain of the first run's length.
+	courseLeast, courseMost, courseAgain = -0.4, 3.6, 0.35
+	// Steps behind the pause shorter than courseWay times those before go nowhere.
+	courseWay = 0.3
+	// A tile is sharp in a frame from courseSharp of its best on.
+	courseSharp = 0.3
+	// Frames two apart differ by courseClear times what neighbours do, or it is noise.
+	courseClear = 1.25
+	// A frame repeats another that differs by less than courseRepeat of what neighbours
+	// do; courseRepeats of them show which way focus goes, by courseSlope frames a
+	// frame at least.
+	courseRepeat, courseRepeats, courseSlope = 0.75, 3, 0.4
+	// Behind the end the first frame lies within courseNear times three steps, and the
+	// fourth courseFar times as far.
+	courseNear, courseFar = 1.2, 1.5
+)
+
 // Bands.
 const (
 	// bandLines is the number of lines without which nothing is said.

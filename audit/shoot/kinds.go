@@ -45,10 +45,23 @@ const (
 type Seen struct {
 	// Focus is the answer to the question what the run was made for.
 	Focus Motion
+	// Part is the answer to the question whether it is the second part of the run before,
+	// where it may be. Where it is, all else was found in both together.
+	Part Part
 	// Evidence is all that was found, for the rules that know it; nil where the
 	// pictures were not inspected. Nothing in this package depends on it.
 	Evidence any
 }
+
+// A Part is what the pictures of a run show it to be to the one before.
+type Part uint8
+
+// The parts.
+const (
+	PartUnknown Part = iota // nobody asks, or the pictures cannot tell
+	PartGoesOn              // focus goes on where the run before stopped
+	PartApart               // focus starts over or walks back, or the view is another
+)
 
 // A Motion is what the pictures of a run show of its focus.
 type Motion uint8

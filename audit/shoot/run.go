@@ -26,6 +26,8 @@ type Run struct {
 	// soon after at the same cadence and settings, and nothing that is recorded tells
 	// whether it goes on, starts over or shows something else. Nil where that is known.
 	MayContinue *Run
+	// OneByTime tells that both are one by their times: two only where the pictures show so.
+	OneByTime bool
 
 	// Between are the runs before and behind frames that record no time and belong to
 	// neither, as far as anything tells, by their numbers; nil where there is none.
@@ -34,7 +36,8 @@ type Run struct {
 	// sequence has at each position of the focus; 0 where it has one.
 	PositionExposures int
 
-	bracket bool // exposures of one view in turn: a cycle of a bracket, or several at each position
+	parts   []*Frame // that begin behind a pause where the run may end, by all but the times
+	bracket bool     // exposures of one view in turn: a cycle of a bracket, or several at each position
 }
 
 // Runs pairs files into frames, orders these by body, and cuts them into runs. Planned is
@@ -62,12 +65,14 @@ func Runs(files []*File, planned int) []*Run {
 			c.Body = f.Body
 		}
 	}
+	var out []*Run
 	for _, r := range runs {
-		r.Settings = agree(r.Frames)
-		r.measureCadence()
-		r.measureSteps()
+		out = append(out, r.split()...)
 	}
-	return runs
+	for _, r := range out {
+		r.measure()
+	}
+	return out
 }
 
 // runsOf cuts the timed frames of a body into runs.
@@ -88,6 +93,9 @@ func runsOf(b *bodyFrames, planned int) []*Run {
 		}
 		for i, part := range parts {
 			r := &Run{Body: b.body, Frames: part.frames, bracket: part.bracket, PositionExposures: s.exposures}
+			for _, at := range s.parts {
+				r.parts = append(r.parts, b.frames[at])
+			}
 			if s.asks && i == 0 && len(runs) > 0 {
 				r.MayContinue = runs[len(runs)-1]
 			}

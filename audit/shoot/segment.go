@@ -22,6 +22,9 @@ type span struct {
 	from, to int // frames[from:to]
 	bracket  bool
 	asks     bool // nothing tells whether it goes on with the run before
+	// parts are the frames behind pauses of which nothing but the times tells that they
+	// are of the same run.
+	parts []int
 	// whole tells that all of a bracket is one cycle; exposures is how many a focus
 	// sequence has at each position, 0 where it has one.
 	whole     bool

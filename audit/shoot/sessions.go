@@ -15,6 +15,9 @@ type Sequence struct {
 	Support Support // Tripod or Handheld
 	// SupportBy says in a few words what showed the support.
 	SupportBy string
+	// Evidence is what was found in the pictures of all its frames; nil where they
+	// were not inspected.
+	Evidence any
 }
 
 // A Session is the sequences of one shoot: all bodies, split where nothing was
@@ -59,22 +62,22 @@ func (s *Session) End() time.Time {
 // Group finds the sessions in files whose pictures nobody inspects.
 func Group(files []*File, opt *Options) []*Session { return Sessions(Runs(files, 0), nil, opt) }
 
-// Sessions decides once what each run was made for and what held the camera, and
-// gathers the runs into sessions, split where no body shot anything for longer than
-// the session gap. Seen is what was found in the pictures of each run, in the same order,
+// Sessions decides once which runs are parts of one, what each was made for and what
+// held the camera, and gathers them into sessions, split where no body shot anything for longer
+// than the session gap. Seen is what was found in the pictures of each run, in the same order,
 // or nil where none were inspected.
 func Sessions(runs []*Run, seen []Seen, opt *Options) []*Session {
+	if seen == nil {
+		seen = make([]Seen, len(runs))
+	}
 	var sequences []*Sequence
-	for i, r := range runs {
-		focus := MotionUnknown
-		if seen != nil {
-			focus = seen[i].Focus
-		}
-		kind := r.kind(focus)
+	for _, p := range parts(runs, seen) {
+		r := p.run
+		kind := r.kind(p.seen.Focus)
 		if c, ok := r.Cadence.Get(); ok && opt.Support == Handheld && kind == Series && c.Seconds() < burstCadence {
 			kind = Burst
 		}
-		q := &Sequence{Run: r, Kind: kind}
+		q := &Sequence{Run: r, Kind: kind, Evidence: p.seen.Evidence}
 		q.Support, q.SupportBy = r.support(kind, opt.Support)
 		sequences = append(sequences, q)
 	}

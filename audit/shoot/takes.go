@@ -16,7 +16,7 @@ import (
 //   - pauses that come back with the same length, as a motor makes them.
 //
 // Where nothing tells, frames stay as they were cut by their times, and the part
-// behind a cut is marked, so that a rule can ask.
+// behind the pause is marked, so that the pictures, or a rule, can ask.
 
 const (
 	// A longer pause is not looked into: whoever waits so long begins something new.
@@ -100,11 +100,15 @@ func (c *chain) spans() []span {
 	out := []span{{from: c.pieces[0].from, to: c.pieces[0].to}}
 	for i, j := range c.joints {
 		next := c.pieces[i+1]
-		if j.cut {
+		last := &out[len(out)-1]
+		switch {
+		case j.cut:
 			out = append(out, span{from: next.from, to: next.to, asks: j.asks})
-		} else {
-			out[len(out)-1].to = next.to
+			continue
+		case j.asks:
+			last.parts = append(last.parts, next.from)
 		}
+		last.to = next.to
 	}
 	return out
 }
@@ -384,8 +388,15 @@ func (c *chain) decide(ps []point, count usual) {
 		case c.motor():
 			j.cut, known = true, true
 		}
-		j.asks = j.cut && !known && !j.over && j.gap <= askedPause*c.cadence && oneRun(ps, a, b)
+		j.asks = !known && !j.over && j.gap <= askedPause*c.cadence && oneRun(ps, a, b) && (j.cut || c.seldom(j, ps, b))
 	}
+}
+
+// seldom reports whether a pause that the times take for one inside a run may lie between two:
+// it is none of many, as those of a buffer or a flash are, and no frame lacks.
+func (c *chain) seldom(j *joint, ps []point, behind piece) bool {
+	w := compare(&ps[behind.from-1], &ps[behind.from])
+	return j.gap >= waitPause && len(c.joints) < motorPauses && w.countKnown && w.count == 1
 }
 
 // oneRun reports whether two pieces have one cadence, as the parts of a run have.
