@@ -50,7 +50,8 @@ in the order of focus.`,
 func checkFocusTurn(v *audit.Review) error {
 	found, turns, why := turnByDistance(v)
 	j, notSeen := evidence.Seen(v)
-	if w, _, ok := evidence.WalkOf(v); ok && w.Outwards {
+	focuses := v.Sequence.Kind == shoot.Focus || v.Sequence.Kind == shoot.Series
+	if w, _, ok := evidence.WalkOf(v); ok && w.Outwards || focuses && j != nil && j.Habit.Outwards != nil {
 		v.Found(outwardsFinding(v.Sequence))
 		return nil
 	}

@@ -72,6 +72,9 @@ func checkEdge(v *audit.Review, near bool) error {
 	if !first {
 		e, end, action = j.Last, "last", "shoot it again and go on for at least %s more"
 	}
+	if j.Habit.Outwards != nil {
+		end, action = "outermost", "shoot it again and go on for at least %s more on that side"
+	}
 	at := 0
 	if !first {
 		at = len(q.Frames) - 1

@@ -2,9 +2,9 @@ package pixels
 
 import "testing"
 
-// TestAskHabit: two frames at every position are a habit where every other link
+// TestPairs: two frames at every position are a habit where every other link
 // changes less than all the rest, by enough and over enough links.
-func TestAskHabit(t *testing.T) {
+func TestPairs(t *testing.T) {
 	pairs := func(n, first int, still float64) *story {
 		s := tell(n)
 		for i := range s.links {
@@ -33,8 +33,8 @@ func TestAskHabit(t *testing.T) {
 		{"a copied file", copies, walks, false},
 		{"focus stands", pairs(12, 0, 0.45), stands, false},
 	} {
-		if got := c.s.evidence().askHabit(c.w); got.Pairs != c.want {
-			t.Errorf("%s: %+v, want %v", c.name, got, c.want)
+		if got := c.s.evidence().pairs(c.w); got != c.want {
+			t.Errorf("%s: %v, want %v", c.name, got, c.want)
 		}
 	}
 	c := bells(24, 2)

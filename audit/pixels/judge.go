@@ -32,31 +32,59 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 		return j
 	}
 
-	j.Signature = e.signature.Signature
-	c := e.curves(e.outside)
-	j.Walk = e.askWalk(c)
-	j.Order = e.askOrder(j.Walk, c)
-	if outside, any := e.withoutTests(j.Order); any {
-		c = e.curves(outside)
-		j.Walk = e.askWalk(c)
+	j.askFocus(s, e)
+	return j
+}
+
+// askFocus asks what only focus that walks can answer. A run made outwards is put in
+// the order of focus first; but what moved the camera is asked in the order of time.
+func (j *Judgement) askFocus(s *Sequence, e *evidence) {
+	f, c := e, e.curves(e.outside)
+	made := e.askOutwards(c)
+	if made.places != nil {
+		f = e.sorted(made.places, made.join)
+		c = f.curves(f.outside)
+		j.Habit.Outwards = made.places
+	}
+	j.Signature = f.signature.Signature
+	j.Walk = f.askWalk(c)
+	if made.alternates {
+		j.cannotTellFocus(ReasonToAndFro)
+		return
+	}
+	j.Order = f.askOrder(j.Walk, c)
+	if outside, any := f.withoutTests(j.Order); any {
+		c = f.curves(outside)
+		j.Walk = f.askWalk(c)
 	}
 	j.View = s.view(j.Walk.Answer == Found)
-	j.Moved = e.askMoved(j.Walk, j.Order)
-	j.Stalls = e.askStalls(j.Walk, j.Moved)
-	if j.Habit = e.askHabit(j.Walk); j.Habit.Pairs {
+	if made.places != nil {
+		j.Moved = e.withoutFocus(made.places).askMoved(j.Walk, Order{})
+		j.Moved.unsure(made, len(e.links))
+	} else {
+		j.Moved = e.askMoved(j.Walk, j.Order)
+	}
+	j.Stalls = f.askStalls(j.Walk, j.Moved)
+	if j.Habit.Pairs = f.pairs(j.Walk); j.Habit.Pairs {
 		j.Stalls = Stalls{Verdict: Verdict{Answer: Fine}} // every other frame stands, by habit
 	}
-	j.Jumps = e.askJumps(j.Walk, j.Order, j.Stalls)
-	j.First, j.Last = e.askEnds(j.Walk, c)
-	j.Step = e.askStep(j.Walk, c, j.Habit)
-	j.Soft = e.askSoft(j.Walk, c, j.Stalls, j.Order, j.Brightness)
+	j.Jumps = f.askJumps(j.Walk, j.Order, j.Stalls)
+	j.First, j.Last = f.askEnds(j.Walk, c)
+	j.Step = f.askStep(j.Walk, c, j.Habit)
+	j.Soft = f.askSoft(j.Walk, c, j.Stalls, j.Order, j.Brightness)
 	j.Textured, j.HalfWidth = c.textured, c.hw
+	if made.places != nil {
+		j.asMade(made.places)
+	}
 	for i := range c.tiles {
 		if t := &c.tiles[i]; t.textured {
-			j.PerFrame[c.lo+t.arg].Sharpest += 1 / float64(c.textured)
+			at := c.lo + t.arg
+			if made.places != nil {
+				at = made.places[at]
+			}
+			j.PerFrame[at].Sharpest += 1 / float64(c.textured)
 		}
 	}
-	return j
 }
 
 // judgement returns one without answers: what the frames are.
@@ -85,6 +113,18 @@ func (r *run) judgement() *Judgement {
 		}
 	}
 	return j
+}
+
+// cannotTellFocus gives one reason for all that is asked of focus, and of what it hides.
+func (j *Judgement) cannotTellFocus(reason string) {
+	if j.Walk.Answer == Fine {
+		j.Walk.Verdict = cannot(ReasonWalk)
+	}
+	for _, v := range []*Verdict{
+		&j.First.Verdict, &j.Last.Verdict, &j.Step.Verdict, &j.Jumps.Verdict, &j.Stalls.Verdict, &j.Order.Verdict, &j.Moved.Verdict, &j.Soft.Verdict,
+	} {
+		*v = cannot(reason)
+	}
 }
 
 // cannotTell gives one reason for all checks.

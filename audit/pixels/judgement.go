@@ -50,6 +50,8 @@ const (
 	ReasonUnsteady     = "the picture is not steady enough from frame to frame"
 	ReasonWalk         = "the pictures do not show whether the sharp zone walks"
 	ReasonUnrelated    = "neighbouring pictures differ too much to be compared"
+	ReasonToAndFro     = "focus goes to and fro between neighbouring frames"
+	ReasonOutwards     = "the run goes outwards from its middle, so that its steps are not exact enough"
 	ReasonColour       = "not all pictures show their colour"
 	ReasonCourse       = "the pictures do not show whether focus goes on behind the pause"
 	ReasonNoView       = "the pictures do not make a view to compare"
@@ -188,6 +190,10 @@ type Habit struct {
 	// Pairs tells that two frames were taken at every position of focus. Step is then
 	// that from one position to the next.
 	Pairs bool
+	// Outwards are the frames in the order of focus where the run was made from a middle
+	// to both sides, nearer and farther in turn or one side first: First and Last are
+	// the ends of that order, Jumps, Order and Step what it shows. Nil for other runs.
+	Outwards []int
 }
 
 // Order tells of focus that goes back.

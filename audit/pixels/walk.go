@@ -39,12 +39,24 @@ func (e *evidence) askWalk(c *curves) Walk {
 	switch {
 	case walking >= walkTiles && enough && w.Rise >= walkRise:
 		w.Verdict = Verdict{Answer: Found}
-	case w.Share < standShare && kind == "":
+	case w.Share < standShare && kind == "" && !e.scales():
 		w.Verdict = Verdict{Answer: Fine}
 	default:
 		w.Verdict = cannot(ReasonWalk)
 	}
 	return w
+}
+
+// scales reports whether the picture changes its size within the run, in whatever
+// order: focus does that, and a camera that stands does not.
+func (e *evidence) scales() bool {
+	lo, hi := 0.0, 0.0
+	for i, f := range e.frames {
+		if !e.strange[i] {
+			lo, hi = min(lo, f.place.Scale), max(hi, f.place.Scale)
+		}
+	}
+	return (hi-lo)*typicalRadius*e.diagonal() > standScale*e.perLongSide()
 }
 
 // curvesTell gives the reason why the sharpness curves tell nothing.

@@ -116,7 +116,7 @@ func focusJumps(v *audit.Review) jumps {
 			s.apart[f] = w.At[i] / w.Step
 		}
 	}
-	if j != nil && j.Jumps.Answer == pixels.Found {
+	if j != nil && j.Jumps.Answer == pixels.Found && j.Habit.Outwards == nil {
 		s.place = make(map[*shoot.Frame]int, len(q.Frames))
 		for _, e := range j.Jumps.Events {
 			if !e.Weak {
