@@ -58,7 +58,7 @@ func (v Verdict) String() string { return verdictNames[v] }
 // it. At least one of Check and CheckSession is set.
 type Rule struct {
 	ID       string   // words joined by hyphens; the name in reports, on the command line and in configuration
-	Title    string   // one line, no capital, no full stop
+	Title    string   // what the report leads a finding with, in a few words: "Missing frames"
 	Severity Severity // of its findings, unless a finding says otherwise
 	Doc      string   // what it finds, why it matters on the set, what to do now, when it is wrong
 	Source   string   // author, title, section or equation of the criterion; "common practice" where there is none
@@ -101,7 +101,7 @@ func Validate(rules []*Rule) error {
 		}
 		seen[r.ID] = true
 		if r.Title == "" || strings.HasSuffix(r.Title, ".") || strings.Contains(r.Title, "\n") {
-			bad("the title must be one line without a full stop")
+			bad("the title must be one line without a full stop at its end")
 		}
 		if r.Doc == "" || r.Source == "" {
 			bad("doc and source must say something")
@@ -124,6 +124,7 @@ func Validate(rules []*Rule) error {
 // A Finding is one thing a rule found.
 type Finding struct {
 	Rule     string
+	Title    string // what the report leads with; that of the rule unless set
 	Severity Severity
 	Message  string // what is the case, one sentence without full stop, frame numbers in it
 	Action   string // what to do, an instruction without full stop
@@ -150,6 +151,7 @@ type Finding struct {
 // NotJudged says why a rule could not decide.
 type NotJudged struct {
 	Rule   string
+	Title  string // of the rule
 	Reason string // for example "no f-number recorded"
 	Frames int    // how many frames the reason holds for; 0 for the sequence as a whole
 	// Severity is that of what the rule could have found.
@@ -198,9 +200,12 @@ func (v *Review) ParamOf(rule string, p Param) float64 {
 	return p.Default
 }
 
-// Found reports a finding. Its Rule is filled in, and its Severity where it has none.
+// Found reports a finding. Its Rule is filled in, and its Title and Severity where it has none.
 func (v *Review) Found(f Finding) {
 	f.Rule = v.rule.ID
+	if f.Title == "" {
+		f.Title = v.rule.Title
+	}
 	if f.Severity == 0 {
 		f.Severity = v.rule.Severity
 	}
@@ -221,7 +226,7 @@ func (v *Review) Found(f Finding) {
 func (v *Review) Unjudged(reason string, frames ...*shoot.Frame) {
 	i := slices.IndexFunc(v.notJudged, func(n NotJudged) bool { return n.Reason == reason })
 	if i < 0 {
-		v.notJudged = append(v.notJudged, NotJudged{Rule: v.rule.ID, Reason: reason, Severity: v.severity()})
+		v.notJudged = append(v.notJudged, NotJudged{Rule: v.rule.ID, Title: v.rule.Title, Reason: reason, Severity: v.severity()})
 		i = len(v.notJudged) - 1
 	}
 	v.notJudged[i].Frames += len(frames)
@@ -260,7 +265,7 @@ func (r *Rule) apply(session *Session, sequence *Reviewed, opt *Options, known f
 		v.Sequence, v.Pictures = sequence.Sequence, sequence.Pictures
 	}
 	if err := v.run(check); err != nil {
-		return nil, []NotJudged{{Rule: r.ID, Reason: failed, Severity: v.severity()}}, fmt.Errorf("rule %s: %w", r.ID, err)
+		return nil, []NotJudged{{Rule: r.ID, Title: r.Title, Reason: failed, Severity: v.severity()}}, fmt.Errorf("rule %s: %w", r.ID, err)
 	}
 	return v.found, v.notJudged, nil
 }

@@ -9,7 +9,7 @@ import (
 
 var apertureDrift = &audit.Rule{
 	ID:       "aperture-drift",
-	Title:    "f-number changes within a run",
+	Title:    "F-number changes",
 	Severity: audit.Check,
 	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence or time-lapse whose f-number differs by 1/6 EV or

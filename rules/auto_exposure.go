@@ -10,7 +10,7 @@ import (
 
 var autoExposure = &audit.Rule{
 	ID:       "auto-exposure",
-	Title:    "exposure is not set by hand in a run",
+	Title:    "Automatic exposure",
 	Severity: audit.Note,
 	Doc: `Finds focus sequences and time-lapses whose exposure the camera chose, although it
 chose the same for every frame.

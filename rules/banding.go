@@ -13,7 +13,7 @@ import (
 
 var banding = &audit.Rule{
 	ID:       "banding",
-	Title:    "bands of light or dark lie across the pictures",
+	Title:    "Bands across the pictures",
 	Severity: audit.Check,
 	Doc: `Looks at the pictures: finds bands along the long side that a frame has and its neighbour
 has not.

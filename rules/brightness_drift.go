@@ -15,7 +15,7 @@ import (
 
 var brightnessDrift = &audit.Rule{
 	ID:       "brightness-drift",
-	Title:    "the brightness of the pictures jumps, flickers or walks",
+	Title:    "Brightness changes",
 	Severity: audit.Check,
 	Doc: `Looks at the pictures: finds runs at fixed settings whose brightness jumps from one
 frame to the next, differs in many neighbours, or walks from the first frame to the

@@ -14,7 +14,7 @@ import (
 
 var cadenceBreak = &audit.Rule{
 	ID:       "cadence-break",
-	Title:    "a pause inside a run",
+	Title:    "Pause inside a sequence",
 	Severity: audit.Check,
 	Doc: `Finds a pause inside a run that goes on with the same settings afterwards, while
 the file numbers run on.

@@ -16,7 +16,7 @@ import (
 
 var clockStep = &audit.Rule{
 	ID:       "clock-step",
-	Title:    "the camera's clock is wrong",
+	Title:    "Camera clock is wrong",
 	Severity: audit.Check,
 	Doc: `Finds frames whose clock ran back although their numbers run on, and frames from
 before 2001: the clock was set in between, or lost its time with the battery.

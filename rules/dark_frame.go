@@ -15,7 +15,7 @@ import (
 
 var darkFrame = &audit.Rule{
 	ID:       "dark-frame",
-	Title:    "a frame is much darker than its neighbours",
+	Title:    "Dark frames",
 	Severity: audit.Reshoot,
 	Doc: `Looks at the pictures: finds frames of a run that are darker than their neighbours by
 more than their settings explain.

@@ -14,7 +14,7 @@ import (
 
 var diffraction = &audit.Rule{
 	ID:       "diffraction",
-	Title:    "the f-number is past what the sensor resolves",
+	Title:    "Diffraction",
 	Severity: audit.Check,
 	Doc: `Finds frames whose working f-number, the one the sensor sees close up, blurs more
 than the pixels are apart, and says how many megapixels of detail remain.

@@ -9,7 +9,7 @@ import (
 
 var exposureDrift = &audit.Rule{
 	ID:       "exposure-drift",
-	Title:    "exposure time changes within a run",
+	Title:    "Exposure time changes",
 	Severity: audit.Check,
 	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence or time-lapse whose exposure time differs by 1/6

@@ -4,7 +4,7 @@ import "prestrike/audit"
 
 var farEdge = &audit.Rule{
 	ID:       "far-edge",
-	Title:    "a focus sequence ends before the farthest point",
+	Title:    "Back may not be sharp",
 	Severity: audit.Check,
 	Doc: `Looks at the pictures: finds focus sequences in which part of the textured area is
 sharpest in the frame focused farthest, and would have become sharper still.

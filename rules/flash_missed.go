@@ -12,7 +12,7 @@ import (
 
 var flashMissed = &audit.Rule{
 	ID:       "flash-missed",
-	Title:    "the flash did not fire in some frames of a run",
+	Title:    "Flash did not fire",
 	Severity: audit.Check,
 	AtOnce:   true,
 	Doc: `Finds frames in which the flash did not fire, by what the camera recorded, in a run

@@ -11,7 +11,7 @@ import (
 
 var focalLengthDrift = &audit.Rule{
 	ID:       "focal-length-drift",
-	Title:    "focal length changes within a run",
+	Title:    "Focal length changes",
 	Severity: audit.Check,
 	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence, time-lapse or exposure bracket with another focal

@@ -16,7 +16,7 @@ import (
 
 var focusGap = &audit.Rule{
 	ID:       "focus-gap",
-	Title:    "focus steps are wider than the depth of field",
+	Title:    "Focus steps too wide",
 	Severity: audit.Check,
 	Doc: `Finds focus sequences whose focus steps, as the recorded focus distances tell, are
 wider than the depth of field, or whose pictures show that blur grows too much from one

@@ -14,7 +14,7 @@ import (
 
 var focusStall = &audit.Rule{
 	ID:       "focus-stall",
-	Title:    "focus stops moving before the end of a focus sequence",
+	Title:    "Focus stops moving",
 	Severity: audit.Check,
 	Doc: `Finds focus sequences whose recorded focus distance stays as it is over the last
 frames, or whose pictures do over any: the lens reached its end, or the drive stopped.

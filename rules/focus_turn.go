@@ -15,7 +15,7 @@ import (
 
 var focusTurn = &audit.Rule{
 	ID:       "focus-turn",
-	Title:    "focus goes back inside a focus sequence",
+	Title:    "Focus goes back",
 	Severity: audit.Check,
 	Doc: `Finds focus sequences whose focus goes back by more than a step or two, as the
 recorded distance or the pictures tell: the lens reached its end and began again, autofocus went its own way, or two

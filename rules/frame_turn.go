@@ -11,7 +11,7 @@ import (
 
 var frameTurn = &audit.Rule{
 	ID:       "frame-turn",
-	Title:    "frames of a run are turned",
+	Title:    "Frames turned",
 	Severity: audit.Check,
 	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence, time-lapse or exposure bracket that are marked as

@@ -17,7 +17,7 @@ import (
 
 var handheldShutter = &audit.Rule{
 	ID:       "handheld-shutter",
-	Title:    "the exposure time is too long for handheld shooting",
+	Title:    "Exposure time too long for handheld shooting",
 	Severity: audit.Check,
 	Doc: `Finds frames held by hand whose exposure time is longer than hands can hold still:
 one over the focal length (as of a 36 x 24 mm camera), and less close up, where the hand's

@@ -12,7 +12,7 @@ import (
 
 var highISO = &audit.Rule{
 	ID:       "high-iso",
-	Title:    "ISO is higher than it needs to be on a tripod",
+	Title:    "ISO higher than needed",
 	Severity: audit.Note,
 	Doc: `Finds sequences on a tripod at more than twice the lowest ISO that the same body was
 set to in the session.

@@ -13,7 +13,7 @@ import (
 
 var intervalGap = &audit.Rule{
 	ID:       "interval-gap",
-	Title:    "a tick of a time-lapse is left out",
+	Title:    "Time-lapse frames left out",
 	Severity: audit.Check,
 	Doc: `Finds intervals of a time-lapse that are too long by a tick or more while the
 file numbers run on: the camera did not release, or came too late.

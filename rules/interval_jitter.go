@@ -15,7 +15,7 @@ import (
 
 var intervalJitter = &audit.Rule{
 	ID:       "interval-jitter",
-	Title:    "the interval of a time-lapse is uneven",
+	Title:    "Uneven interval",
 	Severity: audit.Note,
 	Doc: `Finds frames of a time-lapse that come early or late by more than a tenth of the
 interval, though none is left out.

@@ -17,7 +17,7 @@ import (
 
 var intervalOverrun = &audit.Rule{
 	ID:       "interval-overrun",
-	Title:    "the interval of a time-lapse is too short for the camera",
+	Title:    "Interval too short",
 	Severity: audit.Check,
 	Doc: `Finds time-lapses whose frames come late because the interval is too short: for the
 exposure time and what the camera needs between two frames.

@@ -9,7 +9,7 @@ import (
 
 var isoDrift = &audit.Rule{
 	ID:       "iso-drift",
-	Title:    "ISO changes within a run",
+	Title:    "ISO changes",
 	Severity: audit.Check,
 	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence or time-lapse whose ISO differs from that of the

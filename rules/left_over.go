@@ -10,7 +10,7 @@ import (
 
 var leftOver = &audit.Rule{
 	ID:       "left-over",
-	Title:    "a setting may be left over from the day before",
+	Title:    "Setting left from the day before",
 	Severity: audit.Note,
 	Doc: `Finds bodies that were never set below a high ISO in the sequences of a session, and
 bodies whose exposure compensation never is 0.

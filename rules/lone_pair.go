@@ -11,7 +11,7 @@ import (
 
 var lonePair = &audit.Rule{
 	ID:       "lone-pair",
-	Title:    "a file lacks its partner where a session has pairs",
+	Title:    "Raw or JPEG file missing",
 	Severity: audit.Check,
 	Doc: `Finds raw files without their JPEG (or HEIF) and the reverse, where nearly all frames
 of the camera in this session have both.

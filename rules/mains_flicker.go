@@ -13,7 +13,7 @@ import (
 
 var mainsFlicker = &audit.Rule{
 	ID:       "mains-flicker",
-	Title:    "the exposure time beats with lamps on the mains",
+	Title:    "Lamps may flicker",
 	Severity: audit.Check,
 	Doc: `Finds exposure times that catch lamps on the mains at uneven brightness. Lamps on 50
 Hz flicker a hundred times a second, on 60 Hz a hundred and twenty times; an exposure

@@ -14,7 +14,7 @@ import (
 
 var missingFrame = &audit.Rule{
 	ID:       "missing-frame",
-	Title:    "frames are missing inside a sequence",
+	Title:    "Missing frames",
 	Severity: audit.Reshoot,
 	Doc: `Finds file numbers that are left out inside a sequence where the time between
 the frames around them also fits the lost frames. Both signs are needed. In an

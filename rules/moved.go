@@ -14,7 +14,7 @@ import (
 
 var moved = &audit.Rule{
 	ID:       "moved",
-	Title:    "the picture jumps between two frames",
+	Title:    "Camera or subject moved",
 	Severity: audit.Check,
 	Doc: `Looks at the pictures: finds two neighbouring frames of a run on a tripod between
 which the whole picture jumps, beyond the slow drift of its neighbours.

@@ -15,7 +15,7 @@ import (
 
 var nearEdge = &audit.Rule{
 	ID:       "near-edge",
-	Title:    "a focus sequence begins behind the nearest point",
+	Title:    "Front may not be sharp",
 	Severity: audit.Check,
 	Doc: `Looks at the pictures: finds focus sequences in which part of the textured area is
 sharpest in the frame focused nearest, and would have become sharper still.

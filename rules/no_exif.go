@@ -9,7 +9,7 @@ import (
 
 var noExif = &audit.Rule{
 	ID:       "no-exif",
-	Title:    "a picture without capture data",
+	Title:    "No capture data",
 	Severity: audit.Check,
 	Doc: `Finds pictures that record nothing of how and when they were made.
 

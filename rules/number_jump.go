@@ -11,7 +11,7 @@ import (
 
 var numberJump = &audit.Rule{
 	ID:       "number-jump",
-	Title:    "file numbers jump, but no time is missing",
+	Title:    "File numbers jump",
 	Severity: audit.Note,
 	Doc: `Finds file numbers that jump inside a sequence while its cadence runs on: by
 the clock there was no time for the frames left out.

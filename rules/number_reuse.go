@@ -13,7 +13,7 @@ import (
 
 var numberReuse = &audit.Rule{
 	ID:       "number-reuse",
-	Title:    "one file name for two different frames",
+	Title:    "One file name for two frames",
 	Severity: audit.Check,
 	Doc: `Finds file names that one camera gave to two different frames of a session: its
 counter was set back, by formatting a card or in the menu.

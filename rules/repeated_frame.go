@@ -13,7 +13,7 @@ import (
 
 var repeatedFrame = &audit.Rule{
 	ID:       "repeated-frame",
-	Title:    "the same frame twice",
+	Title:    "Same frame twice",
 	Severity: audit.Note,
 	Doc: `Finds frames that are there twice: made by one camera at one time with one setting, under
 one name in two folders, or under another name. Where the clock shows whole seconds, names,

@@ -12,7 +12,7 @@ import (
 
 var shortSequence = &audit.Rule{
 	ID:       "short-sequence",
-	Title:    "a sequence has fewer frames than it should",
+	Title:    "Too few frames",
 	Severity: audit.Check,
 	Doc: `Finds sequences that hold fewer frames than were planned, or than the other
 sequences of the same kind, camera and settings in the session, where most of those

@@ -14,7 +14,7 @@ import (
 
 var shutterShock = &audit.Rule{
 	ID:       "shutter-shock",
-	Title:    "the exposure time lies where the shutter shakes the camera",
+	Title:    "Shutter may shake the camera",
 	Severity: audit.Note,
 	Doc: `Finds frames on a tripod, without flash, whose exposure time lies between 1/125 and
 1/2 s: long enough for the blow of mirror and shutter to show, too short for it to

@@ -13,7 +13,7 @@ import (
 
 var sisterDiffers = &audit.Rule{
 	ID:       "sister-differs",
-	Title:    "a sequence was made otherwise than the others of the session",
+	Title:    "Different from the other sequences",
 	Severity: audit.Check,
 	Doc: `Compares each focus sequence with the others of the same camera and lens in the
 session: kinds of file, picture size, exposure time, f-number and ISO. Finds one with

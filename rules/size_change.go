@@ -12,7 +12,7 @@ import (
 
 var sizeChange = &audit.Rule{
 	ID:       "size-change",
-	Title:    "picture size or kind of file changes within a run",
+	Title:    "Picture size or file type changes",
 	Severity: audit.Reshoot,
 	AtOnce:   true,
 	Doc: `Finds runs in which the size of the picture changes, or in which raw files are

@@ -11,7 +11,7 @@ import (
 
 var softFrame = &audit.Rule{
 	ID:       "soft-frame",
-	Title:    "one frame is softer than its neighbours",
+	Title:    "Soft frames",
 	Severity: audit.Note,
 	Doc: `Looks at the pictures: finds single frames that lack the sharpness which the frames
 before and after lead to expect.

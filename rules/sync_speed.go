@@ -12,7 +12,7 @@ import (
 
 var syncSpeed = &audit.Rule{
 	ID:       "sync-speed",
-	Title:    "the exposure time is too short for flash",
+	Title:    "Exposure time too short for flash",
 	Severity: audit.Check,
 	Doc: `Finds frames with flash of which a curtain of the shutter covered a part while the
 flash burned.

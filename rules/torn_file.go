@@ -15,7 +15,7 @@ import (
 
 var tornFile = &audit.Rule{
 	ID:       "torn-file",
-	Title:    "the image data of a file ends early",
+	Title:    "Damaged files",
 	Severity: audit.Reshoot,
 	AtOnce:   true,
 	Doc: `Finds files whose picture is not all there: the image data ends before the picture

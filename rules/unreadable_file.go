@@ -13,7 +13,7 @@ import (
 
 var unreadableFile = &audit.Rule{
 	ID:       "unreadable-file",
-	Title:    "no picture can be read from a file",
+	Title:    "Files cannot be read",
 	Severity: audit.Reshoot,
 	AtOnce:   true,
 	Doc: `Finds files with the name of a picture from which no picture can be read: empty,

@@ -12,7 +12,7 @@ import (
 
 var whiteBalance = &audit.Rule{
 	ID:       "white-balance",
-	Title:    "automatic white balance within a run",
+	Title:    "Automatic white balance",
 	Severity: audit.Check,
 	Doc: `Finds automatic white balance in a focus sequence or time-lapse.
 

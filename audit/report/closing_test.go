@@ -18,7 +18,7 @@ func TestClosing(t *testing.T) {
 	}
 	front := []*audit.Finding{{Rule: "near-edge", Severity: audit.Note, Look: "the front"}}
 	blind := audit.NotJudged{Rule: "moved", Reason: "no preview", Severity: audit.Check, Pictures: true}
-	lens := audit.NotJudged{Rule: "focus-gap", Reason: "no magnification", Severity: audit.Check}
+	lens := audit.NotJudged{Rule: "focus-gap", Title: "Focus steps too wide", Reason: "no magnification", Severity: audit.Check}
 	pitch := audit.NotJudged{Rule: "far-edge", Reason: "no sensor pitch", Severity: audit.Check}
 	minor := audit.NotJudged{Rule: "high-iso", Reason: "no ISO recorded", Severity: audit.Note}
 	retaken := sequence("1.3", nil, blind)
@@ -30,8 +30,8 @@ func TestClosing(t *testing.T) {
 		"good":            {[]*audit.Reviewed{sequence("1.1", nil)}, "GOOD: nothing found to shoot again. " + still},
 		"a note to look":  {[]*audit.Reviewed{sequence("1.9", front)}, "GOOD, and look at the front of 1.9: nothing found to shoot again. " + still},
 		"blind":           {[]*audit.Reviewed{sequence("1.2", nil, blind)}, "GOOD as far as judged: pictures of 1.2 were not inspected. " + still},
-		"blind, and more": {[]*audit.Reviewed{sequence("1.2", front, blind, lens)}, "GOOD as far as judged, and look at the front of 1.2: pictures of 1.2 were not inspected; focus-gap could not judge (no magnification). " + still},
-		"two reasons":     {[]*audit.Reviewed{sequence("1.2", nil, lens, pitch)}, "GOOD as far as judged: focus-gap could not judge (no magnification), and 1 more reason (--why). " + still},
+		"blind, and more": {[]*audit.Reviewed{sequence("1.2", front, blind, lens)}, "GOOD as far as judged, and look at the front of 1.2: pictures of 1.2 were not inspected; \"Focus steps too wide\" was not judged (no magnification). " + still},
+		"two reasons":     {[]*audit.Reviewed{sequence("1.2", nil, lens, pitch)}, "GOOD as far as judged: \"Focus steps too wide\" was not judged (no magnification), and 1 more reason (--why). " + still},
 		"only a note":     {[]*audit.Reviewed{sequence("1.2", nil, minor)}, "GOOD: nothing found to shoot again. " + still},
 		"retaken":         {[]*audit.Reviewed{retaken}, "GOOD: 1.4 repeats 1.3. " + still},
 	} {

@@ -75,6 +75,7 @@ type (
 	}
 	jsonFinding struct {
 		Rule     string   `json:"rule"`
+		Title    string   `json:"title"`
 		Severity string   `json:"severity"`
 		Accepted bool     `json:"accepted"`
 		Message  string   `json:"message"`
@@ -253,7 +254,7 @@ func newJSONFindings(findings []*audit.Finding) []jsonFinding {
 	list := make([]jsonFinding, 0, len(findings))
 	for _, f := range findings {
 		out := jsonFinding{
-			Rule: f.Rule, Severity: f.Severity.String(), Accepted: f.Accepted,
+			Rule: f.Rule, Title: title(f.Title, f.Rule), Severity: f.Severity.String(), Accepted: f.Accepted,
 			Message: JSONText(f.Message), Action: JSONText(f.Action), Frames: make([]string, 0, len(f.Frames)),
 		}
 		for _, frame := range f.Frames {

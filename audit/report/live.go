@@ -32,12 +32,15 @@ func WriteLive(b *bytes.Buffer, e audit.LiveEvent, width int, colour bool) {
 }
 
 func writeLiveFinding(b *bytes.Buffer, id string, f *audit.Finding, width int, ink ink) {
-	text := f.Message
-	if f.Action != "" {
-		text += ": " + f.Action
-	}
 	word := f.Severity.String()
-	Paragraph(b, ink.mark(word, fmt.Sprintf("%-9s", word)), 9, fmt.Sprintf("%s: %s [%s]", id, text, f.Rule), width)
+	text := fmt.Sprintf("%s (%s): %s", title(f.Title, f.Rule), id, sentences(f.Message, f.Action))
+	Paragraph(b, ink.mark(word, fmt.Sprintf("%-9s", word)), 9, text, width)
+}
+
+// Headline writes what was found in a sequence, without what to do, on one line:
+// "Missing frames (1.2): ...".
+func Headline(id string, f *audit.Finding) string {
+	return Visible(fmt.Sprintf("%s (%s): %s", title(f.Title, f.Rule), id, f.Message))
 }
 
 // liveName names a sequence in a line: "1.2 focus 10:02, frames 0002 to 0041 (40)".

@@ -37,10 +37,10 @@ type sessionModel struct {
 	findings    []*audit.Finding // those of no single sequence
 	notJudged   []audit.NotJudged
 	// instructions are all findings of the session and its sequences, joined
-	// where they say the same, the most urgent last; reasons are why rules
-	// could not decide, those of the most sequences first.
+	// where they ask for the same, the most urgent last; reasons are why rules
+	// could not judge, those of the most sequences first.
 	instructions []instruction
-	reasons      []string
+	reasons      []reason
 }
 
 // A sequenceModel is one sequence.
@@ -165,14 +165,14 @@ func timedEnds(sequences []*audit.Reviewed) (first, last *shoot.Frame) {
 func newFiles(c *audit.FileCounts) filesModel {
 	m := filesModel{read: c.Read, frames: c.Frames, merged: c.Merged, copies: c.Copies, other: c.Other, unread: c.Unread, unfinished: c.Unfinished, sentence: filesSentence(c)}
 	for _, f := range c.Unreadable {
-		m.unreadable = append(m.unreadable, unreadableFile{f.Path, reason(f)})
+		m.unreadable = append(m.unreadable, unreadableFile{f.Path, unreadable(f)})
 	}
 	return m
 }
 
-// reason says why a file cannot be read, without the path that it was opened
+// unreadable returns why a file cannot be read, without the path that it was opened
 // by: a report must not depend on where the folder lies.
-func reason(f *shoot.File) string {
+func unreadable(f *shoot.File) string {
 	if f.Err == nil {
 		return ""
 	}

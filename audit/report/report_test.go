@@ -46,7 +46,13 @@ type planted struct {
 	finding     audit.Finding
 }
 
-// oneView stands for pictures that all show the same view.
+// ruleTitles are what findings of the planted rules lead with.
+var ruleTitles = map[string]string{
+	"missing-frame": "Missing frames", "iso-drift": "ISO changes", "interval-jitter": "Uneven interval",
+	"white-balance": "Automatic white balance", "diffraction": "Diffraction",
+}
+
+// oneView is what is known of pictures that all show the same view.
 type oneView struct{}
 
 func (oneView) SameView(any) (same, known bool) { return true, true }
@@ -63,7 +69,7 @@ func judge(t *testing.T, text string, finds ...planted) *audit.Result {
 	for _, p := range finds {
 		i := slices.IndexFunc(opt.Rules, func(r *audit.Rule) bool { return r.ID == p.finding.Rule })
 		if i < 0 {
-			rule := &audit.Rule{ID: p.finding.Rule, Severity: audit.Check}
+			rule := &audit.Rule{ID: p.finding.Rule, Title: ruleTitles[p.finding.Rule], Severity: audit.Check}
 			rule.Check = func(v *audit.Review) error {
 				for _, p := range finds {
 					if p.sequence == v.Sequence.ID && p.finding.Rule == rule.ID {
@@ -77,7 +83,7 @@ func judge(t *testing.T, text string, finds ...planted) *audit.Result {
 			opt.Rules = append(opt.Rules, rule)
 		}
 	}
-	opt.Rules = append(opt.Rules, &audit.Rule{ID: "diffraction", Severity: audit.Note, Check: func(v *audit.Review) error {
+	opt.Rules = append(opt.Rules, &audit.Rule{ID: "diffraction", Title: ruleTitles["diffraction"], Severity: audit.Note, Check: func(v *audit.Review) error {
 		v.Unjudged("no sensor pitch")
 		return nil
 	}})
@@ -288,7 +294,7 @@ func TestJSONKeys(t *testing.T) {
 		{"a sequence", sequence, "cadence_s end findings frame_count frames id kind merged not_judged settings start superseded_by support verdict"},
 		{"settings", sequence["settings"], "exposure_time_s f_number focal_length_mm iso"},
 		{"a frame", first(sequence, "frames"), "copies files number time"},
-		{"a finding", first(sequence, "findings"), "accepted action frames limit measured message rule severity unit"},
+		{"a finding", first(sequence, "findings"), "accepted action frames limit measured message rule severity title unit"},
 		{"a reason", first(sequence, "not_judged"), "reason rule"},
 		{"files", got["files"], "copies frames merged other read unfinished unread unreadable"},
 	} {
@@ -393,9 +399,38 @@ func TestSinglesShareARow(t *testing.T) {
 	if n := strings.Count(out, "\n"); n > 25 {
 		t.Errorf("%d lines:\n%s", n, out)
 	}
-	for _, want := range []string{"\n1.1-99 ", "\n1.100 ", "\n1.101-300 ", "unreadable-file", "72 findings of the same kind", "the same in 1.7, 1.11, ", "RESHOOT: shoot 1.100 again"} {
+	for _, want := range []string{"\n1.1-99 ", "\n1.100 ", "\n1.101-300 ", "unreadable-file", "and 72 more", "; 1.3, 1.7, 1.11, ", "RESHOOT: shoot 1.100 again"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
+		}
+	}
+}
+
+// TestFindingsLeadWithTitles holds that a finding leads with its plain name, that the
+// rule is named only where it is asked for, and that what several sequences share is
+// written once.
+func TestFindingsLeadWithTitles(t *testing.T) {
+	finding := func(message string) audit.Finding {
+		return audit.Finding{Rule: "iso-drift", Severity: audit.Note, Message: message, Action: "shoot it again"}
+	}
+	r := judge(t, morning, planted{"1.2", 0, 1, finding("ISO varies")}, planted{"1.4", 0, 1, finding("ISO varies")}, planted{"1.5", 0, 1, finding("one frame differs")})
+	want := "note  ISO changes (1.2, 1.4 and 1.5): 1.2 and 1.4: ISO varies; 1.5: one frame differs. Shoot it again."
+	for _, c := range []struct {
+		why      bool
+		wants    []string
+		wantsNot string
+	}{
+		{false, []string{want + "\n", "Not judged: Diffraction (all sequences): no sensor pitch.\n"}, "["},
+		{true, []string{want + " [iso-drift]\n", "  Diffraction (all sequences): no sensor pitch. [diffraction]\n"}, "Uneven"},
+	} {
+		out := string(write(t, "table", r, &report.Options{Why: c.why, Width: 200}))
+		for _, want := range c.wants {
+			if !strings.Contains(out, want) {
+				t.Errorf("why %v: no %q in\n%s", c.why, want, out)
+			}
+		}
+		if strings.Contains(out, c.wantsNot) {
+			t.Errorf("why %v: %q in\n%s", c.why, c.wantsNot, out)
 		}
 	}
 }

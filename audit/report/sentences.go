@@ -1,10 +1,13 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"path"
 	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
@@ -13,11 +16,19 @@ import (
 
 // The sentences that every form for people shows.
 
-// An instruction is one finding, or several of one rule, as an instruction.
+// An instruction is one finding, or several of one rule that ask for the same.
 type instruction struct {
-	word  string // how urgent: a severity, or why it no longer counts
-	where string // IDs
-	text  string
+	word  string   // how urgent: a severity, or why it no longer counts
+	title string   // what is wrong, in a few words
+	where []string // IDs, or "session 1"
+	text  string   // sentences
+	rule  string
+}
+
+// head returns what an instruction leads with: "Missing frames (1.4)".
+func (i *instruction) head() string {
+	const most = 6
+	return i.title + " (" + words.List(i.where, most) + ")"
 }
 
 // open reports whether it asks for something to be done.
@@ -31,126 +42,172 @@ const (
 	wordAccepted = "accepted"
 )
 
-// mostAlike is how many findings of one rule are told in full; sequences
-// beyond are only named.
+// mostAlike is how many findings that ask for the same are written in full; of those
+// beyond only the sequences are named.
 const mostAlike = 4
 
 // instructions returns the session's findings: what no longer counts first, then
-// by rising severity. Findings of one rule stay together, and those that say
-// the same are told once.
+// by rising severity. Findings of one rule stay together, and those that ask for the
+// same become one instruction.
 func instructions(s *audit.Session) []instruction {
 	type group struct {
-		word, rule string
-		order      int
+		instruction // without where and text
+		rank        int
+		action      string
+		messages    []message
 	}
-	type entry struct {
-		text  string
-		where []string
-	}
-	type say struct {
-		group
-		text string
-	}
-	groups, said := map[group][]*entry{}, map[say]*entry{}
-	var order []group
+	var groups []*group
 	add := func(where string, q *audit.Reviewed, f *audit.Finding) {
-		word, rank, text := worded(q, f)
-		g := group{word: word, rule: f.Rule, order: rank}
-		if groups[g] == nil {
-			order = append(order, g)
+		word, rank, action := worded(q, f)
+		i := slices.IndexFunc(groups, func(g *group) bool {
+			return g.word == word && g.title == title(f.Title, f.Rule) && g.rule == f.Rule && g.action == action
+		})
+		if i < 0 {
+			i = len(groups)
+			groups = append(groups, &group{instruction: instruction{word: word, title: title(f.Title, f.Rule), rule: f.Rule}, rank: rank, action: action})
 		}
-		if e := said[say{g, text}]; e != nil {
-			if e.where[len(e.where)-1] != where {
-				e.where = append(e.where, where)
+		g := groups[i]
+		if !slices.Contains(g.where, where) {
+			g.where = append(g.where, where)
+		}
+		if m := slices.IndexFunc(g.messages, func(m message) bool { return m.text == f.Message }); m >= 0 {
+			if of := &g.messages[m]; of.where[len(of.where)-1] != where {
+				of.where = append(of.where, where)
 			}
 			return
 		}
-		e := &entry{text, []string{where}}
-		said[say{g, text}] = e
-		groups[g] = append(groups[g], e)
+		g.messages = append(g.messages, message{f.Message, []string{where}})
 	}
 	for _, f := range s.Findings {
-		add(s.ID, nil, f)
+		add("session "+s.ID, nil, f)
 	}
 	for _, q := range s.Sequences {
 		for _, f := range q.Findings {
 			add(q.ID, q, f)
 		}
 	}
-	slices.SortStableFunc(order, func(a, b group) int { return a.order - b.order })
-	var out []instruction
-	for _, g := range order {
-		told := groups[g]
-		if len(told) > mostAlike+1 {
-			told = told[:mostAlike]
+	first := map[string]int{} // place of the first group of a rule
+	for i, g := range groups {
+		if _, ok := first[g.rule]; !ok {
+			first[g.rule] = i
 		}
-		for _, e := range told {
-			text := e.text
-			if len(e.where) > 1 {
-				text += " (the same in " + words.List(e.where[1:], 6) + ")"
-			}
-			out = append(out, instruction{g.word, e.where[0], text + " [" + g.rule + "]"})
-		}
-		if left := groups[g][len(told):]; len(left) > 0 {
-			var where []string
-			for _, e := range left {
-				where = append(where, e.where...)
-			}
-			out = append(out, instruction{
-				g.word, "more",
-				fmt.Sprintf("%d findings of the same kind, in %s [%s]", len(left), words.List(slices.Compact(where), 8), g.rule),
-			})
-		}
+	}
+	slices.SortStableFunc(groups, func(a, b *group) int {
+		return cmp.Or(cmp.Compare(a.rank, b.rank), cmp.Compare(first[a.rule], first[b.rule]))
+	})
+	out := make([]instruction, len(groups))
+	for i, g := range groups {
+		g.text = sentences(joined(g.messages), g.action)
+		out[i] = g.instruction
 	}
 	return out
 }
 
-// worded returns the word before a finding, its rank among the others and its text. q
-// is nil for a finding of a session.
-func worded(q *audit.Reviewed, f *audit.Finding) (word string, rank int, text string) {
+// A message is what was found, and in which sequences.
+type message struct {
+	text  string
+	where []string
+}
+
+// joined writes messages that lead to one instruction: the only one as it is, several
+// with their sequences.
+func joined(messages []message) string {
+	const mostPlaces = 6
+	if len(messages) == 1 {
+		return messages[0].text
+	}
+	shown := messages
+	if len(shown) > mostAlike+1 {
+		shown = shown[:mostAlike]
+	}
+	var parts []string
+	for _, m := range shown {
+		parts = append(parts, words.List(m.where, mostPlaces)+": "+m.text)
+	}
+	text := strings.Join(parts, "; ")
+	if left := len(messages) - len(shown); left > 0 {
+		text += fmt.Sprintf("; and %d more", left)
+	}
+	return text
+}
+
+// sentences writes what was found and what to do as sentences.
+func sentences(message, action string) string {
+	text := strings.TrimSuffix(message, ".") + "."
+	if action == "" {
+		return text
+	}
+	r, n := utf8.DecodeRuneInString(action)
+	return text + " " + string(unicode.ToUpper(r)) + strings.TrimSuffix(action[n:], ".") + "."
+}
+
+// title returns what a finding leads with: its title, or its rule where it has none.
+func title(title, rule string) string {
+	if title == "" {
+		return rule
+	}
+	return title
+}
+
+// worded returns the word before a finding, its rank among the others and what to do.
+// q is nil for a finding of a session.
+func worded(q *audit.Reviewed, f *audit.Finding) (word string, rank int, action string) {
 	switch {
 	case f.Accepted:
-		text = f.Message
 		if f.Reason != "" {
-			text += " (meant: " + f.Reason + ")"
+			action = "accepted: " + f.Reason
 		}
-		return wordAccepted, 1, text
+		return wordAccepted, 1, action
 	case q != nil && q.SupersededBy != nil:
-		return wordRetaken, 0, f.Message + ": " + q.SupersededBy.ID + " is its retake"
+		return wordRetaken, 0, q.SupersededBy.ID + " is its retake"
 	}
-	text = f.Message
-	if f.Action != "" {
-		text += ": " + f.Action
-	}
+	action = f.Action
 	if q != nil && q.PerhapsRetaken != nil && f.Severity > audit.Note {
-		text += ". If " + q.PerhapsRetaken.ID + " shows the same view, it is the retake: then accept this"
+		action += ". If " + q.PerhapsRetaken.ID + " shows the same view, it is the retake: then accept this finding"
 	}
-	return f.Severity.String(), 2 + int(f.Severity), text
+	return f.Severity.String(), 2 + int(f.Severity), action
+}
+
+// A reason is why rules could not judge, and for which sequences.
+type reason struct {
+	text          string
+	titles, rules []string
+	where         string
+}
+
+// sentence writes the reason with what was not judged: "Diffraction (1.2): no f-number
+// recorded"; with the rules as the configuration names them where ids is set.
+func (r *reason) sentence(ids bool) string {
+	const most = 3
+	if ids {
+		return fmt.Sprintf("%s (%s): %s. [%s]", words.List(r.titles, len(r.titles)), r.where, r.text, strings.Join(r.rules, ", "))
+	}
+	return fmt.Sprintf("%s (%s): %s.", words.List(r.titles, most), r.where, r.text)
 }
 
 // notJudged groups the reasons for which rules could not decide, those of the
 // most sequences first.
-func notJudged(s *audit.Session) []string {
-	type reason struct {
-		text  string
-		rules []string
-		where []string
+func notJudged(s *audit.Session) []reason {
+	type places struct {
+		reason
+		in []string
 	}
-	var reasons []*reason
-	byText := map[string]*reason{}
+	var reasons []*places
+	byText := map[string]*places{}
 	add := func(where string, list []audit.NotJudged) {
 		for _, n := range list {
 			r := byText[n.Reason]
 			if r == nil {
-				r = &reason{text: n.Reason}
+				r = &places{reason: reason{text: n.Reason}}
 				byText[n.Reason] = r
 				reasons = append(reasons, r)
 			}
 			if !slices.Contains(r.rules, n.Rule) {
 				r.rules = append(r.rules, n.Rule)
+				r.titles = append(r.titles, title(n.Title, n.Rule))
 			}
-			if len(r.where) == 0 || r.where[len(r.where)-1] != where {
-				r.where = append(r.where, where)
+			if len(r.in) == 0 || r.in[len(r.in)-1] != where {
+				r.in = append(r.in, where)
 			}
 		}
 	}
@@ -158,19 +215,20 @@ func notJudged(s *audit.Session) []string {
 	for _, q := range s.Sequences {
 		add(q.ID, q.NotJudged)
 	}
-	slices.SortStableFunc(reasons, func(a, b *reason) int { return len(b.where) - len(a.where) })
-	var lines []string
-	for _, r := range reasons {
-		where := words.List(r.where, 3)
+	slices.SortStableFunc(reasons, func(a, b *places) int { return len(b.in) - len(a.in) })
+	list := make([]reason, len(reasons))
+	for i, r := range reasons {
 		switch {
-		case len(r.where) == len(s.Sequences) && len(r.where) > 1:
-			where = "all sequences"
-		case len(r.where) > 4:
-			where = words.Count(len(r.where), "sequence", "sequences")
+		case len(r.in) == len(s.Sequences) && len(r.in) > 1:
+			r.where = "all sequences"
+		case len(r.in) > 4:
+			r.where = words.Count(len(r.in), "sequence", "sequences")
+		default:
+			r.where = words.List(r.in, 3)
 		}
-		lines = append(lines, fmt.Sprintf("%s: %s (%s)", strings.Join(r.rules, ", "), r.text, where))
+		list[i] = r.reason
 	}
-	return lines
+	return list
 }
 
 // support says what the rules took to hold the camera.
@@ -397,7 +455,7 @@ func lacking(r *audit.Result) string {
 				blind = append(blind, where)
 			case !n.Pictures && !slices.Contains(other, n.Reason):
 				if other = append(other, n.Reason); len(other) == 1 {
-					first = n.Rule + " could not judge (" + n.Reason + ")"
+					first = `"` + title(n.Title, n.Rule) + `" was not judged (` + n.Reason + ")"
 				}
 			}
 		}

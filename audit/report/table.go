@@ -27,7 +27,7 @@ func writeTable(w io.Writer, m *model, opt *Options) error {
 			}
 			b.WriteByte('\n')
 		}
-		if writeInstructions(&b, s.instructions, width, ink, opt.Brief) {
+		if writeInstructions(&b, s.instructions, width, ink, opt) {
 			b.WriteByte('\n')
 		}
 		if !opt.Brief {
@@ -108,20 +108,22 @@ func writeRows(b *bytes.Buffer, s *sessionModel, width int, ink ink) error {
 }
 
 // writeInstructions reports whether it wrote any.
-func writeInstructions(b *bytes.Buffer, lines []instruction, width int, ink ink, openOnly bool) bool {
+func writeInstructions(b *bytes.Buffer, list []instruction, width int, ink ink, opt *Options) bool {
 	var shown []instruction
-	wordWidth, whereWidth := 0, 0
-	for _, l := range lines {
-		if openOnly && !l.open() {
+	longest := 0
+	for _, i := range list {
+		if opt.Brief && !i.open() {
 			continue
 		}
-		shown = append(shown, l)
-		wordWidth, whereWidth = max(wordWidth, len(l.word)), max(whereWidth, len(l.where))
+		shown = append(shown, i)
+		longest = max(longest, len(i.word))
 	}
-	for _, l := range shown {
-		prefix := ink.mark(l.word, l.word) + strings.Repeat(" ", wordWidth-len(l.word)+2) +
-			l.where + strings.Repeat(" ", whereWidth-len(l.where)+2)
-		Paragraph(b, prefix, wordWidth+2+whereWidth+2, l.text, width)
+	for _, i := range shown {
+		text := i.head() + ": " + i.text
+		if opt.Why {
+			text += " [" + i.rule + "]"
+		}
+		Paragraph(b, ink.mark(i.word, i.word)+strings.Repeat(" ", longest-len(i.word)+2), longest+2, text, width)
 	}
 	return len(shown) > 0
 }
@@ -129,36 +131,40 @@ func writeInstructions(b *bytes.Buffer, lines []instruction, width int, ink ink,
 // notJudgedLines is how many lines the reasons may take unless all are asked for.
 const notJudgedLines = 2
 
-func writeNotJudged(b *bytes.Buffer, reasons []string, width int, all bool) {
+func writeNotJudged(b *bytes.Buffer, reasons []reason, width int, all bool) {
 	if len(reasons) == 0 {
 		return
 	}
 	if all {
 		Paragraph(b, "", 2, "Not judged:", width)
-		for _, reason := range reasons {
-			Paragraph(b, "  ", 4, reason+".", width)
+		for i := range reasons {
+			Paragraph(b, "  ", 4, reasons[i].sentence(true), width)
 		}
 		return
 	}
-	for told := len(reasons); ; told-- {
-		text := "Not judged: " + strings.Join(reasons[:told], "; ")
-		if left := len(reasons) - told; left > 0 {
-			if told > 0 {
+	list := make([]string, len(reasons))
+	for i := range reasons {
+		list[i] = strings.TrimSuffix(reasons[i].sentence(false), ".")
+	}
+	for shown := len(list); ; shown-- {
+		text := "Not judged: " + strings.Join(list[:shown], "; ")
+		if left := len(list) - shown; left > 0 {
+			if shown > 0 {
 				text += "; and"
 			}
 			text += " " + words.Count(left, "more reason", "more reasons") + ", all listed by --why"
 		}
-		if told == 0 || len(wrap(Visible(text+"."), width-2)) <= notJudgedLines {
+		if shown == 0 || len(wrap(Visible(text+"."), width-2)) <= notJudgedLines {
 			Paragraph(b, "", 2, text+".", width)
 			return
 		}
 	}
 }
 
-// ink tells whether words are marked with terminal colours as well.
+// ink is true where words are also marked with terminal colours.
 type ink bool
 
-// mark colours text by the word it stands for. Only what is urgent has colour.
+// mark colours text by a word. Only what is urgent has colour.
 func (i ink) mark(word, text string) string {
 	if !i {
 		return text

@@ -62,12 +62,12 @@ func newAlerter(c *console, f *watchFlags) (*alerter, error) {
 // event alerts to what is new in an event: once, however many findings it has.
 func (a *alerter) event(e audit.LiveEvent) {
 	worst := slices.MaxFunc(append(slices.Clone(e.Findings), &audit.Finding{}), func(x, y *audit.Finding) int { return int(x.Severity) - int(y.Severity) })
-	message := worst.Message
+	message := report.Headline(e.Sequence.ID, worst)
 	if e.Kind == audit.SequenceOverdue {
-		worst, message = &audit.Finding{Severity: a.from}, e.Reason
+		worst, message = &audit.Finding{Severity: a.from}, report.Visible(e.Sequence.ID+": "+e.Reason)
 	}
 	if worst.Severity >= a.from && worst.Severity > 0 {
-		a.alert(report.Visible(e.Sequence.ID+": "+message), worst.Severity)
+		a.alert(message, worst.Severity)
 	}
 	if a.programs == nil {
 		return

@@ -74,7 +74,7 @@ func newReport(c *console) *cobra.Command {
 		"check\tcheck ends with 1, reshoot with 2", "reshoot\tonly reshoot ends with 2", "never\tboth end with 0")
 	f.shoot.addTo(cmd)
 	cmd.Flags().BoolVar(&f.noCache, "no-cache", false, "inspect all pictures again, and cache no results")
-	cmd.Flags().BoolVar(&f.why, "why", false, "list every reason for which a rule could not judge")
+	cmd.Flags().BoolVar(&f.why, "why", false, "name the rule of each finding, and list all that was not judged")
 	cmd.Flags().SortFlags = false
 	return cmd
 }

@@ -17,21 +17,23 @@ import (
 
 const rulesLong = `Rules lists every rule with its severity and the numbers it decides by, as they
 stand with the configuration. With a rule's name it explains that rule: what it
-finds, why it matters, what to do, when it is wrong, and where its numbers come
-from.
+finds, why it matters, what to do, when it is wrong, and its numbers. With
+--sources it adds where the criterion is published.
 
-Change a rule in prestrike.toml: prestrike config shows how.
+To change a rule, edit prestrike.toml: prestrike config shows how.
 
 Exit status: 0 shown, 3 when there is no such rule or a file has mistakes.`
 
 const rulesExamples = `  prestrike rules
   prestrike rules missing-frame
+  prestrike rules diffraction --sources
   prestrike rules --format json`
 
 // rulesFlags is the command line of prestrike rules.
 type rulesFlags struct {
-	format string
-	shoot  shootFlags
+	format  string
+	sources bool
+	shoot   shootFlags
 }
 
 func newRules(c *console) *cobra.Command {
@@ -69,9 +71,9 @@ func newRules(c *console) *cobra.Command {
 			case f.format == "json":
 				err = writeRulesJSON(&text, list, opt)
 			case len(args) == 1:
-				explainRule(&text, list[0], opt, settings, c.textWidth(false))
+				explainRule(&text, list[0], opt, settings, &f, c.textWidth(false))
 			default:
-				listRules(&text, list, opt, c.textWidth(false))
+				listRules(&text, list, opt, &f, c.textWidth(false))
 			}
 			if err != nil {
 				return err
@@ -81,6 +83,7 @@ func newRules(c *console) *cobra.Command {
 		},
 	}
 	addChoice(cmd, &f.format, "format", "form of the result", "table\ta table for people", "json\tJSON for programs")
+	cmd.Flags().BoolVar(&f.sources, "sources", false, "name the publications that the rules are taken from")
 	cmd.Flags().StringVar(&f.shoot.config, "config", "", "read this configuration `FILE` and no other")
 	return cmd
 }
@@ -123,20 +126,23 @@ func severityWord(r *audit.Rule, opt *audit.Options) string {
 	return r.Severity.String()
 }
 
-func listRules(w *bytes.Buffer, list []*audit.Rule, opt *audit.Options, width int) {
+func listRules(w *bytes.Buffer, list []*audit.Rule, opt *audit.Options, f *rulesFlags, width int) {
 	longest := 0
 	for _, r := range list {
 		longest = max(longest, len(r.ID))
 	}
 	for _, r := range list {
-		fmt.Fprintf(w, "%-*s  %-7s  %s\n", longest, r.ID, severityWord(r, opt), r.Title)
+		indent := longest + 11
+		report.Paragraph(w, fmt.Sprintf("%-*s  %-7s  ", longest, r.ID, severityWord(r, opt)), indent, r.Title, width)
 		if len(r.Params) > 0 {
 			var numbers []string
 			for _, p := range r.Params {
 				numbers = append(numbers, p.Name+" "+withUnit(opt.Param(r, p), p.Unit))
 			}
-			indent := longest + 11
 			report.Paragraph(w, strings.Repeat(" ", indent), indent, strings.Join(numbers, ", "), width)
+		}
+		if f.sources {
+			report.Paragraph(w, strings.Repeat(" ", indent), indent, "Source: "+r.Source, width)
 		}
 	}
 	fmt.Fprint(w, "\nprestrike rules RULE explains one.\n")
@@ -151,7 +157,7 @@ func withUnit(v float64, unit string) string {
 	return strings.TrimSpace(number + " " + unit)
 }
 
-func explainRule(w *bytes.Buffer, r *audit.Rule, opt *audit.Options, settings []config.Setting, width int) {
+func explainRule(w *bytes.Buffer, r *audit.Rule, opt *audit.Options, settings []config.Setting, f *rulesFlags, width int) {
 	origin := map[string]string{}
 	for _, s := range settings {
 		origin[s.Key] = s.Origin
@@ -177,8 +183,10 @@ func explainRule(w *bytes.Buffer, r *audit.Rule, opt *audit.Options, settings []
 			report.Paragraph(w, "      ", 6, fmt.Sprintf("%s; default %s, from %v to %v", p.Doc, withUnit(p.Default, ""), p.Min, p.Max), width)
 		}
 	}
-	fmt.Fprintln(w)
-	report.Paragraph(w, "Source: ", len("Source: "), r.Source, width)
+	if f.sources {
+		fmt.Fprintln(w)
+		report.Paragraph(w, "Source: ", len("Source: "), r.Source, width)
+	}
 }
 
 type ruleJSON struct {
