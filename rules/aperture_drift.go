@@ -13,18 +13,18 @@ var apertureDrift = &audit.Rule{
 	Severity: audit.Check,
 	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence or time-lapse whose f-number differs by 1/6 EV or
-more from that of the rest of their run.
+more from that of the other frames.
 
-Depth of field and brightness change with it: merged pictures get patches, clips
+Depth of field and brightness change with it: merged pictures get patches, and clips
 flicker.
 
-Set the f-number by hand, look whether the ring or dial was touched, and shoot this
+Set the f-number by hand, check whether the ring or dial was touched, and shoot the
 sequence again.
 
-Some lenses report the working f-number, which rises as focus comes nearer. That is
-no change where the lens or body is declared to do so in prestrike.toml, or where
-the recorded distance and the lens's own largest opening show it. Else an f-number
-that only walks one way through a focus sequence, in small steps, is not judged.
+Some lenses report the working f-number, which rises as focus comes nearer. That is no
+change where the lens or body is declared to do so in prestrike.toml, or where the
+recorded distance and the lens's own largest opening show it. Else an f-number that
+changes in one direction only, in small steps, is not judged in a focus sequence.
 
 It is wrong where the change is meant.`,
 	Source: "JEITA CP-3451 (Exif 2.2) Annex C, p. 122: nominal values; working f-number: Greivenkamp, Field Guide to Geometrical Optics (2004), p. 29; tolerance of half a third-stop step: common practice",
@@ -63,14 +63,14 @@ func checkApertureDrift(v *audit.Review) error {
 				return nil
 			}
 			if walk == evidence.WalkLikely {
-				v.Unjudged("the f-number walks with focus, as where a lens reports the working f-number", d.Frames...)
+				v.Unjudged("the f-number changes with focus; the lens may report the working f-number", d.Frames...)
 				return nil
 			}
 		}
 	}
 	found := audit.Finding{
-		Message:  d.SayIn(q, s, "the f-number"),
-		Action:   "set the f-number by hand and shoot this sequence again",
+		Message:  d.SentenceIn(q, s, "the f-number"),
+		Action:   "set the f-number by hand and shoot the sequence again",
 		Frames:   d.About(),
 		Measured: exifread.Of(d.Most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",
 	}

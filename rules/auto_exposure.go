@@ -20,8 +20,8 @@ cloud changes what the camera measures.
 
 Set the exposure by hand before the next sequence. Nothing needs to be shot again.
 
-Where the exposure did change, exposure-drift, aperture-drift and iso-drift say so
-and this rule is silent. It is wrong where automatic exposure is meant.`,
+Where the exposure did change, exposure-drift, aperture-drift or iso-drift reports it, and
+this rule does not. It is wrong where automatic exposure is meant.`,
 	Source: "CIPA DC-008 (Exif), ExposureProgram; everything by hand in a sequence: common practice",
 	Check:  checkAutoExposure,
 }
@@ -56,14 +56,14 @@ func checkAutoExposure(v *audit.Review) error {
 		which = shoot.FrameRanges(q.Frames, automatic) + ": the camera was"
 	}
 	v.Found(audit.Finding{
-		Message: fmt.Sprintf("%s on %s; the exposure held this time", which, word),
+		Message: fmt.Sprintf("%s on %s; the exposure stayed the same this time", which, word),
 		Action:  "set the exposure by hand before the next sequence",
 		Frames:  automatic,
 	})
 	return nil
 }
 
-// exposureMoves reports whether one of the drift rules tells already.
+// exposureMoves reports whether one of the drift rules finds a change.
 func exposureMoves(v *audit.Review) bool {
 	frames := v.Sequence.Frames
 	same, _ := oneSensitivityType(frames)

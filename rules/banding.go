@@ -15,21 +15,22 @@ var banding = &audit.Rule{
 	ID:       "banding",
 	Title:    "Bands across the pictures",
 	Severity: audit.Check,
-	Doc: `Looks at the pictures: finds bands along the long side that a frame has and its neighbour
-has not.
+	Doc: `Inspects the pictures: finds bands along the long side that one frame has and its
+neighbour has not.
 
-Bands up and down in turn come from lamps that pulse, while an electronic shutter reads
-line by line or a curtain passes. A dark band along one edge comes from a curtain of
-the shutter that hangs. Merged pictures keep such bands, and clips flicker.
+Bright and dark bands in turn come from lamps that pulse, while an electronic shutter
+reads line by line or a curtain passes. A dark band along one edge comes from a shutter
+curtain that sticks. Merged pictures keep such bands, and clips flicker.
 
-Look at the frames named. Use lamps that do not pulse or a longer exposure time, and
-shoot this sequence again.
+Inspect the frames named. Use lamps that do not pulse or a longer exposure time, and
+shoot the sequence again.
 
-Bands that all frames share cannot be seen, nor such that are narrower than some 6 % of
-the height of a large preview, or 13 % of a small one. Dark bands of frames with flash are told by sync-speed.`,
+Bands that all frames share cannot be found. Nor can bands narrower than about 6 % of the
+height of a large preview, or 13 % of a small one. Dark bands in frames with flash are
+reported by sync-speed.`,
 	Source: "IEC 61966-2-1 (tone curve); limits chosen on rendered sequences",
 	Params: []audit.Param{{
-		Name: "depth", Unit: "EV", Doc: "the smallest difference of the darkest and the brightest line",
+		Name: "depth", Unit: "EV", Doc: "the smallest difference between the darkest and the brightest line",
 		Default: pixels.RippleEV, Min: pixels.RippleEV, Max: 5,
 	}},
 	Check: checkBanding,
@@ -45,7 +46,7 @@ func checkBanding(v *audit.Review) error {
 		return nil
 	}
 	if edges, _ := edgeBands(v, false); len(edges) > 0 {
-		v.Found(edgeBandFinding(q, edges, "the neighbours have none", "look at the frames; if nothing stood in the light, have the shutter inspected, and shoot this sequence again"))
+		v.Found(edgeBandFinding(q, edges, "the neighbours have none", "inspect the frames; if nothing was in the light, have the shutter inspected, and shoot the sequence again"))
 	}
 	var worst pixels.Ripple
 	var frames []*shoot.Frame
@@ -62,9 +63,9 @@ func checkBanding(v *audit.Review) error {
 		return nil
 	}
 	v.Found(audit.Finding{
-		Message: fmt.Sprintf("bands lie across the pictures: from %s to %s lines get darker and brighter in turn, by about %s",
+		Message: fmt.Sprintf("from %s to %s, lines get darker and brighter in turn, by about %s",
 			q.Frames[worst.From].Label(), q.Frames[worst.To].Label(), writeEV(worst.EV)),
-		Action:   "use lamps that do not pulse or a longer exposure time, and shoot this sequence again",
+		Action:   "use lamps that do not pulse or a longer exposure time, and shoot the sequence again",
 		Frames:   evidence.InOrder(q, frames),
 		Measured: exifread.Of(worst.EV), Limit: exifread.Of(v.Param("depth")), Unit: "EV",
 	})
@@ -83,7 +84,8 @@ func edgeBandFinding(q *shoot.Sequence, edges []pixels.EdgeBand, why, action str
 		}
 	}
 	return audit.Finding{
-		Message: fmt.Sprintf("%s %s a dark band along a long edge, over %s of the picture and about %s darker: %s",
+		Title: "Dark band",
+		Message: fmt.Sprintf("%s %s a dark band along a long edge, over %s of the picture and about %s darker; %s",
 			shoot.FrameRanges(q.Frames, frames), words.Plural(len(frames), "has", "have"), percent(worst.Share), writeEV(worst.EV), why),
 		Action:   action,
 		Frames:   frames,

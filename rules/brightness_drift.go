@@ -17,23 +17,22 @@ var brightnessDrift = &audit.Rule{
 	ID:       "brightness-drift",
 	Title:    "Brightness changes",
 	Severity: audit.Check,
-	Doc: `Looks at the pictures: finds runs at fixed settings whose brightness jumps from one
-frame to the next, differs in many neighbours, or walks from the first frame to the
-last.
+	Doc: `Inspects the pictures of sequences at fixed settings. Finds a brightness that jumps from
+one frame to the next, that differs between many neighbours, or that changes steadily from
+the first frame to the last.
 
-A lamp changed, the flash does not repeat, the blades of the aperture do not close
-evenly, daylight comes and goes. Merged frames show steps, and clips flicker.
+A lamp changed, the flash does not repeat, the blades of the aperture do not close evenly,
+or daylight comes and goes. Merged frames show steps, and clips flicker.
 
-Look at the frames named. In a focus sequence keep daylight out and shoot it again; a
-clip may be evened out later.
+Inspect the frames named. In a focus sequence keep daylight out and shoot it again. A clip
+can be evened out later.
 
 In a focus sequence with flash, neighbours that differ by up to 0.2 EV are a note: small
-flashes repeat to some 0.1 EV. Where the magnification of the first and the
-last frame is known, the light that a lens loses as it focuses closer is taken off a
-walk.
+flashes repeat to about 0.1 EV. A lens loses light as it focuses closer. Where the
+magnification of the first and the last frame is known, that loss is not counted.
 
-In a time-lapse it is a note, as light is often what it is about, unless the light is
-declared as lamps or flash. Nothing is said of places where the settings change. The
+In a time-lapse it is a note, as changing light is often its subject, unless lamps or
+flash are declared as the light. Places where the settings change are not reported. The
 tone curve of the camera makes all values somewhat too large.`,
 	Source: "IEC 61966-2-1 (tone curve); bellows factor: Greivenkamp, Field Guide to Geometrical Optics (2004), p. 29; scatter of small flashes, 0.1 EV: common practice; limits chosen on rendered sequences",
 	Params: []audit.Param{
@@ -42,11 +41,11 @@ tone curve of the camera makes all values somewhat too large.`,
 			Default: 0.15, Min: 0.1, Max: 5,
 		},
 		{
-			Name: "walk", Unit: "EV", Doc: "the smallest walk from one end to the other; lenses darken as they focus closer",
+			Name: "walk", Unit: "EV", Doc: "the smallest steady change from one end to the other; lenses darken as they focus closer",
 			Default: 0.3, Min: 0.3, Max: 5,
 		},
 		{
-			Name: "flash", Unit: "EV", Doc: "the largest difference of neighbours that flashes make by themselves",
+			Name: "flash", Unit: "EV", Doc: "the largest difference between neighbours that flashes make by themselves",
 			Default: 0.2, Min: 0, Max: 5,
 		},
 	},
@@ -56,7 +55,7 @@ tone curve of the camera makes all values somewhat too large.`,
 func checkBrightnessDrift(v *audit.Review) error {
 	q := v.Sequence
 	if q.Kind == shoot.Bracket || q.Kind == shoot.Single {
-		return nil // they are meant to differ
+		return nil // their frames are meant to differ
 	}
 	j := evidence.Shows(v)
 	if j == nil || !evidence.Tells(v, j.Brightness.Verdict) {
@@ -76,9 +75,9 @@ func checkBrightnessDrift(v *audit.Review) error {
 	if lost := extensionEV(v, j); lost*trend(j) > 0 {
 		walk -= math.Abs(lost)
 	}
-	f := audit.Finding{Severity: severity, Unit: "EV", Action: "look at the frames; if it shows, keep other light out and shoot this sequence again"}
+	f := audit.Finding{Severity: severity, Unit: "EV", Action: "inspect the frames; if it shows, keep other light out and shoot the sequence again"}
 	if q.Kind == shoot.TimeLapse {
-		f.Action = "look whether it shows in the clip"
+		f.Action = "check whether it shows in the clip"
 	}
 	var worst pixels.Change
 	n := 0
@@ -99,20 +98,20 @@ func checkBrightnessDrift(v *audit.Review) error {
 	}
 	switch {
 	case b.Flickering:
-		f.Message = fmt.Sprintf("the brightness flickers: it differs by more than %s in %s of the neighbours",
-			writeEV(pixels.DefaultThresholds().FlickerEV), percent(b.Flicker))
+		f.Message = fmt.Sprintf("the brightness flickers: %s of neighbouring frames differ by more than %s",
+			percent(b.Flicker), writeEV(pixels.DefaultThresholds().FlickerEV))
 		f.Frames = q.Frames
 		f.Measured, f.Limit, f.Unit = exifread.Of(100*b.Flicker), exifread.Of(100*pixels.DefaultThresholds().FlickerShare), "% of neighbours"
 	case n > 0:
 		f.Message = fmt.Sprintf("the picture gets %s by about %s from %s to %s%s", darkerOrBrighter(worst.EV), writeEV(worst.EV),
 			q.Frames[worst.From].Label(), q.Frames[worst.To].Label(), settings)
 		if n > 1 {
-			f.Message += fmt.Sprintf(", and changes at %s", words.Count(n-1, "other place", "other places"))
+			f.Message += fmt.Sprintf(", and changes in %s", words.Count(n-1, "other place", "other places"))
 		}
 		f.Frames = evidence.InOrder(q, f.Frames)
 		f.Measured, f.Limit = exifread.Of(math.Abs(worst.EV)), exifread.Of(v.Param("jump"))
 	case b.Drifting && walk >= v.Param("walk"):
-		f.Message = fmt.Sprintf("the brightness walks by about %s through the run", writeEV(walk))
+		f.Message = fmt.Sprintf("the brightness changes by about %s from the first frame to the last", writeEV(walk))
 		if walk < b.Drift {
 			f.Message += ", more than the lens loses as it focuses closer"
 		}

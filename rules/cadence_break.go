@@ -16,32 +16,32 @@ var cadenceBreak = &audit.Rule{
 	ID:       "cadence-break",
 	Title:    "Pause inside a sequence",
 	Severity: audit.Check,
-	Doc: `Finds a pause inside a run that goes on with the same settings afterwards, while
+	Doc: `Finds a pause inside a sequence that goes on with the same settings afterwards, while
 the file numbers run on.
 
-Whoever stopped the run may have touched the camera, the set or the focus: the
-frames before and after the pause may not fit each other.
+Somebody may have touched the camera, the set or the focus during the pause. Then the
+frames before and after it do not fit each other.
 
-Compare the frame before the pause with the one after it. If anything moved, shoot
-the sequence again.
+Compare the frame before the pause with the one after it. If anything moved, shoot the
+sequence again.
 
 A single pause over which focus goes on as before, by the pictures or the recorded
-distances, is a note: a flash that recycled, a buffer, a card.
+distances, is a note: the flash recycled, or the camera waited for its buffer or card.
 
-It is wrong where the camera merely waited: for a flash to recycle, or for a full
-buffer. Short pauses, and runs with many of them, are therefore left alone; but for
-those over which focus went on all the while, by the pictures or the recorded
-distances. Such a pause asks to shoot again where the blur half-way is too large.
+It is wrong where the camera only waited. So short pauses are not reported, nor are
+sequences with many pauses. A pause during which focus went on moving is reported in any
+case, as frames are missing there. If the blur half-way is too large, the finding asks
+to shoot again.
 
-After a long pause the frames may be the second part of the run, another take of it,
-or another view. Where counts of frames, recorded distances, a pause that comes back or
-the pictures show that they are another, nothing is reported; where none of these shows
-what they are, the finding names both and asks.`,
+After a long pause the frames may be the second part of the sequence, another take of
+it, or another view. Where the number of frames, the recorded distances, a repeated pause
+or the pictures show that they are another, nothing is reported. Else the finding asks to
+compare the frames.`,
 	Source: "common practice",
 	Params: []audit.Param{
 		evidence.Pause, evidence.ShortestPause, evidence.PauseEdge,
 		{
-			Name: "share", Doc: "runs with more pauses than this share of their frames, and more than two, are uneven by nature",
+			Name: "share", Doc: "sequences with more pauses than this share of their frames, and more than two, are uneven by nature",
 			Default: 0.05, Min: 0, Max: 1,
 		},
 	},
@@ -73,21 +73,21 @@ func checkCadenceBreak(v *audit.Review) error {
 		return nil
 	}
 	worst := evidence.Longest(list)
-	numbers := "the numbers run on"
+	numbers := "the file numbers run on"
 	for _, g := range list {
 		if g.Count == 0 {
-			numbers = "without file numbers nobody can tell whether frames are missing"
+			numbers = "there are no file numbers that would show missing frames"
 		}
 	}
 	found := audit.Finding{
-		Message: fmt.Sprintf("the run pauses for %s between %s and %s, where a frame comes %s; %s",
+		Message: fmt.Sprintf("%s passed between %s and %s, where a frame comes %s; %s",
 			shoot.FormatDuration(worst.Elapsed), worst.From.Label(), worst.To.Label(), cadence(q), numbers),
-		Action:   "compare the frames before and after the pause; if anything moved, shoot this sequence again",
+		Action:   "compare the frames before and after the pause; if anything moved, shoot the sequence again",
 		Frames:   evidence.Ends(list),
 		Measured: exifread.Of(worst.Ticks), Limit: exifread.Of(v.Param("pause")), Unit: "cadences",
 	}
 	if n := len(list); n > 1 {
-		found.Message = fmt.Sprintf("the run pauses %d times, longest for %s between %s and %s, where a frame comes %s; %s",
+		found.Message = fmt.Sprintf("there are %d pauses, the longest of %s between %s and %s, where a frame comes %s; %s",
 			n, shoot.FormatDuration(worst.Elapsed), worst.From.Label(), worst.To.Label(), cadence(q), numbers)
 	}
 	if len(list) == 1 && worst.Count == 1 && goesOn(v, worst) {
@@ -117,7 +117,7 @@ func goesOn(v *audit.Review, g evidence.Gap) bool {
 	return ok && w.GoesOn(g.From, g.To)
 }
 
-// secondPart asks about a run that may be the second part of the one before.
+// secondPart reports a run that may be the second part of the one before.
 func secondPart(v *audit.Review) {
 	q, first := v.Sequence, v.Sequence.MayContinue
 	if first == nil {
@@ -126,8 +126,8 @@ func secondPart(v *audit.Review) {
 	from, to := first.Frames[len(first.Frames)-1], q.Frames[0]
 	pause := q.Start().Sub(first.End())
 	v.Found(audit.Finding{
-		Message: fmt.Sprintf("%s came %s after %s, at the same cadence and settings: nothing shows whether they go on, start over or show another view",
-			shoot.FrameRange(to, q.Frames[len(q.Frames)-1]), shoot.FormatDuration(pause), shoot.FrameRange(first.Frames[0], from)),
+		Message: fmt.Sprintf("%s came %s after %s, at the same cadence and settings; they may go on, start over or show another view",
+			shoot.FrameRange(q.Frames), shoot.FormatDuration(pause), shoot.FrameRange(first.Frames)),
 		Action: fmt.Sprintf("compare frames %s and %s; if the second part goes on and anything moved, shoot the sequence again", from.Label(), to.Label()),
 		Frames: []*shoot.Frame{from, to},
 	})
@@ -145,9 +145,10 @@ func skippedFinding(v *audit.Review, list []evidence.Gap) audit.Finding {
 		}
 	}
 	found := audit.Finding{
-		Message: fmt.Sprintf("from %s to %s took %s, where a frame comes %s, and focus moved about %s times as far: frames were left out",
+		Title: "Frames left out",
+		Message: fmt.Sprintf("%s to %s took %s, where a frame comes %s, and focus moved about %s times its usual step",
 			worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q), twoFigures(worst.Jump)),
-		Action:   "look at the band between the two at 100 %; if it is soft, shoot this sequence again",
+		Action:   "inspect the band between the two at 100 %; if it is soft, shoot the sequence again",
 		Frames:   evidence.Ends(list),
 		Measured: exifread.Of(worst.Ticks), Limit: exifread.Of(evidence.LeftOut.Default), Unit: "cadences",
 	}
@@ -156,7 +157,7 @@ func skippedFinding(v *audit.Review, list []evidence.Gap) audit.Finding {
 	}
 	if j, _ := evidence.Seen(v); j != nil && j.Step.Answer != pixels.CannotTell && j.Step.Blur*worst.Jump > v.ParamOf("focus-gap", growth) {
 		found.Severity = audit.Reshoot
-		found.Action = "shoot this sequence again"
+		found.Action = "shoot the sequence again"
 	}
 	return found
 }

@@ -24,7 +24,7 @@ before 2001: the clock was set in between, or lost its time with the battery.
 Frames are put in order by their clock. Around the step sequences may be cut or mixed
 wrongly, and frames of two cameras do not line up.
 
-Set the camera's clock. Look at the sequences around the step by hand.
+Set the camera's clock. Check the sequences around the step yourself.
 
 Where two bodies of a session have clocks that differ by a steady amount, as by a zone or
 summer time, a note names it once, and all times of the report are given by one of the clocks.
@@ -32,8 +32,8 @@ That takes evidence: modification times given to both by one computer, recorded 
 sequences that take turns only then, and by no chance. Else all times stand as recorded.
 
 It is wrong for frames really made before 2001, and where files were numbered anew in
-another order than that of time. Numbers that count down throughout a run are only a
-note. Where numbers hardly follow time at all it does not judge.`,
+another order than that of time. Numbers that count down throughout a sequence are only a
+note. Where numbers hardly follow time at all, nothing is judged.`,
 	Source: "CIPA DC-008 (Exif), DateTimeOriginal; CIPA DC-009 (DCF) file numbers; common practice",
 	Params: []audit.Param{
 		{
@@ -132,8 +132,8 @@ func checkReversed(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) {
 		return
 	}
 	v.Found(audit.Finding{
-		Severity: audit.Note,
-		Message: fmt.Sprintf("the numbers of %s%s count down while time goes on: the files were numbered from the last to the first, and stand here in the order of their times",
+		Severity: audit.Note, Title: "Numbers count down",
+		Message: fmt.Sprintf("the numbers of %s%s count down while time goes on: the files were numbered from the last to the first, and are listed here in the order of their times",
 			words.Count(len(list), "frame", "frames"), ofBody(v.Session, body)),
 		Action: "nothing is lost; give the next program the order of the times",
 		Frames: list,
@@ -151,7 +151,7 @@ func checkBackwards(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) {
 	slices.SortStableFunc(numbered, func(a, b *shoot.Frame) int {
 		return cmp.Or(strings.Compare(series(a), series(b)), cmp.Compare(a.Number.N, b.Number.N), a.Time.Compare(b.Time))
 	})
-	// Numbers that were used twice tell nothing about the order.
+	// Numbers that were used twice show nothing of the order.
 	same := func(i, j int) bool {
 		return i >= 0 && j < len(numbered) && series(numbered[i]) == series(numbered[j]) && numbered[i].Number.N == numbered[j].Number.N
 	}
@@ -197,7 +197,7 @@ func checkBackwards(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) {
 	}
 	v.Found(audit.Finding{
 		Message:  message,
-		Action:   "set the camera's clock; look at the sequences around these frames by hand",
+		Action:   "set the camera's clock; check the sequences around these frames yourself",
 		Frames:   around,
 		Measured: exifread.Of(furthest.Seconds()), Limit: exifread.Of(v.Param("back")), Unit: "s",
 	})

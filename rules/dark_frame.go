@@ -17,25 +17,25 @@ var darkFrame = &audit.Rule{
 	ID:       "dark-frame",
 	Title:    "Dark frames",
 	Severity: audit.Reshoot,
-	Doc: `Looks at the pictures: finds frames of a run that are darker than their neighbours by
-more than their settings explain.
+	Doc: `Inspects the pictures: finds frames that are darker than their neighbours by more than
+their settings explain.
 
-The flash was not ready, the curtain cut it off, or a lamp went out. In a focus
-sequence what was sharp in that frame is lost.
+The flash was not ready, the shutter cut it off, or a lamp went out. In a focus sequence,
+what was sharp in that frame is lost.
 
 Shoot the sequence again; give the flash more time between frames.
 
-It is a check where the frame could be meant: in a time-lapse, in a run that may be
-one, where frames get dark again and again, and where one or two show nothing of what
-their neighbours show, as with a hand or a cap before the lens. Such frames at the
-very beginning and end of a run are taken for markers and left alone. A step of the light
-that lasts is found by brightness-drift, unless it is so deep that the light must have
-failed. Values assume the usual tone curve and are rough.`,
+It is a check where the frame could be meant: in a time-lapse or a sequence that may be
+one, where frames get dark again and again, and where one or two frames show nothing of
+what their neighbours show, as with a hand or a cap in front of the lens. Such frames at
+the very beginning and end of a sequence count as markers and are not reported. A lasting
+step of the light is found by brightness-drift, unless it is so deep that the light must
+have failed. Values assume the usual tone curve and are rough.`,
 	Source: "IEC 61966-2-1 (tone curve); limit: common practice",
 	Params: []audit.Param{
 		darkest,
 		{
-			Name: "edge", Unit: "frames", Doc: "so many frames at each end that show something else are markers",
+			Name: "edge", Unit: "frames", Doc: "this many frames at each end that show something else count as markers",
 			Default: 2, Min: 0, Max: 100,
 		},
 	},
@@ -44,14 +44,14 @@ failed. Values assume the usual tone curve and are rough.`,
 
 // darkest is the limit from which a frame counts as dark.
 var darkest = audit.Param{
-	Name: "darker", Unit: "EV", Doc: "darker by this much and more",
+	Name: "darker", Unit: "EV", Doc: "a frame darker by this much or more is dark",
 	Default: 1, Min: 1, Max: 10,
 }
 
 func checkDarkFrame(v *audit.Review) error {
 	q := v.Sequence
 	if q.Kind == shoot.Bracket || q.Kind == shoot.Single {
-		return nil // they are meant to differ
+		return nil // their frames are meant to differ
 	}
 	j := evidence.Shows(v)
 	if j == nil || !evidence.Tells(v, j.Dark.Verdict) {
@@ -59,10 +59,10 @@ func checkDarkFrame(v *audit.Review) error {
 	}
 	if j.Dark.All {
 		v.Found(audit.Finding{
-			Severity: audit.Check,
-			Message:  "all pictures are black",
-			Action:   "look at them; if something was to be seen, take off the cap or see to the light, and shoot this sequence again",
-			Frames:   q.Frames,
+			Severity: audit.Check, Title: "Black pictures",
+			Message: "all pictures are black",
+			Action:  "inspect them; if they should show something, remove the lens cap or check the light, and shoot the sequence again",
+			Frames:  q.Frames,
 		})
 		return nil
 	}
@@ -119,29 +119,29 @@ func darkStretches(events []pixels.DarkFrame) [][]pixels.DarkFrame {
 }
 
 func darkFinding(q *shoot.Sequence, frames []*shoot.Frame, ev, limit float64, severity audit.Severity) audit.Finding {
-	is, by := "is", "about"
+	is, by, its := "is", "about", "its"
 	if len(frames) > 1 {
-		is, by = "are", "up to about"
+		is, by, its = "are", "up to about", "their"
 	}
 	const black = 6 // EV; darker than that is as good as black
 	much := fmt.Sprintf("%s %s", by, writeEV(ev))
 	if ev >= black {
-		much = "by more than 6 EV"
+		much = "more than 6 EV"
 	}
-	action := "look at it; if it is lost, shoot this sequence again"
+	action := "inspect the picture; if it is lost, shoot the sequence again"
 	if severity == audit.Reshoot {
-		action = "shoot this sequence again, and give the flash more time"
+		action = "shoot the sequence again, and give the flash more time"
 	}
 	settings := ""
 	if set := q.Exposures(); set != nil {
-		settings = ", at the same settings"
+		settings = " at the same settings"
 		set = slices.DeleteFunc(set, math.IsNaN)
 		if slices.Max(set)-slices.Min(set) >= optics.DriftTolerance {
-			settings = ", beyond what the settings make"
+			settings = ", more than the settings explain"
 		}
 	}
 	return audit.Finding{
-		Message:  fmt.Sprintf("%s %s darker than the neighbours, %s%s", shoot.FrameRanges(q.Frames, frames), is, much, settings),
+		Message:  fmt.Sprintf("%s %s %s darker than %s neighbours%s", shoot.FrameRanges(q.Frames, frames), is, much, its, settings),
 		Action:   action,
 		Severity: severity,
 		Frames:   frames,

@@ -17,29 +17,29 @@ var diffraction = &audit.Rule{
 	Title:    "Diffraction",
 	Severity: audit.Check,
 	Doc: `Finds frames whose working f-number, the one the sensor sees close up, blurs more
-than the pixels are apart, and says how many megapixels of detail remain.
+than the pixels are apart. The finding names how many megapixels of detail remain.
 
-Stopping down brings depth of field and costs detail everywhere. Up to Q = 2, wavelength
-times working f-number over pixel pitch, sharpening brings contrast back, with the
-noise. Beyond, the finest detail is gone. A focus sequence at a wider f-number has both
+Stopping down gives depth of field and costs detail everywhere. Q is wavelength times
+working f-number over pixel pitch. Up to Q = 2, sharpening brings contrast back, and noise
+with it. Beyond, the finest detail is gone. A focus sequence at a lower f-number has both
 depth and detail.
 
 If the picture needs its detail, shoot a focus sequence at the f-number named, or
 make the steps of this one finer.
 
-A note means that it shows at 100 %, or can be sharpened. Single frames, bursts and
-brackets must hold the depth alone and are often stopped down on purpose, so that for
-them it stays a note until little is left. So it does for a steady run that nothing
+A note means that diffraction shows at 100 %, or can be sharpened. Single frames, bursts
+and brackets must hold the depth alone and are often stopped down on purpose, so for them
+it stays a note until little is left. The same holds for a steady sequence that nothing
 shows to be close up, and for a clip, which never needs all megapixels. A lens that is
-open as far as it goes can do no more: that is a note too. F-numbers are rounded, so
-that less than 1/6 EV past a limit does not count.
+open as far as it goes can do no more: that is a note, too. F-numbers are rounded, so
+less than 1/6 EV past a limit does not count.
 
 Some lenses record the f-number that is set, some the working one, two stops apart at
-1:1. A run shows which, where the recorded value rises as focus comes near, or is one
-that a lens so near cannot work at. Else declare f-numbers = "nominal" or "effective"
+1:1. The frames show which, where the recorded value rises as focus comes nearer, or where
+a lens so near cannot work at it. Else declare f-numbers = "nominal" or "effective"
 in prestrike.toml. Until then both are named, and the milder counts. Without a
-magnification the recorded f-number stands for the working one, which is higher. A
-lens of telephoto build works at a higher one still: declare its pupil magnification.`,
+magnification the recorded f-number counts as the working one, which is higher. A lens of
+telephoto build works at a higher one still: declare its pupil magnification.`,
 	Source: "Holst, Opt. Eng. 46(10) 103204, 2007, and common practice for the note (Airy disc of 2.5 pixels); Fiete, Opt. Eng. 38(7) 1229, 1999, for the check (the lens passes nothing of the finest pattern); Rayleigh's criterion at two pixels for the megapixels; working f-number: Greivenkamp, Field Guide to Geometrical Optics (2004), p. 29",
 	Params: []audit.Param{
 		{
@@ -78,7 +78,7 @@ func checkDiffraction(v *audit.Review) error {
 	if len(past) == 0 {
 		return nil
 	}
-	// The frame in the middle speaks for the run.
+	// The frame in the middle represents the run.
 	slices.SortStableFunc(past, func(a, b evidence.Opening) int { return cmp.Compare(a.Working, b.Working) })
 	r := resolved{past[len(past)/2], pitch, float64(long) * float64(short) / 1e6}
 	if f, ok := r.judge(v); ok {
@@ -113,11 +113,11 @@ func (r resolved) judge(v *audit.Review) (f audit.Finding, found bool) {
 	noteAt := optics.FNumberAtQ(v.Param("note-q"), optics.Wavelength, r.pitch)
 	faintAt := optics.FNumberAtQ(optics.QWarning, optics.Wavelength, r.pitch)
 	lostAt := optics.FNumberAtQ(v.Param("check-q"), optics.Wavelength, r.pitch)
-	f = audit.Finding{Severity: audit.Note, Measured: exifread.Of(r.Working), Unit: "f-number", Message: sayOpening(r.Opening)}
+	f = audit.Finding{Severity: audit.Note, Measured: exifread.Of(r.Working), Unit: "f-number", Message: openingText(r.Opening)}
 	limit, fewer := noteAt, "more so"
 	switch lost := pastLimit(r.Working, lostAt); {
 	case r.left(r.Working) < r.megapixels && (lost || pastLimit(r.Working, faintAt)):
-		f.Message += ": " + r.remain()
+		f.Message += "; " + r.remain()
 		limit, fewer = faintAt, "fewer"
 		f.Limit = exifread.Of(faintAt)
 		if lost {
@@ -125,16 +125,16 @@ func (r resolved) judge(v *audit.Review) (f audit.Finding, found bool) {
 		} else {
 			f.Message += " until sharpening brings contrast back"
 		}
-		f.Action = r.instead(v, limit, "keeps them")
+		f.Action = r.instead(v, limit, "keep the detail")
 		if r.TwoReadings() && !lost && !pastLimit(r.Least(), noteAt) {
 			return f, false
 		}
 	case r.WideOpen(), r.TwoReadings() && !pastLimit(r.Least(), noteAt):
 		return f, false
 	default:
-		f.Message += ": diffraction shows at 100 %"
+		f.Message += "; diffraction shows at 100 %"
 		f.Limit = exifread.Of(noteAt)
-		f.Action = r.instead(v, limit, "avoids it")
+		f.Action = r.instead(v, limit, "avoid it")
 	}
 	if !evidence.Known(r.M.M) && r.Kind != audit.FNumbersEffective {
 		f.Message += ", " + fewer + " close up"
@@ -167,8 +167,8 @@ func (r resolved) remain() string {
 	return fmt.Sprintf("about %s of %s MP remain", least, twoFigures(r.megapixels))
 }
 
-// sayOpening writes the f-number as recorded and as it works: "f/22 at 1:1 works as f/44".
-func sayOpening(o evidence.Opening) string {
+// openingText writes the f-number as recorded and as it works: "f/22 at 1:1 works as f/44".
+func openingText(o evidence.Opening) string {
 	text := writeFNumber(o.Marked)
 	if !evidence.Known(o.M.M) || o.Kind == audit.FNumbersEffective || optics.FNumberStops(o.Marked, o.Working) < optics.DriftTolerance {
 		return text
@@ -184,10 +184,10 @@ func sayOpening(o evidence.Opening) string {
 	return text
 }
 
-// instead says which f-number keeps what is lost at this one; limit is the
+// instead returns which f-number keeps what is lost at this one; limit is the
 // working f-number up to which nothing is. Of two readings it goes by the one
 // that asks for more. It names no f-number that the lens does not have.
-func (r resolved) instead(v *audit.Review, limit float64, keeps string) string {
+func (r resolved) instead(v *audit.Review, limit float64, keep string) string {
 	best := 0.0
 	for _, s := range optics.FNumbers(optics.ThirdStops) {
 		if s.Exact <= limit*r.Marked/r.Working { // f/13 is f/12.7
@@ -206,11 +206,11 @@ func (r resolved) instead(v *audit.Review, limit float64, keeps string) string {
 	case r.WideOpen():
 		return "nothing to set: the lens is open as far as it goes"
 	case opens && best < open:
-		return fmt.Sprintf("%s%s, as far as the lens opens, keeps more", writeFNumber(open), with)
+		return fmt.Sprintf("use %s%s, as far as the lens opens, to keep more", writeFNumber(open), with)
 	case best == 0:
 		return fmt.Sprintf("open the aperture as far as it goes%s", with)
 	case !opens && best < evidence.WidestUsed(v):
 		with += ", where the lens has it,"
 	}
-	return fmt.Sprintf("f/%s%s %s", twoFigures(best), with, keeps)
+	return fmt.Sprintf("use f/%s%s to %s", twoFigures(best), with, keep)
 }

@@ -13,19 +13,19 @@ var exposureDrift = &audit.Rule{
 	Severity: audit.Check,
 	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence or time-lapse whose exposure time differs by 1/6
-EV or more from that of the rest of their run.
+EV or more from that of the other frames.
 
-A change of a third of a stop is always seen: merged pictures get patches, clips
+A change of a third of a stop is always visible: merged pictures get patches, and clips
 flicker.
 
-Set the exposure by hand and shoot this sequence again. In a clip the brightness
-can also be evened out afterwards, frame by frame.
+Set the exposure by hand and shoot the sequence again. In a clip the brightness can also
+be evened out afterwards, frame by frame.
 
 In a time-lapse whose exposure goes one way in small steps, as into the evening, it is
 a note.
 
-It is wrong where the exposure was led on purpose in another way. Nominal times
-that stand for the same step, such as 1/60 s and 1/64 s, are no change.`,
+It is wrong where the exposure was changed on purpose. Nominal times of one step, such as
+1/60 s and 1/64 s, count as equal.`,
 	Source: "JEITA CP-3451 (Exif 2.2) Annex C, p. 122: nominal values; tolerance of half a third-stop step: common practice",
 	Params: []audit.Param{evidence.Tolerance, evidence.SetUpPause},
 	Check:  checkExposureDrift,
@@ -49,8 +49,8 @@ func checkExposureDrift(v *audit.Review) error {
 		return nil
 	}
 	found := audit.Finding{
-		Message:  d.SayIn(q, s, "the exposure time"),
-		Action:   "set the exposure by hand and shoot this sequence again",
+		Message:  d.SentenceIn(q, s, "the exposure time"),
+		Action:   "set the exposure by hand and shoot the sequence again",
 		Frames:   d.About(),
 		Measured: exifread.Of(d.Most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",
 	}
@@ -62,7 +62,7 @@ func checkExposureDrift(v *audit.Review) error {
 	}
 	switch evidence.CourseOf(q, v.Param("tolerance")) {
 	case evidence.Climbs:
-		asRamp(&found, d.SayClimb(s, "the exposure time"), d.Frames)
+		asRamp(&found, d.RampSentence(s, "the exposure time"), d.Frames)
 	case evidence.MayClimb:
 		found.Provisional = true
 	}

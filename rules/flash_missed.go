@@ -15,29 +15,29 @@ var flashMissed = &audit.Rule{
 	Title:    "Flash did not fire",
 	Severity: audit.Check,
 	AtOnce:   true,
-	Doc: `Finds frames in which the flash did not fire, by what the camera recorded, in a run
+	Doc: `Finds frames in which the flash did not fire, by what the camera recorded, in a sequence
 where it fired in most.
 
 Such a frame is dark, or lit by the lamps of the room. It happens when the flash is not
 charged yet, and when its batteries get low.
 
-Inspect the frames. If they are darker than the rest, shoot this sequence again and
+Inspect the frames. If they are darker than the rest, shoot the sequence again and
 leave more time between frames. Where the picture was inspected and is dark, the finding
 asks to shoot again at once.
 
 It is wrong where flash and available light were mixed on purpose. A camera that fires
-its flashes by radio or by a cable may not know whether they fired: dark-frame finds
+its flashes by radio or by a cable may not record whether they fired: dark-frame finds
 such frames by their pictures.`,
 	Source: "CIPA DC-008 (Exif), Flash, bit 0; the shares: common practice",
 	Params: []audit.Param{
 		{
 			Name:    "share",
-			Doc:     "the flash is meant to fire where it fired in this share of the frames and more",
+			Doc:     "the flash is meant to fire where it fired in at least this share of the frames",
 			Default: 0.5, Min: 0.1, Max: 1,
 		},
 		{
 			Name: "fired", Unit: "frames",
-			Doc:     "and in this number of frames at least",
+			Doc:     "and in at least this many frames",
 			Default: 3, Min: 1, Max: 1000,
 		},
 		evidence.SetUpPause,
@@ -79,18 +79,18 @@ func checkFlashMissed(v *audit.Review) error {
 	}
 	where := shoot.FrameRanges(q.Frames, missed)
 	found := audit.Finding{
-		Message:  "the flash did not fire in " + where,
-		Action:   "inspect what is there; if it is darker than the rest, shoot this sequence again and leave more time between frames",
+		Message:  "no flash in " + where,
+		Action:   "inspect the picture; if it is darker than the rest, shoot the sequence again and leave more time between frames",
 		Frames:   missed,
 		Measured: exifread.Of(float64(len(missed))), Limit: exifread.Of(0.0), Unit: "frames",
 	}
 	if dark := darkOf(v, missed); len(dark) > 0 {
 		found.Severity = audit.Reshoot
-		found.Message = fmt.Sprintf("the flash did not fire in %s, and %d of %d pictures are dark", where, len(dark), len(missed))
+		found.Message = fmt.Sprintf("no flash in %s, and %d of %d pictures are dark", where, len(dark), len(missed))
 		if len(dark) == 1 && len(missed) == 1 {
-			found.Message = "the flash did not fire in " + where + ", and its picture is dark"
+			found.Message = "no flash in " + where + ", and its picture is dark"
 		}
-		found.Action = "shoot this sequence again and leave more time between frames"
+		found.Action = "shoot the sequence again and leave more time between frames"
 	}
 	v.Found(found)
 	return nil

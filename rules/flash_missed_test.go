@@ -15,7 +15,7 @@ import (
 
 func TestFlashMissedSays(t *testing.T) {
 	says(t, flashMissed, "fault",
-		"the flash did not fire in frames 0012 and 0019: inspect what is there; if it is darker than the rest, shoot this sequence again and leave more time between frames")
+		"no flash in frames 0012 and 0019: inspect the picture; if it is darker than the rest, shoot the sequence again and leave more time between frames")
 	measured(t, flashMissed, "fault", 2, 0, 0, "frames")
 }
 
@@ -33,8 +33,8 @@ func TestFlashMissedInPictures(t *testing.T) {
 		ev   float64
 		want string
 	}{
-		{-2, "reshoot flash-missed: the flash did not fire in frame 0014, and its picture is dark: shoot this sequence again"},
-		{0, "check flash-missed: the flash did not fire in frame 0014: inspect what"},
+		{-2, "reshoot flash-missed: no flash in frame 0014, and its picture is dark: shoot the sequence again"},
+		{0, "check flash-missed: no flash in frame 0014: inspect the picture"},
 	} {
 		got := audittest.Told(lookAt(t, &pictures.Measurer{}, camera.Shoot(t, pixelstest.Brighten(shots, 13, 1, c.ev))))
 		if !slices.ContainsFunc(got, func(s string) bool { return strings.HasPrefix(s, c.want) }) {

@@ -15,19 +15,18 @@ var focalLengthDrift = &audit.Rule{
 	Severity: audit.Check,
 	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence, time-lapse or exposure bracket with another focal
-length than the rest of their run.
+length than the other frames.
 
 The subject changes its size from frame to frame, and the edges are lost in merging.
-A zoom ring creeps when the camera looks down.
+A zoom ring creeps when the camera points down.
 
-Fix the zoom ring with tape and shoot this sequence again.
+Fix the zoom ring with tape and shoot the sequence again.
 
-Some lenses record the focal length that they truly have, which changes as they focus.
-Nothing is found on a lens of one focal length (LensSpecification): it has no ring
-that could creep. Nothing is found either where the focal length keeps to a straight
-line over the inverse of the recorded distance, to within the rounding of both. Where
-it only moves one way with the distance, it is a note: the lens may do that, or
-the ring may creep.
+Some lenses record their true focal length, which changes as they focus. Nothing is
+reported for a lens of one focal length (LensSpecification): it has no ring that could
+creep. Nothing is reported either where the focal length follows a straight line over the
+inverse of the recorded distance, within the rounding of both. Where it only moves one way
+with the distance, it is a note: the lens may do that, or the ring may creep.
 
 It is wrong where the zoom was meant.`,
 	Source: "CIPA DC-008 (Exif), FocalLength and LensSpecification; common practice",
@@ -68,15 +67,15 @@ func checkFocalLengthDrift(v *audit.Review) error {
 		return nil
 	}
 	found := audit.Finding{
-		Message:  d.Say(s, "the focal length", q.Frames),
-		Action:   "fix the zoom ring and shoot this sequence again",
+		Message:  d.Sentence(s, "the focal length", q.Frames),
+		Action:   "fix the zoom ring and shoot the sequence again",
 		Frames:   d.About(),
 		Measured: exifread.Of(percent * math.Expm1(d.Most/percent)), Limit: exifread.Of(v.Param("change")), Unit: "%",
 	}
 	if follows == evidence.FollowsOneWay {
 		found.Severity = audit.Note
 		found.Message += ", and follows the focus distance"
-		found.Action = "look whether the subject changes its size in the pictures; if it does, fix the zoom ring"
+		found.Action = "check whether the subject changes its size in the pictures; if it does, fix the zoom ring"
 	}
 	v.Found(found)
 	return nil

@@ -18,27 +18,27 @@ var focusGap = &audit.Rule{
 	ID:       "focus-gap",
 	Title:    "Focus steps too wide",
 	Severity: audit.Check,
-	Doc: `Finds focus sequences whose focus steps, as the recorded focus distances tell, are
-wider than the depth of field, or whose pictures show that blur grows too much from one
-frame to the next: between two frames a band of the subject is sharp in neither.
+	Doc: `Finds focus sequences whose steps are too wide: wider than the depth of field, by the
+recorded focus distances, or with too much blur between the frames, by the pictures.
+Between two such frames a band of the subject is sharp in neither.
 
-The band is seen when the frames are merged, days later.
+The band shows when the frames are merged, days later.
 
-Shoot this sequence again with steps no wider than the one named, or stop down.
+Shoot the sequence again with steps no wider than the one named, or stop down.
 
-Depth of field is reckoned for sharpness at 100 %, by geometry and by diffraction. A
-step past 0.7 of the greater is a note, past the greater a check. Past 1.35 of both
-together a gap is certain: half-way a tenth of the contrast remains. Reshoot takes a
-magnification that was declared, or follows from a declared lens. Distances come on a
-coarse scale: a step counts by what it is at least, and where the scale cannot show the
-steps, distances tell nothing. They are wrong where those of the lens are. One step three
-times as wide as its neighbours is a check also where no magnification is known, if the
-scale is fine enough to show it.
+The depth of field is computed for sharpness at 100 %, by geometry and by diffraction. A
+step above 0.7 of the larger value is a note, above the larger value a check. Above 1.35
+of both together a gap is certain: half-way, a tenth of the contrast remains. For a
+reshoot the magnification must be declared, or follow from a declared lens. Recorded
+distances have a coarse scale, so each step counts as the least that it can be. Where the
+scale cannot show the steps, the distances are not used. They are wrong where the lens
+records wrong ones. A single step three times as wide as its neighbours is a check even
+without a known magnification, if the scale is fine enough to show it.
 
-In pictures, the width of the range in which parts are sharp tells how much the blur
-disk grows with a frame, to a factor of two; half of that remains half-way between two
-frames. A step far wider than its neighbours is a note, and a check where the blur
-half-way is too large. Wide steps are reported once, by what weighs more.`,
+The pictures show over how many frames a part stays sharp. From that follows how much
+blur one step adds, to a factor of two. Half of it is left half-way between two frames. A
+step far wider than its neighbours is a note, and a check where the blur half-way is too
+large. Wide steps are reported once, by the stronger evidence.`,
 	Source: "Nayar and Nakagawa, Shape from focus, IEEE TPAMI 16(8), 1994 (width of the range of sharpness); Wikipedia, Depth of field, and photomacrography.net viewtopic.php?t=41247 (quarter-wave depth); notice at 0.7 of it: common practice (photomacrography.net viewtopic.php?t=43953); certain limit, where a tenth of the contrast remains at half the finest pattern of the pixels: H. H. Hopkins, The frequency response of a defocused optical system, Proc. R. Soc. A 231 (1955), 91",
 	Params: []audit.Param{
 		{
@@ -54,29 +54,32 @@ half-way is too large. Wide steps are reported once, by what weighs more.`,
 			Default: 1.35, Min: 0.05, Max: 5,
 		},
 		{
-			Name: "leap", Unit: "usual steps", Doc: "a step as many times as wide as its neighbours is a check where no magnification is known",
+			Name: "leap", Unit: "usual steps", Doc: "a step this many times as wide as its neighbours is a check where no magnification is known",
 			Default: 3, Min: 2, Max: 100,
 		},
 		{
-			Name: "blur", Unit: "pixels", Doc: "the blur still called sharp",
+			Name: "blur", Unit: "pixels", Doc: "the blur that still counts as sharp",
 			Default: optics.PixelsOfBlur, Min: 1, Max: 50,
 		},
 		growth,
 		{
-			Name: "edge", Unit: "frames", Doc: "so many frames at each end are no part of the run where they lie far off: test frames",
+			Name: "edge", Unit: "frames", Doc: "this many frames at each end count as test frames where they are far off",
 			Default: 2, Min: 0, Max: 100,
 		},
 		{
-			Name: "far-off", Unit: "focus steps", Doc: "how far from the run such frames lie",
+			Name: "far-off", Unit: "focus steps", Doc: "how far from the other frames such test frames are",
 			Default: 4, Min: 2, Max: 100,
 		},
 	},
 	Check: checkFocusGap,
 }
 
+// wideStepTitle leads findings on single steps.
+const wideStepTitle = "Wide focus step"
+
 // growth is shared by the rules on gaps.
 var growth = audit.Param{
-	Name: "growth", Unit: "px", Doc: "growth of the blur disk with a frame that is too large, in pixels of a picture some 1,600 wide",
+	Name: "growth", Unit: "px", Doc: "blur added by one focus step that is too much, in pixels of a picture about 1,600 wide",
 	Default: 3, Min: 3, Max: 50,
 }
 
@@ -111,7 +114,7 @@ func checkFocusGap(v *audit.Review) error {
 }
 
 // gapVerdict is what pictures answer to both, whether all steps are too wide and
-// whether one is wider than the others: nothing where either cannot be told.
+// whether one is wider than the others: nothing where either is not known.
 func gapVerdict(j *pixels.Judgement) pixels.Verdict {
 	if j.Step.Answer == pixels.CannotTell {
 		return j.Step.Verdict
@@ -119,7 +122,7 @@ func gapVerdict(j *pixels.Judgement) pixels.Verdict {
 	return j.Jumps.Verdict
 }
 
-// gapByDistance looks at the recorded distances; why says why they do not tell.
+// gapByDistance judges the recorded distances; why is the reason where they do not answer.
 func gapByDistance(v *audit.Review) (found audit.Finding, gap bool, why string) {
 	q := v.Sequence
 	w, why, ok := evidence.WalkOf(v)
@@ -144,7 +147,7 @@ func gapByDistance(v *audit.Review) (found audit.Finding, gap bool, why string) 
 		}
 		return found, false, why
 	}
-	return worst.say(q, planes, like), true, ""
+	return worst.finding(q, planes, like), true, ""
 }
 
 // leap makes the finding on one recorded step far wider than its neighbours, which
@@ -154,10 +157,10 @@ func leap(v *audit.Review) (audit.Finding, bool) {
 	if !ok {
 		return audit.Finding{}, false
 	}
-	told := toldGaps(v)
+	reported := reportedGaps(v)
 	var widest evidence.Leap
 	for _, l := range w.Leaps(v.Param("leap")) {
-		if l.Ratio > widest.Ratio && !told[w.Frames[l.From]] {
+		if l.Ratio > widest.Ratio && !reported[w.Frames[l.From]] {
 			widest = l
 		}
 	}
@@ -166,10 +169,10 @@ func leap(v *audit.Review) (audit.Finding, bool) {
 	}
 	from, to := w.Frames[widest.From], w.Frames[widest.To]
 	return audit.Finding{
-		Severity: audit.Check,
+		Severity: audit.Check, Title: wideStepTitle,
 		Message: fmt.Sprintf("focus moves %s between %s and %s, about %s times as far as between their neighbours",
 			writeMillimetres(widest.Move), from.Label(), to.Label(), twoFigures(widest.Ratio)),
-		Action:   "inspect the band between the two at 100 %; if it is soft, shoot this sequence again",
+		Action:   "inspect the band between the two at 100 %; if it is soft, shoot the sequence again",
 		Frames:   []*shoot.Frame{from, to},
 		Measured: exifread.Of(widest.Ratio), Limit: exifread.Of(v.Param("leap")), Unit: "usual steps",
 	}, true
@@ -184,15 +187,15 @@ func gapInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
 	if j.Step.Answer == pixels.Found && growth > limit {
 		return audit.Finding{
 			Severity: audit.Check,
-			Message: fmt.Sprintf("half-way between two frames the subject is blurred over %s, by the pictures",
+			Message: fmt.Sprintf("half-way between two frames the subject is blurred by %s",
 				writePixels(evidence.FullSize(q, j, j.Step.Blur/2))),
-			Action:   fmt.Sprintf("look at the bands between the frames at 100 %%; if they are soft, shoot this sequence again in steps %s", shareOfStep(limit/growth)),
+			Action:   fmt.Sprintf("inspect the bands between the frames at 100 %%; if they are soft, shoot the sequence again with steps %s", shareOfStep(limit/growth)),
 			Frames:   q.Frames,
 			Measured: exifread.Of(growth), Limit: exifread.Of(limit), Unit: "px of blur a frame",
 		}, true
 	}
-	told := toldGaps(v)
-	jumps := slices.DeleteFunc(slices.Clone(j.Jumps.Events), func(e pixels.Jump) bool { return e.Weak || told[q.Frames[e.From]] })
+	reported := reportedGaps(v)
+	jumps := slices.DeleteFunc(slices.Clone(j.Jumps.Events), func(e pixels.Jump) bool { return e.Weak || reported[q.Frames[e.From]] })
 	if len(jumps) == 0 {
 		return audit.Finding{}, false
 	}
@@ -204,10 +207,10 @@ func jumpsFinding(q *shoot.Sequence, j *pixels.Judgement, jumps []pixels.Jump, l
 	slices.SortStableFunc(jumps, func(a, b pixels.Jump) int { return cmp.Compare(b.Ratio, a.Ratio) })
 	widest := jumps[0]
 	found := audit.Finding{
-		Severity: audit.Note,
+		Severity: audit.Note, Title: wideStepTitle,
 		Message: fmt.Sprintf("%s about %s times as far between %s and %s as between their neighbours",
 			focusOrCamera(j, "moves"), twoFigures(widest.Ratio), q.Frames[widest.From].Label(), q.Frames[widest.To].Label()),
-		Action:   "no need to act where the steps are small",
+		Action:   "nothing to do where the steps are small",
 		Measured: exifread.Of(widest.Ratio), Limit: exifread.Of(pixels.DefaultThresholds().JumpRatio), Unit: "usual steps",
 	}
 	var more []string
@@ -219,13 +222,13 @@ func jumpsFinding(q *shoot.Sequence, j *pixels.Judgement, jumps []pixels.Jump, l
 		}
 	}
 	found.Frames = evidence.InOrder(q, found.Frames)
-	look := "inspect the band between the two at 100 %; if it is soft, shoot this sequence again"
+	action := "inspect the band between the two at 100 %; if it is soft, shoot the sequence again"
 	if len(more) > 0 {
 		found.Message += "; and " + words.List(more, len(more))
-		look = "inspect the bands between these frames at 100 %; if one is soft, shoot this sequence again"
+		action = "inspect the bands between these frames at 100 %; if one is soft, shoot the sequence again"
 	}
 	if j.Step.Answer != pixels.CannotTell && j.Step.Blur*widest.Ratio > limit {
-		found.Severity, found.Action = audit.Check, look
+		found.Severity, found.Action = audit.Check, action
 	}
 	return found
 }
@@ -242,20 +245,20 @@ func shareOfStep(share float64) string {
 	}
 }
 
-// toldGaps returns the frames behind which frames are missing by number, or by
-// time and pictures: that is another rule's finding.
-func toldGaps(v *audit.Review) map[*shoot.Frame]bool {
-	told := map[*shoot.Frame]bool{}
+// reportedGaps returns the frames behind which frames are missing by number, or by
+// time and pictures: other rules report those.
+func reportedGaps(v *audit.Review) map[*shoot.Frame]bool {
+	reported := map[*shoot.Frame]bool{}
 	q := v.Sequence
 	for _, g := range evidence.Gaps.Of(v) {
 		if g.Reading != evidence.Missing && !g.Skipped() {
 			continue
 		}
 		for i := slices.Index(q.Frames, g.From); q.Frames[i] != g.To; i++ {
-			told[q.Frames[i]] = true
+			reported[q.Frames[i]] = true
 		}
 	}
-	return told
+	return reported
 }
 
 // planesOf returns the focus planes from near to far: however focus went, they
@@ -380,8 +383,8 @@ func wayOver(planes []plane, from, to int, scale float64) (wideStep, bool) {
 	return w, true
 }
 
-// say makes the finding on the worst of some ways alike.
-func (w wideStep) say(q *shoot.Sequence, planes []plane, like []wideStep) audit.Finding {
+// finding makes the finding on the worst of several ways with the same fault.
+func (w wideStep) finding(q *shoot.Sequence, planes []plane, like []wideStep) audit.Finding {
 	var frames []*shoot.Frame
 	next := 0
 	for _, l := range like {
@@ -402,22 +405,22 @@ func (w wideStep) say(q *shoot.Sequence, planes []plane, like []wideStep) audit.
 	}
 	least := writeMillimetres(planes[w.to].note)
 	f := audit.Finding{
-		Message: fmt.Sprintf("focus steps of %s or more%s, where the depth of field at %s is %s",
+		Message: fmt.Sprintf("steps are %s or more%s, where the depth of field at %s is %s",
 			writeMillimetres(w.step), where, at, writeMillimetres(planes[w.to].check)),
-		Action:   fmt.Sprintf("shoot this sequence again in steps of %s or less", least),
+		Action:   fmt.Sprintf("shoot the sequence again in steps of %s or less", least),
 		Severity: w.severity,
 		Frames:   frames,
 		Measured: exifread.Of(w.step), Limit: exifread.Of(w.limit), Unit: "mm",
 	}
 	switch w.severity {
 	case audit.Note:
-		f.Message += ": little overlap is left"
+		f.Message += "; little overlap is left"
 		f.Action = fmt.Sprintf("make the steps of the next sequence %s or less", least)
 	case audit.Check:
-		f.Message += ": bands between the frames may be soft"
-		f.Action = "look at the bands between the frames at 100 %; if they are soft, " + f.Action
+		f.Message += "; bands between the frames may be soft"
+		f.Action = "inspect the bands between the frames at 100 %; if they are soft, " + f.Action
 	default:
-		f.Message += ": bands between the frames are soft"
+		f.Message += "; bands between the frames are soft"
 	}
 	return f
 }

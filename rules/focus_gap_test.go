@@ -9,15 +9,15 @@ import (
 
 func TestFocusGap(t *testing.T) {
 	says(t, focusGap, "fault",
-		"focus steps of 0.47 mm or more, where the depth of field at f/8 and 1:1 is 0.56 mm: little overlap is left: make the steps of the next sequence 0.39 mm or less",
-		"focus steps of 0.7 mm or more, where the depth of field at f/8 and 1:1 is 0.56 mm: bands between the frames may be soft: look at the bands between the frames at 100 %; if they are soft, shoot this sequence again in steps of 0.39 mm or less",
-		"focus steps of 1.4 mm or more, where the depth of field at f/8 and 1:1 is 0.56 mm: bands between the frames are soft: shoot this sequence again in steps of 0.39 mm or less",
-		"focus steps of 2.7 mm or more in frames 0315 to 0316, where the depth of field at f/8 and 1:1 is 0.56 mm: bands between the frames are soft: shoot this sequence again in steps of 0.39 mm or less")
+		"steps are 0.47 mm or more, where the depth of field at f/8 and 1:1 is 0.56 mm; little overlap is left: make the steps of the next sequence 0.39 mm or less",
+		"steps are 1.4 mm or more, where the depth of field at f/8 and 1:1 is 0.56 mm; bands between the frames are soft: shoot the sequence again in steps of 0.39 mm or less",
+		"steps are 2.7 mm or more in frames 0315 and 0316, where the depth of field at f/8 and 1:1 is 0.56 mm; bands between the frames are soft: shoot the sequence again in steps of 0.39 mm or less",
+		"steps are 0.7 mm or more, where the depth of field at f/8 and 1:1 is 0.56 mm; bands between the frames may be soft: inspect the bands between the frames at 100 %; if they are soft, shoot the sequence again in steps of 0.39 mm or less")
 	// 1.35 of 0.912 mm, both depths together.
 	measured(t, focusGap, "fault", 1.40625, 1.2313, 0.0005, "mm")
 	says(t, focusGap, "leap",
-		"focus moves 6 mm between 0020 and 0021, about 40 times as far as between their neighbours: inspect the band between the two at 100 %; if it is soft, shoot this sequence again",
-		"focus moves 0.53 mm between 0120 and 0121, about 3.4 times as far as between their neighbours: inspect the band between the two at 100 %; if it is soft, shoot this sequence again")
+		"focus moves 6 mm between 0020 and 0021, about 40 times as far as between their neighbours: inspect the band between the two at 100 %; if it is soft, shoot the sequence again",
+		"focus moves 0.53 mm between 0120 and 0121, about 3.4 times as far as between their neighbours: inspect the band between the two at 100 %; if it is soft, shoot the sequence again")
 }
 
 // defocused returns the contrast that a perfect lens with a round aperture passes at

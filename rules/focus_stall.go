@@ -16,29 +16,28 @@ var focusStall = &audit.Rule{
 	ID:       "focus-stall",
 	Title:    "Focus stops moving",
 	Severity: audit.Check,
-	Doc: `Finds focus sequences whose recorded focus distance stays as it is over the last
-frames, or whose pictures do over any: the lens reached its end, or the drive stopped.
+	Doc: `Finds focus sequences whose focus stops: the recorded distance stays the same over the
+last frames, or some pictures show no movement of focus. The lens reached its end, or the
+drive stopped.
 
-The frames from there on show the same, and the subject may not be covered to its
-end.
+The frames from there on show the same, and the subject may not be covered to its end.
 
-Look whether the last frame is sharp at the end of the subject. If not, move the
-camera or begin elsewhere, and shoot this sequence again.
+Check whether the last frame is sharp at the end of the subject. If not, move the camera
+or begin elsewhere, and shoot the sequence again.
 
-Scales of lenses are coarse: a distance that moves every few frames only is no stall,
-and neither are last frames in proportion to that. In pictures, focusing shows as a
-change of size or a drift: where it does, they overrule the distance, and a stop of one
-or two frames inside the sequence is a note. Two frames at every position are a note
-of their own. Where it shows as neither, pictures tell
-nothing but copies of one frame.`,
+Scales of lenses are coarse. A distance that changes only every few frames is no stop, and
+the last frames are judged in proportion to that. In pictures, focusing shows as a change
+of size or a drift. Where it does, the pictures count and not the distance, and a stop of
+one or two frames inside the sequence is a note. Two frames at every position are a note
+of their own. Where focusing shows as neither, pictures can only show copies of one frame.`,
 	Source: "common practice; Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration)",
 	Params: []audit.Param{
 		{
-			Name: "frames", Unit: "frames", Doc: "the shortest stall",
+			Name: "frames", Unit: "frames", Doc: "the shortest stop",
 			Default: 5, Min: 2, Max: 1000,
 		},
 		{
-			Name: "times", Doc: "a stall is so many times as long as the longest time the distance stayed before",
+			Name: "times", Doc: "a stop is this many times as long as the distance stayed the same before, at most",
 			Default: 3, Min: 1, Max: 100,
 		},
 	},
@@ -62,7 +61,7 @@ func checkFocusStall(v *audit.Review) error {
 	case stalls:
 		v.Found(found)
 	case pairsByDistance(v):
-		v.Found(pairsFinding(v.Sequence, "every focus distance is recorded twice: two frames were taken at every position, or the scale of the lens is coarse"))
+		v.Found(pairsFinding(v.Sequence, "every focus distance is recorded twice; two frames were taken at every position, or the scale of the lens is coarse"))
 	case why != "":
 		v.Unjudged(evidence.UnknownTo(why, j, notSeen, func(j *pixels.Judgement) pixels.Verdict { return j.Stalls.Verdict }))
 	}
@@ -71,7 +70,7 @@ func checkFocusStall(v *audit.Review) error {
 
 // pairsFinding notes a habit of the run, which is no stop.
 func pairsFinding(q *shoot.Sequence, message string) audit.Finding {
-	return audit.Finding{Severity: audit.Note, Message: message, Action: "no need to act", Frames: q.Frames}
+	return audit.Finding{Severity: audit.Note, Title: "Two frames at each position", Message: message, Action: "nothing to do", Frames: q.Frames}
 }
 
 // pairsByDistance reports whether all distances were recorded in pairs.
@@ -80,7 +79,7 @@ func pairsByDistance(v *audit.Review) bool {
 	return ok && w.Pairs
 }
 
-// stallByDistance looks at the recorded distances; why says why they do not tell.
+// stallByDistance judges the recorded distances; why is the reason where they do not answer.
 func stallByDistance(v *audit.Review) (found audit.Finding, stalls bool, why string) {
 	w, why, ok := evidence.WalkOf(v)
 	if !ok {
@@ -103,9 +102,9 @@ func stallByDistance(v *audit.Review) (found audit.Finding, stalls bool, why str
 	still = evidence.InOrder(v.Sequence, still)
 	return audit.Finding{
 		Severity: audit.Check,
-		Message: fmt.Sprintf("focus stops: the recorded distance stays at %s through %s, where it moved %s before",
+		Message: fmt.Sprintf("the recorded distance stays at %s in %s, where it changed %s before",
 			writeMetres(at), shoot.FrameRanges(v.Sequence.Frames, still), everyFew(longest)),
-		Action:   "look whether the last frame is sharp at the end of the subject; if not, shoot this sequence again",
+		Action:   "check whether the last frame is sharp at the end of the subject; if not, shoot the sequence again",
 		Frames:   still,
 		Measured: exifread.Of(float64(len(still))), Limit: exifread.Of(limit), Unit: "frames",
 	}, true, ""
@@ -135,7 +134,7 @@ func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool)
 	n, copies, atEnd := 0, true, false
 	for _, e := range j.Stalls.Events {
 		if e.Identical && e.To-e.From == 1 && evidence.CopiedOver(q.Frames[e.From], q.Frames[e.To]) {
-			continue // repeated-frame tells
+			continue // repeated-frame reports it
 		}
 		n++
 		copies = copies && e.Identical
@@ -153,19 +152,19 @@ func stallInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool)
 	if copies && longest.To-longest.From == 1 || longest.To-longest.From <= harmless && !atEnd {
 		severity = audit.Note
 	}
-	where := shoot.FrameRange(q.Frames[longest.From], q.Frames[longest.To])
-	message := "focus does not move through " + where
-	action := "look whether the last frame is sharp at the end of the subject; if not, shoot this sequence again"
+	where := shoot.FrameRange(q.Frames[longest.From : longest.To+1])
+	title, message := "", "focus does not move in "+where
+	action := "check whether the last frame is sharp at the end of the subject; if not, shoot the sequence again"
 	if copies {
-		message = where + " show one and the same picture"
-		action = "look whether a frame was copied over another"
+		title, message = "Same picture twice", where+" show the same picture"
+		action = "check whether a frame was copied over another"
 	}
 	if n > 1 {
 		message += fmt.Sprintf(", and in %s", words.Count(n-1, "other place", "other places"))
 	}
 	return audit.Finding{
-		Message: message, Action: action, Severity: severity, Frames: evidence.InOrder(q, frames),
-		Measured: exifread.Of(float64(longest.To - longest.From)), Limit: exifread.Of(1.0), Unit: "focus steps that did not come",
+		Title: title, Message: message, Action: action, Severity: severity, Frames: evidence.InOrder(q, frames),
+		Measured: exifread.Of(float64(longest.To - longest.From)), Limit: exifread.Of(1.0), Unit: "focus steps not made",
 	}, true
 }
 
@@ -174,5 +173,5 @@ func everyFew(frames int) string {
 	if frames <= 1 {
 		return "with every frame"
 	}
-	return fmt.Sprintf("every %d frames at least", frames)
+	return fmt.Sprintf("at least every %d frames", frames)
 }

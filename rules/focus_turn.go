@@ -17,30 +17,30 @@ var focusTurn = &audit.Rule{
 	ID:       "focus-turn",
 	Title:    "Focus goes back",
 	Severity: audit.Check,
-	Doc: `Finds focus sequences whose focus goes back by more than a step or two, as the
-recorded distance or the pictures tell: the lens reached its end and began again, autofocus went its own way, or two
-sequences ran into one.
+	Doc: `Finds focus sequences whose focus goes back by more than a step or two, by the recorded
+distance or the pictures: the lens reached its end and began again, autofocus took over,
+or two sequences became one.
 
-The sequence may cover less of the subject than its frames suggest.
+The sequence may cover less of the subject than its number of frames suggests.
 
-Look whether the frames after the turn begin where the subject begins and reach its
-end. If not, shoot the sequence again.
+Check whether the frames after the turn begin where the subject begins and reach its end.
+If not, shoot the sequence again.
 
-It is wrong where two takes were made without a pause. A step back and forth of the
-distance is the scale of the lens, or a repeated frame, and is left alone, as are the
-first and last few frames. In pictures, focusing shows as a change of size or a drift:
-where it does, they overrule the distance. Two neighbours that only changed places are
-a note. So is a run that a camera makes from the middle outwards, nearer and farther in
-turn (0, −, +), or first all to one side and then all to the other: its steps are judged
-in the order of focus.`,
+It is wrong where two takes were made without a pause. The first and last few frames are
+not judged. A single step back and forth of the distance is not reported: it comes from
+the scale of the lens, or from a repeated frame. In pictures, focusing shows as a change
+of size or a drift. Where it does, the pictures count and not the distance. Two
+neighbours that only changed places are a note. So is the order of a camera that begins
+in the middle: nearer and farther in turn (0, -, +), or first all to one side and then
+all to the other. Its steps are judged in the order of focus.`,
 	Source: "common practice; Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration)",
 	Params: []audit.Param{
 		{
-			Name: "back", Unit: "focus steps", Doc: "going back by more is a turn",
+			Name: "back", Unit: "focus steps", Doc: "going back by more than this is a turn",
 			Default: 2, Min: 0.5, Max: 100,
 		},
 		{
-			Name: "edge", Unit: "frames", Doc: "so many frames at each end are left alone: test frames, and the lens on its way back",
+			Name: "edge", Unit: "frames", Doc: "this many frames at each end are not judged: test frames, and the lens on its way back",
 			Default: 3, Min: 0, Max: 100,
 		},
 	},
@@ -75,34 +75,34 @@ func checkFocusTurn(v *audit.Review) error {
 // outwardsFinding notes a habit of the camera, which is no way back.
 func outwardsFinding(q *shoot.Sequence) audit.Finding {
 	return audit.Finding{
-		Severity: audit.Note,
-		Message:  fmt.Sprintf("focus goes from frame %s outwards, to nearer and to farther: this is the order of the camera", q.Frames[0].Label()),
-		Action:   "no need to act; sort the frames by focus if the program that merges them does not",
-		Frames:   q.Frames,
+		Severity: audit.Note, Title: "Focus goes from the middle outwards",
+		Message: fmt.Sprintf("focus goes from frame %s outwards, to nearer and to farther; this is the order of the camera", q.Frames[0].Label()),
+		Action:  "nothing to do; sort the frames by focus if the program that merges them does not",
+		Frames:  q.Frames,
 	}
 }
 
-// turnByDistance looks at the recorded distances; why says why they do not tell.
+// turnByDistance judges the recorded distances; why is the reason where they do not answer.
 func turnByDistance(v *audit.Review) (found audit.Finding, turned bool, why string) {
 	w, why, ok := evidence.WalkOf(v)
 	if !ok {
 		return found, false, why
 	}
 	turns := w.Turns(v.Param("back"), int(v.Param("edge")))
-	const wanders = 3 // so many turns are no mishap of a walk
+	const wanders = 3 // more turns are no mishap of a sequence
 	switch {
 	case len(turns) == 0:
 		return found, false, ""
 	case len(turns) > wanders:
-		return found, false, "the recorded focus distance goes to and fro"
+		return found, false, "the recorded focus distance goes back and forth"
 	}
 	longest := slices.MaxFunc(turns, func(a, b evidence.Turn) int { return cmp.Compare(w.Back(a), w.Back(b)) })
 	at := w.Frames[longest.From+1]
 	found = audit.Finding{
 		Severity: audit.Check,
 		Message: fmt.Sprintf("focus goes back at %s, from %s to %s",
-			shoot.FrameRange(at, at), writeMetres(w.At[longest.From]), writeMetres(w.At[longest.To])),
-		Action:   "look whether the frames from there on cover the subject; if not, shoot this sequence again",
+			shoot.FrameRange([]*shoot.Frame{at}), writeMetres(w.At[longest.From]), writeMetres(w.At[longest.To])),
+		Action:   "check whether the frames from there on cover the subject; if not, shoot the sequence again",
 		Measured: exifread.Of(w.Back(longest)), Limit: exifread.Of(v.Param("back")), Unit: "focus steps",
 	}
 	if n := len(turns); n > 1 {
@@ -140,13 +140,13 @@ func turnInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) 
 	}
 	found := audit.Finding{
 		Severity: turnSeverity(longest),
-		Action:   "look whether the frames from there on cover the subject; if not, shoot this sequence again",
+		Action:   "check whether the frames from there on cover the subject; if not, shoot the sequence again",
 		Measured: exifread.Of(longest.Back), Limit: exifread.Of(v.Param("back")), Unit: "focus steps",
 	}
 	switch longest.Kind {
 	case pixels.Swapped:
-		found.Message = fmt.Sprintf("%s and %s changed places: focus goes on from one to the other the wrong way round", from.Label(), to.Label())
-		found.Action = "no need to act"
+		found.Message = fmt.Sprintf("%s and %s changed places: focus goes the wrong way between them", from.Label(), to.Label())
+		found.Title, found.Action = "Two frames changed places", "nothing to do"
 	case pixels.Restarted:
 		found.Message = fmt.Sprintf("%s back by about %.0f steps between %s and %s", focusOrCamera(j, "jumps"), longest.Back, from.Label(), to.Label())
 	case pixels.Turned:

@@ -5,6 +5,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/evidence"
 )
@@ -14,15 +15,15 @@ var frameTurn = &audit.Rule{
 	Title:    "Frames turned",
 	Severity: audit.Check,
 	AtOnce:   true,
-	Doc: `Finds frames of a focus sequence, time-lapse or exposure bracket that are marked as
-turned otherwise than the rest of their run.
+	Doc: `Finds frames of a focus sequence, time-lapse or exposure bracket whose recorded
+orientation differs from that of the other frames.
 
-Either the camera was moved, and the frames do not fit each other, or it looks
-straight down and its sensor cannot tell what is up: then programs turn some frames
-and not the others.
+Either the camera was moved, and the frames do not fit each other. Or it points straight
+down, and its sensor cannot decide which side is up: then programs turn some frames and
+not the others.
 
-Look at a turned frame. If the camera stood still, turn the frames back before
-merging and switch automatic rotation off; else shoot this sequence again.
+Inspect a turned frame. If the camera did not move, turn the frames back before merging
+and switch automatic rotation off. If it moved, shoot the sequence again.
 
 It is wrong where the camera was turned on purpose.`,
 	Source: "CIPA DC-008 (Exif), Orientation; common practice",
@@ -30,7 +31,7 @@ It is wrong where the camera was turned on purpose.`,
 	Check:  checkFrameTurn,
 }
 
-// A stand is how a picture stands: its Orientation, and whether its pixels are
+// A stand is how a picture is held: its Orientation, and whether its pixels are
 // stored upright or lying.
 type stand struct {
 	orientation uint16
@@ -62,13 +63,9 @@ func checkFrameTurn(v *audit.Review) error {
 		v.Unjudged(evidence.NewSetUp, d.Odd...)
 		return nil
 	}
-	are := "are"
-	if len(d.Odd) == 1 {
-		are = "is"
-	}
 	v.Found(audit.Finding{
-		Message: fmt.Sprintf("%s %s turned against the rest", shoot.FrameRanges(q.Frames, d.Odd), are),
-		Action:  "if the camera stood still, turn these frames back before merging; if it moved, shoot this sequence again",
+		Message: fmt.Sprintf("%s %s another orientation than the rest", shoot.FrameRanges(q.Frames, d.Odd), words.Plural(len(d.Odd), "has", "have")),
+		Action:  "if the camera did not move, turn these frames back before merging; if it moved, shoot the sequence again",
 		Frames:  d.Odd,
 	})
 	return nil

@@ -19,24 +19,24 @@ var handheldShutter = &audit.Rule{
 	ID:       "handheld-shutter",
 	Title:    "Exposure time too long for handheld shooting",
 	Severity: audit.Check,
-	Doc: `Finds frames held by hand whose exposure time is longer than hands can hold still:
-one over the focal length (as of a 36 x 24 mm camera), and less close up, where the hand's
-travel blurs as well as its turning.
+	Doc: `Finds handheld frames whose exposure time is longer than hands can hold the camera still.
+The limit is one over the focal length (as of a 36 x 24 mm camera). It is shorter close
+up, where the hand's travel blurs as well as its turning.
 
-Camera shake blurs the whole picture and is hardly seen on the small screen.
+Camera shake blurs the whole picture and hardly shows on the small screen.
 
 Inspect the frame at 100 %. If it is blurred, shoot it again at the time named, with
 the camera on a support, or with flash.
 
 Stabilisation is not recorded. Declare its stops for the lens in prestrike.toml, or as
 the parameter here; then a longer time is a check. Where none is declared, it is a check
-only past what four stops allow. Up to there it is a note, or not judged where the name
-of the lens tells of stabilisation. No stabilisation counters the hand's travel.
+only beyond what four stops allow. Up to there it is a note, or not judged where the name
+of the lens shows stabilisation. No stabilisation counters the hand's travel.
 
-Bursts and single frames count as held by hand, unless --support names another. But
-where the camera was on a tripod in the same session, or where most single frames are
-slower than hands allow, they are not judged. Frames with flash are left out. It is wrong
-for steadier hands.`,
+Bursts and single frames count as handheld, unless --support declares something else. They
+are not judged where the camera was on a tripod in the same session, or where most single
+frames are slower than hands allow. Frames with flash are left out. It is wrong for
+steadier hands.`,
 	Source: "Wikipedia, Camera shake (one over the focal length); ISO 20954-1:2019 for stabilisation; the part for close work derived by geometry, with a hand that turns about a point 200 mm behind the lens and four stops as the most that a stabiliser is worth by common practice",
 	Params: []audit.Param{handTolerance, handSharpness, handStabilisation, handUndeclared, handRadius},
 	Check:  checkHandheldShutter,
@@ -44,11 +44,11 @@ for steadier hands.`,
 
 var (
 	handTolerance = audit.Param{
-		Name: "tolerance", Unit: "EV", Doc: "the limit is a rule of thumb: one click longer is no finding",
+		Name: "tolerance", Unit: "EV", Doc: "a time longer by no more than this is no finding: the limit is a rule of thumb",
 		Default: 1.0 / 3, Min: 0.01, Max: 3,
 	}
 	handSharpness = audit.Param{
-		Name: "sharpness", Doc: "the blur allowed, against that which looks sharp in a print seen from its diagonal",
+		Name: "sharpness", Doc: "the blur allowed, compared with that of a print that is sharp from a distance of its diagonal",
 		Default: optics.LooksSharp, Min: 0.05, Max: 5,
 	}
 	handStabilisation = audit.Param{
@@ -74,7 +74,7 @@ type slowFrame struct {
 	equivalent  optics.Length
 	m           evidence.Magnification
 	// severity is that of the time: a note where stabilisation that nobody
-	// declared may hold it.
+	// declared may allow it.
 	severity audit.Severity
 }
 
@@ -129,7 +129,7 @@ func checkHandheldShutter(v *audit.Review) error {
 	}
 	if v.Options.Support == shoot.SupportAuto && (of.tripod || q.Kind == shoot.Single && 2*of.slow > of.judged) {
 		for _, s := range run.slow {
-			v.Unjudged("on a tripod or held by hand cannot be told: give --support", s.frame)
+			v.Unjudged("tripod or handheld is not known: give --support", s.frame)
 		}
 		return nil
 	}
@@ -191,8 +191,8 @@ func declaredStops(v *audit.Review, m *exifread.Metadata) (stops float64, declar
 	return handParam(v, handStabilisation), declared
 }
 
-// limitAt returns the longest exposure time to hold by hand, in s, with so many
-// stops of stabilisation.
+// limitAt returns the longest exposure time to hold by hand, in s, with a
+// number of stops of stabilisation.
 func (s slowFrame) limitAt(v *audit.Review, stops float64) float64 {
 	h := optics.Handheld{
 		Focal: s.equivalent, Crop: 1, Magnification: s.m.M,
@@ -228,7 +228,7 @@ func reportSlow(v *audit.Review, q *shoot.Sequence, list []slowFrame) {
 	}
 	for _, part := range [][]slowFrame{certain, likely} {
 		if len(part) > 0 {
-			v.Found(saySlow(q, part))
+			v.Found(slowFinding(q, part))
 		}
 	}
 }
@@ -237,7 +237,7 @@ func reportSlow(v *audit.Review, q *shoot.Sequence, list []slowFrame) {
 // from memory.
 var stabilisedNames = []string{"IS", "OIS", "OS", "OSS", "VC", "VR", "VRII"}
 
-// namesStabilisation reports whether the name of the frame's lens tells that it
+// namesStabilisation reports whether the name of the frame's lens shows that it
 // is stabilised.
 func namesStabilisation(m *exifread.Metadata) bool {
 	name := strings.ReplaceAll(m.LensModel.Or(""), ".", "")
@@ -245,8 +245,8 @@ func namesStabilisation(m *exifread.Metadata) bool {
 		func(word string) bool { return slices.Contains(stabilisedNames, word) })
 }
 
-// saySlow makes the finding on slow frames of one severity.
-func saySlow(q *shoot.Sequence, list []slowFrame) audit.Finding {
+// slowFinding makes the finding on slow frames of one severity.
+func slowFinding(q *shoot.Sequence, list []slowFrame) audit.Finding {
 	worst := list[0]
 	frames := make([]*shoot.Frame, len(list))
 	for i, s := range list {
@@ -263,7 +263,7 @@ func saySlow(q *shoot.Sequence, list []slowFrame) audit.Finding {
 		at += " and " + ratio(worst.m.M)
 	}
 	f := audit.Finding{
-		Message: fmt.Sprintf("%s%s is too long for handheld shooting at %s, where %s is the rule of thumb",
+		Message: fmt.Sprintf("%s%s at %s, where the rule of thumb allows %s",
 			which(q, frames), times(frames), at, writeTime(worst.limit)),
 		Action:   "inspect it at 100 % for shake; " + handTime(worst.limit) + ", a support or flash avoids it",
 		Severity: worst.severity,
@@ -290,7 +290,7 @@ func handTime(limit float64) string {
 	return writeTime(best)
 }
 
-// equivalentFocal returns the focal length that sees as much on 36 x 24 mm.
+// equivalentFocal returns the focal length with the same view on 36 x 24 mm.
 func equivalentFocal(m *exifread.Metadata, q *shoot.Sequence, s evidence.Sensor) optics.Length {
 	focal := optics.Length(exifread.Positive(m.FocalLength)) * optics.Millimetre
 	recorded := optics.Length(m.FocalLength35.Or(0)) * optics.Millimetre

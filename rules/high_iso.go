@@ -17,17 +17,17 @@ var highISO = &audit.Rule{
 	Doc: `Finds sequences on a tripod at more than twice the lowest ISO that the same body was
 set to in the session.
 
-ISO is often left high after a few frames by hand. On a tripod a longer exposure, or
+ISO is often left high after a few handheld frames. On a tripod a longer exposure, or
 more flash, gives the same brightness with less noise.
 
-Set ISO down before the next sequence, and look whether the noise of this one matters.
+Lower the ISO before the next sequence, and check whether the noise of this one matters.
 
 It is wrong where the subject moves, or where the exposure cannot be longer, as for
 stars. A session at one high ISO throughout is not found.`,
 	Source: "common practice: more than twice the base ISO; CIPA DC-008 (Exif), PhotographicSensitivity and SensitivityType",
 	Params: []audit.Param{
 		{
-			Name: "times", Doc: "how many times the body's lowest ISO of the session is still low",
+			Name: "times", Doc: "up to this many times the body's lowest ISO of the session is low",
 			Default: 2, Min: 1, Max: 1000,
 		},
 		evidence.Tolerance,
@@ -95,7 +95,7 @@ func checkHighISO(v *audit.Review) error {
 	}
 	stops := optics.Stops(float64(base), float64(top))
 	v.Found(audit.Finding{
-		Message: fmt.Sprintf("%s on a tripod, %s stops above the %s that this body was at in the session",
+		Message: fmt.Sprintf("%s on a tripod, %s stops above the lowest of this body in the session, %s",
 			shoot.FormatISO(top), twoFigures(stops), shoot.FormatISO(base)),
 		Action:   fmt.Sprintf("set %s and a longer exposure, or more flash, before the next sequence", shoot.FormatISO(base)),
 		Frames:   high,

@@ -15,17 +15,17 @@ var intervalGap = &audit.Rule{
 	ID:       "interval-gap",
 	Title:    "Time-lapse frames left out",
 	Severity: audit.Check,
-	Doc: `Finds intervals of a time-lapse that are too long by a tick or more while the
-file numbers run on: the camera did not release, or came too late.
+	Doc: `Finds intervals of a time-lapse that are too long by one interval or more, while the
+file numbers run on: the camera took no picture there, or took it too late.
 
-The clip jumps there. The interval is often too short for the exposure time and
-the time the camera needs to write.
+The clip jumps there. Often the interval is too short for the exposure time and for the
+time that the camera needs to write.
 
-Look whether the jump can be seen. Lengthen the interval, or shorten the exposure
-time, before the clip is shot again.
+Inspect the clip for a visible jump. Before you shoot it again, make the interval longer
+or the exposure time shorter.
 
-It is wrong where the pause was meant. On a clock that shows whole seconds only
-what is certain is told.`,
+It is wrong where the pause was meant. With a clock that shows whole seconds, only what
+is certain is reported.`,
 	Source: "gap of 1.5 times the median interval: common practice",
 	Params: []audit.Param{evidence.LeftOut},
 	Check:  checkIntervalGap,
@@ -52,15 +52,15 @@ func checkIntervalGap(v *audit.Review) error {
 	}
 	worst := evidence.Longest(list)
 	found := audit.Finding{
-		Message: fmt.Sprintf("%s left out between %s and %s: %s passed, where a frame comes %s",
-			words.Count(ticks, "tick was", "ticks were"), worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q)),
-		Action:   "look whether the jump shows in the clip; a longer interval or a shorter exposure time avoids it",
+		Message: fmt.Sprintf("%s not taken between %s and %s: %s passed, where a frame comes %s",
+			words.Count(ticks, "frame was", "frames were"), worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q)),
+		Action:   "inspect the clip for a visible jump; a longer interval or a shorter exposure time avoids it",
 		Frames:   evidence.Ends(list),
 		Measured: exifread.Of(worst.Ticks), Limit: exifread.Of(v.Param("ticks")), Unit: "cadences",
 	}
 	if n := len(list); n > 1 {
-		found.Message = fmt.Sprintf("%s left out in %d places; the longest is %s from %s to %s, where a frame comes %s",
-			words.Count(ticks, "tick was", "ticks were"), n, shoot.FormatDuration(worst.Elapsed), worst.From.Label(), worst.To.Label(), cadence(q))
+		found.Message = fmt.Sprintf("%s not taken, in %d places; the longest pause is %s from %s to %s, where a frame comes %s",
+			words.Count(ticks, "frame was", "frames were"), n, shoot.FormatDuration(worst.Elapsed), worst.From.Label(), worst.To.Label(), cadence(q))
 	}
 	v.Found(found)
 	return nil

@@ -23,11 +23,11 @@ interval, though none is left out.
 Even movement stutters a little there in the clip. The camera was busy: writing,
 measuring or focusing.
 
-Set exposure and focus by hand, and leave more of the interval to the camera, before
+Set exposure and focus by hand, and leave the camera more of the interval, before
 the next clip. Nothing needs to be shot again.
 
-Where a whole tick is left out, interval-gap tells. On a clock that shows whole seconds
-only what the clock can tell is judged, and nothing at short intervals.`,
+Where a frame is left out, interval-gap reports it. With a clock that shows whole seconds
+only what the clock can show is judged, and nothing at short intervals.`,
 	Source: "a tenth of the interval: common practice",
 	Params: []audit.Param{jitterParam},
 	Check:  checkIntervalJitter,
@@ -35,7 +35,7 @@ only what the clock can tell is judged, and nothing at short intervals.`,
 
 // jitterParam is shared with interval-overrun and read under the name of interval-jitter.
 var jitterParam = audit.Param{
-	Name: "jitter", Unit: "cadences", Doc: "a frame that is off by more is uneven",
+	Name: "jitter", Unit: "cadences", Doc: "a frame that comes early or late by more is uneven",
 	Default: optics.JitterFraction, Min: 0.01, Max: 0.5,
 }
 
@@ -62,7 +62,7 @@ func checkIntervalJitter(v *audit.Review) error {
 			return nil
 		}
 		if n, ok := s.Count.Get(); ok && n != 1 || ticks >= gap || evidence.CopiedOver(s.From, s.To) {
-			continue // missing-frame, number-jump or interval-gap tells
+			continue // missing-frame, number-jump or interval-gap reports it
 		}
 		off := math.Abs(ticks - 1)
 		if off <= max(v.Param("jitter"), s.Slack)+1e-9 {
@@ -82,7 +82,7 @@ func checkIntervalJitter(v *audit.Review) error {
 		return nil
 	}
 	v.Found(audit.Finding{
-		Message: fmt.Sprintf("%s off the beat, by up to %.0f %%: %s passed, where a frame comes %s",
+		Message: fmt.Sprintf("%s too short or too long, by up to %.0f %%: %s passed, where a frame comes %s",
 			words.Count(count, "interval is", "intervals are"), 100*most, shoot.FormatDuration(worst), cadence(q)),
 		Action:   "leave the camera more of the interval before the next clip; nothing needs to be shot again",
 		Frames:   frames,

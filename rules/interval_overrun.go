@@ -19,21 +19,21 @@ var intervalOverrun = &audit.Rule{
 	ID:       "interval-overrun",
 	Title:    "Interval too short",
 	Severity: audit.Check,
-	Doc: `Finds time-lapses whose frames come late because the interval is too short: for the
-exposure time and what the camera needs between two frames.
+	Doc: `Finds time-lapses whose frames come late, because the interval is too short for the
+exposure time and for what the camera needs between two frames.
 
-It finds two things. Frames that come late or leave a tick out behind an exposure of more than
-nine tenths of the interval. And runs that begin at an interval of whole seconds and
-go on at a slower pace: the buffer was full.
+It finds two things. First, frames that come late, or are left out, after an exposure of
+more than nine tenths of the interval. Second, sequences that begin at an interval of whole
+seconds and go on at a slower pace: the buffer was full.
 
-The clip jumps there, or is shorter than it was planned.
+The clip jumps there, or is shorter than planned.
 
-Lengthen the interval or shorten the exposure time before the next clip; look whether
+Make the interval longer or the exposure time shorter before the next clip. Check whether
 this one has jumps.
 
-Where no tick is lost the recorded times are believed, however little is left between
-two exposures: star trails of 25 s every 26 s are good. What the camera needs is what
-the shortest gap of the run shows. It is wrong where the interval was changed by hand.`,
+Where no frame is left out, the recorded times count, however little is left between two
+exposures: star trails of 25 s every 26 s are good. The shortest gap of the sequence shows
+what the camera needs. It is wrong where the interval was changed by hand.`,
 	Source: "common practice; dpreview.com/forums/post/31437081 measured an interval of 33 s for exposures of 30 s",
 	Params: []audit.Param{
 		{
@@ -56,9 +56,9 @@ func checkIntervalOverrun(v *audit.Review) error {
 	}
 	if p, ok := slowedPace(v, v.Param("slower")); ok {
 		v.Found(audit.Finding{
-			Message: fmt.Sprintf("a frame comes every %s to %s, and every %s from there on: the camera does not keep the interval%s",
+			Message: fmt.Sprintf("a frame comes every %s up to %s, and every %s from there on; the camera does not keep the interval%s",
 				shoot.FormatDuration(p.set), p.from.Label(), shoot.FormatDuration(p.then), p.leaves()),
-			Action:   "lengthen the interval or shorten the exposure time, and shoot the clip again where its speed matters",
+			Action:   "make the interval longer or the exposure time shorter, and shoot the clip again where its speed matters",
 			Frames:   p.frames,
 			Measured: exifread.Of(p.then.Seconds() / p.set.Seconds()), Limit: exifread.Of(1 + v.Param("slower")), Unit: "of the interval",
 		})
@@ -94,9 +94,9 @@ func checkIntervalOverrun(v *audit.Review) error {
 		return nil
 	}
 	v.Found(audit.Finding{
-		Message: fmt.Sprintf("%s late, behind exposures of up to %s, which fill %.0f %% of the interval of %s",
+		Message: fmt.Sprintf("%s late, after exposures of up to %s, which fill %.0f %% of the interval of %s",
 			words.Count(len(late), "frame comes", "frames come"), writeTime(longest), 100*longest/c.Seconds(), shoot.FormatDuration(c)),
-		Action:   "look for jumps in the clip; a longer interval or a shorter exposure time avoids them",
+		Action:   "inspect the clip for jumps; a longer interval or a shorter exposure time avoids them",
 		Frames:   late,
 		Measured: exifread.Of(longest / c.Seconds()), Limit: exifread.Of(v.Param("share")), Unit: "of the interval",
 	})
@@ -111,7 +111,7 @@ type pace struct {
 	exposure  float64 // s, of the first frame; 0 where not known
 }
 
-// leaves says what the exposure leaves of the interval that was set.
+// leaves writes what the exposure leaves of the interval that was set.
 func (p pace) leaves() string {
 	if p.exposure == 0 || p.exposure >= p.set.Seconds() {
 		return ""
@@ -127,7 +127,7 @@ func slowedPace(v *audit.Review, slower float64) (pace, bool) {
 	const (
 		fewest = 5    // steps at each pace
 		alike  = 0.03 // of the pace
-		most   = 2.0  // intervals: a slower camera leaves out ticks, which are told elsewhere
+		most   = 2.0  // intervals: a slower camera leaves out frames, which interval-gap reports
 		// exceptions is one in how many steps of the slower pace may be off it.
 		exceptions = 10
 	)
@@ -142,7 +142,7 @@ func slowedPace(v *audit.Review, slower float64) (pace, bool) {
 		a, b := frames[i-1], frames[i]
 		e := b.Time.Sub(a.Time).Seconds()
 		if !a.Timed() || !b.Timed() || max(a.Resolution, b.Resolution).Seconds() > alike*e {
-			return pace{}, false // the clock is too coarse to tell paces apart
+			return pace{}, false // the clock is too coarse to distinguish paces
 		}
 		steps = append(steps, e)
 	}

@@ -13,24 +13,24 @@ var isoDrift = &audit.Rule{
 	Severity: audit.Check,
 	AtOnce:   true,
 	Doc: `Finds frames of a focus sequence or time-lapse whose ISO differs from that of the
-rest of their run.
+other frames.
 
-Such frames are noisier and, at the same exposure time and f-number, brighter or
-darker than their neighbours: merged pictures get patches, clips flicker.
+Such frames are noisier. At the same exposure time and f-number they are also brighter or
+darker than their neighbours: merged pictures get patches, and clips flicker.
 
-Turn automatic ISO off and shoot this sequence again.
+Turn automatic ISO off and shoot the sequence again.
 
-In a time-lapse whose exposure goes one way in small steps, as into the evening, it is
-a note. So it is where frames were held by hand and ISO changes by less than 1 EV: noise
-hardly differs there, and each frame is exposed right.
+In a time-lapse whose exposure goes one way in small steps, as into the evening, it is a
+note. It is also a note in handheld frames whose ISO changes by less than 1 EV: noise
+hardly differs there, and each frame is exposed correctly.
 
-It is wrong where the change is meant. Values are compared within one kind of
-sensitivity only, because bodies do not record them alike.`,
+It is wrong where the change is meant. Values are only compared within one kind of
+sensitivity, because cameras do not record them alike.`,
 	Source: "CIPA DC-008 (Exif), PhotographicSensitivity and SensitivityType; tolerance of half a third-stop step: common practice",
 	Params: []audit.Param{
 		evidence.Tolerance, evidence.SetUpPause,
 		{
-			Name: "by-hand", Unit: "EV", Doc: "the smallest change in frames held by hand that asks for a look",
+			Name: "by-hand", Unit: "EV", Doc: "the smallest change in handheld frames that is a check",
 			Default: 1, Min: 0, Max: 10,
 		},
 	},
@@ -58,14 +58,14 @@ func checkISODrift(v *audit.Review) error {
 		return nil
 	}
 	found := audit.Finding{
-		Message:  d.SayIn(q, s, "ISO"),
-		Action:   "turn automatic ISO off and shoot this sequence again",
+		Message:  d.SentenceIn(q, s, "ISO"),
+		Action:   "turn automatic ISO off and shoot the sequence again",
 		Frames:   d.About(),
 		Measured: exifread.Of(d.Most), Limit: exifread.Of(v.Param("tolerance")), Unit: "EV",
 	}
 	switch course := evidence.CourseOf(q, v.Param("tolerance")); {
 	case course == evidence.Climbs:
-		asRamp(&found, d.SayClimb(s, "ISO"), d.Frames)
+		asRamp(&found, d.RampSentence(s, "ISO"), d.Frames)
 	case q.Kind == shoot.Burst, byHand && d.Most < v.Param("by-hand"):
 		found.Severity = audit.Note
 		found.Action = "turn automatic ISO off before the frames are to be merged"

@@ -10,26 +10,26 @@ import (
 
 var leftOver = &audit.Rule{
 	ID:       "left-over",
-	Title:    "Setting left from the day before",
+	Title:    "Setting may be left over",
 	Severity: audit.Note,
 	Doc: `Finds bodies that were never set below a high ISO in the sequences of a session, and
-bodies whose exposure compensation never is 0.
+bodies whose exposure compensation is never 0.
 
 Both are easily left from the last job. High ISO costs detail in every frame; a forgotten
 compensation makes every frame too bright or too dark.
 
-Look at the settings of the body before you go on.
+Check the settings of the body before you go on.
 
-It is wrong where both are meant. In manual exposure compensation has no effect and is
+It is wrong where both are meant. In manual exposure, compensation has no effect and is
 not counted, nor is that of brackets.`,
 	Source: "CIPA DC-008 (Exif), ExposureBiasValue and PhotographicSensitivity; three stops above ISO 100: common practice",
 	Params: []audit.Param{
 		{
-			Name: "iso", Doc: "the lowest ISO of the session from which it counts as high",
+			Name: "iso", Doc: "from this on, the lowest ISO of the session is high",
 			Default: 800, Min: 100, Max: 1_000_000,
 		},
 		{
-			Name: "frames", Unit: "frames", Doc: "this number of frames in sequences must be there",
+			Name: "frames", Unit: "frames", Doc: "there must be this many frames in sequences",
 			Default: 20, Min: 1, Max: 100_000,
 		},
 	},
@@ -78,7 +78,7 @@ func checkLeftOverOf(v *audit.Review, body *shoot.Body) {
 	if float64(len(isoFrames)) >= v.Param("frames") && float64(lowest) >= v.Param("iso") {
 		v.Found(audit.Finding{
 			Message:  fmt.Sprintf("no sequence is below %s", shoot.FormatISO(lowest)),
-			Action:   "look whether that ISO is left over from before; if so, set it down",
+			Action:   "check whether that ISO is left over from before; if so, lower it",
 			Frames:   isoFrames,
 			Measured: exifread.Of(float64(lowest)), Limit: exifread.Of(v.Param("iso")),
 		})
@@ -86,7 +86,7 @@ func checkLeftOverOf(v *audit.Review, body *shoot.Body) {
 	if float64(len(biasFrames)) >= v.Param("frames") && biased {
 		v.Found(audit.Finding{
 			Message:  fmt.Sprintf("exposure compensation is never 0, last %+.1f EV", bias.Float()),
-			Action:   "look whether it is left over from before; if so, set it to 0",
+			Action:   "check whether it is left over from before; if so, set it to 0",
 			Frames:   biasFrames,
 			Measured: exifread.Of(bias.Float()), Limit: exifread.Of(0.0), Unit: "EV",
 		})

@@ -16,16 +16,15 @@ var lonePair = &audit.Rule{
 	Doc: `Finds raw files without their JPEG (or HEIF) and the reverse, where nearly all frames
 of the camera in this session have both.
 
-A partner that is not there was not copied, or the camera was switched off while it
-still wrote.
+The missing partner was not copied, or the camera was switched off while it still wrote.
 
-Look for the file on the card before it is formatted, and copy it again.
+Search the card for the file before it is formatted, and copy it again.
 
-Pictures that the camera put together of several others have no raw file, and are left
-alone.
+Pictures that the camera merged from several others have no raw file, and are not
+reported.
 
-It is wrong where you sorted out one of the two. From a frame on without raw files is
-told by size-change.`,
+It is wrong where you deleted one of the two. Raw files that are missing from a frame on
+are reported by size-change.`,
 	Source: "CIPA DC-009 (DCF): files of one number are one object; common practice",
 	Params: []audit.Param{
 		{
@@ -35,7 +34,7 @@ told by size-change.`,
 		},
 		{
 			Name: "pairs", Unit: "frames",
-			Doc:     "so many frames must have both files",
+			Doc:     "this many frames must have both files",
 			Default: 5, Min: 1, Max: 1000,
 		},
 	},
@@ -54,20 +53,20 @@ func checkLonePair(v *audit.Review) error {
 		if float64(pairs) < v.Param("pairs") || float64(pairs) < v.Param("habit")*float64(len(frames)) {
 			continue
 		}
-		told := map[*shoot.Frame]bool{} // by size-change
+		reported := map[*shoot.Frame]bool{} // by size-change
 		for _, q := range v.Session.Sequences {
 			if q.Body != body || q.Kind == shoot.Single {
 				continue
 			}
 			lacking, _ := evidence.FileChange(q, v.ParamOf("size-change", evidence.Block))
 			for _, f := range lacking {
-				told[f] = true
+				reported[f] = true
 			}
 		}
 		var noRaw, noPicture []*shoot.Frame
 		for _, f := range frames {
 			switch {
-			case told[f] || mergedInCamera(f):
+			case reported[f] || mergedInCamera(f):
 			case !f.HasRaw():
 				noRaw = append(noRaw, f)
 			case !evidence.HasPicture(f):
@@ -89,7 +88,7 @@ func checkLonePair(v *audit.Review) error {
 			v.Found(audit.Finding{
 				Message: fmt.Sprintf("%s%s %s no %s; %d of %d frames have both",
 					shoot.FrameRanges(frames, lone.frames), ofBody(v.Session, body), have, lone.what, pairs, len(frames)),
-				Action:   "look for the missing files on the card and copy them before it is formatted",
+				Action:   "search the card for the missing files, and copy them before it is formatted",
 				Frames:   lone.frames,
 				Measured: exifread.Of(float64(pairs) / float64(len(frames))), Limit: exifread.Of(v.Param("habit")),
 			})

@@ -15,25 +15,25 @@ var mainsFlicker = &audit.Rule{
 	ID:       "mains-flicker",
 	Title:    "Lamps may flicker",
 	Severity: audit.Check,
-	Doc: `Finds exposure times that catch lamps on the mains at uneven brightness. Lamps on 50
-Hz flicker a hundred times a second, on 60 Hz a hundred and twenty times; an exposure
-of whole periods, or of very many, evens that out.
+	Doc: `Finds exposure times at which lamps on the mains light the frames unevenly. Lamps on 50
+Hz flicker a hundred times a second, on 60 Hz a hundred and twenty times. An exposure
+of whole periods, or a much longer one, evens that out.
 
-Frames of one run differ in brightness, and short exposures show bands.
+The frames of a sequence differ in brightness, and short exposures show bands.
 
 Shoot again at one of the times named, or with light that does not flicker.
 
-It is judged only where --light says mains50 or mains60, and not for frames with
+It is judged only where --light declares mains50 or mains60, and not for frames with
 flash. It is wrong for lamps that hardly flicker: incandescent ones, and good video
 lights.`,
 	Source: "mean of a sine over the exposure; exposure times that makers advise for 50 and 60 Hz lie below the first limit; the limits themselves: common practice",
 	Params: []audit.Param{
 		{
-			Name: "note-ripple", Doc: "share of the lamps' flicker left in a frame from which it is a note",
+			Name: "note-flicker", Doc: "share of the lamps' flicker left in a frame from which it is a note",
 			Default: optics.RippleNotice, Min: 0.001, Max: 1,
 		},
 		{
-			Name: "check-ripple", Doc: "share of the lamps' flicker left in a frame from which it is a check",
+			Name: "check-flicker", Doc: "share of the lamps' flicker left in a frame from which it is a check",
 			Default: optics.RippleWarning, Min: 0.001, Max: 1,
 		},
 	},
@@ -62,7 +62,7 @@ func checkMainsFlicker(v *audit.Review) error {
 		if evidence.Fired(f.Meta()) {
 			continue
 		}
-		if r := ripple(mains, exifread.Positive(f.Meta().ExposureTime)); r > v.Param("note-ripple") {
+		if r := ripple(mains, exifread.Positive(f.Meta().ExposureTime)); r > v.Param("note-flicker") {
 			uneven = append(uneven, f)
 			most = max(most, r)
 		}
@@ -73,19 +73,19 @@ func checkMainsFlicker(v *audit.Review) error {
 	found := audit.Finding{
 		Message: fmt.Sprintf("%sat %s up to %.0f %% of the flicker of lamps on %.0f Hz is left in a frame",
 			which(q, uneven), times(uneven), 100*most, mains),
-		Action:   "compare the brightness of the frames and look for bands; " + steady + " evens it out",
+		Action:   "compare the brightness of the frames and inspect them for bands; " + steady + " avoids it",
 		Frames:   uneven,
-		Measured: exifread.Of(most), Limit: exifread.Of(v.Param("check-ripple")), Unit: "of the flicker",
+		Measured: exifread.Of(most), Limit: exifread.Of(v.Param("check-flicker")), Unit: "of the flicker",
 	}
-	if most <= v.Param("check-ripple") {
-		found.Severity, found.Limit = audit.Note, exifread.Of(v.Param("note-ripple"))
+	if most <= v.Param("check-flicker") {
+		found.Severity, found.Limit = audit.Note, exifread.Of(v.Param("note-flicker"))
 	}
 	v.Found(found)
 	return nil
 }
 
 // ripple returns the share of the lamps' flicker that an exposure leaves, for
-// what the recorded time may stand for that leaves least: itself, or the marked
+// the value that the recorded time may mean and that leaves least: itself, or the marked
 // or exact value of its setting.
 func ripple(mains, t float64) float64 {
 	flicker := optics.FlickerFrequency(mains)

@@ -16,18 +16,18 @@ var missingFrame = &audit.Rule{
 	ID:       "missing-frame",
 	Title:    "Missing frames",
 	Severity: audit.Reshoot,
-	Doc: `Finds file numbers that are left out inside a sequence where the time between
-the frames around them also fits the lost frames. Both signs are needed. In an
-exposure bracket an exposure that its steps lack counts as the second sign, and in a
-focus sequence that focus moves as far as over the lost frames, by the pictures or the
+	Doc: `Finds file numbers that are missing inside a sequence, where the time between the
+frames around them also fits the missing frames. Both signs are needed. In an exposure
+bracket, a missing exposure step counts as the second sign. In a focus sequence it may
+also be that focus moves as far as over the missing frames, by the pictures or by the
 recorded distances.
 
-A focus sequence with a hole has a soft band that no program can fill; a
-bracket with a hole jumps; a clip stutters.
+A focus sequence with a hole has a soft band that no program can fill. A bracket with a
+hole jumps, and a clip stutters.
 
-Copy the frames from the card again. If they are not on it, shoot this sequence
-again while the subject is still there. In a handheld burst, where frames are
-often thrown away in the camera, it only asks to look.
+Copy the frames from the card again. If they are not on it, shoot the sequence again
+while the subject is still there. In a handheld burst the finding is a check, because
+frames of bursts are often deleted in the camera.
 
 It is wrong where you deleted these frames in the camera on purpose.`,
 	Source: "CIPA DC-009 (DCF) file numbers; two signs and the tolerances: common practice",
@@ -70,33 +70,30 @@ func checkMissingFrame(v *audit.Review) error {
 		for _, hole := range g.Holes {
 			n, _ := hole.Count.Get()
 			lost += n - 1
-			numbers = append(numbers, evidence.MissingNumbers(hole))
+			numbers = append(numbers, evidence.MissingNumbers(hole)...)
 		}
 	}
-	frames, are := "frames ", "are"
-	if lost == 1 {
-		frames, are = "frame ", "is"
-	}
+	are := words.Plural(lost, "is", "are")
 	worst := evidence.Longest(list)
 	found := audit.Finding{
-		Message: fmt.Sprintf("%s%s %s missing: %s", frames, words.List(numbers, mostNamed), are,
+		Message: fmt.Sprintf("%s %s not there; %s", words.List(numbers, mostNamed), are,
 			signsOf(len(list), byFocus, seen, q.Kind == shoot.Bracket && math.IsNaN(worst.Ticks))),
-		Action: "copy what is missing from the card; if it is not there, shoot this sequence again",
+		Action: "copy what is missing from the card; if it is not there, shoot the sequence again",
 		Frames: evidence.Ends(list),
 		Limit:  exifread.Of(1.0), Unit: "cadences",
 	}
 	switch {
 	case byFocus > 0 && len(list) == 1:
-		found.Message = fmt.Sprintf("%s%s %s missing: from %s to %s focus moves about %s times as far as around them",
-			frames, words.List(numbers, mostNamed), are, worst.From.Label(), worst.To.Label(), twoFigures(worst.Jump))
+		found.Message = fmt.Sprintf("%s %s not there; from %s to %s focus moves about %s times its usual step",
+			words.List(numbers, mostNamed), are, worst.From.Label(), worst.To.Label(), twoFigures(worst.Jump))
 		found.Measured, found.Limit, found.Unit = exifread.Of(worst.Jump), exifread.Of(pixels.DefaultThresholds().JumpRatio), "usual steps"
 	case !math.IsNaN(worst.Ticks):
 		found.Measured = exifread.Of(worst.Ticks)
 		if len(list) == 1 && q.Kind != shoot.Bracket {
-			found.Message = fmt.Sprintf("%s%s %s missing: %s to %s took %s, where a frame comes %s",
-				frames, words.List(numbers, mostNamed), are, worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q))
+			found.Message = fmt.Sprintf("%s %s not there; %s to %s took %s, where a frame comes %s",
+				words.List(numbers, mostNamed), are, worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q))
 			if seen == 1 {
-				found.Message += fmt.Sprintf(", and focus moved about %s times as far", twoFigures(worst.Jump))
+				found.Message += fmt.Sprintf(", and focus moved about %s times its usual step", twoFigures(worst.Jump))
 			}
 		}
 	}
@@ -108,23 +105,23 @@ func checkMissingFrame(v *audit.Review) error {
 	return nil
 }
 
-// signsOf names the signs that agree on so many gaps: byFocus are those told by focus in
-// place of time, seen those over which focus moved as far.
+// signsOf names the signs that agree. Of the gaps, byFocus were decided by focus instead of
+// time, and over seen of them focus moved as far as the numbers require.
 func signsOf(gaps, byFocus, seen int, byExposures bool) string {
 	switch {
 	case byFocus == gaps:
-		return "numbers and focus agree"
+		return "file numbers and focus both show it"
 	case byFocus > 0:
-		return "numbers agree with time or focus"
+		return "file numbers show it, and time or focus"
 	case byExposures:
-		return "numbers and exposures agree"
+		return "file numbers and exposures both show it"
 	case seen == gaps:
-		return "numbers, time and focus agree"
+		return "file numbers, time and focus all show it"
 	}
-	return "numbers and time agree"
+	return "file numbers and time both show it"
 }
 
-// untimedRun says of frames without a capture time what their numbers leave open. What
+// untimedRun reports what the numbers of frames without a capture time leave open. What
 // has no capture data at all, or cannot be read, is found by other rules.
 func untimedRun(v *audit.Review) {
 	var frames []*shoot.Frame

@@ -14,26 +14,26 @@ import (
 
 var moved = &audit.Rule{
 	ID:       "moved",
-	Title:    "Camera or subject moved",
+	Title:    "Picture jumps",
 	Severity: audit.Check,
-	Doc: `Looks at the pictures: finds two neighbouring frames of a run on a tripod between
-which the whole picture jumps, beyond the slow drift of its neighbours.
+	Doc: `Inspects the pictures of a sequence on a tripod. Finds two neighbouring frames between
+which the whole picture jumps, beyond the slow drift of the frames around them.
 
-Someone knocked the tripod, the subject slipped, or the head sank. Frames before and
-after do not fit each other: edges show double when they are merged, and a clip jumps.
+Somebody touched the tripod, the subject slipped, or the tripod head sank. The frames
+before and after do not fit each other: edges show double when they are merged, and a
+clip jumps.
 
-Look at the two frames one after the other at 100 %. If the camera or the subject
-moved, fix it and shoot the sequence again.
+Inspect the two frames one after the other at 100 %. If the camera or the subject moved,
+fix it and shoot the sequence again.
 
-Lenses shift the picture a little as they focus; a jump counts from a pixel of a
-picture 1,600 wide. Shadows and things that move inside the picture are told apart by
-its quarters, which then disagree; where they do it cannot be judged. In a time-lapse
-a jump is a note, as the subject itself may move, and so is one of less than a pixel
-of the file. A lens itself shifts the picture where focus starts or stops: a small jump
-there cannot be judged. Of rails and microscopes, whose picture
-drifts as they focus, a jump along the drift may be named as a step of focus. Frames
-that match neither neighbour count too, but for the first and last few, which are
-taken for markers.`,
+A jump counts from one pixel of a picture 1,600 wide, because lenses shift the picture a
+little as they focus. Shadows and things that move inside the picture are recognised by
+its quarters, which then disagree; a jump there cannot be judged. In a time-lapse a jump
+is a note, as the subject itself may move. So is a jump of less than a pixel of the file.
+A lens also shifts the picture where focus starts or stops: a small jump there cannot be
+judged. With rails and microscopes the picture drifts as they focus, and a jump along the
+drift may be reported as a step of focus. Frames that match neither neighbour count, too,
+except the first and last few, which count as markers.`,
 	Source: "Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration); limits chosen on rendered sequences",
 	Params: []audit.Param{
 		{
@@ -41,7 +41,7 @@ taken for markers.`,
 			Default: 1, Min: 1, Max: 100,
 		},
 		{
-			Name: "edge", Unit: "frames", Doc: "so many frames at each end that show something else are markers",
+			Name: "edge", Unit: "frames", Doc: "this many frames at each end that show something else count as markers",
 			Default: 2, Min: 0, Max: 100,
 		},
 	},
@@ -62,8 +62,8 @@ func checkMoved(v *audit.Review) error {
 			v.Unjudged(reason, q.Frames[k])
 		}
 	}
-	unjudged("light, blur or something that moves would hide a small jump", untold(j, j.Moved.Doubtful))
-	unjudged("the pictures of neighbouring frames do not match", untold(j, j.Moved.Unmatched))
+	unjudged("light, blur or something that moves would hide a small jump", unreported(j, j.Moved.Doubtful))
+	unjudged("the pictures of neighbouring frames do not match", unreported(j, j.Moved.Unmatched))
 	if !evidence.Tells(v, j.Moved.Verdict) {
 		return nil
 	}
@@ -82,7 +82,7 @@ func counted(v *audit.Review, j *pixels.Judgement) []pixels.Move {
 	small := func(e pixels.Move) bool {
 		return !e.Lost && evidence.InLong(j, e.Pixels) < v.Param("jump")
 	}
-	// What keeps the pictures from matching is the band: sync-speed or banding tells.
+	// The band keeps the pictures from matching: sync-speed or banding reports it.
 	banded := func(e pixels.Move) bool {
 		return e.Lost && slices.ContainsFunc(j.Bands.Edges, func(b pixels.EdgeBand) bool { return b.Frame == e.From || b.Frame == e.To })
 	}
@@ -118,15 +118,15 @@ func movedFinding(v *audit.Review, j *pixels.Judgement, all []pixels.Move) audit
 	}
 	found := audit.Finding{
 		Severity: severity,
-		Action:   "look at the two at 100 %; if the camera or the subject moved, fix it and shoot this sequence again",
+		Action:   "inspect the two frames at 100 %; if the camera or the subject moved, fix it and shoot the sequence again",
 		Frames:   evidence.InOrder(q, frames),
 	}
 	switch {
 	case worst.Lost && worst.Lasting:
-		found.Message = fmt.Sprintf("the pictures up to %s and from %s on do not match", from.Label(), to.Label())
+		found.Message = fmt.Sprintf("the pictures up to %s do not match those from %s on", from.Label(), to.Label())
 	case worst.Lost:
 		found.Message = fmt.Sprintf("frame %s does not match the frames before and after", to.Label())
-		found.Action = "look at it; if something stood before the lens, or the camera or the subject moved, shoot this sequence again"
+		found.Action = "inspect it; if something was in front of the lens, or the camera or the subject moved, shoot the sequence again"
 	default:
 		found.Message = fmt.Sprintf("the picture jumps between %s and %s by %s", from.Label(), to.Label(), writePixels(evidence.FullSize(q, j, worst.Pixels)))
 		found.Measured, found.Limit, found.Unit = exifread.Of(evidence.InLong(j, worst.Pixels)), exifread.Of(v.Param("jump")), "px of a picture 1,600 wide"
@@ -135,29 +135,29 @@ func movedFinding(v *audit.Review, j *pixels.Judgement, all []pixels.Move) audit
 	case n == 2 && !lasting && !worst.Lost:
 		found.Message += ", and back soon after"
 	case n > 1:
-		found.Message += fmt.Sprintf(", and there is more at %s", words.Count(n-1, "other place", "other places"))
+		found.Message += fmt.Sprintf(", and in %s", words.Count(n-1, "other place", "other places"))
 	}
 	return found
 }
 
-// untold leaves out the frames of which something else is told that keeps their
-// pictures from being compared: dark ones, steps of focus, and far moves.
-func untold(j *pixels.Judgement, frames []int) []int {
-	told := map[int]bool{}
+// unreported leaves out the frames with another finding that keeps their pictures from
+// being compared: dark ones, steps of focus, and far moves.
+func unreported(j *pixels.Judgement, frames []int) []int {
+	reported := map[int]bool{}
 	for _, e := range j.Dark.Events {
-		told[e.Frame], told[e.Frame+1] = true, true
+		reported[e.Frame], reported[e.Frame+1] = true, true
 	}
 	for _, e := range j.Bands.Edges {
-		told[e.Frame], told[e.Frame+1] = true, true
+		reported[e.Frame], reported[e.Frame+1] = true, true
 	}
 	for _, e := range j.Jumps.Events {
-		told[e.To] = true
+		reported[e.To] = true
 	}
 	for _, e := range j.Order.Events {
-		told[e.From], told[e.To], told[e.To+1] = true, true, true
+		reported[e.From], reported[e.To], reported[e.To+1] = true, true, true
 	}
 	for _, e := range j.Moved.Events {
-		told[e.To] = true
+		reported[e.To] = true
 	}
-	return slices.DeleteFunc(slices.Clone(frames), func(i int) bool { return told[i] })
+	return slices.DeleteFunc(slices.Clone(frames), func(i int) bool { return reported[i] })
 }

@@ -17,22 +17,22 @@ var nearEdge = &audit.Rule{
 	ID:       "near-edge",
 	Title:    "Front may not be sharp",
 	Severity: audit.Check,
-	Doc: `Looks at the pictures: finds focus sequences in which part of the textured area is
-sharpest in the frame focused nearest, and would have become sharper still.
+	Doc: `Inspects the pictures of a focus sequence. Finds a textured part that is sharpest in the
+frame focused nearest, and would have become sharper still.
 
-What lies nearer than that is sharp in no frame.
+What is nearer than that is sharp in no frame.
 
-Look at that part of the frame at 100 %. If it is subject and not sharp, shoot the
-sequence again and begin so many frames earlier.
+Inspect that part of the frame at 100 %. If it belongs to the subject and is not sharp,
+shoot the sequence again and begin the named number of frames earlier.
 
-It finds what was getting sharper, not what is subject: a table or leaf in front of it
-that nobody needs is found too. So a small area at the border of the frame is a note,
-which the last line of the report still names. It is a check where the area is large,
-or lies in the middle of the frame, where the subject is, or where three others of the
-same camera, lens and settings covered that end and none did not. Subject that lies far outside
-the sequence stays blurred in every frame and is not seen. Smooth and noisy subjects
-cannot be judged. Where no focus distance is recorded, the first frame is taken for
-the nearest.`,
+The rule cannot know what the subject is. A table or a leaf in front of it that nobody
+needs is found, too. So a small area along the border of the frame is a note, which the
+last line of the report still names. It is a check in three cases: the area is large; it
+lies in the middle of the frame, where the subject is; or three other sequences of the
+same camera, lens and settings covered that end, and none left it out. A part far outside
+the sequence is blurred in every frame and cannot be found. Smooth and noisy subjects
+cannot be judged. Where no focus distance is recorded, the first frame counts as the
+nearest.`,
 	Source: "Nayar and Nakagawa, Shape from focus, IEEE TPAMI 16(8), 1994 (focus measure and its peak); share and patch chosen on rendered sequences; what counts as large and as the border: common practice",
 	Params: edgeParams,
 	Check:  func(v *audit.Review) error { return checkEdge(v, true) },
@@ -44,16 +44,16 @@ var edgeParams = []audit.Param{
 		Default: 0.03, Min: 0.03, Max: 1,
 	},
 	{
-		Name: "large", Doc: "the share from which it is a check wherever the area lies",
+		Name: "large", Doc: "from this share on it is a check wherever the area lies",
 		Default: 0.1, Min: 0.03, Max: 1,
 	},
 	{
-		Name: "border", Doc: "the share of the frame's sides within which an area lies along its border",
+		Name: "border", Doc: "an area within this share of the frame's sides lies along its border",
 		Default: 0.05, Min: 0, Max: 0.5,
 	},
 }
 
-// checkEdge looks at the near or the far end of a focus sequence.
+// checkEdge judges the near or the far end of a focus sequence.
 func checkEdge(v *audit.Review, near bool) error {
 	q := v.Sequence
 	if q.Kind != shoot.Focus && q.Kind != shoot.Series {
@@ -68,9 +68,9 @@ func checkEdge(v *audit.Review, near bool) error {
 	if near {
 		part = "the front"
 	}
-	e, end, action := j.First, "first", "begin the sequence at least %s earlier and shoot it again"
+	e, end, action := j.First, "first", "shoot the sequence again and begin at least %s earlier"
 	if !first {
-		e, end, action = j.Last, "last", "shoot it again and go on for at least %s more"
+		e, end, action = j.Last, "last", "shoot the sequence again and go on for at least %s more"
 	}
 	if j.Habit.Outwards != nil {
 		end, action = "outermost", "shoot it again and go on for at least %s more on that side"
@@ -97,9 +97,9 @@ func checkEdge(v *audit.Review, near bool) error {
 	}
 	v.Found(audit.Finding{
 		Severity: severity, Look: part,
-		Message: fmt.Sprintf("%s of the textured area, %s, was still getting sharper in the %s frame, %s%s",
+		Message: fmt.Sprintf("%s of the textured area (%s) was still getting sharper in the %s frame, %s%s",
 			percent(e.Share), partOf(f, e.Box), end, f.Label(), among),
-		Action:   "look there at 100 %; if it is not sharp, " + fmt.Sprintf(action, words.Count(int(math.Ceil(max(1, e.More))), "frame", "frames")),
+		Action:   "inspect it at 100 %; if it is not sharp, " + fmt.Sprintf(action, words.Count(int(math.Ceil(max(1, e.More))), "frame", "frames")),
 		Frames:   []*shoot.Frame{f},
 		Measured: exifread.Of(100 * e.Share), Limit: exifread.Of(100 * v.Param("share")), Unit: "% of the textured area",
 	})

@@ -14,9 +14,9 @@ var noExif = &audit.Rule{
 	Doc: `Finds pictures that record nothing of how and when they were made.
 
 Nearly every check needs that data: without it a frame cannot be placed in time, and
-no change of settings would be seen. Edited, exported and messaged copies lose it.
+no change of settings would be found. Edited, exported and messaged copies lose it.
 
-Look whether these are the files the camera wrote. If the originals are on the card,
+Check whether these are the files the camera wrote. If the originals are on the card,
 copy them.
 
 It is wrong for pictures that no camera made, such as drawings kept with the frames.`,
@@ -35,9 +35,9 @@ func checkNoExif(v *audit.Review) error {
 	if len(bare) == 0 {
 		return nil
 	}
-	have, action := "has", "look whether this is the camera's own file; if not, copy the original from the card"
+	have, action := "has", "check whether this is the camera's own file; if not, copy the original from the card"
 	if len(bare) > 1 {
-		have, action = "have", "look whether these are the camera's own files; if not, copy the originals from the card"
+		have, action = "have", "check whether these are the camera's own files; if not, copy the originals from the card"
 	}
 	v.Found(audit.Finding{
 		Message: fmt.Sprintf("%s %s no capture data", shoot.FrameRanges(q.Frames, bare), have),

@@ -13,17 +13,17 @@ var numberJump = &audit.Rule{
 	ID:       "number-jump",
 	Title:    "File numbers jump",
 	Severity: audit.Note,
-	Doc: `Finds file numbers that jump inside a sequence while its cadence runs on: by
-the clock there was no time for the frames left out.
+	Doc: `Finds file numbers that jump inside a sequence while its cadence runs on: by the clock
+there was no time for the missing numbers.
 
-It matters little on the set: a card from another camera, a second body that
-shares the numbers, or frames that were sorted out in even steps make such jumps.
+It matters little on the set. A card from another camera, a second body that shares the
+numbers, or frames that were deleted in even steps make such jumps.
 
-Nothing needs to be shot again. Look only if you know that there were frames in
+Nothing needs to be shot again. Check only if you know that there were frames in
 between.
 
 It is wrong where frames were lost while the camera's clock was set back by just
-their time. It decides by the agreement of missing-frame.`,
+their time. Its tolerance is the agreement of missing-frame.`,
 	Source: "CIPA DC-009 (DCF) file numbers; common practice",
 	Check:  checkNumberJump,
 }
@@ -35,12 +35,12 @@ func checkNumberJump(v *audit.Review) error {
 	}
 	first := list[0]
 	found := audit.Finding{
-		Message: fmt.Sprintf("file numbers jump from %s to %s, but no time is missing", first.From.Label(), first.To.Label()),
+		Message: fmt.Sprintf("%s is followed by %s, although no time is missing", first.From.Label(), first.To.Label()),
 		Action:  "nothing to do, unless you know of frames in between",
 		Frames:  evidence.Ends(list),
 	}
 	if n := len(list); n > 1 {
-		found.Message = fmt.Sprintf("file numbers jump %d times, first from %s to %s, but no time is missing", n, first.From.Label(), first.To.Label())
+		found.Message = fmt.Sprintf("numbers jump in %d places, first from %s to %s, although no time is missing", n, first.From.Label(), first.To.Label())
 	}
 	if worst := evidence.Longest(list); !math.IsNaN(worst.Ticks) {
 		found.Measured, found.Limit, found.Unit = exifread.Of(worst.Ticks), exifread.Of(1+v.ParamOf("missing-frame", evidence.Agreement)), "cadences"

@@ -23,8 +23,9 @@ Copied into one folder, the later frame overwrites the earlier one.
 Keep the folders apart, or rename the files of one, before anything is copied
 together. Set the camera to count on.
 
-Two folders that one camera numbers separately are only a note, as are equal names from two
-cameras in one folder tree, and numbers that start again after 9999 are none. It is wrong where the names cannot meet.`,
+It is only a note where one camera numbers two folders separately, and where two cameras
+in one folder tree use the same names. Numbers that start again after 9999 are not
+reported. It is wrong where the files never come together.`,
 	Source:       "CIPA DC-009 (DCF) file and directory names; common practice",
 	CheckSession: checkNumberReuse,
 }
@@ -62,12 +63,12 @@ func checkNumberReuse(v *audit.Review) error {
 		}
 		found := audit.Finding{
 			Severity: severity,
-			Message:  fmt.Sprintf("the name %s%s stands for two different frames", shoot.ShortName(stem(other.Name())), ofBody(v.Session, body)),
+			Message:  fmt.Sprintf("the name %s%s belongs to two different frames", shoot.ShortName(stem(other.Name())), ofBody(v.Session, body)),
 			Action:   "keep the folders apart or rename the files of one: copied together, one frame overwrites the other",
 			Frames:   again,
 		}
 		if n := len(again); n > 1 {
-			found.Message = fmt.Sprintf("%d names%s stand for two different frames, %s to %s", n, ofBody(v.Session, body), again[0].Label(), again[n-1].Label())
+			found.Message = fmt.Sprintf("%d names%s belong to two different frames each, %s to %s", n, ofBody(v.Session, body), again[0].Label(), again[n-1].Label())
 		}
 		if severity == audit.Note {
 			found.Action = "keep the folders apart when you copy them"

@@ -16,16 +16,16 @@ var repeatedFrame = &audit.Rule{
 	Title:    "Same frame twice",
 	Severity: audit.Note,
 	Doc: `Finds frames that are there twice: made by one camera at one time with one setting, under
-one name in two folders, or under another name. Where the clock shows whole seconds, names,
-sizes or contents must agree as well.
+one name in two folders, or under another name. Where the clock shows whole seconds,
+names, sizes or contents must agree as well.
 
 The copy is left out: it is in no sequence, and nothing is counted twice. Perhaps one card
-was copied twice, in place of another one. Where two numbers that follow each other hold
-one frame, it was copied over the other, which is lost here: that is a check. A copy whose
-end is missing is a check, too.
+was copied twice, and another one not at all. Where two numbers that follow each other
+hold one frame, it was copied over the other, which is lost here: that is a check. A copy
+whose end is missing is a check, too.
 
-See whether every card was copied. Copy a frame that was copied over, or a torn copy, from
-the card again.
+Check whether every card was copied. If a frame was copied over, or a copy is damaged,
+copy it from the card again.
 
 It is wrong where a camera without a serial number, or one whose clock stands still, gives
 one name and one time to two exposures.`,
@@ -41,7 +41,7 @@ func checkRepeatedFrame(v *audit.Review) error {
 			if i > 0 && evidence.CopiedOver(frames[i-1], f) {
 				v.Found(audit.Finding{
 					Severity: audit.Check,
-					Message:  fmt.Sprintf("%s and %s hold one and the same frame: one was copied over the other", frames[i-1].Label(), f.Label()),
+					Message:  fmt.Sprintf("%s and %s hold the same frame: one was copied over the other", frames[i-1].Label(), f.Label()),
 					Action:   "copy both from the card again; if the other frame is not there, shoot its sequence again",
 					Frames:   []*shoot.Frame{frames[i-1], f},
 				})
@@ -56,9 +56,9 @@ func checkRepeatedFrame(v *audit.Review) error {
 	}
 	if len(torn) > 0 {
 		c := torn[0].copied
-		message := fmt.Sprintf("the copy %s of frame %s is torn; the frame itself is whole", shoot.ShortName(c.Path()), torn[0].original.Label())
+		message := fmt.Sprintf("the copy %s of frame %s is damaged; the frame itself is whole", shoot.ShortName(c.Path()), torn[0].original.Label())
 		if n := len(torn); n > 1 {
-			message = fmt.Sprintf("the copies of %d frames are torn, %s first; the frames themselves are whole", n, shoot.ShortName(c.Path()))
+			message = fmt.Sprintf("the copies of %d frames are damaged, first %s; the frames themselves are whole", n, shoot.ShortName(c.Path()))
 		}
 		v.Found(audit.Finding{
 			Severity: audit.Check, Message: message, Frames: copiesOf(torn),
@@ -66,7 +66,7 @@ func checkRepeatedFrame(v *audit.Review) error {
 		})
 	}
 	if len(twice) > 0 {
-		action := "the copies are left out; see whether every card was copied"
+		action := "the copies are left out; check whether every card was copied"
 		if sameFolders(twice) {
 			action = "the copies are left out, and nothing is counted twice"
 		}
@@ -98,7 +98,7 @@ func tornFrame(f *shoot.Frame) bool {
 	return false
 }
 
-// repeated says which frames are there twice, and where.
+// repeated names which frames are there twice, and where.
 func repeated(session *shoot.Session, twice []twin) string {
 	type exposure struct {
 		label string
@@ -126,7 +126,7 @@ func repeated(session *shoot.Session, twice []twin) string {
 	return fmt.Sprintf("%d frames are there twice, %s to %s: the first is %s", n, a.Label(), twice[n-1].original.Label(), beside(a, b))
 }
 
-// howOften says how often a frame is there.
+// howOften writes how often a frame is there.
 func howOften(n int) string {
 	if n == 3 {
 		return "three times"

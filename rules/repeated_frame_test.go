@@ -9,10 +9,10 @@ import (
 
 func TestRepeatedFrame(t *testing.T) {
 	says(t, repeatedFrame, "fault",
-		"3 frames are there twice, 0010 to 0012: the first is DCIM/100BXCAM/BX1_0010.NEF and DCIM/copy/BX1_0010.NEF: the copies are left out; see whether every card was copied")
+		"3 frames are there twice, 0010 to 0012: the first is DCIM/100BXCAM/BX1_0010.NEF and DCIM/copy/BX1_0010.NEF: the copies are left out; check whether every card was copied")
 	says(t, repeatedFrame, "torn",
-		"the copy DCIM/copy/BX1_0012.NEF of frame 0012 is torn; the frame itself is whole: copy these frames again before you rely on the copy",
-		"3 frames are there twice, 0010 to 0012: the first is DCIM/100BXCAM/BX1_0010.NEF and DCIM/copy/BX1_0010.NEF: the copies are left out; see whether every card was copied")
+		"the copy DCIM/copy/BX1_0012.NEF of frame 0012 is damaged; the frame itself is whole: copy these frames again before you rely on the copy",
+		"3 frames are there twice, 0010 to 0012: the first is DCIM/100BXCAM/BX1_0010.NEF and DCIM/copy/BX1_0010.NEF: the copies are left out; check whether every card was copied")
 }
 
 // A frame with two copies is one frame.

@@ -14,22 +14,22 @@ var shortSequence = &audit.Rule{
 	ID:       "short-sequence",
 	Title:    "Too few frames",
 	Severity: audit.Check,
-	Doc: `Finds sequences that hold fewer frames than were planned, or than the other
-sequences of the same kind, camera and settings in the session, where most of those
-have one and the same number of frames. Frames missing inside count as there: they
-are told by missing-frame. It is a note where one more of few sequences has another
-number: numbers that were never meant to be equal agree by chance.
+	Doc: `Finds sequences with fewer frames than planned, or than the other sequences of the same
+kind, camera and settings in the session, where most of those have the same number of
+frames. Frames that are missing inside a sequence count as present, because
+missing-frame reports them. It is a note where few sequences agree: numbers that were
+never meant to be equal agree by chance.
 
-A focus sequence that ends early does not reach the far side of the subject, a bracket
-lacks an exposure, a time-lapse ends before its time: the battery or the card was at
-its end, or somebody stopped it.
+A focus sequence that ends early does not reach the far side of the subject. A bracket
+lacks an exposure. A time-lapse ends too soon. The battery or the card was at its end,
+or somebody stopped it.
 
-Look whether the last frame of a focus sequence is already behind the subject. If not,
-shoot this sequence again. A good sequence of the same view soon after settles it.
+Check whether the last frame of a focus sequence is already behind the subject. If not,
+shoot the sequence again. A good sequence of the same view soon after settles it.
 
-Where a number of frames or of views was planned and nothing in the shoot meets it, it
-names the plan: no sequence, no time-lapse, or fewer views than planned. Sequences that
-were shot again count as views, too.
+Where nothing in the shoot meets a planned number of frames or views, the finding names
+the plan: no sequence, no time-lapse, or fewer views than planned. Sequences that were
+shot again count as views, too.
 
 It is wrong where fewer frames were meant. With a planned number of frames, one for
 focus sequences and one for time-lapses, it asks to shoot again, and more frames than
@@ -38,12 +38,12 @@ planned are a note.`,
 	Params: []audit.Param{
 		{
 			Name: "siblings", Unit: "sequences",
-			Doc:     "so many sequences must have the same number of frames",
+			Doc:     "this many sequences must have the same number of frames",
 			Default: 3, Min: 1, Max: 100,
 		},
 		{
 			Name:    "share",
-			Doc:     "share of the sequences alike that must have the same number of frames",
+			Doc:     "share of the similar sequences that must have the same number of frames",
 			Default: 0.75, Min: 0.5, Max: 1,
 		},
 	},
@@ -66,11 +66,11 @@ func checkShortSequence(v *audit.Review) error {
 		case have < planned:
 			found.Severity = audit.Reshoot
 			found.Message = fmt.Sprintf("%s of %d planned", words.Count(have, "frame", "frames"), planned)
-			found.Action = "shoot this sequence again to its end"
+			found.Action = "shoot the sequence again to its end"
 		case have > planned:
-			found.Severity = audit.Note
+			found.Severity, found.Title = audit.Note, "More frames than planned"
 			found.Message = fmt.Sprintf("%s, where %d were planned", words.Count(have, "frame", "frames"), planned)
-			found.Action = "nothing to do, if more were meant"
+			found.Action = "nothing to do if more were meant"
 		default:
 			return nil
 		}
@@ -104,15 +104,15 @@ func checkShortSequence(v *audit.Review) error {
 	return nil
 }
 
-// shortAction says what to inspect where a sequence of a kind is short.
+// shortAction returns what to inspect where a sequence of a kind is short.
 func shortAction(k shoot.Kind) string {
 	switch k {
 	case shoot.Focus:
-		return "look whether the last frame is behind the subject; if not, shoot this sequence again"
+		return "check whether the last frame is behind the subject; if not, shoot the sequence again"
 	case shoot.Bracket:
-		return "look which exposure is missing; if you need it, shoot this bracket again"
+		return "check which exposure is missing; if you need it, shoot the bracket again"
 	case shoot.TimeLapse:
-		return "look whether all that matters had happened by then; if not, shoot this sequence again"
+		return "check whether all that matters had happened by then; if not, shoot the sequence again"
 	}
-	return "look whether it holds all that it should; if not, shoot this sequence again"
+	return "check whether it shows all that it should; if not, shoot the sequence again"
 }

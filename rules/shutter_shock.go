@@ -17,20 +17,20 @@ var shutterShock = &audit.Rule{
 	Title:    "Shutter may shake the camera",
 	Severity: audit.Note,
 	Doc: `Finds frames on a tripod, without flash, whose exposure time lies between 1/125 and
-1/2 s: long enough for the blow of mirror and shutter to show, too short for it to
-die away. It is said once for a session.
+1/2 s: long enough for the shock of mirror and shutter to show, too short for it to
+die away. It is reported once for a session.
 
 On a light tripod, close up, such frames can be a little soft all over.
 
-Look at one frame at 100 %. An electronic first curtain, a delay after the mirror, or
+Inspect one frame at 100 %. An electronic first curtain, a delay after the mirror, or
 a longer exposure time avoids it.
 
-Time-lapses are left alone: a clip hardly shows it. So are phones and small cameras,
-known by their sensors, and electronic shutters, known by runs of 20 frames a second
+Time-lapses are not judged: a clip hardly shows it. Nor are phones and small cameras,
+known by their sensors, and electronic shutters, known by sequences of 20 frames a second
 and more, or by exposure times of the body that no mechanical shutter makes.
 
-It is wrong where the shutter was electronic and nothing shows it, or a delay was set:
-files do not record that in a standard way.`,
+It is wrong where the shutter was electronic and nothing shows it, or where a delay was
+set: files do not record that in a standard way.`,
 	Source: "common practice: practitioners name bands from 1/125 to 1/4 s and from 1/100 to 1/2 s, and call times over 1 s safe; mechanical shutters end at some 15 frames a second and 1/8000 s",
 	Params: []audit.Param{
 		{
@@ -42,7 +42,7 @@ files do not record that in a standard way.`,
 			Default: 0.5, Min: 1.0 / 8000, Max: 30,
 		},
 		{
-			Name: "rate", Unit: "frames a second", Doc: "runs as fast as this are made by an electronic shutter",
+			Name: "rate", Unit: "frames a second", Doc: "sequences as fast as this are made by an electronic shutter",
 			Default: 20, Min: 5, Max: 1000,
 		},
 		{
@@ -98,9 +98,9 @@ func checkShutterShock(v *audit.Review) error {
 		where += fmt.Sprintf(" and in %s", words.Count(n-1, "other sequence", "other sequences"))
 	}
 	v.Found(audit.Finding{
-		Message: fmt.Sprintf("%s lies between %s and %s, where mirror and shutter shake the camera most: %s",
+		Message: fmt.Sprintf("%s is between %s and %s, where mirror and shutter shake the camera most: %s",
 			times(shaken), writeTime(v.Param("shortest")), writeTime(v.Param("longest")), where),
-		Action:   "look at one frame at 100 %; an electronic first curtain or a delay avoids it",
+		Action:   "inspect one frame at 100 %; an electronic first curtain or a delay avoids it",
 		Frames:   shaken,
 		Measured: exifread.Of(longest), Limit: exifread.Of(v.Param("shortest")), Unit: "s",
 	})

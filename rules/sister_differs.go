@@ -16,36 +16,38 @@ var sisterDiffers = &audit.Rule{
 	Title:    "Different from the other sequences",
 	Severity: audit.Check,
 	Doc: `Compares each focus sequence with the others of the same camera and lens in the
-session: kinds of file, picture size, exposure time, f-number and ISO. Finds one with
-other kinds of file or another size than most, also where all that follow have them,
-and one whose settings differ from those of most while the sequences before and behind
-it have theirs: a check where all have the same number of frames or the same pace, as
-views of one subject have, else a note. It also finds single frames where focus sequences were due.
+session: kinds of file, picture size, exposure time, f-number and ISO.
 
-A wheel was turned by the way: raw files or pixels are missing for the catalogue, one
-view is darker than the rest, or has another depth of field. Focus bracketing goes off
-when some cameras sleep; the button then makes one frame.
+It finds a sequence whose kinds of file or picture size differ from those of most, even
+where all later sequences differ, too. It finds a sequence whose settings differ from
+those of most, while the sequences before and after it have the usual ones. That is a
+check where all have the same number of frames or the same pace, as views of one subject
+have, else a note. It also finds single frames where focus sequences were due.
+
+A dial was turned by accident: raw files or pixels are missing for the catalogue, one
+view is darker than the rest, or has another depth of field. Some cameras switch focus
+bracketing off when they sleep; the button then makes one frame.
 
 Inspect the sequence. If the difference was not meant, set the camera back and shoot it
 again.
 
-It is wrong where one view was meant to be otherwise.`,
+It is wrong where one view was meant to differ.`,
 	Source: "common practice",
 	Params: []audit.Param{
 		{
-			Name: "sisters", Unit: "sequences", Doc: "this number of other sequences must agree, or so many times its frames for files and sizes",
+			Name: "sisters", Unit: "sequences", Doc: "this many other sequences must agree; for file types and sizes, this many times its frames",
 			Default: 3, Min: 2, Max: 100,
 		},
 		{
-			Name: "share", Doc: "and this share of all of them",
+			Name: "share", Doc: "and this share of all other sequences",
 			Default: 0.6, Min: 0.5, Max: 1,
 		},
 		{
-			Name: "pace", Doc: "it is a check where paces differ by no more than this share, or numbers of frames are equal",
+			Name: "pace", Doc: "a check where paces differ by no more than this share, or numbers of frames are equal",
 			Default: 0.15, Min: 0, Max: 1,
 		},
 		{
-			Name: "rhythm", Doc: "single frames stand in place of sequences where they are apart by this share of the usual time between sequences",
+			Name: "rhythm", Doc: "single frames count as missed sequences where they are apart by this share of the usual time between sequences",
 			Default: 0.5, Min: 0, Max: 10,
 		},
 	},
@@ -55,7 +57,7 @@ It is wrong where one view was meant to be otherwise.`,
 // A trait is something in which sisters should agree.
 type trait struct {
 	name string
-	// lasting tells that it counts, too, where all that follow differ: settings may
+	// lasting means that it counts, too, where all that follow differ: settings may
 	// change for good with the next set, kinds of file and sizes hardly do.
 	lasting bool
 	read    func(*shoot.Sequence) string
@@ -159,8 +161,8 @@ func checkSisterDiffers(v *audit.Review) error {
 	}
 	v.Found(audit.Finding{
 		Severity: severity,
-		Message:  fmt.Sprintf("made with %s, where most of its %d sisters have %s", strings.Join(differ, ", "), all, strings.Join(usual, ", ")),
-		Action:   "inspect it; if this was not meant, set the camera back and shoot this sequence again",
+		Message:  fmt.Sprintf("it has %s, where most of the %d other sequences have %s", strings.Join(differ, ", "), all, strings.Join(usual, ", ")),
+		Action:   "inspect it; if this was not meant, set the camera back and shoot the sequence again",
 		Frames:   q.Frames,
 	})
 	return nil
@@ -224,14 +226,15 @@ func majority(read func(*shoot.Sequence) string, lasting bool, list []*shoot.Seq
 }
 
 // samePace reports whether two sequences have one pace, from frame to frame or from the end
-// of an exposure to the next. Those that have, or as many frames, look like views made
-// with one programme.
+// of an exposure to the next. Those that have one, or as many frames, may be views
+// made with one programme.
 //
 // A photographer sets the camera anew for another subject, and then its pace and number
-// of frames change, too; a wheel that turned by the way leaves them. Three unrelated sequences seldom agree: paces
-// from 0.1 to 60 s, even in the logarithm, lie within 15 % of one another by chance in
-// 0.28/6.4 = 4.4 % of cases, in 9 % with both ways to count, and numbers of frames from 8
-// to 67 are equal in 1.7 %: together 11 %, three times in a row 0.13 %.
+// of frames change, too; a dial that was turned by accident leaves them. Three unrelated
+// sequences seldom agree: paces from 0.1 to 60 s, even in the logarithm, lie within 15 %
+// of one another by chance in 0.28/6.4 = 4.4 % of cases, in 9 % with both ways to count,
+// and numbers of frames from 8 to 67 are equal in 1.7 %: together 11 %, three times in a
+// row 0.13 %.
 func samePace(a, b *shoot.Sequence, tolerance float64) bool {
 	x, okX := a.Cadence.Get()
 	y, okY := b.Cadence.Get()
@@ -274,7 +277,7 @@ func sisters(sequences []*shoot.Sequence, q *shoot.Sequence) (before, behind []*
 	return before, behind
 }
 
-// checkSingles looks for single frames in a row where focus sequences were due: with the
+// checkSingles finds single frames in a row where focus sequences were due: with the
 // settings of those before and behind, as far apart as those are, and nowhere else
 // between sequences, where they would be test frames. It reports at the first of them.
 func checkSingles(v *audit.Review) {
@@ -317,8 +320,8 @@ func checkSingles(v *audit.Review) {
 		frames = append(frames, o.Frames...)
 	}
 	v.Found(audit.Finding{
-		Message:  fmt.Sprintf("%d single frames stand where sequences of %d frames were due", len(frames), len(before[0].Frames)),
-		Action:   "look whether bracketing switched itself off; if so, shoot these views again",
+		Message:  fmt.Sprintf("there are %d single frames where sequences of %d frames were due", len(frames), len(before[0].Frames)),
+		Action:   "check whether bracketing switched itself off; if so, shoot these views again",
 		Frames:   frames,
 		Measured: exifread.Of(float64(len(frames))), Limit: exifread.Of(1.0), Unit: "frames",
 	})

@@ -15,21 +15,20 @@ var sizeChange = &audit.Rule{
 	Title:    "Picture size or file type changes",
 	Severity: audit.Reshoot,
 	AtOnce:   true,
-	Doc: `Finds runs in which the size of the picture changes, or in which raw files are
+	Doc: `Finds sequences in which the size of the picture changes, or in which raw files are
 missing from a frame on: a button or a menu was touched.
 
 Frames of different size do not fit each other, and what the raw file held is lost
 for good.
 
-Set size and kind of file back and shoot this sequence again. Where only the JPEG
-is missing from a frame on, or the run is a burst, looking is enough.
+Set size and file type back and shoot the sequence again. It is a check where only the
+JPEG is missing from a frame on, and in a burst.
 
-Sizes that are stepped on purpose are left alone: blocks of at most five frames of
-each size that come back in the same order, in this run or in another one of
-the body.
+Sizes that change on purpose are not reported: blocks of at most five frames of each size
+that come back in the same order, in this sequence or in another one of the body.
 
-It is wrong where the change is meant otherwise. Single files that lack their partner are
-told by lone-pair.`,
+It is wrong where the change is meant in another way. Single files without their partner
+are reported by lone-pair.`,
 	Source: "common practice",
 	Params: []audit.Param{evidence.Block},
 	Check:  checkSizeChange,
@@ -51,8 +50,8 @@ func checkSizeChange(v *audit.Review) error {
 		}
 		found := audit.Finding{
 			Severity: severity,
-			Message:  fmt.Sprintf("%s %s no %s, the others of the run have one", shoot.FrameRanges(q.Frames, lacking), have, what),
-			Action:   "switch raw on again and shoot this sequence again",
+			Message:  fmt.Sprintf("%s %s no %s; the others have one", shoot.FrameRanges(q.Frames, lacking), have, what),
+			Action:   "switch raw on again and shoot the sequence again",
 			Frames:   lacking,
 		}
 		if what == evidence.JpegFile {
@@ -76,7 +75,7 @@ func checkSizeChange(v *audit.Review) error {
 		v.Found(audit.Finding{
 			Severity: audit.Check,
 			Message:  fmt.Sprintf("%s %s %s, the rest %s", shoot.FrameRanges(q.Frames, d.Odd), are, d.Low, d.Usual),
-			Action:   "look whether the frames still fit each other; set the kind of file back",
+			Action:   "check whether the frames still fit each other, and set the file type back",
 			Frames:   d.Odd,
 		})
 		return nil
@@ -105,7 +104,7 @@ func checkSizeChange(v *audit.Review) error {
 	v.Found(audit.Finding{
 		Severity: severity,
 		Message:  fmt.Sprintf("%s %s %v pixels, the rest %v", shoot.FrameRanges(q.Frames, d.Odd), are, d.Low, d.Usual),
-		Action:   "set the picture size back and shoot this sequence again",
+		Action:   "set the picture size back and shoot the sequence again",
 		Frames:   d.Odd,
 		Measured: exifread.Of(d.Low.mega()), Limit: exifread.Of(d.Usual.mega()), Unit: "megapixels",
 	})

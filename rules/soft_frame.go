@@ -13,15 +13,15 @@ var softFrame = &audit.Rule{
 	ID:       "soft-frame",
 	Title:    "Soft frames",
 	Severity: audit.Note,
-	Doc: `Looks at the pictures: finds single frames that lack the sharpness which the frames
-before and after lead to expect.
+	Doc: `Inspects the pictures: finds single frames that are less sharp than the frames before and
+after suggest.
 
-The frame was shaken. In a focus sequence what was to be sharp in it stays soft.
+The frame was shaken. In a focus sequence, what should be sharp in it stays soft.
 
-Look at it at 100 %; if it is shaken, shoot the sequence again.
+Inspect it at 100 %. If it is blurred, shoot the sequence again.
 
-It is a note: of shakes of 4 to 7 pixels of a picture 1,600 wide it finds some nine in
-ten, of smaller ones fewer, and two frames that changed places look alike to it. First
+It is a note. It finds about nine in ten shakes of 4 to 7 pixels of a picture 1,600 wide,
+and fewer of the smaller ones. Two frames that changed places give the same sign. First
 and last frames are never found.`,
 	Source: "Pertuz, Puig and Garcia, Pattern Recognition 46(5), 2013 (focus measures under noise); limits chosen on rendered sequences",
 	Params: []audit.Param{
@@ -59,7 +59,7 @@ func checkSoftFrame(v *audit.Review) error {
 	}
 	v.Found(audit.Finding{
 		Message:  fmt.Sprintf("%s %s softer than the frames before and after", shoot.FrameRanges(q.Frames, frames), is),
-		Action:   "look at 100 %; if it is shaken, shoot this sequence again",
+		Action:   "inspect the picture at 100 %; if it is blurred, shoot the sequence again",
 		Frames:   frames,
 		Measured: exifread.Of(worst), Limit: exifread.Of(v.Param("loss")),
 	})

@@ -14,24 +14,23 @@ var syncSpeed = &audit.Rule{
 	ID:       "sync-speed",
 	Title:    "Exposure time too short for flash",
 	Severity: audit.Check,
-	Doc: `Finds frames with flash of which a curtain of the shutter covered a part while the
-flash burned.
+	Doc: `Finds frames with flash in which a curtain of the shutter covered a part of the picture
+while the flash fired.
 
-A dark band along a long edge of the picture, which the frame before or behind has not,
-is a check, at any exposure time: a flash by radio may fire too late. An exposure
-time shorter than shutters open fully for is a note as long as no such band is seen,
-as a leaf shutter or high-speed sync may be in use, which files do not record in a
-standard way.
+A dark band along a long edge, which the frame before or after has not, is a check at any
+exposure time: a radio flash may fire too late. An exposure time shorter than shutters
+open fully for is a note as long as no such band is found. A leaf shutter or high-speed
+sync may be in use, which files do not record in a standard way.
 
-Look for a dark band along one side. If there is one, shoot again at the sync speed
-or longer.
+Inspect the frame for a dark band along one side. If there is one, shoot again at the sync
+speed or longer.
 
-A band that all frames share cannot be seen. Small cameras, known by their sensors,
-have shutters that sync at any time: of their exposure times nothing is said.`,
+A band that all frames share cannot be found. Small cameras, known by their sensors, have
+shutters that sync at any time: their exposure times are not judged.`,
 	Source: "common practice: focal-plane shutters sync up to 1/180 to 1/250 s",
 	Params: []audit.Param{
 		{
-			Name: "sync-speed", Unit: "s", Doc: "the shortest exposure time that flash lights whole",
+			Name: "sync-speed", Unit: "s", Doc: "the shortest exposure time at which the flash lights the whole picture",
 			Default: 1.0 / 250, Min: 1.0 / 8000, Max: 1.0 / 30,
 		},
 		smallestSensor, evidence.Tolerance,
@@ -71,7 +70,7 @@ func checkSyncSpeed(v *audit.Review) error {
 		Severity: audit.Note,
 		Message: fmt.Sprintf("%sthe flash fired at %s, where shutters sync up to %s: part of the frame may be dark",
 			which(q, short), times(short), writeTime(v.Param("sync-speed"))),
-		Action:   "look for a dark band; if there is one, shoot again at the sync speed or longer",
+		Action:   "inspect the frames for a dark band; if there is one, shoot again at the sync speed or longer",
 		Frames:   short,
 		Measured: exifread.Of(shortest), Limit: exifread.Of(v.Param("sync-speed")), Unit: "s",
 	})
@@ -79,7 +78,7 @@ func checkSyncSpeed(v *audit.Review) error {
 }
 
 // coveredByCurtain finds the frames with flash that have a dark band along a long edge,
-// by their pictures. Pictures that cannot tell leave the exposure time to be judged.
+// by their pictures. Where these have no answer they leave the exposure time to be judged.
 func coveredByCurtain(v *audit.Review) bool {
 	q := v.Sequence
 	edges, _ := edgeBands(v, true)

@@ -18,29 +18,29 @@ var tornFile = &audit.Rule{
 	Title:    "Damaged files",
 	Severity: audit.Reshoot,
 	AtOnce:   true,
-	Doc: `Finds files whose picture is not all there: the image data ends before the picture
-does, or lies beyond the end of the file. Where the format does not tell, a file under
-half the size of at least five neighbours of the same format, pixel size and exposure
-is a sign, but only one: then it asks to look. Where the pictures of a run are looked
-at, JPEG files that cannot be decoded to their end count too, however many they are.
+	Doc: `Finds files that hold only a part of their picture: the image data ends early, or lies
+beyond the end of the file. Some formats do not show that. There, a file under half the
+size of at least five neighbours of the same format, pixel size and exposure is a sign,
+but only one, so it is a check. Where pictures are inspected, JPEG files that cannot be
+decoded to their end are found, too.
 
 Part of the picture is grey or wrong. It happens when the card is pulled out, or the
 battery dies, while the camera still writes, and when a copy breaks off.
 
 Copy the file again from the card. If that does not help, shoot again. A file that was
-still being written when a watch ended is named, and asks to look: wait for it.
+still being written when a watch ended is named, and is a check: wait for it.
 
-It is wrong, where only the size speaks, for black or blank frames.`,
+It is wrong for black or blank frames, where only the size is the sign.`,
 	Source: "structure: ITU-T T.81 (JPEG) and TIFF 6.0; size: common practice",
 	Params: []audit.Param{
 		{
 			Name:    "size",
-			Doc:     "share of its neighbours' median size under which a file is suspicious",
+			Doc:     "a file under this share of its neighbours' median size is suspicious",
 			Default: 0.5, Min: 0, Max: 1,
 		},
 		{
 			Name: "neighbours", Unit: "files",
-			Doc:     "so many neighbours must be there to compare sizes with",
+			Doc:     "this many neighbours are needed to compare sizes with",
 			Default: 5, Min: 3, Max: 10,
 		},
 		{
@@ -58,7 +58,7 @@ func checkTornFile(v *audit.Review) error {
 	for _, f := range q.Frames {
 		for i, file := range f.Files {
 			if file.Unfinished {
-				coming.add(remark{frame: f, file: file, severity: audit.Check, action: "wait until it is copied, then make the report again"})
+				coming.add(remark{frame: f, file: file, severity: audit.Check, action: "wait until it is copied, then run the report again"})
 				continue
 			}
 			if file.Err != nil || file.Meta.Integrity.State != exifread.IntegrityTorn {
@@ -73,6 +73,7 @@ func checkTornFile(v *audit.Review) error {
 		}
 	}
 	list.report(v, "is not complete", "are not complete")
+	coming.title = "Files not complete yet"
 	coming.report(v, "is not complete yet", "are not complete yet")
 	reportDamaged(v)
 	reportSmall(v)
@@ -112,8 +113,8 @@ func reportDamaged(v *audit.Review) {
 	report(raw, audit.Check, "copy it from the card again; the raw file of the frame is there")
 }
 
-// reportSmall looks for files of a format that does not tell whether it is
-// complete and that are far smaller than their neighbours.
+// reportSmall finds files of a format that does not show whether it is
+// complete, and that are far smaller than their neighbours.
 func reportSmall(v *audit.Review) {
 	type class struct {
 		format        exifread.Format
@@ -182,9 +183,9 @@ func reportSmall(v *audit.Review) {
 		are = "are"
 	}
 	v.Found(audit.Finding{
-		Severity: audit.Check,
+		Severity: audit.Check, Title: "File may be damaged",
 		Message:  fmt.Sprintf("%s %s under half the size of neighbouring frames", words.List(names, mostNamed), are),
-		Action:   "look at the whole picture; if part of it is missing, copy it again or shoot again",
+		Action:   "inspect the whole picture; if part of it is missing, copy it again or shoot again",
 		Frames:   frames,
 		Measured: exifread.Of(worst), Limit: exifread.Of(v.Param("size")),
 	})

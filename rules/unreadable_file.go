@@ -19,15 +19,14 @@ var unreadableFile = &audit.Rule{
 	Doc: `Finds files with the name of a picture from which no picture can be read: empty,
 overwritten, or cut off before the picture begins.
 
-Cards and readers fail without a word, and small pictures on the camera's screen can
+Cards and readers fail without a warning, and small pictures on the camera's screen can
 look right although the file is gone.
 
 Copy the file again from the card, with another reader if there is one. If it still
-cannot be read, shoot again. Where the other file of a raw and JPEG pair is sound and
-only the JPEG is lost, looking is enough.
+cannot be read, shoot again.
 
-It is wrong where the file never was a picture, or where the folder cannot be read;
-then it asks to look only.`,
+It is a check where only the JPEG of a raw and JPEG pair is lost, and where the file or
+its folder may not be opened. It is wrong where the file never was a picture.`,
 	Source: "common practice",
 	Check:  checkUnreadableFile,
 }
@@ -36,7 +35,7 @@ func checkUnreadableFile(v *audit.Review) error {
 	var list trouble
 	for _, f := range v.Sequence.Frames {
 		for i, file := range f.Files {
-			if file.Err == nil || file.Unfinished { // which torn-file tells
+			if file.Err == nil || file.Unfinished { // which torn-file reports
 				continue
 			}
 			t := remark{frame: f, file: file, severity: audit.Reshoot, reason: file.Err.Error(), action: copyAgain(v.Sequence)}
@@ -45,11 +44,11 @@ func checkUnreadableFile(v *audit.Review) error {
 				t.reason = e.Problem
 			}
 			if e, ok := errors.AsType[*fs.PathError](file.Err); ok {
-				t.severity, t.reason, t.action = audit.Check, e.Err.Error(), "make the file readable and look again"
+				t.severity, t.reason, t.action = audit.Check, e.Err.Error(), "make the file readable and run the report again"
 			} else if _, ok := errors.AsType[*exifread.PanicError](file.Err); ok {
-				t.severity, t.action = audit.Check, "look at the file with another program"
+				t.severity, t.action = audit.Check, "open the file with another program"
 			} else if _, ok := errors.AsType[*exifread.UnsupportedError](file.Err); ok {
-				t.severity, t.action = audit.Check, "look at the file with another program"
+				t.severity, t.action = audit.Check, "open the file with another program"
 			} else if i > 0 && f.HasRaw() && f.Files[0].Err == nil {
 				t.severity, t.action = audit.Check, "copy it from the card again; the raw file of the frame can be read"
 			}
@@ -61,8 +60,8 @@ func checkUnreadableFile(v *audit.Review) error {
 	return nil
 }
 
-// between says which sequences a file lies between that belongs to neither, as far as
-// anything tells.
+// between names the sequences on both sides of a file that belongs to neither, as far as
+// is known.
 func between(v *audit.Review) string {
 	var ids []string
 	for _, r := range v.Sequence.Between {
@@ -74,21 +73,21 @@ func between(v *audit.Review) string {
 	}
 	switch {
 	case len(ids) == 2:
-		return "; it lies between " + ids[0] + " and " + ids[1] + ", and nothing tells whether it belongs to one of them"
+		return "; it lies between " + ids[0] + " and " + ids[1] + " and may belong to either"
 	case len(ids) == 1 && v.Sequence.Between[0] != nil:
-		return "; it lies behind " + ids[0] + ", and nothing tells whether it belongs to it"
+		return "; it lies behind " + ids[0] + " and may belong to it"
 	case len(ids) == 1:
-		return "; it lies before " + ids[0] + ", and nothing tells whether it belongs to it"
+		return "; it lies before " + ids[0] + " and may belong to it"
 	}
 	return ""
 }
 
-// copyAgain says what helps against a damaged file.
+// copyAgain returns what helps against a damaged file.
 func copyAgain(q *shoot.Sequence) string {
 	if q.Kind == shoot.Single {
 		return "copy what is damaged from the card again; if that does not help, shoot again"
 	}
-	return "copy what is damaged from the card again; if that does not help, shoot this sequence again"
+	return "copy what is damaged from the card again; if that does not help, shoot the sequence again"
 }
 
 // A remark is what is wrong with one file.
@@ -99,9 +98,10 @@ type remark struct {
 	reason, action string
 }
 
-// trouble gathers remarks that say the same.
+// trouble gathers remarks with the same cause.
 type trouble struct {
 	groups []group
+	title  string // of the findings; that of the rule where empty
 	around string // where the files lie, for the end of each message
 	index  map[cause]int
 }
@@ -158,7 +158,7 @@ func (t *trouble) report(v *audit.Review, one, more string) {
 		if n := len(g.files); n > mostNamed {
 			message = fmt.Sprintf("%d files %s (%s)", n, what, words.List(g.files, mostNamed))
 		}
-		v.Found(audit.Finding{Severity: g.severity, Message: message + t.around, Action: g.action, Frames: g.frames})
+		v.Found(audit.Finding{Severity: g.severity, Title: t.title, Message: message + t.around, Action: g.action, Frames: g.frames})
 	}
 }
 

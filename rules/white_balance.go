@@ -17,19 +17,19 @@ var whiteBalance = &audit.Rule{
 	Doc: `Finds automatic white balance in a focus sequence or time-lapse.
 
 The camera may choose another colour for every frame: merged pictures get coloured
-patches, clips change colour.
+patches, and clips change colour.
 
-Phones and small cameras, known by their sensors, always choose for themselves: there
-it is a note, unless the run is a focus sequence.
+With raw files for every frame, one white balance can be given to all of them afterwards,
+so it is only a note. Without, set the white balance by hand, and shoot the sequence
+again if the colours differ.
 
-With raw files for every frame one white balance can be given to all of them
-afterwards, so that it is only a note. Without, set the white balance by hand and
-shoot this sequence again if the colours differ.
+Phones and small cameras, known by their sensors, always choose the white balance: there
+it is a note, unless the sequence is a focus sequence.
 
 What the camera chose is not recorded in a standard way. Where the pictures show that
 their mean colour stays within half a just noticeable difference (1.15 in a* and b*),
-nothing is reported. Where the subject or the light itself changes colour, the
-pictures cannot show that, and the rule may be wrong.`,
+nothing is reported. Where the subject or the light itself changes colour, the pictures
+cannot show that, and the rule may be wrong.`,
 	Source: "CIPA DC-008 (Exif), WhiteBalance; ISO/CIE 11664-4 (L*a*b*); just noticeable difference of 2.3: Mahy, Van Eycken and Oosterlinck, Color Research and Application 19(2), 1994; common practice",
 	Params: []audit.Param{smallestSensor},
 	Check:  checkWhiteBalance,
@@ -67,12 +67,12 @@ func checkWhiteBalance(v *audit.Review) error {
 		return nil
 	}
 	found := audit.Finding{
-		Message: "white balance was automatic",
+		Message: "the camera chose the white balance of every frame",
 		Action:  "compare the colours of the first and last frames; set white balance by hand before you shoot again",
 		Frames:  automatic,
 	}
 	if len(automatic) < len(known) {
-		found.Message = fmt.Sprintf("white balance was automatic in %s, fixed in the rest", shoot.FrameRanges(q.Frames, automatic))
+		found.Message = fmt.Sprintf("the camera chose the white balance of %s; it is fixed in the rest", shoot.FrameRanges(q.Frames, automatic))
 	}
 	if raw {
 		found.Severity = audit.Note

@@ -27,7 +27,7 @@ func TestWhiteBalancePictures(t *testing.T) {
 			return 1
 		}
 	}
-	const found = "check white-balance: white balance was automatic: compare the colours"
+	const found = "check white-balance: the camera chose the white balance of every frame: compare the colours"
 	for _, c := range []struct {
 		name string
 		blue func(frame int) float64 // nil for grey pictures

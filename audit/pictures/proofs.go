@@ -76,7 +76,7 @@ func (w *proving) explain(out *Proof, c *proof.Coverage) error {
 	}
 	steps := c.Steps()
 	for _, s := range steps {
-		if err := add(proof.Hatch(proof.Inside, s.Grey, keyWidth, keyHeight), shoot.FrameRange(w.q.Frames[s.From], w.q.Frames[s.To])); err != nil {
+		if err := add(proof.Hatch(proof.Inside, s.Grey, keyWidth, keyHeight), shoot.FrameRange(w.q.Frames[s.From:s.To+1])); err != nil {
 			return err
 		}
 	}

@@ -12,7 +12,7 @@ import (
 // TestClosing holds the last line to what limits a good verdict, and to what notes ask
 // to look at.
 func TestClosing(t *testing.T) {
-	const still = "Still look at the frames that matter at 100 % before the subject leaves."
+	const still = "Inspect the frames that matter at 100 % before the subject leaves."
 	sequence := func(id string, findings []*audit.Finding, not ...audit.NotJudged) *audit.Reviewed {
 		return &audit.Reviewed{Sequence: &shoot.Sequence{ID: id}, Findings: findings, NotJudged: not}
 	}
@@ -23,19 +23,27 @@ func TestClosing(t *testing.T) {
 	minor := audit.NotJudged{Rule: "high-iso", Reason: "no ISO recorded", Severity: audit.Note}
 	retaken := sequence("1.3", nil, blind)
 	retaken.SupersededBy = sequence("1.4", nil)
+	check, reshoot := sequence("1.9", nil), sequence("1.11", nil)
+	check.Verdict, reshoot.Verdict = audit.VerdictCheck, audit.VerdictReshoot
 	for name, c := range map[string]struct {
 		sequences []*audit.Reviewed
 		want      string
 	}{
-		"good":            {[]*audit.Reviewed{sequence("1.1", nil)}, "GOOD: nothing found to shoot again. " + still},
-		"a note to look":  {[]*audit.Reviewed{sequence("1.9", front)}, "GOOD, and look at the front of 1.9: nothing found to shoot again. " + still},
-		"blind":           {[]*audit.Reviewed{sequence("1.2", nil, blind)}, "GOOD as far as judged: pictures of 1.2 were not inspected. " + still},
-		"blind, and more": {[]*audit.Reviewed{sequence("1.2", front, blind, lens)}, "GOOD as far as judged, and look at the front of 1.2: pictures of 1.2 were not inspected; \"Focus steps too wide\" was not judged (no magnification). " + still},
-		"two reasons":     {[]*audit.Reviewed{sequence("1.2", nil, lens, pitch)}, "GOOD as far as judged: \"Focus steps too wide\" was not judged (no magnification), and 1 more reason (--why). " + still},
-		"only a note":     {[]*audit.Reviewed{sequence("1.2", nil, minor)}, "GOOD: nothing found to shoot again. " + still},
-		"retaken":         {[]*audit.Reviewed{retaken}, "GOOD: 1.4 repeats 1.3. " + still},
+		"good":            {[]*audit.Reviewed{sequence("1.1", nil)}, "GOOD: nothing to shoot again. " + still},
+		"a note to look":  {[]*audit.Reviewed{sequence("1.9", front)}, "GOOD: nothing to shoot again, but inspect the front of 1.9. " + still},
+		"blind":           {[]*audit.Reviewed{sequence("1.2", nil, blind)}, "GOOD as far as judged: nothing to shoot again. Not judged: the pictures of 1.2. " + still},
+		"blind, and more": {[]*audit.Reviewed{sequence("1.2", front, blind, lens)}, "GOOD as far as judged: nothing to shoot again, but inspect the front of 1.2. Not judged: the pictures of 1.2; \"Focus steps too wide\" (no magnification). " + still},
+		"two reasons":     {[]*audit.Reviewed{sequence("1.2", nil, lens, pitch)}, "GOOD as far as judged: nothing to shoot again. Not judged: \"Focus steps too wide\" (no magnification) and 1 more reason (--why). " + still},
+		"only a note":     {[]*audit.Reviewed{sequence("1.2", nil, minor)}, "GOOD: nothing to shoot again. " + still},
+		"retaken":         {[]*audit.Reviewed{retaken}, "GOOD: nothing to shoot again. 1.4 repeats 1.3. " + still},
+		"check":           {[]*audit.Reviewed{retaken, check}, "CHECK: inspect 1.9 before you go on. 1.4 repeats 1.3."},
+		"reshoot":         {[]*audit.Reviewed{retaken, sequence("1.5", front), check, reshoot}, "RESHOOT: shoot 1.11 again while the subject is here, then inspect 1.9 and the front of 1.5. 1.4 repeats 1.3."},
+		"blind check":     {[]*audit.Reviewed{sequence("1.2", nil, blind), check}, "CHECK: inspect 1.9 before you go on. Not judged: the pictures of 1.2."},
 	} {
 		r := &audit.Result{Sessions: []*audit.Session{{Session: &shoot.Session{ID: "1"}, Sequences: c.sequences}}}
+		for _, q := range c.sequences {
+			r.Verdict = max(r.Verdict, q.Verdict)
+		}
 		head, text := closing(r)
 		var b bytes.Buffer
 		writeClosing(&b, r.Verdict, head, text, 1000, false)

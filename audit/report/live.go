@@ -50,7 +50,7 @@ func liveName(q *sequenceModel) string {
 		at = " " + q.first.Time.Format("15:04")
 	}
 	n := len(q.frames)
-	name := fmt.Sprintf("%s %s%s, %s", q.id, q.kind, at, shoot.FrameRange(q.frames[0], q.frames[n-1]))
+	name := fmt.Sprintf("%s %s%s, %s", q.id, q.kind, at, shoot.FrameRange(q.frames))
 	if n > 1 {
 		name += fmt.Sprintf(" (%d)", n)
 	}

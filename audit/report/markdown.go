@@ -6,8 +6,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 )
 
 // markdownTitle begins every report in this form.
@@ -27,11 +25,15 @@ func writeMarkdown(w io.Writer, m *model, opt *Options) error {
 			b.WriteByte('\n')
 			writeMarkdownTable(b, columns, rows)
 		}
-		writeMarkdownList(b, "", markdownFindings(s, opt.Brief))
+		writeMarkdownList(b, "", markdownFindings(s, opt.Brief, opt.Why))
 		if opt.Brief {
 			continue
 		}
-		writeMarkdownList(b, "Not judged", s.reasons)
+		var reasons []string
+		for i := range s.reasons {
+			reasons = append(reasons, s.reasons[i].sentence(opt.Why))
+		}
+		writeMarkdownList(b, "Not judged", reasons)
 		for _, text := range []string{s.merged, s.support} {
 			if text != "" {
 				fmt.Fprintf(b, "\n%s\n", markdownText(text))
@@ -50,12 +52,16 @@ func writeMarkdown(w io.Writer, m *model, opt *Options) error {
 func isMarkdown(begin, _ []byte) bool { return bytes.HasPrefix(begin, []byte(markdownTitle)) }
 
 // markdownFindings are the instructions, the most urgent first, as the text is read
-// from above.
-func markdownFindings(s *sessionModel, openOnly bool) []string {
+// from above; with the rules as the configuration names them where ids is set.
+func markdownFindings(s *sessionModel, openOnly, ids bool) []string {
 	var list []string
 	for i := len(s.instructions) - 1; i >= 0; i-- {
 		if l := s.instructions[i]; !openOnly || l.open() {
-			list = append(list, fmt.Sprintf("%s %s: %s", l.word, l.where, l.text))
+			text := l.word + ": " + l.head() + ": " + l.text
+			if ids {
+				text += " [" + l.rule + "]"
+			}
+			list = append(list, text)
 		}
 	}
 	return list
@@ -104,12 +110,6 @@ func sentence(text string) string {
 		return text
 	}
 	return text + "."
-}
-
-// capital begins a text with a capital letter.
-func capital(text string) string {
-	r, n := utf8.DecodeRuneInString(text)
-	return string(unicode.ToUpper(r)) + text[n:]
 }
 
 // markdownActs are characters that mean something within a line.

@@ -459,14 +459,14 @@ func TestBracketsHaveNoCadence(t *testing.T) {
 func TestOrder(t *testing.T) {
 	out := string(write(t, "table", morningResult(t), nil))
 	at := -1
-	for _, want := range []string{"\nretaken ", "\naccepted ", "\nnote ", "\ncheck ", "Not judged: ", "Support assumed: ", "\nCHECK: look at 1.5 before you go on.\n"} {
+	for _, want := range []string{"\nretaken ", "\naccepted ", "\nnote ", "\ncheck ", "Not judged: ", "Support assumed: ", "\nCHECK: inspect 1.5 before you go on. 1.4 repeats 1.3.\n"} {
 		i := strings.Index(out, want)
 		if i <= at {
 			t.Errorf("%q does not stand behind what is less urgent:\n%s", want, out)
 		}
 		at = i
 	}
-	if !strings.HasSuffix(out, "before you go on.\n") {
+	if !strings.HasSuffix(out, "before you go on. 1.4 repeats 1.3.\n") {
 		t.Errorf("the verdict is not the last line:\n%s", out)
 	}
 }

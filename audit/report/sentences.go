@@ -137,8 +137,7 @@ func sentences(message, action string) string {
 	if action == "" {
 		return text
 	}
-	r, n := utf8.DecodeRuneInString(action)
-	return text + " " + string(unicode.ToUpper(r)) + strings.TrimSuffix(action[n:], ".") + "."
+	return text + " " + capital(strings.TrimSuffix(action, ".")) + "."
 }
 
 // title returns what a finding leads with: its title, or its rule where it has none.
@@ -231,7 +230,7 @@ func notJudged(s *audit.Session) []reason {
 	return list
 }
 
-// support says what the rules took to hold the camera.
+// support writes how the rules took the camera to be held.
 func support(s *audit.Session, declared shoot.Support) string {
 	if declared != shoot.SupportAuto {
 		return "Support: " + declared.String() + ", as declared."
@@ -266,7 +265,7 @@ func support(s *audit.Session, declared shoot.Support) string {
 	}
 }
 
-// merged says which pictures the camera merged, and from which sequence; empty where
+// merged names which pictures the camera merged, and from which sequence; empty where
 // there are none.
 func merged(s *audit.Session) string {
 	var list []string
@@ -281,7 +280,7 @@ func merged(s *audit.Session) string {
 	return "Merged in camera: " + words.List(list, 6) + "."
 }
 
-// filesSentence says what became of every file.
+// filesSentence writes what became of every file.
 func filesSentence(c *audit.FileCounts) string {
 	var b strings.Builder
 	b.WriteString(words.Count(c.Read, "picture file", "picture files") + ", " + words.Count(c.Frames, "frame", "frames"))
@@ -336,7 +335,7 @@ func problemPaths(c *audit.FileCounts, kind shoot.ProblemKind) []string {
 	return paths
 }
 
-// missed says where frames may have been missed, and what to do; empty where none were.
+// missed names where frames may have been missed, and what to do; empty where none were.
 func missed(c *audit.FileCounts) string {
 	const most = 3
 	var facts []string
@@ -364,20 +363,22 @@ func missed(c *audit.FileCounts) string {
 	if len(facts) == 0 {
 		return ""
 	}
-	return strings.Join(facts, "; ") + ": put that right, then run the report again."
+	return strings.Join(facts, "; ") + ": put that right, then run the report again"
 }
 
-// closing says what to do now: the verdict with what limits it, and a sentence or two.
+// closing returns the verdict and what to do now, in one form whatever the verdict: what
+// to shoot again and to inspect, what was not judged, which sequences were shot again, and
+// which files were missed.
 func closing(r *audit.Result) (head, text string) {
-	var again, look, notes, retaken []string
+	var again, inspect, notes, retaken []string
 	for _, s := range r.Sessions {
-		again, look = addOpen(again, look, "session "+s.ID, worst(s.Findings))
+		again, inspect = addOpen(again, inspect, "session "+s.ID, worst(s.Findings))
 		for _, q := range s.Sequences {
 			if q.SupersededBy != nil {
 				retaken = append(retaken, q.SupersededBy.ID+" repeats "+q.ID)
 				continue
 			}
-			again, look = addOpen(again, look, q.ID, q.Verdict)
+			again, inspect = addOpen(again, inspect, q.ID, q.Verdict)
 			if q.Verdict == audit.VerdictGood {
 				notes = append(notes, asked(q)...)
 			}
@@ -385,48 +386,53 @@ func closing(r *audit.Result) (head, text string) {
 	}
 	const most = 6
 	head = strings.ToUpper(r.Verdict.String())
-	also, gone := "", missed(&r.Files)
-	if len(notes) > 0 {
-		also = "look at " + words.List(notes, most)
-	}
+	lack, gone := lacking(r), missed(&r.Files)
+	inspect = slices.Concat(inspect, notes)
+	var out []string
 	switch {
-	case len(again) > 0 && len(look) > 0:
-		text = "shoot " + words.List(again, most) + " again while the subject is here, then look at " + words.List(slices.Concat(look, notes), most) + "."
-	case len(again) > 0 && also != "":
-		text = "shoot " + words.List(again, most) + " again while the subject is here, then " + also + "."
+	case len(again) > 0 && len(inspect) > 0:
+		out = append(out, "shoot "+words.List(again, most)+" again while the subject is here, then inspect "+words.List(inspect, most))
 	case len(again) > 0:
-		text = "shoot " + words.List(again, most) + " again while the subject is here."
-	case len(look) > 0:
-		text = "look at " + words.List(slices.Concat(look, notes), most) + " before you go on."
+		out = append(out, "shoot "+words.List(again, most)+" again while the subject is here")
+	case len(inspect) > len(notes):
+		out = append(out, "inspect "+words.List(inspect, most)+" before you go on")
+	case gone != "" && len(notes) > 0:
+		out = append(out, gone, "inspect "+words.List(notes, most))
 	case gone != "":
-		if also != "" {
-			head += ", and " + also
-		}
-		return head, gone
+		out = append(out, gone)
+	case len(notes) > 0:
+		out = append(out, "nothing to shoot again, but inspect "+words.List(notes, most))
 	default:
-		lack := lacking(r)
-		if lack != "" {
+		out = append(out, "nothing to shoot again")
+	}
+	if lack != "" {
+		out = append(out, lack)
+		if r.Verdict == audit.VerdictGood {
 			head += " as far as judged"
-			text = lack + ". "
 		}
-		if also != "" {
-			head += ", and " + also
-		}
-		if len(retaken) > 0 {
-			text += words.List(retaken, most) + ". "
-		}
-		if text == "" {
-			text = "nothing found to shoot again. "
-		}
-		text += "Still look at the frames that matter at 100 % before the subject leaves."
 	}
-	if gone != "" {
-		text += " Also, " + gone
+	if len(retaken) > 0 {
+		out = append(out, words.List(retaken, most))
 	}
-	return head, text
+	if gone != "" && out[0] != gone {
+		out = append(out, gone)
+	}
+	if r.Verdict == audit.VerdictGood {
+		out = append(out, "inspect the frames that matter at 100 % before the subject leaves")
+	}
+	for i := range out[1:] {
+		out[i+1] = capital(out[i+1])
+	}
+	return head, strings.Join(out, ". ") + "."
 }
 
-// asked returns what the notes of a sequence ask to look at.
+// capital writes text with a capital letter, as the beginning of a sentence.
+func capital(text string) string {
+	r, n := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(r)) + text[n:]
+}
+
+// asked returns what the notes of a sequence ask to inspect.
 func asked(q *audit.Reviewed) []string {
 	var list []string
 	for _, f := range q.Findings {
@@ -440,9 +446,9 @@ func asked(q *audit.Reviewed) []string {
 	return list
 }
 
-// lacking says what was not judged that could have made the verdict worse: the
+// lacking names what was not judged that could have made the verdict worse: the
 // sequences whose pictures were not inspected first, then one other reason and the
-// number of the rest.
+// number of the rest; empty where there is none.
 func lacking(r *audit.Result) string {
 	var blind []string
 	var other []string // reasons
@@ -455,7 +461,7 @@ func lacking(r *audit.Result) string {
 				blind = append(blind, where)
 			case !n.Pictures && !slices.Contains(other, n.Reason):
 				if other = append(other, n.Reason); len(other) == 1 {
-					first = `"` + title(n.Title, n.Rule) + `" was not judged (` + n.Reason + ")"
+					first = `"` + title(n.Title, n.Rule) + `" (` + n.Reason + ")"
 				}
 			}
 		}
@@ -469,22 +475,23 @@ func lacking(r *audit.Result) string {
 		}
 	}
 	const most = 4
-	more := first
-	if n := len(other) - 1; n > 0 {
-		more += ", and " + words.Count(n, "more reason", "more reasons") + " (--why)"
+	var list []string
+	if len(blind) > 0 {
+		list = append(list, "the pictures of "+words.List(blind, most))
 	}
-	switch {
-	case len(blind) > 0 && len(other) > 0:
-		return "pictures of " + words.List(blind, most) + " were not inspected; " + more
-	case len(blind) > 0:
-		return "pictures of " + words.List(blind, most) + " were not inspected"
-	case len(other) > 0:
-		return more
+	if n := len(other); n > 0 {
+		if n > 1 {
+			first += " and " + words.Count(n-1, "more reason", "more reasons") + " (--why)"
+		}
+		list = append(list, first)
 	}
-	return ""
+	if len(list) == 0 {
+		return ""
+	}
+	return "not judged: " + strings.Join(list, "; ")
 }
 
-// unused says which acceptances accept nothing.
+// unused returns which acceptances accept nothing.
 func unused(r *audit.Result) []string {
 	var out []string
 	for _, a := range r.Unused {
@@ -493,14 +500,14 @@ func unused(r *audit.Result) []string {
 	return out
 }
 
-func addOpen(again, look []string, what string, v audit.Verdict) ([]string, []string) {
+func addOpen(again, inspect []string, what string, v audit.Verdict) ([]string, []string) {
 	switch v {
 	case audit.VerdictReshoot:
 		again = append(again, what)
 	case audit.VerdictCheck:
-		look = append(look, what)
+		inspect = append(inspect, what)
 	}
-	return again, look
+	return again, inspect
 }
 
 // worst returns the verdict of findings that belong to no sequence.

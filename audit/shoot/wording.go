@@ -8,6 +8,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"prestrike/audit/words"
 	"prestrike/exifread"
 )
 
@@ -209,16 +210,21 @@ func ShortName(name string) string {
 	return string(r[:longestName/2]) + "..." + string(r[len(r)-longestName/2+3:])
 }
 
-// FrameRange names a run of frames: "frame 0118", "frames 0118 to 0157".
-func FrameRange(first, last *Frame) string {
-	if first == last {
+// FrameRange names frames that follow each other, one at least: "frame 0118", "frames 0118
+// and 0119", "frames 0118 to 0157".
+func FrameRange(frames []*Frame) string {
+	first, last := frames[0], frames[len(frames)-1]
+	switch len(frames) {
+	case 1:
 		return "frame " + first.Label()
+	case 2:
+		return "frames " + first.Label() + " and " + last.Label()
 	}
 	return "frames " + first.Label() + " to " + last.Label()
 }
 
 // mostRanges keeps a sentence readable.
-const mostRanges = 3
+const mostRanges = 4
 
 // FrameRanges names some frames of a sequence by runs of neighbours, the first
 // few of them and how many frames are left: "frames 0118 to 0121, 0130, 0140
@@ -240,29 +246,29 @@ func FrameRanges(sequence, frames []*Frame) string {
 			runs = append(runs, run{i, i})
 		}
 	}
-	var b strings.Builder
-	b.WriteString("frame")
+	var parts []string
+	named := 0
+	for _, r := range runs {
+		first, last := sequence[r.first].Label(), sequence[r.last].Label()
+		run := []string{first + " to " + last}
+		switch r.last - r.first {
+		case 0:
+			run = []string{first}
+		case 1:
+			run = []string{first, last}
+		}
+		if len(parts)+len(run) > mostRanges {
+			break
+		}
+		parts = append(parts, run...)
+		named += r.last - r.first + 1
+	}
+	text := "frame "
 	if total != 1 {
-		b.WriteString("s")
+		text = "frames "
 	}
-	told := 0
-	for i, r := range runs[:min(len(runs), mostRanges)] {
-		switch {
-		case i == 0:
-			b.WriteString(" ")
-		case i == len(runs)-1:
-			b.WriteString(" and ")
-		default:
-			b.WriteString(", ")
-		}
-		b.WriteString(sequence[r.first].Label())
-		if r.last > r.first {
-			b.WriteString(" to " + sequence[r.last].Label())
-		}
-		told += r.last - r.first + 1
+	if left := total - named; left > 0 {
+		return text + strings.Join(parts, ", ") + fmt.Sprintf(" and %d more", left)
 	}
-	if left := total - told; left > 0 {
-		fmt.Fprintf(&b, " and %d more", left)
-	}
-	return b.String()
+	return text + words.List(parts, mostRanges)
 }

@@ -148,15 +148,17 @@ func TestFrameRanges(t *testing.T) {
 		{pick(0), "frame 0118"},
 		{pick(0, 1, 2), "frames 0118 to 0120"},
 		{pick(0, 2), "frames 0118 and 0120"},
-		{pick(0, 1, 4, 6, 7), "frames 0118 to 0119, 0122 and 0124 to 0125"},
-		{pick(0, 2, 4, 6, 8, 9), "frames 0118, 0120, 0122 and 3 more"},
+		{pick(0, 1), "frames 0118 and 0119"},
+		{pick(0, 1, 4), "frames 0118, 0119 and 0122"},
+		{pick(0, 1, 4, 6, 7), "frames 0118, 0119, 0122 and 2 more"},
+		{pick(0, 2, 4, 6, 8, 9), "frames 0118, 0120, 0122, 0124 and 2 more"},
 	} {
 		if got := FrameRanges(frames, tt.frames); got != tt.want {
 			t.Errorf("got %q, want %q", got, tt.want)
 		}
 	}
 	nameless := &Frame{Files: []*File{{Path: "a/cover.jpg"}}}
-	if got, want := FrameRange(nameless, nameless), "frame cover.jpg"; got != want {
+	if got, want := FrameRange([]*Frame{nameless}), "frame cover.jpg"; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 }

@@ -14,8 +14,8 @@ import (
 var layers = map[string][]string{
 	"cmd/prestrike":               {"audit/words", "audit/report", "audit", "audit/shoot", "audit/config", "audit/pictures", "audit/pixels/proof", "audit/copies", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
 	"audit/report":                {"audit/words", "audit", "audit/shoot", "audit/pixels", "exifread"},
-	"audit":                       {"audit/shoot", "exifread"},
-	"audit/shoot":                 {"exifread", "audit/safefile"},
+	"audit":                       {"audit/words", "audit/shoot", "exifread"},
+	"audit/shoot":                 {"audit/words", "exifread", "audit/safefile"},
 	"audit/safefile":              {},
 	"audit/config":                {"audit", "audit/shoot", "audit/safefile"},
 	"audit/pictures":              {"audit/words", "audit/shoot", "audit/pixels", "audit/pixels/proof", "audit/safefile", "exifread"},

@@ -292,7 +292,7 @@ func TestWatchEndsWhileAProgramHangs(t *testing.T) {
 	w := startWatch(t, nil, "--on-finding", "findingprogram hang-both "+callee.at)
 	w.wait(&w.out, "holds no frames yet")
 	w.feed("0013", "0014", "0015", "0016", "0019", "0020", "0021", "0022")
-	w.enter("missing-frame")
+	w.enter("Missing frames")
 	one, two := callee.next(), callee.next()
 	if status := w.end(); status != statusReshoot {
 		t.Errorf("status %d, want %d", status, statusReshoot)

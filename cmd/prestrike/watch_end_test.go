@@ -96,7 +96,7 @@ func TestWatchEndLooksAtWhatIsLeft(t *testing.T) {
 	w.hand(w.copy(dark+3, 1, 0))
 	stop()
 	status, err := w.finish(ctx)
-	if err != nil || status != statusReshoot || !strings.Contains(w.shown.String(), "[dark-frame]") {
+	if err != nil || status != statusReshoot || !strings.Contains(w.shown.String(), "Dark frames (") {
 		t.Errorf("status %d, want %d; error %v; shown\n%s", status, statusReshoot, err, w.shown.String())
 	}
 	q := w.live.Result().Sessions[0].Sequences[0]
@@ -120,7 +120,7 @@ func TestWatchEndIsNotGoodWhereARuleFails(t *testing.T) {
 func TestWatchEndNamesWhatIsNotComplete(t *testing.T) {
 	const notYet = "BX1_0011.JPG is not complete yet"
 	// The pictures are switched off, and a verdict must not hide that.
-	const notInspected = "GOOD as far as judged: pictures of 1.1 were not inspected."
+	const notInspected = "GOOD as far as judged: nothing to shoot again. Not judged: the pictures of 1.1."
 	tests := []struct {
 		name   string
 		handed int     // of the ten frames, in order

@@ -212,7 +212,7 @@ func TestWatchTellsMissingFramesAndTheRetake(t *testing.T) {
 	w := startWatch(t, nil)
 	w.wait(&w.out, "holds no frames yet")
 	w.feed("0013", "0014", "0015", "0016", "0019", "0020", "0021", "0022")
-	w.enter("reshoot  1.1: frames 0017 to 0018 are missing")
+	w.enter("reshoot  Missing frames (1.1): 0017 and 0018 are not there")
 	w.feed("0023", "0024", "0025", "0026", "0027", "0028", "0029", "0030", "0031", "0032")
 	w.enter("1.2 focus 10:14, frames 0023 to 0032 (10)")
 	w.wait(&w.out, "corrected  1.1 focus 10:09, frames 0013 to 0022 (8) is now: retaken")
@@ -235,7 +235,7 @@ func TestWatchDoesNotTakeAGrowingFileForTorn(t *testing.T) {
 	w.write(name, data)
 	w.takes(name, len(data))
 	w.enter("frames 0002 to 0011 (10)")
-	if status := w.end(); status != statusGood || strings.Contains(w.out.String(), "torn-file") {
+	if status := w.end(); status != statusGood || strings.Contains(w.out.String(), "Damaged files") {
 		t.Errorf("status %d, shown\n%s", status, w.out.String())
 	}
 }
@@ -246,7 +246,7 @@ func TestWatchTellsATornFileAndTakesItBack(t *testing.T) {
 	w.feed(good[:9]...)
 	name, data := w.frame("0011"), w.content("0011")
 	w.put(name, data[:len(data)-100])
-	w.wait(&w.out, "[torn-file]")
+	w.wait(&w.out, "Damaged files (")
 	w.enter("(closed as you asked)")
 	w.put(name, data)
 	w.wait(&w.out, "is now: good")
@@ -303,7 +303,7 @@ func TestWatchStartsWhereThingsStand(t *testing.T) {
 		}
 	})
 	w.wait(&w.out, "holds 86 frames already")
-	w.wait(&w.out, "RESHOOT: shoot 1.11 again while the subject is here, then look at 1.9 and 1.12.")
+	w.wait(&w.out, "RESHOOT: shoot 1.11 again while the subject is here, then inspect 1.9 and 1.12. 1.5 repeats 1.4.")
 	if status := w.end(); status != statusReshoot {
 		t.Errorf("status %d, want %d", status, statusReshoot)
 	}
@@ -354,7 +354,7 @@ func TestWatchOnceEndsWithTheFirstSequence(t *testing.T) {
 	w := startWatch(t, nil, "--once")
 	w.wait(&w.out, "holds no frames yet")
 	w.feed("0013", "0014", "0015", "0016", "0019", "0020", "0021", "0022")
-	w.enter("missing-frame")
+	w.enter("Missing frames")
 	if s := <-w.status; s != statusReshoot {
 		t.Errorf("status %d, want %d", s, statusReshoot)
 	}
@@ -365,7 +365,7 @@ func TestWatchRunsACommandForAFinding(t *testing.T) {
 	w := startWatch(t, nil, "--on-finding", "findingprogram tell "+callee.at)
 	w.wait(&w.out, "holds no frames yet")
 	w.feed("0013", "0014", "0015", "0016", "0019", "0020", "0021", "0022")
-	w.enter("missing-frame")
+	w.enter("Missing frames")
 	data, err := io.ReadAll(<-callee.calls)
 	if err != nil {
 		t.Fatal(err)
@@ -383,7 +383,7 @@ func TestWatchGoesOnWhenTheCommandFails(t *testing.T) {
 	w := startWatch(t, nil, "--on-finding", "false")
 	w.wait(&w.out, "holds no frames yet")
 	w.feed("0013", "0014", "0015", "0016", "0019", "0020", "0021", "0022")
-	w.enter("missing-frame")
+	w.enter("Missing frames")
 	w.wait(&w.err, "--on-finding false: exit status 1")
 	if status := w.end(); status != statusReshoot {
 		t.Errorf("status %d, want %d", status, statusReshoot)

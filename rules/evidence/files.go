@@ -19,7 +19,7 @@ func FramesOf(session *shoot.Session, body *shoot.Body) []*shoot.Frame {
 // Block is shared with lone-pair and read under the name of size-change.
 var Block = audit.Param{
 	Name: "block", Unit: "frames",
-	Doc:     "so many neighbouring frames without their raw file or JPEG are a changed setting; fewer are lost files",
+	Doc:     "this many neighbouring frames without their raw file or JPEG are a changed setting; fewer are lost files",
 	Default: 3, Min: 1, Max: 100,
 }
 

@@ -59,7 +59,7 @@ type Gap struct {
 // missing-frame by all of them.
 var Agreement = audit.Param{
 	Name: "agreement", Unit: "cadences",
-	Doc:     "how far the time may lie from that of the frames it should hold; more is allowed for the scatter of the run",
+	Doc:     "how far the time may differ from that of the missing frames; the scatter of the sequence is added",
 	Default: 0.3, Min: 0.05, Max: 0.45,
 }
 
@@ -67,7 +67,7 @@ var Agreement = audit.Param{
 var (
 	LeftOut = audit.Param{
 		Name: "ticks", Unit: "cadences",
-		Doc:     "the shortest time between two frames that leaves a tick out",
+		Doc:     "from this time between two frames on, a frame was left out",
 		Default: 1.5, Min: 1.2, Max: 10,
 	}
 	Pause = audit.Param{
@@ -77,7 +77,7 @@ var (
 	}
 	PauseEdge = audit.Param{
 		Name: "edge", Unit: "steps",
-		Doc:     "so near to either end a pause is none of the run: a test frame or a marker",
+		Doc:     "a pause this near to either end belongs to a test frame or a marker",
 		Default: 4, Min: 0, Max: 1000,
 	}
 	ShortestPause = audit.Param{
@@ -276,19 +276,23 @@ func (g *Gap) read(agree, limit float64, scatter scatter) {
 	}
 }
 
-// MissingNumbers names the numbers left out in a hole: "0020" or "0020 to 0023".
-func MissingNumbers(hole shoot.Step) string {
+// MissingNumbers names the numbers left out in a hole: "0020"; "0020", "0021"; "0020 to
+// 0023".
+func MissingNumbers(hole shoot.Step) []string {
 	n, _ := hole.Count.Get()
 	first, last := hole.From.Number, hole.To.Number
 	first.N = next(first, 1)
 	last.N, last.Digits = next(hole.From.Number, n-1), first.Digits
-	if n == 2 {
-		return first.Label()
+	switch n {
+	case 2:
+		return []string{first.Label()}
+	case 3:
+		return []string{first.Label(), last.Label()}
 	}
-	return first.Label() + " to " + last.Label()
+	return []string{first.Label() + " to " + last.Label()}
 }
 
-// next returns the number so many frames on; after 9999 of a DCF name comes 1.
+// next returns the number that many frames on; after 9999 of a DCF name comes 1.
 func next(n shoot.Number, by int) int {
 	const lastDCF = 9999
 	if n.Digits == 4 && n.N+by > lastDCF {

@@ -11,7 +11,7 @@ import (
 )
 
 // notLooked is the reason where nobody looked.
-const notLooked = "the pictures were not looked at"
+const notLooked = "the pictures were not inspected"
 
 // Seen returns what was found in the pictures of the review's sequence; nil
 // where nothing was, with the reason, which is empty where the pictures of such

@@ -65,19 +65,19 @@ func CourseOf(q *shoot.Sequence, tolerance float64) Course {
 	return Climbs
 }
 
-// SayClimb writes the drift as a ramp; name is the setting's.
-func (d drift[T]) SayClimb(s Setting[T], name string) string {
-	return fmt.Sprintf("%s goes from %s to %s in small steps one way, a ramp, in %s", name,
-		bare(s.Write(d.first), name), bare(s.Write(d.last), name), shoot.FrameRange(d.Frames[0], d.Frames[len(d.Frames)-1]))
+// RampSentence writes the drift as a ramp; name is the setting's.
+func (d drift[T]) RampSentence(s Setting[T], name string) string {
+	return fmt.Sprintf("%s goes from %s to %s in small steps, in %s", name,
+		bare(s.Write(d.first), name), bare(s.Write(d.last), name), shoot.FrameRange(d.Frames))
 }
 
-// SayIn writes the drift of a sequence. In a time-lapse, whose runs are long, a
+// SentenceIn writes the drift of a sequence. In a time-lapse, whose runs are long, a
 // single step that stays is named as such.
-func (d drift[T]) SayIn(q *shoot.Sequence, s Setting[T], name string) string {
+func (d drift[T]) SentenceIn(q *shoot.Sequence, s Setting[T], name string) string {
 	if at := d.stays(s); at > 0 && q.Kind == shoot.TimeLapse {
 		return fmt.Sprintf("%s went from %s to %s at %s and stayed", name, bare(s.Write(d.first), name), bare(s.Write(d.last), name), d.Frames[at].Label())
 	}
-	return d.Say(s, name, q.Frames)
+	return d.Sentence(s, name, q.Frames)
 }
 
 // stays returns the place of the first frame of another value than the first ones
@@ -96,5 +96,5 @@ func (d drift[T]) stays(s Setting[T]) int {
 	return at
 }
 
-// bare takes the setting's name off a value that bears it: "ISO 100".
+// bare takes the setting's name off a value that begins with it: "ISO 100".
 func bare(value, name string) string { return strings.TrimPrefix(value, name+" ") }

@@ -213,20 +213,20 @@ func (s Setting[T]) span(low, high T) string {
 	return a + " to " + b
 }
 
-// Say writes the drift as one sentence; name is the setting's.
-func (d drift[T]) Say(s Setting[T], name string, sequence []*shoot.Frame) string {
+// Sentence writes the drift as one sentence; name is the setting's.
+func (d drift[T]) Sentence(s Setting[T], name string, sequence []*shoot.Frame) string {
 	if d.wanders {
 		from, to := s.Write(d.first), s.Write(d.last)
 		if low, high := s.Write(d.Low), s.Write(d.high); !(from == low && to == high) && !(from == high && to == low) {
-			return fmt.Sprintf("%s wanders between %s and %s in %s", name, low, high, shoot.FrameRange(d.Frames[0], d.Frames[len(d.Frames)-1]))
+			return fmt.Sprintf("%s changes between %s and %s in %s", name, bare(low, name), bare(high, name), shoot.FrameRange(d.Frames))
 		}
-		return fmt.Sprintf("%s walks from %s to %s in %s", name, from, to, shoot.FrameRange(d.Frames[0], d.Frames[len(d.Frames)-1]))
+		return fmt.Sprintf("%s goes from %s to %s in %s", name, bare(from, name), bare(to, name), shoot.FrameRange(d.Frames))
 	}
 	are := "are"
 	if len(d.Odd) == 1 {
 		are = "is"
 	}
-	return fmt.Sprintf("%s %s at %s, the rest at %s", shoot.FrameRanges(sequence, d.Odd), are, d.odd(s), s.Write(d.Usual))
+	return fmt.Sprintf("%s %s at %s, the rest at %s", shoot.FrameRanges(sequence, d.Odd), are, d.odd(s), bare(s.Write(d.Usual), name))
 }
 
 // About returns the frames that a finding on the drift is about.
@@ -237,7 +237,7 @@ func (d drift[T]) About() []*shoot.Frame {
 	return d.Odd
 }
 
-// Unjudged says for which frames the setting is not recorded.
+// Unjudged reports the frames that do not record the setting.
 func (d drift[T]) Unjudged(v *audit.Review, reason string) {
 	if len(d.Unknown) > 0 {
 		v.Unjudged(reason, d.Unknown...)
@@ -310,12 +310,12 @@ func exposure(m *exifread.Metadata) (float64, bool) {
 }
 
 // NewSetUp is why a change at a pause is not judged.
-const NewSetUp = "the change comes at a pause: another set-up rather than a fault"
+const NewSetUp = "the change comes at a pause, as for another set-up"
 
 // SetUpPause is a parameter of every rule that asks [AtPause].
 var SetUpPause = audit.Param{
 	Name: "set-up-pause", Unit: "cadences",
-	Doc:     "the shortest pause at which a change of settings is another set-up rather than a fault",
+	Doc:     "from this pause on, a change of settings is another set-up and no fault",
 	Default: 2, Min: 1.2, Max: 100,
 }
 
