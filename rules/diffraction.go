@@ -44,7 +44,7 @@ telephoto build works at a higher one still: declare its pupil magnification.`,
 	Params: []audit.Param{
 		{
 			Name: "note-q", Doc: "wavelength times working f-number over pixel pitch from which diffraction shows at 100 %",
-			Default: optics.QNotice, Min: optics.QTransition, Max: 10,
+			Default: 1.0246, Min: optics.QTransition, Max: 10, // optics.QNotice, in digits that a file shows whole
 		},
 		{
 			Name: "check-q", Doc: "the same ratio from which no sharpening brings detail back",

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"maps"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -16,6 +15,7 @@ import (
 	"github.com/pelletier/go-toml/v2"
 
 	"prestrike/audit"
+	"prestrike/audit/values"
 )
 
 // An Error is a mistake in a configuration file.
@@ -47,7 +47,7 @@ type document struct {
 }
 
 // Read reads a configuration file over the options, which must hold the
-// rules already, and returns the settings that it made. Mistakes are all told
+// rules already, and returns the settings that it made. Mistakes are all reported
 // at once, each a *[Error].
 func Read(o *audit.Options, file string) ([]Setting, error) {
 	data, err := readFile(file)
@@ -136,7 +136,7 @@ func knownKeys() []string {
 	return append(known, "rule", "accept", "accept.rule", "accept.frame", "accept.reason")
 }
 
-// noKey says that there is no key of a name; at is where it stands.
+// noKey reports that there is no key of a name; at is its place in the file.
 func (r *reader) noKey(at, name string) {
 	r.fail(at, "%s", noSuchKey(name))
 }
@@ -233,7 +233,7 @@ func (r *reader) ruleKey(rule *audit.Rule, full, key string, value any) {
 		}
 		s, err := audit.ParseSeverity(word)
 		if !ok || err != nil {
-			r.fail(full, `severity is %v: write "note", "check" or "reshoot"`, value)
+			r.fail(full, `severity is %s: write "note", "check" or "reshoot"`, written(value))
 			return
 		}
 		if r.o.Severities == nil {
@@ -245,7 +245,7 @@ func (r *reader) ruleKey(rule *audit.Rule, full, key string, value any) {
 	case "off":
 		off, ok := value.(bool)
 		if !ok {
-			r.fail(full, "off is %v: write true or false", value)
+			r.fail(full, "off is %s: write true or false, without quotes", written(value))
 			return
 		}
 		if r.o.Off == nil {
@@ -261,17 +261,13 @@ func (r *reader) ruleKey(rule *audit.Rule, full, key string, value any) {
 		if p.Name != key {
 			continue
 		}
-		var v float64
-		switch n := value.(type) {
-		case int64:
-			v = float64(n)
-		case float64:
-			v = n
-		default:
-			v = math.NaN()
+		kind := values.Quantity(p.Unit)
+		v, err := asNumber(key, value, kind)
+		if limit := (Range{p.Min, p.Max, p.Unit}); err == nil && !limit.holds(v) {
+			err = outside(key, value, limit, kind)
 		}
-		if limit := (Range{p.Min, p.Max, p.Unit}); !limit.holds(v) {
-			r.fail(full, "%s is %v: write %s", key, value, limit)
+		if err != nil {
+			r.fail(full, "%v", err)
 			return
 		}
 		if r.o.Params == nil {
@@ -281,7 +277,7 @@ func (r *reader) ruleKey(rule *audit.Rule, full, key string, value any) {
 			r.o.Params[rule.ID] = map[string]float64{}
 		}
 		r.o.Params[rule.ID][key] = v
-		r.set(full, fmt.Sprint(v))
+		r.set(full, values.Text(v, p.Unit))
 		return
 	}
 	text := fmt.Sprintf("rule %s has no key %q", rule.ID, key)

@@ -1,6 +1,7 @@
 package config
 
 import (
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -96,13 +97,13 @@ func TestReadMistakes(t *testing.T) {
 		{"unknown rule", "[rule.iso-drifts]\ntolerance = 1", `prestrike.toml:1: there is no rule "iso-drifts": did you mean "iso-drift"?`},
 		{"unknown parameter", "[rule.iso-drift]\n\ntolerence = 1", `prestrike.toml:3: rule iso-drift has no key "tolerence": did you mean "tolerance"?`},
 		{"parameter out of range", "[rule.iso-drift]\ntolerance = 3", "prestrike.toml:2: tolerance is 3: write 0 to 2 EV"},
-		{"parameter of another kind", "[rule.iso-drift]\ntolerance = \"much\"", "prestrike.toml:2: tolerance is much: write 0 to 2 EV"},
-		{"parameter is no number", "[rule.iso-drift]\ntolerance = nan", "prestrike.toml:2: tolerance is NaN: write 0 to 2 EV"},
-		{"severity", "[rule.iso-drift]\nseverity = \"bad\"", `prestrike.toml:2: severity is bad: write "note", "check" or "reshoot"`},
+		{"parameter of another kind", "[rule.iso-drift]\ntolerance = \"much\"", "prestrike.toml:2: tolerance is \"much\": write a number such as 2 EV"},
+		{"parameter is no number", "[rule.iso-drift]\ntolerance = nan", "prestrike.toml:2: tolerance is NaN: write 0 to 2 EV; a number such as 2 EV is accepted"},
+		{"severity", "[rule.iso-drift]\nseverity = \"bad\"", `prestrike.toml:2: severity is "bad": write "note", "check" or "reshoot"`},
 		{"support", "[shoot]\nsupport = \"hand\"", `prestrike.toml:2: "hand" is no support: write auto, tripod or handheld`},
 		{"light", "[shoot]\nlight = \"sun\"", `prestrike.toml:2: "sun" is no light`},
-		{"session gap", "[shoot]\nsession-gap = \"3\"", `prestrike.toml:2: session-gap is "3": write a time`},
-		{"magnification", "[shoot]\nmagnification = 0", "prestrike.toml:2: magnification is 0: write 0.001 to 100"},
+		{"session gap", "[shoot]\nsession-gap = \"3\"", `prestrike.toml:2: session-gap is "3": write a time of a minute or more, such as "90m", "2h30m" or "3h"`},
+		{"magnification", "[shoot]\nmagnification = 0", "prestrike.toml:2: magnification is 0: write 0.001 to 100; a magnification such as 1:2, 2:1 or 0.5 is accepted"},
 		{"field width", "[shoot]\nfield-width-mm = -1.0", "prestrike.toml:2: field-width-mm is -1: write 0.1 to 100000 mm"},
 		{"sensor width", "[[body]]\nmodel = \"BX-1\"\nsensor-width-mm = 360.0", "prestrike.toml:3: sensor-width-mm is 360: write 3 to 100 mm"},
 		{"body without model", "[[body]]\nsensor-width-mm = 36.0", "prestrike.toml:1: a body needs its model"},
@@ -124,10 +125,14 @@ func TestReadMistakes(t *testing.T) {
 		{"the shoot in double brackets", "[[shoot]]\nsupport = \"tripod\"", "prestrike.toml:1: write [shoot] in single brackets"},
 		{"no table above it", "planned-frames = 50", "prestrike.toml:1: planned-frames belongs under [shoot]: write that on a line above it"},
 		{"severity of off", "[rule.iso-drift]\nseverity = \"off\"", "prestrike.toml:2: severity is off: write off = true in its place"},
-		{"kind of value", "[shoot]\nplanned-frames = \"fifty\"", `prestrike.toml:2: planned-frames is "fifty": write 0 to 100000, a whole number`},
-		{"half a frame", "[shoot]\nplanned-frames = 50.5", "prestrike.toml:2: planned-frames is 50.5: write 0 to 100000, a whole number"},
+		{"kind of value", "[shoot]\nplanned-frames = \"fifty\"", `prestrike.toml:2: planned-frames is "fifty": write a whole number from 0 to 100000, without quotes, such as 50`},
+		{"half a frame", "[shoot]\nplanned-frames = 50.5", "prestrike.toml:2: planned-frames is 50.5: write a whole number from 0 to 100000"},
 		{"word without quotes", "[shoot]\nsupport = 3", "prestrike.toml:2: support is 3: write it in quotes"},
-		{"number in quotes", "[shoot]\nmagnification = \"1\"", `prestrike.toml:2: magnification is "1": write a number`},
+		{"no magnification", "[shoot]\nmagnification = \"large\"", `prestrike.toml:2: magnification is "large": write a magnification such as 1:2, 2:1 or 0.5; in quotes where`},
+		{"a ratio without quotes", "[shoot]\nmagnification = 1:2", `prestrike.toml:2: magnification = 1:2: put it in quotes, as in magnification = "1:2"; a number needs none`},
+		{"a length without quotes", "[shoot]\nfield-width-mm = 8cm", `prestrike.toml:2: field-width-mm = 8cm: put it in quotes`},
+		{"a share without quotes", "[rule.iso-drift]\ntolerance = 30%", `prestrike.toml:2: tolerance = 30%: put it in quotes`},
+		{"a list", "[shoot]\nmagnification = [1]", `prestrike.toml:2: magnification is a list: write a magnification`},
 		{"unknown key of a body", "[[body]]\nmodel = \"BX-1\"\nsensor-width = 36", `prestrike.toml:3: there is no key "body.sensor-width": did you mean "body.sensor-width-mm"?`},
 		{"unknown key of an acceptance", "[[accept]]\nrules = \"iso-drift\"", `prestrike.toml:2: there is no key "accept.rules": did you mean "accept.rule"?`},
 		{"two at once", "[shoot]\nlight = \"sun\"\nsupport = \"hand\"", "prestrike.toml:3: "},
@@ -184,7 +189,7 @@ func TestStartingFileReads(t *testing.T) {
 	}
 	for _, f := range Facts() {
 		if !slices.ContainsFunc(made, func(s Setting) bool {
-			return s.Key == "shoot."+f.name && s.Value == strings.Replace(f.example, ".0", "", 1)
+			return s.Key == "shoot."+f.name && (s.Value == f.example || f.example == `"1:1"` && s.Value == "1")
 		}) {
 			t.Errorf("%s is not declared as %s by the starting file: %v", f.name, f.example, made)
 		}
@@ -218,6 +223,48 @@ func TestDeclare(t *testing.T) {
 		}
 		if got != tt.want {
 			t.Errorf("%s of %v: %s, want %s", tt.key, tt.value, got, tt.want)
+		}
+	}
+}
+
+// Values may be written as people write them.
+func TestValuesAsPeopleWriteThem(t *testing.T) {
+	rules := []*audit.Rule{{ID: "every-unit", Title: "Every unit", Params: []audit.Param{
+		{Name: "time", Unit: "s", Min: 0, Max: 100}, {Name: "length", Unit: "mm", Min: 0, Max: 100}, {Name: "share", Min: 0, Max: 1},
+		{Name: "percent", Unit: "%", Min: 0, Max: 50}, {Name: "brightness", Unit: "EV", Min: 0, Max: 3},
+	}}}
+	const text = `
+[shoot]
+magnification = "1:2"
+session-gap = "2m30s"
+retake-within = "1.5h"
+[[body]]
+model = "BX-1"
+sensor-width-mm = "3.6cm"
+[[lens]]
+model = "Borealis 90 mm macro"
+closest-focus-mm = "0.29m"
+largest-magnification = "1:1"
+stabilisation-stops = "4 stops"
+[rule.every-unit]
+time = "1/30"
+length = "1cm"
+share = "30%"
+percent = "1 %"
+brightness = "1/3 EV"
+`
+	o := audit.Options{Rules: rules}
+	if _, err := read(&o, Name, []byte(text)); err != nil {
+		t.Fatal(err)
+	}
+	if o.Magnification != 0.5 || o.SessionGap != 150*time.Second || o.RetakeWithin != 90*time.Minute || o.Bodies[0].SensorWidth != 36 ||
+		o.Lenses[0].ClosestFocus != 290 || o.Lenses[0].LargestMagnification != 1 || o.Lenses[0].Stabilisation != 4 {
+		t.Errorf("declared: %+v", o)
+	}
+	want := map[string]float64{"time": 1.0 / 30, "length": 10, "share": 0.3, "percent": 1, "brightness": 1.0 / 3}
+	for name, v := range want {
+		if got := o.Params["every-unit"][name]; math.Abs(got-v) > 1e-12 {
+			t.Errorf("%s: %v, want %v", name, got, v)
 		}
 	}
 }

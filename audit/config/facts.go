@@ -6,6 +6,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/audit/values"
 )
 
 // A Fact is one thing that users may declare of a shoot, in a file and, where it has a
@@ -76,14 +77,14 @@ var facts = []*Fact{
 		unless: `"3h"`,
 	},
 	{
-		key: numberKey("magnification", func(o *audit.Options) *float64 { return &o.Magnification }, magnificationRange).
-			comments("1.0", "1 for 1:1, 0.5 for 1:2"),
+		key: numberKey("magnification", func(o *audit.Options) *float64 { return &o.Magnification }, values.Magnification, magnificationRange).
+			comments(`"1:1"`, "size on the sensor over size of the subject, such as \"1:2\" or 0.5"),
 		Flag: "magnification", Usage: "size on the sensor over size of the subject, `M` such as 1:2 or 0.5", Form: Magnification,
 		limit: magnificationRange, unless: "not declared",
 	},
 	{
-		key: numberKey("field-width-mm", func(o *audit.Options) *float64 { return &o.FieldWidth }, fieldWidthRange).
-			comments("36.0", "or the width of what the frame shows"),
+		key: numberKey("field-width-mm", func(o *audit.Options) *float64 { return &o.FieldWidth }, millimetres, fieldWidthRange).
+			comments("36", "or the width of what the frame shows, such as \"8cm\""),
 		Flag: "field-width", Usage: "`WIDTH` of what the frame shows, such as 8cm: gives the magnification", Form: Length,
 		limit: fieldWidthRange, unless: "not declared",
 		replaces: func(o *audit.Options) *float64 { return &o.Magnification },
@@ -109,21 +110,24 @@ var (
 	bodyKeys = []key[audit.BodyFacts]{
 		nameKey("make", func(b *audit.BodyFacts) *string { return &b.Make }).comments(`"Borealis"`, ""),
 		nameKey("model", func(b *audit.BodyFacts) *string { return &b.Model }).comments(`"BX-1"`, ""),
-		numberKey("sensor-width-mm", func(b *audit.BodyFacts) *float64 { return &b.SensorWidth }, Range{3, 100, "mm"}).comments("36.0", ""),
+		numberKey("sensor-width-mm", func(b *audit.BodyFacts) *float64 { return &b.SensorWidth }, millimetres, Range{3, 100, "mm"}).comments("36", ""),
 		countKey("pixel-width", func(b *audit.BodyFacts) *int { return &b.PixelWidth }, Range{100, 100_000, "pixels"}).comments("8256", "of a full-size frame"),
 		wordKey("f-numbers", func(b *audit.BodyFacts) *audit.FNumbers { return &b.FNumbers }, parseFNumbers).
 			comments(`"nominal"`, `or "effective": what it records close up`),
 	}
 	lensKeys = []key[audit.LensFacts]{
 		nameKey("model", func(l *audit.LensFacts) *string { return &l.Model }).comments(`"Borealis 90 mm macro"`, ""),
-		numberKey("closest-focus-mm", func(l *audit.LensFacts) *float64 { return &l.ClosestFocus }, Range{10, 100_000, "mm"}).
-			comments("290.0", "from the subject to the sensor"),
-		numberKey("largest-magnification", func(l *audit.LensFacts) *float64 { return &l.LargestMagnification }, magnificationRange).comments("1.0", ""),
-		numberKey("pupil-magnification", func(l *audit.LensFacts) *float64 { return &l.PupilMagnification }, Range{0.1, 10, ""}).comments("1.0", ""),
-		numberKey("stabilisation-stops", func(l *audit.LensFacts) *float64 { return &l.Stabilisation }, Range{0, 10, "stops"}).comments("0.0", ""),
+		numberKey("closest-focus-mm", func(l *audit.LensFacts) *float64 { return &l.ClosestFocus }, millimetres, Range{10, 100_000, "mm"}).
+			comments("290", "from the subject to the sensor, such as \"0.29m\""),
+		numberKey("largest-magnification", func(l *audit.LensFacts) *float64 { return &l.LargestMagnification }, values.Magnification, magnificationRange).comments(`"1:1"`, ""),
+		numberKey("pupil-magnification", func(l *audit.LensFacts) *float64 { return &l.PupilMagnification }, values.Quantity(""), Range{0.1, 10, ""}).comments("1", "exit over entrance pupil"),
+		numberKey("stabilisation-stops", func(l *audit.LensFacts) *float64 { return &l.Stabilisation }, values.Quantity("stops"), Range{0, 10, "stops"}).comments("4", "as rated; 0 for none"),
 		wordKey("f-numbers", func(l *audit.LensFacts) *audit.FNumbers { return &l.FNumbers }, parseFNumbers).comments(`"nominal"`, ""),
 	}
 )
+
+// millimetres is the kind of a length that is kept in mm.
+var millimetres = values.Quantity("mm")
 
 var (
 	plannedRange       = Range{0, 100_000, ""}
@@ -162,11 +166,11 @@ func (f *Fact) Declare(o *audit.Options, value any, origin string) (Setting, err
 
 func parseGap(key string) func(string) (time.Duration, error) {
 	return func(word string) (time.Duration, error) {
-		gap, err := time.ParseDuration(word)
-		if err != nil || gap < time.Minute {
-			return 0, fmt.Errorf(`%s is %q: write a time of a minute or more, such as "90m" or "3h"`, key, word)
+		t, err := values.Time.Read(word)
+		if gap := values.Duration(t); err == nil && gap >= time.Minute {
+			return gap, nil
 		}
-		return gap, nil
+		return 0, fmt.Errorf(`%s is %q: write a time of a minute or more, such as "90m", "2h30m" or "3h"`, key, word)
 	}
 }
 

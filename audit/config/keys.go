@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"prestrike/audit/values"
 )
 
 // A key is one key of a table that declares facts of T.
@@ -46,16 +48,22 @@ func wordKey[T, W any](name string, field func(*T) *W, parse func(string) (W, er
 	}}
 }
 
-// numberKey is a key for a number in a range.
-func numberKey[T any](name string, field func(*T) *float64, limit Range) key[T] {
+// numberKey is a key for a number in a range, written as it is or, as the kind reads it,
+// in quotes: 0.5, "1:2".
+func numberKey[T any](name string, field func(*T) *float64, kind values.Kind[float64], limit Range) key[T] {
 	return key[T]{name: name, set: func(to *T, value any) (string, error) {
-		v, err := asNumber(name, value)
+		v, err := asNumber(name, value, kind)
 		if err == nil && !limit.holds(v) {
-			err = fmt.Errorf("%s is %v: write %s", name, v, limit)
+			err = outside(name, value, limit, kind)
 		}
 		*field(to) = v
-		return fmt.Sprint(v), err
+		return values.Text(v, ""), err
 	}}
+}
+
+// outside is the error on a number out of its range.
+func outside(name string, value any, limit Range, kind values.Kind[float64]) error {
+	return fmt.Errorf("%s is %s: write %s; %s is accepted", name, written(value), limit, kind.Wanted)
 }
 
 // countKey is a key for a whole number in a range.
@@ -63,7 +71,7 @@ func countKey[T any](name string, field func(*T) *int, limit Range) key[T] {
 	return key[T]{name: name, set: func(to *T, value any) (string, error) {
 		v, whole := value.(int64)
 		if !whole || !limit.holds(float64(v)) {
-			return "", fmt.Errorf("%s is %v: write %s, a whole number", name, written(value), limit)
+			return "", fmt.Errorf("%s is %s: write a whole number from %s, without quotes, such as 50", name, written(value), limit)
 		}
 		*field(to) = int(v)
 		return fmt.Sprint(v), nil
@@ -72,8 +80,15 @@ func countKey[T any](name string, field func(*T) *int, limit Range) key[T] {
 
 // written shows a value about as it stands in the file.
 func written(value any) string {
-	if text, ok := value.(string); ok {
-		return strconv.Quote(text)
+	switch v := value.(type) {
+	case string:
+		return strconv.Quote(v)
+	case float64:
+		return strconv.FormatFloat(v, 'f', -1, 64)
+	case []any:
+		return "a list"
+	case map[string]any:
+		return "a table"
 	}
 	return fmt.Sprint(value)
 }
@@ -82,17 +97,22 @@ func asText(name string, value any) (string, error) {
 	if text, ok := value.(string); ok {
 		return text, nil
 	}
-	return "", fmt.Errorf("%s is %v: write it in quotes", name, written(value))
+	return "", fmt.Errorf("%s is %s: write it in quotes", name, written(value))
 }
 
-func asNumber(name string, value any) (float64, error) {
+// asNumber reads a number as TOML holds it, or what stands in quotes as the kind reads it.
+func asNumber(name string, value any, kind values.Kind[float64]) (float64, error) {
 	switch n := value.(type) {
 	case int64:
 		return float64(n), nil
 	case float64:
 		return n, nil
+	case string:
+		if v, err := kind.Read(n); err == nil {
+			return v, nil
+		}
 	}
-	return 0, fmt.Errorf("%s is %v: write a number", name, written(value))
+	return 0, fmt.Errorf("%s is %s: write %s; in quotes where it is more than a number", name, written(value), kind.Wanted)
 }
 
 // table reads one table into facts of T: its keys in the order of the list, then what

@@ -86,7 +86,7 @@ func plainMistake(e *toml.DecodeError, line string) string {
 		return fmt.Sprintf("the closing quotation mark is missing in %q: write both around the word", line)
 	case strings.Contains(value, `\`):
 		return fmt.Sprintf(`%q cannot be read: write \\ for each \ in it`, line)
-	case strings.Trim(value, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-. ") == "" && value != "":
+	case strings.Trim(value, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-. :/%µ") == "" && value != "":
 		return fmt.Sprintf("%s = %s: put it in quotes, as in %s = %q; a number needs none", name, value, name, value)
 	}
 	return fmt.Sprintf("%q cannot be read", line) + seeExample

@@ -1,6 +1,10 @@
 package config
 
-import "fmt"
+import (
+	"fmt"
+
+	"prestrike/audit/values"
+)
 
 // A Range is the valid range of a number, both ends included.
 type Range struct {
@@ -16,14 +20,10 @@ func (r Range) Check(v float64) error {
 	if r.holds(v) {
 		return nil
 	}
-	return fmt.Errorf("%v is out of range: write %s", v, r)
+	return fmt.Errorf("%s is out of range: write %s", values.Text(v, r.Unit), r)
 }
 
-// String writes the range in words: "0.001 to 100".
+// String writes the range in words: "0.001 to 100", "1/8000 to 1 s".
 func (r Range) String() string {
-	s := fmt.Sprintf("%v to %v", r.Min, r.Max)
-	if r.Unit != "" {
-		s += " " + r.Unit
-	}
-	return s
+	return values.Text(r.Min, r.Unit) + " to " + values.WithUnit(r.Max, r.Unit)
 }

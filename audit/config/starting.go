@@ -3,16 +3,20 @@ package config
 import (
 	"bytes"
 	"fmt"
+	"strconv"
+	"strings"
 
 	"prestrike/audit"
+	"prestrike/audit/values"
 )
 
 // StartingFile returns a configuration file in which every key is a comment.
 func StartingFile(rules []*audit.Rule) []byte {
 	var b bytes.Buffer
 	b.WriteString(`# Configuration of prestrike for this folder and those below it.
-# Take away the # before what you want to set.
+# Remove the # before a line to set it.
 
+# What the frames do not record. The values here are examples.
 [shoot]
 `)
 	for _, f := range facts {
@@ -34,14 +38,19 @@ func StartingFile(rules []*audit.Rule) []byte {
 # frame = "BX1_0118.NEF"
 # reason = "the second half is lit by hand"
 
-# The rules, with what they decide by now. Any rule takes severity = "note",
-# "check" or "reshoot", and off = true.
+# The rules, with the numbers they decide by. Numbers may be written with a
+# unit, in quotes: "1/30 s", "30%". Any rule takes severity = "note", "check" or
+# "reshoot", and off = true.
 `)
 	for _, r := range rules {
 		fmt.Fprintf(&b, "\n# %s\n# [rule.%s]\n# severity = %q\n", r.Title, r.ID, r.Severity)
 		for _, p := range r.Params {
 			limits := Range{p.Min, p.Max, p.Unit}
-			fmt.Fprintf(&b, "# %s = %.3g   # %s: %s\n", p.Name, p.Default, limits, p.Doc)
+			number := values.Text(p.Default, p.Unit)
+			if strings.Contains(number, "/") {
+				number = strconv.Quote(number)
+			}
+			fmt.Fprintf(&b, "# %s = %s   # %s: %s\n", p.Name, number, limits, p.Doc)
 		}
 	}
 	return b.Bytes()

@@ -106,7 +106,7 @@ func writeMarkdownTable(b *bufio.Writer, columns []Column, rows [][]string) {
 
 // sentence ends a text with a full stop.
 func sentence(text string) string {
-	if text == "" || strings.HasSuffix(text, ".") || strings.HasSuffix(text, ":") {
+	if text == "" || strings.HasSuffix(text, ".") || strings.HasSuffix(text, ":") || strings.HasSuffix(text, "]") {
 		return text
 	}
 	return text + "."

@@ -134,6 +134,6 @@ func writeStartingFile(c *console, folder string) error {
 	if err != nil {
 		return notWritten(name, err, "name another folder", "name a folder that you may write to")
 	}
-	_, err = fmt.Fprintf(c.out, "Wrote %s. Take away the # before what you want to set.\n", report.Visible(name))
+	_, err = fmt.Fprintf(c.out, "Wrote %s. Remove the # before a line to set it.\n", report.Visible(name))
 	return err
 }

@@ -14,7 +14,7 @@ import (
 	"syscall"
 
 	"prestrike/audit/report"
-	"prestrike/cmd/prestrike/internal/values"
+	"prestrike/audit/values"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"

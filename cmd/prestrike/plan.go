@@ -5,7 +5,7 @@ import (
 	"errors"
 	"fmt"
 
-	"prestrike/cmd/prestrike/internal/values"
+	"prestrike/audit/values"
 	"prestrike/rules/optics"
 
 	"github.com/spf13/cobra"
@@ -59,22 +59,22 @@ func newPlan(c *console) *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error { return runPlan(cmd, c, &f) },
 	}
 	flags, t := cmd.Flags(), &f.task
-	values.Length.Var(flags, &t.Depth, "depth", "`DEPTH` that shall be sharp, from the nearest to the farthest point, such as 12mm")
-	values.Magnification.Var(flags, &t.Magnification, "magnification", "size on the sensor over size of the subject, `M` such as 1:2, at the nearest point")
-	values.Length.Var(flags, &t.FieldWidth, "field-width", "`WIDTH` of what the frame shows, such as 8cm, in place of the magnification")
+	addValue(flags, values.Length, &t.Depth, "depth", "`DEPTH` that shall be sharp, from the nearest to the farthest point, such as 12mm")
+	addValue(flags, values.Magnification, &t.Magnification, "magnification", "size on the sensor over size of the subject, `M` such as 1:2, at the nearest point")
+	addValue(flags, values.Length, &t.FieldWidth, "field-width", "`WIDTH` of what the frame shows, such as 8cm, in place of the magnification")
 	f.sensor.addTo(cmd)
-	values.FNumbers.VarDefault(flags, &f.apertures, "f-number", values.Between(4, 22), "f-numbers to compare: `LIST` such as 4-22, 8 or 5.6,8,11")
+	addDefault(flags, values.FNumbers, &f.apertures, "f-number", values.Between(4, 22), "f-numbers to compare: `LIST` such as 4-22, 8 or 5.6,8,11")
 	flags.BoolVar(&t.WorkingFNumbers, "working", false, "the f-numbers are working ones, as some bodies show them close up")
-	values.Number.Var(flags, &t.NumericalAperture, "na", "numerical aperture `NA` of an objective, in place of f-numbers")
-	values.Length.Var(flags, &t.Focal, "focal-length", "focal `LENGTH` of the lens: shows how the step changes towards the far end; needed below 0.03:1")
-	values.Number.VarDefault(flags, &t.PupilMagnification, "pupil", optics.SymmetricPupil, "pupil magnification of the lens, `P`: exit over entrance pupil")
-	values.Share.VarDefault(flags, &t.Overlap, "overlap", 1-optics.StepRatio, "`PART` of the sharp depth by which neighbouring frames overlap, such as 30%")
-	values.Count.VarDefault(flags, &t.Margin, "margin", 2, "`FRAMES` to add at each end, since focus never starts just at the nearest point")
-	values.Length.Var(flags, &t.Blur, "blur", "largest blur called sharp, a `LENGTH` on the sensor such as 0.03mm (default 2.5 pixels)")
+	addValue(flags, values.Number, &t.NumericalAperture, "na", "numerical aperture `NA` of an objective, in place of f-numbers")
+	addValue(flags, values.Length, &t.Focal, "focal-length", "focal `LENGTH` of the lens: shows how the step changes towards the far end; needed below 0.03:1")
+	addDefault(flags, values.Number, &t.PupilMagnification, "pupil", optics.SymmetricPupil, "pupil magnification of the lens, `P`: exit over entrance pupil")
+	addDefault(flags, values.Share, &t.Overlap, "overlap", 1-optics.StepRatio, "`PART` of the sharp depth by which neighbouring frames overlap, such as 30%")
+	addDefault(flags, values.Count, &t.Margin, "margin", 2, "`FRAMES` to add at each end, since focus never starts just at the nearest point")
+	addValue(flags, values.Length, &t.Blur, "blur", "largest blur called sharp, a `LENGTH` on the sensor such as 0.03mm (default 2.5 pixels)")
 	flags.BoolVar(&t.GeometryOnly, "geometry-only", false, "leave diffraction out of the sharp depth, as printed step tables do")
-	values.Time.Var(flags, &t.Exposure, "exposure", "exposure `TIME` of a frame, such as 1/4: adds the total time")
-	values.FNumber.Var(flags, &t.ExposureAt, "exposure-at", "f-number `N` that the exposure time is for; without it the time holds for all, as with flash")
-	values.Time.Var(flags, &t.Recycling, "recycling", "`TIME` from one exposure to the next: flash, settling, focus drive")
+	addValue(flags, values.Time, &t.Exposure, "exposure", "exposure `TIME` of a frame, such as 1/4: adds the total time")
+	addValue(flags, values.FNumber, &t.ExposureAt, "exposure-at", "f-number `N` that the exposure time is for; without it the time holds for all, as with flash")
+	addValue(flags, values.Time, &t.Recycling, "recycling", "`TIME` from one exposure to the next: flash, settling, focus drive")
 	addPlanFormat(cmd, &f.format)
 	flags.SortFlags = false
 	cmd.AddCommand(newPlanHandheld(c), newPlanInterval(c))

@@ -7,7 +7,7 @@ import (
 	"math"
 
 	"prestrike/audit/report"
-	"prestrike/cmd/prestrike/internal/values"
+	"prestrike/audit/values"
 	"prestrike/rules/optics"
 
 	"github.com/spf13/cobra"
@@ -38,10 +38,10 @@ func newPlanHandheld(c *console) *cobra.Command {
 		RunE:    func(cmd *cobra.Command, _ []string) error { return runPlanHandheld(cmd, c, &f) },
 	}
 	flags := cmd.Flags()
-	values.Length.Var(flags, &f.task.Focal, "focal-length", "focal `LENGTH` of the lens, such as 90mm")
-	values.Magnification.Var(flags, &f.task.Magnification, "magnification", "size on the sensor over size of the subject, `M` such as 1:5; without it far away")
-	values.Number.Var(flags, &f.task.Stops, "stops", "`STOPS` of stabilisation, as rated")
-	values.Length.VarDefault(flags, &f.task.Radius, "hand-radius", optics.HandRadius, "`LENGTH` from the lens back to the point about which the hand turns")
+	addValue(flags, values.Length, &f.task.Focal, "focal-length", "focal `LENGTH` of the lens, such as 90mm")
+	addValue(flags, values.Magnification, &f.task.Magnification, "magnification", "size on the sensor over size of the subject, `M` such as 1:5; without it far away")
+	addValue(flags, values.Number, &f.task.Stops, "stops", "`STOPS` of stabilisation, as rated")
+	addDefault(flags, values.Length, &f.task.Radius, "hand-radius", optics.HandRadius, "`LENGTH` from the lens back to the point about which the hand turns")
 	f.sensor.addTo(cmd)
 	addPlanFormat(cmd, &f.format)
 	flags.SortFlags = false

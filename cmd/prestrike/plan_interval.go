@@ -8,7 +8,7 @@ import (
 	"strconv"
 
 	"prestrike/audit/report"
-	"prestrike/cmd/prestrike/internal/values"
+	"prestrike/audit/values"
 	"prestrike/rules/optics"
 
 	"github.com/spf13/cobra"
@@ -41,13 +41,13 @@ func newPlanInterval(c *console) *cobra.Command {
 		RunE:    func(cmd *cobra.Command, _ []string) error { return runPlanInterval(cmd, c, &f) },
 	}
 	flags := cmd.Flags()
-	values.Time.Var(flags, &f.task.Span, "span", "`TIME` from the first frame to the last, such as 3h")
-	values.Time.Var(flags, &f.task.Interval, "interval", "`TIME` from one frame's start to the next, such as 10s")
-	values.Time.Var(flags, &f.task.Clip, "clip", "`TIME` that the clip lasts, such as 20s")
-	values.Number.VarDefault(flags, &f.task.Rate, "rate", 25, "`FRAMES` a second of the clip")
-	values.Time.Var(flags, &f.task.Exposure, "exposure", "exposure `TIME` of a frame, such as 1/4")
-	values.Megabytes.Var(flags, &f.task.FrameSize, "frame-size", "`SIZE` of one frame's files, such as 45MB")
-	values.Gigabytes.Var(flags, &f.task.Card, "card", "free `SPACE` on the card, such as 64GB; needs --frame-size")
+	addValue(flags, values.Time, &f.task.Span, "span", "`TIME` from the first frame to the last, such as 3h")
+	addValue(flags, values.Time, &f.task.Interval, "interval", "`TIME` from one frame's start to the next, such as 10s")
+	addValue(flags, values.Time, &f.task.Clip, "clip", "`TIME` that the clip lasts, such as 20s")
+	addDefault(flags, values.Number, &f.task.Rate, "rate", 25, "`FRAMES` a second of the clip")
+	addValue(flags, values.Time, &f.task.Exposure, "exposure", "exposure `TIME` of a frame, such as 1/4")
+	addValue(flags, values.Megabytes, &f.task.FrameSize, "frame-size", "`SIZE` of one frame's files, such as 45MB")
+	addValue(flags, values.Gigabytes, &f.task.Card, "card", "free `SPACE` on the card, such as 64GB; needs --frame-size")
 	addPlanFormat(cmd, &f.format)
 	flags.SortFlags = false
 	return cmd

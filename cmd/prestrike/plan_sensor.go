@@ -9,7 +9,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/config"
-	"prestrike/cmd/prestrike/internal/values"
+	"prestrike/audit/values"
 	"prestrike/exifread"
 	"prestrike/rules"
 	"prestrike/rules/optics"
@@ -25,8 +25,8 @@ type sensorFlags struct {
 }
 
 func (s *sensorFlags) addTo(cmd *cobra.Command) {
-	values.Length.Var(cmd.Flags(), &s.width, "sensor-width", "`WIDTH` of the sensor's long side, such as 36mm")
-	values.Pixels.Var(cmd.Flags(), &s.pixels, "pixels", "pixels of the sensor, `WxH` such as 8256x5504, or megapixels of a 3:2 sensor such as 45MP")
+	addValue(cmd.Flags(), values.Length, &s.width, "sensor-width", "`WIDTH` of the sensor's long side, such as 36mm")
+	addValue(cmd.Flags(), values.Pixels, &s.pixels, "pixels", "pixels of the sensor, `WxH` such as 8256x5504, or megapixels of a 3:2 sensor such as 45MP")
 	cmd.Flags().StringVar(&s.like, "like", "", "take the sensor, where not given, from this frame's `FILE`")
 }
 

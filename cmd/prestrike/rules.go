@@ -5,12 +5,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"strconv"
 	"strings"
 
 	"prestrike/audit"
 	"prestrike/audit/config"
 	"prestrike/audit/report"
+	"prestrike/audit/values"
 
 	"github.com/spf13/cobra"
 )
@@ -137,7 +137,7 @@ func listRules(w *bytes.Buffer, list []*audit.Rule, opt *audit.Options, f *rules
 		if len(r.Params) > 0 {
 			var numbers []string
 			for _, p := range r.Params {
-				numbers = append(numbers, p.Name+" "+withUnit(opt.Param(r, p), p.Unit))
+				numbers = append(numbers, p.Name+" "+values.WithUnit(opt.Param(r, p), p.Unit))
 			}
 			report.Paragraph(w, strings.Repeat(" ", indent), indent, strings.Join(numbers, ", "), width)
 		}
@@ -146,15 +146,6 @@ func listRules(w *bytes.Buffer, list []*audit.Rule, opt *audit.Options, f *rules
 		}
 	}
 	fmt.Fprint(w, "\nprestrike rules RULE explains one.\n")
-}
-
-func withUnit(v float64, unit string) string {
-	// Three figures are more than any of these numbers is known to.
-	number := strconv.FormatFloat(v, 'g', 3, 64)
-	if v >= 1000 {
-		number = strconv.FormatFloat(v, 'f', 0, 64)
-	}
-	return strings.TrimSpace(number + " " + unit)
 }
 
 func explainRule(w *bytes.Buffer, r *audit.Rule, opt *audit.Options, settings []config.Setting, f *rulesFlags, width int) {
@@ -179,8 +170,8 @@ func explainRule(w *bytes.Buffer, r *audit.Rule, opt *audit.Options, settings []
 	if len(r.Params) > 0 {
 		fmt.Fprint(w, "\nNumbers:\n")
 		for _, p := range r.Params {
-			fmt.Fprintf(w, "  %s = %s%s\n", p.Name, withUnit(opt.Param(r, p), p.Unit), from(p.Name))
-			report.Paragraph(w, "      ", 6, fmt.Sprintf("%s; default %s, from %v to %v", p.Doc, withUnit(p.Default, ""), p.Min, p.Max), width)
+			fmt.Fprintf(w, "  %s = %s%s\n", p.Name, values.WithUnit(opt.Param(r, p), p.Unit), from(p.Name))
+			report.Paragraph(w, "      ", 6, fmt.Sprintf("%s; default %s, from %s", p.Doc, values.Text(p.Default, p.Unit), config.Range{Min: p.Min, Max: p.Max, Unit: p.Unit}), width)
 		}
 	}
 	if f.sources {

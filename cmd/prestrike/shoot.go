@@ -6,7 +6,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/config"
-	"prestrike/cmd/prestrike/internal/values"
+	"prestrike/audit/values"
 	"prestrike/rules"
 	"prestrike/rules/optics"
 
@@ -43,11 +43,11 @@ func (f *shootFlags) addTo(cmd *cobra.Command) {
 		case config.Word:
 			addChoice(cmd, &given.word, fact.Flag, fact.Usage, fact.Words...)
 		case config.Count:
-			values.Count.Var(flags, &given.count, fact.Flag, fact.Usage)
+			addValue(flags, values.Count, &given.count, fact.Flag, fact.Usage)
 		case config.Magnification:
-			values.Magnification.Var(flags, &given.ratio, fact.Flag, fact.Usage)
+			addValue(flags, values.Magnification, &given.ratio, fact.Flag, fact.Usage)
 		case config.Length:
-			values.Length.Var(flags, &given.length, fact.Flag, fact.Usage)
+			addValue(flags, values.Length, &given.length, fact.Flag, fact.Usage)
 		}
 	}
 	flags.StringVar(&f.config, "config", "", "read this configuration `FILE` and no other")

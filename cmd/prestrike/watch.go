@@ -14,7 +14,7 @@ import (
 	"prestrike/audit/pictures"
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
-	"prestrike/cmd/prestrike/internal/values"
+	"prestrike/audit/values"
 	"prestrike/rules/optics"
 	"prestrike/watch"
 
@@ -83,8 +83,8 @@ func newWatch(c *console) *cobra.Command {
 	addChoice(cmd, &f.alertFrom, "alert-from", "the severity from which to alert", "reshoot\tonly what must be shot again", "check\talso what must be inspected")
 	cmd.Flags().StringVar(&f.onFinding, "on-finding", "", "run `COMMAND`, words split at blanks, for each finding, which it gets as JSON on its input")
 	cmd.Flags().BoolVar(&f.once, "once", false, "end when the first sequence closes, with its status")
-	values.Time.Var(cmd.Flags(), &f.poll, "poll", "list the folder every `TIME`, such as 5s, instead of waiting for the system to report")
-	values.Time.VarDefault(cmd.Flags(), &f.settle, "settle", optics.Seconds(watch.DefaultSettle.Seconds()), "how long a file must rest to be complete, a `TIME` such as 2s")
+	addValue(cmd.Flags(), values.Time, &f.poll, "poll", "list the folder every `TIME`, such as 5s, instead of waiting for the system to report")
+	addDefault(cmd.Flags(), values.Time, &f.settle, "settle", optics.Seconds(watch.DefaultSettle.Seconds()), "how long a file must rest to be complete, a `TIME` such as 2s")
 	f.shoot.addTo(cmd)
 	cmd.Flags().SortFlags = false
 	return cmd

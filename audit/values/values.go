@@ -43,6 +43,9 @@ func (k Kind[T]) Read(s string) (T, error) {
 	return v, nil
 }
 
+// Write writes a value as it may be read again.
+func (k Kind[T]) Write(v T) string { return k.write(v) }
+
 // The kinds of value. Numbers are finite and 0 or more; which of them make
 // sense is for the caller to say.
 var (
@@ -51,7 +54,7 @@ var (
 	// Length is a length, in mm where no unit is given.
 	Length = Kind[optics.Length]{"a length such as 10mm, 1cm or 0.4in; without a unit it is in mm", readLength, writeLength}
 	// Share is a part of the whole, up to 1: 30% is 0.3.
-	Share = Kind[float64]{"a share such as 30% or 0.3", readShare, writeNumber}
+	Share = Kind[float64]{"a share such as 30% or 0.3", readShare, writeShare}
 	// Time is a time above 0, in seconds where no unit is given.
 	Time = Kind[optics.Seconds]{"a time such as 1/30, 0.5, 90s, 2m30s or 3h; without a unit it is in seconds", readTime, writeTime}
 	// Number is a number.
@@ -143,6 +146,8 @@ func readShare(s string) (float64, bool) {
 	}
 	return v, ok && v <= 1
 }
+
+func writeShare(v float64) string { return writeNumber(math.Round(v*1e6)/1e4) + "%" }
 
 func readTime(s string) (optics.Seconds, bool) {
 	plain := strings.TrimSpace(strings.TrimSuffix(s, "s"))

@@ -6,8 +6,6 @@ import (
 	"strings"
 	"testing"
 	"time"
-
-	"github.com/spf13/pflag"
 )
 
 // reads holds a kind to texts that it reads, and to others that it refuses.
@@ -100,22 +98,28 @@ func TestDuration(t *testing.T) {
 	}
 }
 
-// A flag shows its default and not an empty one, and keeps its value where a new
-// one cannot be read.
-func TestFlags(t *testing.T) {
-	flags := pflag.NewFlagSet("test", pflag.ContinueOnError)
-	a, b := 0.0, 0.0
-	Share.VarDefault(flags, &a, "overlap", 0.3, "`PART` of it")
-	Magnification.Var(flags, &b, "magnification", "size, `M`")
-	if usage := flags.FlagUsages(); !strings.Contains(usage, "--overlap PART") || !strings.Contains(usage, "(default 0.3)") || strings.Count(usage, "default") != 1 {
-		t.Errorf("usage:\n%s", usage)
+// What is written is read again as the same number, and without more digits than it has.
+func TestQuantities(t *testing.T) {
+	for _, c := range []struct {
+		v          float64
+		unit, want string
+	}{
+		{2001, "", "2001"}, {1e6, "", "1000000"}, {0.3, "", "0.3"}, {1.0 / 6, "EV", "1/6"}, {2.0 / 3, "", "2/3"}, {1.0246, "", "1.0246"},
+		{1.0 / 30, "s", "1/30"}, {1.0 / 125, "s", "1/125"}, {0.5, "s", "0.5"}, {2, "s", "2"}, {1.0 / 100_000, "s", "1/100000"}, {200, "mm", "200"}, {0, "s", "0"},
+	} {
+		got := Text(c.v, c.unit)
+		if back, err := Quantity(c.unit).Read(got); got != c.want || err != nil || back != c.v {
+			t.Errorf("%v %s: written %q, read again %v, %v; want %q", c.v, c.unit, got, back, err, c.want)
+		}
 	}
-	if err := flags.Parse([]string{"--magnification", "1:2", "--overlap", "25%"}); err != nil || a != 0.25 || b != 0.5 {
-		t.Errorf("%v: overlap %v, magnification %v", err, a, b)
+	for text, unit := range map[string]string{"0.5 mm": "EV", "1cm": "s", "3 EV": "", "30%": "s", "frames": "frames", "-1": "EV", "1/0": "EV"} {
+		v, err := Quantity(unit).Read(text)
+		refused(t, unit, text, v, err)
 	}
-	err := flags.Parse([]string{"--magnification", "large"})
-	if err == nil || !strings.Contains(err.Error(), "--magnification") || b != 0.5 {
-		t.Errorf("%v: magnification %v", err, b)
+	for text, want := range map[string]float64{"3 frames": 3, "1 frame": 1, "3frames": 3, "1/2 frame": 0.5} {
+		if got, err := Quantity("frames").Read(text); err != nil || got != want {
+			t.Errorf("%s: %v, %v; want %v", text, got, err, want)
+		}
 	}
 }
 
