@@ -163,7 +163,7 @@ func TestVerdicts(t *testing.T) {
 
 func TestNotJudgedIsCounted(t *testing.T) {
 	result := judge(t, "DCIM/100BXCAM/BX1_0001..0024.NEF every 1.3s time=2026-03-04T10:11:12.34+01:00 t=1/60 f=8 mm=90", nil)
-	want := []audit.NotJudged{{Rule: "iso", Reason: "no ISO recorded", Frames: 24, Severity: audit.Check}}
+	want := []audit.NotJudged{{Rule: "iso", Title: "ISO differs", Reason: "no ISO recorded", Frames: 24, Severity: audit.Check}}
 	if diff := cmp.Diff(want, result.Sessions[0].Sequences[0].NotJudged); diff != "" {
 		t.Errorf("not judged (-want +got):\n%s", diff)
 	}

@@ -83,7 +83,7 @@ func TestProveFocus(t *testing.T) {
 	for _, k := range out.Key {
 		texts = append(texts, k.Text)
 	}
-	if got := strings.Join(texts, "; "); !strings.HasPrefix(got, "frames 0001 to 0002; ") || !strings.Contains(got, "sharpest in the first frame") {
+	if got := strings.Join(texts, "; "); !strings.HasPrefix(got, "frames 0001 and 0002; ") || !strings.Contains(got, "sharpest in the first frame") {
 		t.Errorf("the key is %q", got)
 	}
 
