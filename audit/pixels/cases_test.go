@@ -145,3 +145,21 @@ func TestFaintSwap(t *testing.T) {
 		t.Errorf("%d of 6 swaps named, %d of them with a faint signature; want 5 and 3", found, faint)
 	}
 }
+
+// TestJumpWithoutSignature: where the lens does not breathe, sharpness with what little
+// registration sees locates a missing frame, and finds none where none is missing.
+func TestJumpWithoutSignature(t *testing.T) {
+	b := small(8, 0.002)
+	run := pixelstest.Run(9, 26, -0.1, 1.1, 0.06)
+	frames := shoot(t, b, run)
+	clean := judgeAll(frames)
+	if clean.Signature.Kind != "" || clean.Jumps.Answer != pixels.Fine {
+		t.Errorf("clean: signature %q, jumps %v %+v; want none, and fine", clean.Signature.Kind, clean.Jumps.Verdict, clean.Jumps.Events)
+	}
+	for _, at := range []int{6, 13, 20} {
+		j := judgeAll(slices.Delete(slices.Clone(frames), at, at+1))
+		if len(j.Jumps.Events) != 1 || j.Jumps.Events[0].From != at-1 || j.Jumps.Events[0].Ratio < 1.6 || j.Jumps.Events[0].Ratio > 2.5 {
+			t.Errorf("frame %d missing: %v %+v; %s", at, j.Jumps.Verdict, j.Jumps.Events, summary(j))
+		}
+	}
+}

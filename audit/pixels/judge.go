@@ -68,7 +68,7 @@ func (j *Judgement) askFocus(s *Sequence, e *evidence) {
 	if j.Habit.Pairs = f.pairs(j.Walk); j.Habit.Pairs {
 		j.Stalls = Stalls{Verdict: Verdict{Answer: Fine}} // every other frame stands, by habit
 	}
-	j.Jumps = f.askJumps(j.Walk, j.Order, j.Stalls)
+	j.Jumps = f.askJumps(j.Walk, j.Order, j.Stalls, f.askSteps(j.Walk, c))
 	j.First, j.Last = f.askEnds(j.Walk, c)
 	j.Step = f.askStep(j.Walk, c, j.Habit)
 	j.Soft = f.askSoft(j.Walk, c, j.Stalls, j.Order, j.Brightness)

@@ -46,6 +46,8 @@ const (
 	ReasonTexture      = "too little texture, or too much noise"
 	ReasonInterior     = "too few tiles have their sharpest frame inside the run"
 	ReasonSignature    = "focusing neither scales nor shifts the picture enough"
+	ReasonUneven       = "the steps of focus are too uneven to tell a missing frame from a long step"
+	ReasonFaint        = "the pictures do not show each step of focus well enough"
 	ReasonNotFocus     = "the sharp zone does not walk"
 	ReasonUnsteady     = "the picture is not steady enough from frame to frame"
 	ReasonWalk         = "the pictures do not show whether the sharp zone walks"

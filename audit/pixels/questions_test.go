@@ -208,7 +208,7 @@ func TestJumpRatio(t *testing.T) {
 			s.links[i].motion.Scale = 0.001 * (1 + c.noise*[...]float64{1, -1, -1, 1, 0}[i%5])
 		}
 		s.links[11].motion.Scale = 0.001 * c.times
-		j := s.evidence().askJumps(walks, Order{}, Stalls{})
+		j := s.evidence().askJumps(walks, Order{}, Stalls{}, joinedSteps{})
 		if j.Answer != c.want {
 			t.Errorf("a step of %v times the usual, which deviates by %v: %v %+v, want %v", c.times, c.noise, j.Answer, j.Events, c.want)
 		}
@@ -221,7 +221,7 @@ func TestJumpRatio(t *testing.T) {
 		if at > 12 {
 			back.Events[0] = Reversal{Kind: Turned, From: at, To: at + 1}
 		}
-		if j := e.askJumps(walks, back, Stalls{}); found != (j.Answer == Found) {
+		if j := e.askJumps(walks, back, Stalls{}, joinedSteps{}); found != (j.Answer == Found) {
 			t.Errorf("a long step from 11 to 12 beside focus that goes back at %+v: %v", back.Events, j.Answer)
 		}
 	}

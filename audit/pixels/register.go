@@ -72,10 +72,25 @@ func register(a, b []regLevel, px float64) Motion {
 	return mo
 }
 
+// registerNear aligns two pyramids whose motion is nearly known.
+func registerNear(a, b []regLevel, near Motion, px float64) Motion {
+	near.ShiftX /= px
+	near.ShiftY /= px
+	near.Gain, near.Offset = 1, 0
+	mo := alignFrom(a, b, near, min(1, len(a)-1))
+	mo.ShiftX *= px
+	mo.ShiftY *= px
+	return mo
+}
+
 // align finds the motion in pixels of the small picture.
 func align(a, b []regLevel) Motion {
-	mo := Motion{Gain: 1}
-	last := len(a) - 1
+	return alignFrom(a, b, Motion{Gain: 1}, len(a)-1)
+}
+
+// alignFrom finds the motion from one that is given, on the levels from last to the
+// finest.
+func alignFrom(a, b []regLevel, mo Motion, last int) Motion {
 	for l := last; l >= 0; l-- {
 		// Pixels of a level's picture are averages of 2^l ones: the middle
 		// stays where it is but for the odd row or column cut off.

@@ -65,6 +65,7 @@ type link struct {
 	gain     float64 // ln of the ratio of code values
 	change   float64 // rms change of the tiles' luma without the common gain
 	same     bool    // bit-identical
+	loop     Motion  // over this link and the one before, registered at once; seldom converged as seldom asked
 }
 
 // A tileGrid lays tiles over the first frame's picture.
@@ -148,7 +149,9 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	s.composite.take(m, f.place, mo.Converged, &s.grid)
 	f.lines = s.grid.bandLines(s.frames[len(s.frames)-1].tiles, f.tiles)
 	s.frames = append(s.frames, f)
-	s.links = append(s.links, s.compare(from.frame, now.frame, mo))
+	l := s.compare(from.frame, now.frame, mo)
+	l.loop = s.close(from, now, mo, px)
+	s.links = append(s.links, l)
 	s.before, s.last = s.last, now
 	if len(s.frames) > maxCurves {
 		s.long = true
@@ -171,6 +174,21 @@ func (s *Sequence) register(a, b anchor, px float64) Motion {
 		s.memo[pair] = mo
 	}
 	return mo
+}
+
+// close registers the frame before last with this one, for the noise of registration:
+// at the beginning, and now and then behind. The motions of the links are where it
+// begins.
+func (s *Sequence) close(from, now anchor, mo Motion, px float64) Motion {
+	n := len(s.links)
+	if now.frame > loopFrames && now.frame%loopEvery != 0 || n == 0 || s.before.levels == nil || s.before.frame != from.frame-1 {
+		return Motion{}
+	}
+	first := s.links[n-1].motion
+	if !mo.Converged || !first.Converged {
+		return Motion{}
+	}
+	return registerNear(s.before.levels, now.levels, first.then(mo), px)
 }
 
 // read returns the tiles of the first frame where they lie in this one. Sums

@@ -411,6 +411,67 @@ const (
 	courseNear, courseFar = 1.2, 1.5
 )
 
+// Steps of focus by registration and by sharpness.
+const (
+	// leastRatio is the least ratio to the usual step that is written as a logarithm, and
+	// leastRatioSigma the least that its deviation is divided by.
+	leastRatio, leastRatioSigma = 0.05, 0.5
+	// usualVariance is 1 and the variance of the mean of two medians of three, of steps
+	// of variance 1: a median of three has 0.449 (David and Nagaraja, Order Statistics,
+	// 2003, table of variances).
+	usualVariance = 1 + 0.449/2
+	// loopNoise is the least noise of registration, px, below what loops show, which
+	// share their frames; leastSigma the least deviation of a logarithm.
+	loopNoise, leastSigma = 0.004, 0.01
+	// boundSteps is the number of steps from which their spread bounds their noise.
+	boundSteps = 8
+	// A loop is registered up to each of the first loopFrames frames, and every
+	// loopEvery behind.
+	loopFrames, loopEvery = 12, 4
+
+	// peakTiles tiles are fitted in peakRounds rounds of peakSteps steps: more of each
+	// improved rendered steps by less than a tenth.
+	peakTiles, peakRounds, peakSteps = 100, 3, 3
+	// peakLeap and placeLeap bound one step of a parameter and of a frame's place, and
+	// placeSigma holds the place of a frame of which the tiles tell little.
+	peakLeap, placeLeap, placeSigma = 2, 0.5, 2.0
+	// usualWidth, in steps, and usualPower are what peaks are begun with.
+	usualWidth, usualPower = 3, 2
+	// peakNoise is what the deviation of ln sharpness is begun with, and leastPeakNoise
+	// the least it is taken for.
+	peakNoise, leastPeakNoise = 0.2, 0.02
+	// cauchyWidth is the width of Cauchy's weight in deviations at which it loses a
+	// twentieth on normal ones (Holland and Welsch, Commun. Statist. A6(9), 1977).
+	cauchyWidth = 2.385
+	// Neighbouring tiles err together: rendered steps deviated by peakTimes what the
+	// fit claims, and by peakSigma besides.
+	peakTimes, peakSigma = 2.5, 0.08
+
+	// motorUneven is the deviation of ln step taken of a motor before any step is seen,
+	// worth unevenPrior steps; it is counted over unevenLinks.
+	motorUneven, unevenPrior, unevenLinks = 0.08, 6, 16
+	// A step is a jump where it is longSteps times the usual and longSigma deviations of
+	// noise and unevenness beyond it; or looseSteps times, looseSigma deviations, firmSigma
+	// of the noise alone, and aloneSigma of these beyond all within aloneLinks.
+	longSteps, longSigma                          = 1.6, 4
+	looseSteps, looseSigma, firmSigma, aloneSigma = 1.4, 2.5, 5, 3
+	aloneLinks                                    = 12
+	// Two methods must show voteSteps; none whose deviation is under voteSigma less than
+	// vetoSteps.
+	voteSteps, vetoSteps, voteSigma = 1.4, 1.25, 0.15
+	// The usual steps of the two sides must be alike to likeSides, or the motor starts or
+	// stops; and short steps beside it must not make up madeUp of its excess.
+	likeSides, madeUp = 0.45, 0.6
+	// A step of two must stand out by a jump's deviations over knownLinks of the links, or
+	// that there is none is not claimed; where the motor alone varies by more than
+	// tooUneven, that is the reason.
+	knownLinks, tooUneven = 0.9, 0.15
+)
+
+// peakPriors are the deviations about what the parameters of a peak are begun with: top,
+// floor, place, ln width, ln power.
+var peakPriors = [5]float64{2, 1, 5, 0.7, 0.5}
+
 // Bands.
 const (
 	// bandLines is the number of lines without which nothing is said.

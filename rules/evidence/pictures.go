@@ -133,15 +133,16 @@ func focusJumps(v *audit.Review) jumps {
 // over returns how many times as far as around them focus moves between two
 // frames; 0 where it does not jump, or nothing tells.
 func (s jumps) over(from, to *shoot.Frame) float64 {
-	for _, e := range s.seen {
-		if e.From >= s.place[from] && e.To <= s.place[to] {
-			return e.Ratio
-		}
-	}
+	// Distances, where they are recorded that finely, tell the length better.
 	a, okA := s.apart[from]
 	b, okB := s.apart[to]
 	if d := math.Abs(b - a); okA && okB && d >= pixels.DefaultThresholds().JumpRatio {
 		return d
+	}
+	for _, e := range s.seen {
+		if e.From >= s.place[from] && e.To <= s.place[to] {
+			return e.Ratio
+		}
 	}
 	return 0
 }

@@ -1,0 +1,77 @@
+package pixels_test
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"runtime"
+	"slices"
+	"sync"
+	"testing"
+
+	"prestrike/audit/pixels"
+	"prestrike/audit/pixels/pixelstest"
+)
+
+// TestGapRates counts how often missing frames are located, one at three places and two
+// at one of each scene, and how often a clean run is said to have a gap:
+//
+//	go test ./audit/pixels -run TestGapRates -v -seeds 150 -first 3001 -timeout 60m
+func TestGapRates(t *testing.T) {
+	ta := &tally{rows: map[string]*row{}}
+	var wg sync.WaitGroup
+	seeds := make(chan uint64)
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for s := range seeds {
+				ta.gaps(s)
+			}
+		})
+	}
+	for i := range *seedCount {
+		seeds <- *seedFirst + 2*uint64(i)
+	}
+	close(seeds)
+	wg.Wait()
+	if *showAll {
+		for _, n := range ta.notes {
+			t.Log(n)
+		}
+	}
+	t.Logf("\n%s", ta)
+	if r := ta.rows["A gap | clean"]; r.found > 0 {
+		if lo, _ := wilson(r.found, r.runs); lo > 0.01 {
+			t.Errorf("gaps found in %d of %d clean runs", r.found, r.runs)
+		}
+	}
+	if *seedCount < statedScenes {
+		return
+	}
+	for name, least := range map[string]float64{"B gap | 1 missing, located": 0.92, "B gap | 2 missing, located": 0.97} {
+		r := ta.rows[name]
+		if _, hi := wilson(r.found, r.runs-r.cannot); hi < least {
+			t.Errorf("%s: %d of %d, want a share of %v", name, r.found, r.runs-r.cannot, least)
+		}
+	}
+}
+
+// gaps takes frames out of one drawn scene.
+func (ta *tally) gaps(seed uint64) {
+	d := pixelstest.Random(seed)
+	st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+	shots := d.Shots()
+	rng := rand.New(rand.NewPCG(seed, 400))
+	name := fmt.Sprintf("seed %d (%v, %d frames, %.2f px)", seed, d.Shape, len(shots), d.CoC)
+	j := st.judge(shots)
+	ta.count("A gap | clean", j.Jumps.Answer, j.Jumps.Answer == pixels.Found)
+	if j.Jumps.Answer == pixels.Found {
+		ta.note("%s: gap found in the clean run\n    %s", name, summary(j))
+	}
+	for _, missing := range []int{1, 1, 1, 2} {
+		at := 4 + rng.IntN(len(shots)-8)
+		j := st.judge(pixelstest.Missing(shots, at, missing))
+		hit := slices.ContainsFunc(j.Jumps.Events, func(e pixels.Jump) bool { return e.From == at-1 })
+		elsewhere := slices.ContainsFunc(j.Jumps.Events, func(e pixels.Jump) bool { return e.From < at-2 || e.From > at })
+		ta.fault(name, fmt.Sprintf("gap | %d missing, located", missing), j.Jumps.Verdict, hit, j)
+		ta.count("A gap | elsewhere than where one is", j.Jumps.Answer, elsewhere)
+	}
+}

@@ -1,0 +1,143 @@
+package pixels
+
+import "math"
+
+// Steps are the lengths of the steps of focus over each link, as the natural logarithm
+// of their ratio to the usual step around them, by one method or several.
+type steps struct {
+	ln    []float64 // NaN where not known
+	sigma []float64 // standard deviation of ln
+	sides []float64 // the shorter usual step of the two sides, as a share of the longer
+}
+
+func newSteps(n int) steps {
+	s := steps{ln: make([]float64, n), sigma: make([]float64, n), sides: make([]float64, n)}
+	for i := range n {
+		s.ln[i], s.sigma[i], s.sides[i] = math.NaN(), math.NaN(), math.NaN()
+	}
+	return s
+}
+
+// set fills in step i: its ratio to the usual one, the deviation of that ratio where
+// the usual one were known exactly, and the usual steps of the two sides.
+func (s *steps) set(i int, ratio, sigma, before, behind float64) {
+	ratio = max(ratio, leastRatio)
+	s.ln[i] = math.Log(ratio)
+	s.sigma[i] = math.Sqrt(usualVariance) * sigma / max(ratio, leastRatioSigma)
+	s.sides[i] = min(before, behind) / max(before, behind)
+}
+
+// beside returns the medians of the known ones of the values before and behind i; NaN
+// where there is none.
+func beside(v []float64, i int) (before, behind float64) {
+	n := len(v)
+	return median(known(v[max(0, i-wideLinks):i])), median(known(v[min(n, i+1):min(n, i+1+wideLinks)]))
+}
+
+// A joinedSteps is what several methods say of the steps together, and each of them;
+// none where focus is not seen to walk.
+type joinedSteps struct {
+	steps
+	methods []steps
+}
+
+// askSteps measures the steps by registration and by sharpness.
+func (e *evidence) askSteps(w Walk, c *curves) joinedSteps {
+	n := len(e.links)
+	if w.Answer != Found || n < minFrames-1 {
+		return joinedSteps{steps: newSteps(n)}
+	}
+	motion, curves := e.stepsInMotion(), e.stepsInCurves(c)
+	return joinedSteps{join(motion, curves), []steps{motion, curves}}
+}
+
+// join weighs two methods by their variances. Where they disagree by more than these,
+// both are raised by one factor, over the whole run.
+func join(a, b steps) steps {
+	va, vb := median(squares(a.sigma)), median(squares(b.sigma))
+	factor := 1.0
+	if v := disagreement(a, b); v > va+vb {
+		factor = v / (va + vb)
+	}
+	out := newSteps(len(a.ln))
+	for i := range out.ln {
+		var sum, weight float64
+		best := math.Inf(1)
+		for _, m := range []*steps{&a, &b} {
+			v := m.sigma[i] * m.sigma[i] * factor
+			if math.IsNaN(m.ln[i]) || !(v > 0) {
+				continue
+			}
+			sum += m.ln[i] / v
+			weight += 1 / v
+			if v < best {
+				best, out.sides[i] = v, m.sides[i]
+			}
+		}
+		if weight > 0 {
+			out.ln[i], out.sigma[i] = sum/weight, 1/math.Sqrt(weight)
+		}
+	}
+	return out
+}
+
+// disagreement is the robust variance of the difference of two methods; NaN of few
+// steps.
+func disagreement(a, b steps) float64 {
+	d := make([]float64, len(a.ln))
+	for i := range d {
+		d[i] = a.ln[i] - b.ln[i]
+	}
+	d = absolute(d)
+	if len(d) < minFrames-1 {
+		return math.NaN()
+	}
+	v := consistent * median(d)
+	return v * v
+}
+
+// squares returns the squares of the known ones.
+func squares(v []float64) []float64 {
+	out := known(v)
+	for i, x := range out {
+		out[i] = x * x
+	}
+	return out
+}
+
+// inner returns the part of the values without those at either end where motors start
+// and stop.
+func inner(v []float64) []float64 {
+	if len(v) <= 2*weakLinks {
+		return nil
+	}
+	return v[weakLinks : len(v)-weakLinks]
+}
+
+// uneven is by how much the steps around i vary, as a standard deviation of ln, beyond
+// what the methods' own noise makes: before any step is seen, motorUneven.
+func (s *steps) uneven(i int) float64 {
+	var v, noise []float64
+	for k := max(0, i-unevenLinks/2); k <= min(len(s.ln)-1, i+unevenLinks/2); k++ {
+		if k != i && !math.IsNaN(s.ln[k]) {
+			v, noise = append(v, s.ln[k]), append(noise, s.sigma[k])
+		}
+	}
+	m := float64(len(v))
+	if m == 0 {
+		return motorUneven
+	}
+	spread, sigma := deviation(v), median(noise)
+	return math.Sqrt((unevenPrior*motorUneven*motorUneven + m*max(0, spread*spread-sigma*sigma)) / (unevenPrior + m))
+}
+
+// deviation is the robust standard deviation of values from their median. They are
+// sorted.
+func deviation(v []float64) float64 {
+	m := median(v)
+	d := make([]float64, len(v))
+	for i, x := range v {
+		d[i] = math.Abs(x - m)
+	}
+	return consistent * median(d)
+}

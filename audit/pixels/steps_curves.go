@@ -1,0 +1,238 @@
+package pixels
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// stepsInCurves takes the steps from sharpness: each tile's sharpness goes over one
+// smooth peak as focus passes, and the frames lie where all tiles fit best. Tiles and
+// frames are fitted in turns.
+func (e *evidence) stepsInCurves(c *curves) steps {
+	n := len(e.links)
+	f := e.newPeakFit(c)
+	if f == nil {
+		return newSteps(n)
+	}
+	for range peakRounds {
+		for t := range f.peaks {
+			f.peaks[t].fit(f.x, f.sigma)
+		}
+		f.move()
+	}
+	length, sigma := make([]float64, n), make([]float64, n)
+	for i, l := range e.links {
+		length[i], sigma[i] = math.NaN(), math.NaN()
+		if p, q := f.place[l.from], f.place[l.to]; p >= 0 && q >= 0 && f.info[p] > 0 && f.info[q] > 0 {
+			length[i] = (f.x[q] - f.x[p]) / e.span(l)
+			sigma[i] = f.sigma * math.Sqrt(1/f.info[p]+1/f.info[q]) / e.span(l)
+		}
+	}
+	out := newSteps(n)
+	for i := range n {
+		before, behind := beside(length, i)
+		if usual := (before + behind) / 2; usual != 0 && !math.IsNaN(usual+length[i]) {
+			out.set(i, length[i]/usual, sigma[i]/math.Abs(usual), before, behind)
+			out.sigma[i] = math.Hypot(peakTimes*out.sigma[i], peakSigma)
+		}
+	}
+	return out
+}
+
+// A peakFit lays frames and the peaks of tiles on one scale of focus, on which the mean
+// step is 1.
+type peakFit struct {
+	place []int     // of each frame among those that take part; -1 of others
+	x     []float64 // where these lie
+	info  []float64 // how much the tiles tell of each: over sigma², its inverse variance
+	peaks []peak
+	sigma float64 // deviation of ln sharpness from the peaks
+}
+
+// A peak is the model of a tile's sharpness at focus x,
+//
+//	ln(exp(floor) + exp(top) (1 + ((x-at)/w)²)^(-p/2))
+//
+// in which ln w and ln p are kept.
+type peak struct {
+	y     []float64 // ln sharpness in each frame; NaN where not seen
+	theta [5]float64
+	prior [5]float64
+}
+
+// The parameters of a peak, and the deviations about what they are begun with.
+const (
+	peakTop = iota
+	peakFloor
+	peakAt
+	peakWidth
+	peakPower
+)
+
+// newPeakFit begins with even steps and those tiles that rise most; nil where there are
+// too few.
+func (e *evidence) newPeakFit(c *curves) *peakFit {
+	f := &peakFit{place: make([]int, len(e.frames)), sigma: peakNoise}
+	var use []int
+	for i, fr := range e.frames {
+		f.place[i] = -1
+		if p := fr.index - c.lo; p >= 0 && p < c.n && c.real[p] && fr.tiles != nil {
+			f.place[i] = len(use)
+			use = append(use, i)
+			f.x = append(f.x, float64(fr.index))
+		}
+	}
+	var tiles []int
+	for t := range c.tiles {
+		if c.tiles[t].textured {
+			tiles = append(tiles, t)
+		}
+	}
+	if len(use) < minFrames || len(tiles) < e.th.MinTiles {
+		return nil
+	}
+	slices.SortStableFunc(tiles, func(a, b int) int { return cmp.Compare(c.tiles[b].rise, c.tiles[a].rise) })
+	layEvenly(f.x)
+	f.info = make([]float64, len(use))
+	for _, t := range tiles[:min(peakTiles, len(tiles))] {
+		p := peak{y: make([]float64, len(use))}
+		least, most, at := math.Inf(1), math.Inf(-1), 0
+		for k, i := range use {
+			v := float64(e.frames[i].tiles[t].energy)
+			p.y[k] = math.Log(max(v, leastEnergy)) - 2*e.lnGain[i]
+			if v < 0 {
+				p.y[k] = math.NaN()
+				continue
+			}
+			least = min(least, p.y[k])
+			if p.y[k] > most {
+				most, at = p.y[k], k
+			}
+		}
+		p.prior = [5]float64{most, least, f.x[at], math.Log(usualWidth), math.Log(usualPower)}
+		p.theta = p.prior
+		f.peaks = append(f.peaks, p)
+	}
+	return f
+}
+
+// layEvenly moves and scales places so that they come nearest to 0, 1, 2 and so on.
+func layEvenly(x []float64) {
+	n := float64(len(x))
+	mid := (n - 1) / 2
+	var sum, with, square float64
+	for i, v := range x {
+		d := float64(i) - mid
+		sum += v
+		with += v * d
+		square += d * d
+	}
+	slope := with / square
+	if math.Abs(slope) < 1e-6 {
+		return
+	}
+	for i := range x {
+		x[i] = (x[i]-sum/n)/slope + mid
+	}
+}
+
+// at returns the peak's value at x and its derivatives by the parameters; that by x is
+// the negative of that by the place.
+func (p *peak) at(x float64) (value float64, by [5]float64) {
+	w, power := math.Exp(p.theta[peakWidth]), math.Exp(p.theta[peakPower])
+	u := (x - p.theta[peakAt]) / w
+	q := 1 + u*u
+	lnQ := math.Log(q)
+	above := p.theta[peakTop] - power/2*lnQ
+	floor := p.theta[peakFloor]
+	most := max(above, floor)
+	ea, ef := math.Exp(above-most), math.Exp(floor-most)
+	share := ea / (ea + ef)
+	return most + math.Log(ea+ef), [5]float64{share, 1 - share, share * power * u / (w * q), share * power * u * u / q, -share * power / 2 * lnQ}
+}
+
+// fit improves the parameters by steps of Levenberg and Marquardt (Marquardt, J. Soc.
+// Indust. Appl. Math. 11(2), 1963).
+func (p *peak) fit(x []float64, sigma float64) {
+	damping := 1e-3
+	cost, h, g := p.equations(x, sigma)
+	for range peakSteps {
+		damped := h
+		for k := range p.theta {
+			damped[k][k] *= 1 + damping
+		}
+		damped[5][5] = 1 // the sixth unknown of solve is not asked
+		d, ok := solve(damped, g)
+		if !ok {
+			return
+		}
+		old := p.theta
+		for k := range p.theta {
+			p.theta[k] += max(-peakLeap, min(peakLeap, d[k]))
+		}
+		if c, h2, g2 := p.equations(x, sigma); c < cost {
+			cost, h, g = c, h2, g2
+			damping /= 5
+		} else {
+			p.theta = old
+			damping *= 10
+		}
+	}
+}
+
+// equations are the normal equations of the parameters with Cauchy's weights, and the
+// cost that they lower.
+func (p *peak) equations(x []float64, sigma float64) (cost float64, h [6][6]float64, g [6]float64) {
+	width := cauchyWidth * sigma
+	for i, y := range p.y {
+		if math.IsNaN(y) {
+			continue
+		}
+		value, by := p.at(x[i])
+		r := (y - value) / width
+		cost += cauchyWidth * cauchyWidth * math.Log1p(r*r)
+		w := 1 / (1 + r*r) / (sigma * sigma)
+		for j := range by {
+			for k := j; k < len(by); k++ {
+				h[j][k] += w * by[j] * by[k]
+			}
+			g[j] += w * by[j] * r * width
+		}
+	}
+	for k, deviation := range peakPriors {
+		r := (p.prior[k] - p.theta[k]) / deviation
+		cost += r * r
+		h[k][k] += 1 / (deviation * deviation)
+		g[k] += r / deviation
+	}
+	return cost, h, g
+}
+
+// move lays each frame where the peaks fit it best.
+func (f *peakFit) move() {
+	pull := make([]float64, len(f.x))
+	clear(f.info)
+	width := cauchyWidth * f.sigma
+	var left []float64
+	for t := range f.peaks {
+		p := &f.peaks[t]
+		for i, y := range p.y {
+			if math.IsNaN(y) {
+				continue
+			}
+			value, by := p.at(f.x[i])
+			r := y - value
+			left = append(left, math.Abs(r))
+			w := 1 / (1 + r*r/(width*width))
+			pull[i] -= w * by[peakAt] * r
+			f.info[i] += w * by[peakAt] * by[peakAt]
+		}
+	}
+	for i := range f.x {
+		held := f.sigma * f.sigma / (placeSigma * placeSigma)
+		f.x[i] += max(-placeLeap, min(placeLeap, pull[i]/(f.info[i]+held)))
+	}
+	f.sigma = max(leastPeakNoise, consistent*median(left))
+	layEvenly(f.x)
+}
