@@ -18,7 +18,9 @@ var shortSequence = &audit.Rule{
 kind, camera and settings in the session, where most of those have the same number of
 frames. Frames that are missing inside a sequence count as present, because
 missing-frame reports them. It is a note where few sequences agree: numbers that were
-never meant to be equal agree by chance.
+never meant to be equal agree by chance. An automatic bracket with an even number of
+frames, four or more, or with one less than others of the camera, lost a frame. A bracket
+made by hand has as many as were wanted.
 
 A focus sequence that ends early does not reach the far side of the subject. A bracket
 lacks an exposure. A time-lapse ends too soon. The battery or the card was at its end,
@@ -76,6 +78,12 @@ func checkShortSequence(v *audit.Review) error {
 		}
 		v.Found(found)
 		return nil
+	}
+	if q.Kind == shoot.Bracket {
+		if found, short := shortBracket(v, have); short {
+			v.Found(found)
+			return nil
+		}
 	}
 	if q.Kind == shoot.Bracket && have%2 == 1 && !evidence.BracketLacks(q.Frames, 1) && !evidence.BracketLacks(q.Frames, 2) {
 		return nil // a whole bracket of another size
