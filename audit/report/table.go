@@ -68,19 +68,19 @@ func cellsOf(s *sessionModel) ([]Column, [][]string) {
 	columns := []Column{
 		{Head: "id"},
 		{Head: "body"},
-		{Head: "time"},
-		{Head: "kind"},
+		{Head: "time", Drop: 6},
+		{Head: "kind", Drop: 8},
 		{Head: "frames"},
-		{Head: "count", Short: "n", Right: true},
-		{Head: "focal", Right: true},
-		{Head: "f-number", Short: "f-no", Right: true},
-		{Head: "exposure", Short: "expos.", Right: true},
-		{Head: "ISO", Right: true},
-		{Head: "cadence", Short: "every", Right: true},
+		{Head: "count", Short: "n", Right: true, Drop: 7},
+		{Head: "focal", Right: true, Drop: 2},
+		{Head: "f-number", Short: "f-no", Right: true, Drop: 4},
+		{Head: "exposure", Short: "expos.", Right: true, Drop: 5},
+		{Head: "ISO", Right: true, Drop: 3},
+		{Head: "cadence", Short: "every", Right: true, Drop: 1},
 		{Head: "verdict"},
 	}
-	tellBody := len(s.bodies) > 1
-	if !tellBody {
+	withBody := len(s.bodies) > 1
+	if !withBody {
 		columns = append(columns[:1], columns[2:]...)
 	}
 	var rows [][]string
@@ -89,7 +89,7 @@ func cellsOf(s *sessionModel) ([]Column, [][]string) {
 		for i := range cells {
 			cells[i] = Visible(cells[i])
 		}
-		if !tellBody {
+		if !withBody {
 			cells = append(cells[:1], cells[2:]...)
 		}
 		rows = append(rows, cells)

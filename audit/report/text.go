@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -92,7 +93,7 @@ func wrap(text string, width int) []string {
 
 // Paragraph writes text behind a prefix, wrapped to the width, with its control
 // characters escaped and later lines indented. The prefix holds no text from
-// files and may hold colours; it takes as many columns as indent says.
+// files and may hold colours; it takes indent columns.
 func Paragraph(b *bytes.Buffer, prefix string, indent int, text string, width int) {
 	for i, line := range wrap(Visible(text), max(width-indent, narrowest/2)) {
 		if i == 0 {
@@ -110,12 +111,90 @@ type Column struct {
 	Head  string
 	Short string // the head where space is short; empty for the same
 	Right bool   // numbers stand at the right
+	// Drop is the order in which columns are left out where the rows are wider than the
+	// screen: 1 first, 0 never.
+	Drop int
 }
 
-// Grid writes rows of visible text in columns, as tight as the width asks for.
-// What still does not fit is written over the edge rather than lost. mark,
+// Grid writes rows of visible text in columns, as tight as the width asks for. Where that
+// is not enough, columns are left out by their Drop, and named below; a row is never
+// wrapped. What still does not fit is written over the edge rather than lost. mark,
 // where given, may add terminal colours to a cell.
 func Grid(b *bytes.Buffer, columns []Column, rows [][]string, width int, mark func(column int, cell string) string) error {
+	kept, left := fitting(columns, rows, width)
+	if len(left) > 0 {
+		var fewer []Column
+		for _, i := range kept {
+			fewer = append(fewer, columns[i])
+		}
+		less := make([][]string, len(rows))
+		for r, row := range rows {
+			for _, i := range kept {
+				less[r] = append(less[r], row[i])
+			}
+		}
+		columns, rows = fewer, less
+	}
+	if err := writeGrid(b, columns, rows, width, func(column int, cell string) string {
+		if mark == nil {
+			return cell
+		}
+		return mark(kept[column], cell)
+	}); err != nil {
+		return err
+	}
+	if len(left) > 0 {
+		Paragraph(b, "", 2, "Left out in this width: "+strings.Join(left, ", ")+".", width)
+	}
+	return nil
+}
+
+// fitting returns the places of the columns that fit the width, and the heads of those that
+// do not.
+func fitting(columns []Column, rows [][]string, width int) (kept []int, left []string) {
+	short := make([]string, len(columns))
+	for i, c := range columns {
+		kept = append(kept, i)
+		short[i] = c.Head
+		if c.Short != "" {
+			short[i] = c.Short
+		}
+	}
+	taken := func() int {
+		total := len(kept) - 1
+		for _, i := range kept {
+			total += columnWidth(short[i], rows, i)
+		}
+		return total
+	}
+	dropped := map[int]bool{}
+	for order := 1; taken() > width; order++ {
+		i := slices.IndexFunc(columns, func(c Column) bool { return c.Drop == order })
+		if i < 0 {
+			break
+		}
+		dropped[i] = true
+		kept = slices.DeleteFunc(kept, func(k int) bool { return k == i })
+	}
+	for i, c := range columns {
+		if dropped[i] {
+			left = append(left, c.Head)
+		}
+	}
+	return kept, left
+}
+
+// columnWidth returns the columns of the screen that a column of the grid takes.
+func columnWidth(head string, rows [][]string, i int) int {
+	w := textWidth(head)
+	for _, row := range rows {
+		w = max(w, textWidth(row[i]))
+	}
+	return w
+}
+
+// writeGrid writes all columns.
+func writeGrid(b *bytes.Buffer, columns []Column, rows [][]string, width int, mark func(column int, cell string) string) error {
 	heads := make([]string, len(columns))
 	short := make([]string, len(columns))
 	align := make([]tw.Align, len(columns))
@@ -161,10 +240,7 @@ func Grid(b *bytes.Buffer, columns []Column, rows [][]string, width int, mark fu
 	for _, row := range rows {
 		cells := make([]string, len(row))
 		for i, cell := range row {
-			cells[i] = cell
-			if mark != nil {
-				cells[i] = mark(i, cell)
-			}
+			cells[i] = mark(i, cell)
 		}
 		if err := t.Append(cells); err != nil {
 			return err
@@ -183,15 +259,11 @@ func Grid(b *bytes.Buffer, columns []Column, rows [][]string, width int, mark fu
 	return nil
 }
 
-// gridWidth returns the columns that a grid takes with gaps so wide.
+// gridWidth returns the columns of the screen that a grid takes with gaps of a width.
 func gridWidth(heads []string, rows [][]string, gap int) int {
 	total := gap * (len(heads) - 1)
 	for i, head := range heads {
-		w := textWidth(head)
-		for _, row := range rows {
-			w = max(w, textWidth(row[i]))
-		}
-		total += w
+		total += columnWidth(head, rows, i)
 	}
 	return total
 }

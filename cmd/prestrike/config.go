@@ -92,11 +92,31 @@ func showSettings(b *bytes.Buffer, settings []config.Setting, width int) error {
 	for i, s := range settings {
 		rows[i] = []string{report.Visible(listPlace.ReplaceAllString(s.Key, "")), report.Visible(s.Value), report.Visible(s.Origin)}
 	}
-	if err := report.Grid(b, []report.Column{{Head: "setting"}, {Head: "value"}, {Head: "from"}}, rows, width, nil); err != nil {
+	columns := []report.Column{{Head: "setting"}, {Head: "value"}, {Head: "from"}}
+	var grid bytes.Buffer
+	if err := report.Grid(&grid, columns, rows, width, nil); err != nil {
 		return err
 	}
-	b.WriteString("\nAll else is as built in: prestrike rules lists the numbers of the rules.\n")
+	if fits(grid.Bytes(), width) {
+		b.Write(grid.Bytes())
+	} else {
+		for _, row := range rows {
+			report.Paragraph(b, "", 4, fmt.Sprintf("%s = %s (%s)", row[0], row[1], row[2]), width)
+		}
+	}
+	b.WriteByte('\n')
+	report.Paragraph(b, "", 0, "All else is as built in: prestrike rules lists the numbers of the rules.", width)
 	return nil
+}
+
+// fits reports whether no line is wider than the screen.
+func fits(text []byte, width int) bool {
+	for line := range bytes.Lines(text) {
+		if report.Columns(string(bytes.TrimRight(line, "\n"))) > width {
+			return false
+		}
+	}
+	return true
 }
 
 func writeSettingsJSON(b *bytes.Buffer, settings []config.Setting) error {

@@ -25,7 +25,7 @@ type console struct {
 	inTerminal  bool // what is typed comes from a terminal, which shows it
 	outTerminal bool // results go to a terminal
 	errTerminal bool // remarks go to a terminal
-	width       int  // columns of the terminal that results go to, or COLUMNS where there is none; 0 where neither tells
+	width       int  // columns of the terminal that results go to, or COLUMNS where there is none; 0 where neither is known
 	errWidth    int  // columns of the one that remarks go to
 	plain       bool // no colours, by NO_COLOR or TERM
 	// cacheFolder names the user's folder for what may be lost; nil where
@@ -67,14 +67,20 @@ func systemConsole() *console {
 	return c
 }
 
-// textWidth is how many columns a result fills: longer lines than the default
-// are hard to read on any screen.
+// textWidth is how many columns a result fills. On a terminal it is no more than the
+// default, as longer lines are hard to read; in a pipe it is what COLUMNS asks for.
 func (c *console) textWidth(toFile bool) int {
-	if toFile || c.width <= 0 {
+	switch {
+	case toFile || c.width <= 0:
 		return report.DefaultWidth
+	case c.outTerminal:
+		return min(c.width, report.DefaultWidth)
 	}
-	return min(c.width, report.DefaultWidth)
+	return max(c.width, narrowPipe)
 }
+
+// narrowPipe is the least that COLUMNS may ask for.
+const narrowPipe = 40
 
 // errColumns is how many columns a remark fills.
 func (c *console) errColumns() int {

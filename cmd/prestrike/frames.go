@@ -109,7 +109,7 @@ func framesTable(b *bytes.Buffer, files []frameFile, width int, quiet bool) erro
 		}
 		report.Paragraph(b, "", 2, fmt.Sprintf("%s: %s, %d bytes", f.path, kind, f.meta.Size), width)
 		if f.err != nil {
-			report.Paragraph(b, "  cannot be read: ", 4, plainError(f.err), width)
+			report.Paragraph(b, "  ", 4, "cannot be read: "+plainError(f.err), width)
 		}
 		var rows [][]string
 		var missing []string
@@ -125,7 +125,7 @@ func framesTable(b *bytes.Buffer, files []frameFile, width int, quiet bool) erro
 			if p.Width > 0 && p.Height > 0 {
 				size = fmt.Sprintf("%d x %d pixels", p.Width, p.Height)
 			}
-			rows = append(rows, []string{"  preview", fmt.Sprintf("%s, %d bytes at byte %d", size, p.Length, p.Offset)})
+			rows = append(rows, []string{"  preview", cut(fmt.Sprintf("%s, %d bytes at byte %d", size, p.Length, p.Offset), width-30)})
 		}
 		rows = append(rows, []string{"  image data", cut(report.Visible(integrity(f.meta.Integrity)), width-30)})
 		if f.err == nil || len(rows) > 1 {
@@ -134,10 +134,10 @@ func framesTable(b *bytes.Buffer, files []frameFile, width int, quiet bool) erro
 			}
 		}
 		if f.err == nil && len(missing) > 0 && !quiet {
-			report.Paragraph(b, "  not recorded: ", 4, strings.Join(missing, ", "), width)
+			report.Paragraph(b, "  ", 4, "not recorded: "+strings.Join(missing, ", "), width)
 		}
 		for _, p := range f.meta.Problems {
-			report.Paragraph(b, "  not read: ", 4, problemText(p), width)
+			report.Paragraph(b, "  ", 4, "not read: "+problemText(p), width)
 		}
 	}
 	return nil

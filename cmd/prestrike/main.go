@@ -139,6 +139,7 @@ again while the subject is still there. Originals are only read, never touched.`
 		return &usageError{plainFlagError(err), cmd.CommandPath()}
 	})
 	root.PersistentFlags().BoolVar(&c.plain, "no-color", c.plain, "no colours, as with NO_COLOR set")
+	root.PersistentFlags().Lookup("no-color").DefValue = "false" // NO_COLOR is no default of the program
 	root.AddGroup(groups...)
 	addCommands(root, groupBefore, newPlan(c))
 	addCommands(root, groupDuring, newWatch(c), newReport(c))
@@ -219,7 +220,9 @@ func (c *choice) Set(s string) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("write one of %s", c.Type())
+	names := strings.Split(c.Type(), "|")
+	last := len(names) - 1
+	return fmt.Errorf("write %s or %s", strings.Join(names[:last], ", "), names[last])
 }
 
 // tableOrJSON are the forms of a result that is no report.

@@ -121,8 +121,11 @@ func handheldJSON(t *optics.HandheldTask, p *optics.HandheldPlan, sensor foundSe
 
 // handheldTable writes a plan for people.
 func handheldTable(b *bytes.Buffer, t *optics.HandheldTask, p *optics.HandheldPlan, sensor foundSensor, width int) error {
-	report.Paragraph(b, "", 2, fmt.Sprintf("Lens: %v (35 mm equivalent %s mm) at magnification %s", t.Focal,
-		decimals(p.Equivalent.Millimetres(), 0), decimals(t.Magnification, 3)), width)
+	at := ", far away"
+	if t.Magnification > 0 {
+		at = " at magnification " + decimals(t.Magnification, 3)
+	}
+	report.Paragraph(b, "", 2, fmt.Sprintf("Lens: %v (35 mm equivalent %s mm)%s", t.Focal, decimals(p.Equivalent.Millimetres(), 0), at), width)
 	report.Paragraph(b, "", 2, "Sensor: "+sensor.String(), width)
 	b.WriteByte('\n')
 	row := func(what string, h optics.HandheldTime, blur optics.Length) []string {
@@ -135,9 +138,9 @@ func handheldTable(b *bytes.Buffer, t *optics.HandheldTask, p *optics.HandheldPl
 	if err := report.Grid(b, []report.Column{
 		{Head: "for a picture that"},
 		{Head: "longest time", Right: true},
-		{Head: "limit", Right: true},
-		{Head: "blur", Right: true},
-		{Head: "stops counted", Right: true},
+		{Head: "limit", Right: true, Drop: 3},
+		{Head: "blur", Right: true, Drop: 1},
+		{Head: "stops counted", Right: true, Drop: 2},
 	}, [][]string{
 		row("looks sharp in print", p.Print, p.PrintBlur),
 		row("is sharp at 100 %", p.Pixels, p.PixelBlur),

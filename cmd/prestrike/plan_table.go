@@ -45,12 +45,12 @@ const (
 func focusRows(b *bytes.Buffer, t *optics.FocusTask, p *optics.FocusPlan, width int) error {
 	columns := []report.Column{
 		{Head: "f-number", Short: "f", Right: true},
-		{Head: "works as", Short: "works", Right: true},
-		{Head: "sharp depth mm", Short: "sharp mm", Right: true},
+		{Head: "works as", Short: "works", Right: true, Drop: 2},
+		{Head: "sharp depth mm", Short: "sharp mm", Right: true, Drop: 3},
 		{Head: "focus step mm", Short: "step mm", Right: true},
 		{Head: "frames", Right: true},
-		{Head: "detail left MP", Short: "MP left", Right: true},
-		{Head: "diffraction", Short: "Q", Right: true},
+		{Head: "detail left MP", Short: "MP left", Right: true, Drop: 4},
+		{Head: "diffraction", Short: "Q", Right: true, Drop: 1},
 	}
 	if t.Exposure > 0 {
 		columns = append(columns, report.Column{Head: "time", Right: true})
