@@ -3,57 +3,75 @@ package proof
 // placeSide is the side of a place of the coverage map, px.
 const placeSide = 4
 
-// coverage follows the energy of each place through the frames.
+// coverage follows the detail of each place through the frames, at two scales: fine detail
+// tells the frame best, coarse detail also shows in noise and far out of focus.
 type coverage struct {
-	w, h   int // places
-	gaps   []Gap
-	best   plane // greatest energy
-	before plane // in the frame before that
-	after  plane // and behind it
-	last   plane // in the last frame added
-	luma   plane // of the place, in its sharpest frame
-	at     []int16
-	seen   []int16 // the last frame added that covers it, -1 where none does
-	order  []int
-	around map[int]plane // energy in frames beside gaps
-	noise  *noise
-	sum    plane // scratch: energy of a frame, in its own geometry
-	boxed  plane
-	grey   plane
-	now    []float32
-	nowY   []float32
-	tmp    []float32
+	w, h  int // places
+	fine  *track
+	broad *track
+	gaps  []Gap
+	order []int // frames added
+
+	sum, grey plane // of the frame that is added, in its own geometry
+	tmp       []float32
 }
 
+// A track follows one kind of energy.
+type track struct {
+	w, h   int
+	noise  *noise
+	best   plane         // greatest energy
+	least  plane         // smallest
+	luma   plane         // of the place, in its sharpest frame
+	at     []int16       // the sharpest frame among those added, -1 where none covers the place
+	around map[int]plane // energies in frames beside gaps
+
+	boxed    plane
+	now, own []float32
+}
+
+const (
+	// mostGaps bounds the memory: of each gap eight planes are kept.
+	mostGaps = 4
+	// besideGap is how many frames behind the first one on either side of a gap take part.
+	besideGap = 3
+)
+
 func newCoverage(w, h int, gaps []Gap) *coverage {
-	pw, ph := half(w)/2, half(h)/2
-	c := &coverage{w: pw, h: ph, noise: new(noise), around: map[int]plane{}}
-	for _, p := range []*plane{&c.best, &c.before, &c.after, &c.last, &c.luma, &c.sum, &c.boxed, &c.grey} {
-		*p = newPlane(pw, ph)
-	}
-	c.at, c.seen = make([]int16, pw*ph), make([]int16, pw*ph)
-	for i := range c.at {
-		c.at[i], c.seen[i] = -1, -1
-	}
-	c.now, c.nowY, c.tmp = make([]float32, pw), make([]float32, pw), make([]float32, w+2)
-	c.gaps = gaps
-	if len(c.gaps) > mostGaps {
-		c.gaps = c.gaps[:mostGaps]
-	}
+	c := &coverage{w: half(w) / 2, h: half(h) / 2, gaps: gaps[:min(len(gaps), mostGaps)]}
+	beside := map[int]plane{}
 	for _, g := range c.gaps {
-		for _, i := range [...]int{g.From - 1, g.From, g.To, g.To + 1} {
-			c.around[i] = plane{}
+		for i := g.From - besideGap; i <= g.To+besideGap; i++ {
+			beside[i] = plane{}
 		}
 	}
+	c.fine, c.broad = newTrack(c.w, c.h, beside), newTrack(c.w, c.h, nil)
+	c.sum, c.grey = newPlane(c.w, c.h), newPlane(c.w, c.h)
+	c.tmp = make([]float32, w+2)
 	return c
 }
 
-// mostGaps bounds the memory: four planes for each.
-const mostGaps = 4
+func newTrack(w, h int, beside map[int]plane) *track {
+	t := &track{w: w, h: h, noise: new(noise), around: map[int]plane{}}
+	for _, p := range []*plane{&t.best, &t.least, &t.luma, &t.boxed} {
+		*p = newPlane(w, h)
+	}
+	t.at = make([]int16, w*h)
+	for i := range t.at {
+		t.at[i] = -1
+	}
+	for i := range beside {
+		t.around[i] = plane{}
+	}
+	t.now, t.own = make([]float32, w), make([]float32, w)
+	return t
+}
 
-// add takes in a frame. The energy of a place is the sum of bands 0 and 1 over 6 x 6
-// pixels of level 1.
+// add takes in a frame.
 func (c *coverage) add(frame int, d *detail, at affine) {
+	n := int16(len(c.order))
+	c.order = append(c.order, frame)
+	g := at.grid(placeSide, 1)
 	for y := range c.h {
 		a, b := d.first.row(2*y), d.first.row(2*y+1)
 		e, f := d.second.row(2*y), d.second.row(2*y+1)
@@ -61,45 +79,62 @@ func (c *coverage) add(frame int, d *detail, at affine) {
 		half := d.half[2*y*d.w : (2*y+1)*d.w]
 		for x := range out {
 			i := 2 * x
-			out[x] = (a[i] + a[i+1] + b[i] + b[i+1] + e[i] + e[i+1] + f[i] + f[i+1]) * (1.0 / 36)
+			out[x] = a[i] + a[i+1] + b[i] + b[i+1] + e[i] + e[i+1] + f[i] + f[i+1]
 			grey[x] = float32(half[i]) * (1.0 / (1 << fixedBits))
 		}
 	}
-	box3(c.boxed, c.sum, c.tmp)
-	c.noise.add(c.boxed, c.grey)
-	c.order = append(c.order, frame)
-	n := int16(len(c.order) - 1)
-	_, kept := c.around[frame]
-	if kept {
-		c.around[frame] = newPlane(c.w, c.h)
-	}
-	g := at.grid(placeSide, 1)
+	c.fine.add(frame, n, c.sum, c.grey, g, c.tmp)
 	for y := range c.h {
-		x0, x1 := g.covered(y, c.w, c.w, c.h)
+		e, f := d.second.row(2*y), d.second.row(2*y+1)
+		third := d.third.row(y)
+		out := c.sum.row(y)
+		for x := range out {
+			i := 2 * x
+			out[x] = e[i] + e[i+1] + f[i] + f[i+1] + broadShare*third[x]
+		}
+	}
+	c.broad.add(frame, n, c.sum, c.grey, g, c.tmp)
+}
+
+// broadShare is how much a square of band 2 counts beside four of band 1.
+const broadShare = 8
+
+// add takes in the energies of places of a frame, the n-th one, summed over 3 x 3 places.
+func (t *track) add(frame int, n int16, sum, grey plane, g affine, tmp []float32) {
+	box3(t.boxed, sum, tmp)
+	for i := range t.boxed.pix {
+		t.boxed.pix[i] *= 1.0 / 36
+	}
+	t.noise.add(t.boxed, grey)
+	_, beside := t.around[frame]
+	if beside {
+		t.around[frame] = newPlane(t.w, t.h)
+	}
+	for y := range t.h {
+		x0, x1 := g.covered(y, t.w, t.w, t.h)
 		if x0 >= x1 {
 			continue
 		}
-		bilinear(c.now, &c.boxed, g, y, x0, x1)
-		bilinear(c.nowY, &c.grey, g, y, x0, x1)
-		if kept {
-			p := c.around[frame]
-			copy(p.row(y)[x0:x1], c.now[x0:x1])
+		bilinear(t.now, &t.boxed, g, y, x0, x1)
+		bilinear(t.own, &grey, g, y, x0, x1)
+		if beside {
+			p := t.around[frame]
+			copy(p.row(y)[x0:x1], t.now[x0:x1])
 		}
-		best, before, after, last, luma := c.best.row(y), c.before.row(y), c.after.row(y), c.last.row(y), c.luma.row(y)
-		index, seen := c.at[y*c.w:(y+1)*c.w], c.seen[y*c.w:(y+1)*c.w]
-		for x := x0; x < x1; x++ {
-			e := c.now[x]
-			switch {
-			case e > best[x] || index[x] < 0:
-				best[x], before[x], after[x] = e, 0, 0
-				if seen[x] == n-1 {
-					before[x] = last[x]
-				}
-				index[x], luma[x] = n, c.nowY[x]
-			case index[x] == n-1:
-				after[x] = e
-			}
-			last[x], seen[x] = e, n
+		t.follow(y, x0, x1, n)
+	}
+}
+
+// follow compares a row of the frame with what was best so far.
+func (t *track) follow(y, x0, x1 int, n int16) {
+	best, least, luma, index := t.best.row(y), t.least.row(y), t.luma.row(y), t.at[y*t.w:(y+1)*t.w]
+	for x := x0; x < x1; x++ {
+		e := t.now[x]
+		if index[x] < 0 || e < least[x] {
+			least[x] = e
+		}
+		if index[x] < 0 || e > best[x] {
+			best[x], index[x], luma[x] = e, n, t.own[x]
 		}
 	}
 }

@@ -11,6 +11,8 @@ type detail struct {
 	second plane   // squares of band 1
 	local  plane   // what decides, over 5 x 5 pixels
 	coarse plane   // level 2
+	third  plane   // squares of band 2, on the pixels of level 2
+	rest   plane   // level 3
 	level  plane   // level 1
 	sums   []int32
 	up     []int32
@@ -23,7 +25,8 @@ func newDetail(w, h int) *detail {
 	hw, hh := half(w), half(h)
 	d := &detail{w: hw, h: hh, half: make([]int16, hw*hh)}
 	d.first, d.second, d.local, d.level = newPlane(hw, hh), newPlane(hw, hh), newPlane(hw, hh), newPlane(hw, hh)
-	d.coarse = newPlane(half(hw), half(hh))
+	d.coarse, d.third = newPlane(half(hw), half(hh)), newPlane(half(hw), half(hh))
+	d.rest = newPlane(half(half(hw)), half(half(hh)))
 	d.sums, d.up = make([]int32, w+2), make([]int32, w+2)
 	d.square = [2][]int32{make([]int32, w+2), make([]int32, w+2)}
 	d.tmp, d.row = make([]float32, w+2), make([]float32, w+2)
@@ -51,6 +54,16 @@ func (d *detail) measure(s *source) {
 			v *= v
 			dst[x] = v
 			local[x] = first[x] + energyShare*v
+		}
+	}
+	reduce(d.rest, d.coarse, d.tmp)
+	for y := range d.third.h {
+		row := d.row[:d.third.w]
+		expandRow(row, &d.rest, 0, y, d.tmp)
+		src, dst := d.coarse.row(y), d.third.row(y)
+		for x, up := range row {
+			v := src[x] - up
+			dst[x] = v * v
 		}
 	}
 	// The level was only needed for band 1.

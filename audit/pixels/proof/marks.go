@@ -2,7 +2,6 @@ package proof
 
 import (
 	"cmp"
-	"math"
 	"slices"
 
 	"prestrike/audit/pixels"
@@ -42,82 +41,88 @@ const plainTimes = 4
 func (c *coverage) finish() *Coverage {
 	n := c.w * c.h
 	out := &Coverage{Width: c.w, Height: c.h, Side: placeSide, Frame: make([]int16, n), Marks: make([]Mark, n), Used: c.order}
-	level := c.noise.levels()
-	end := int16(len(c.order) - 1)
-	for i, k := range c.at {
-		if k < 0 || c.best.pix[i] < plainTimes*level[lumaBin(c.luma.pix[i])] {
-			out.Marks[i] = Plain
+	for i := range out.Marks {
+		out.Marks[i] = Plain
+	}
+	c.fine.decide(out, c.gaps)
+	c.broad.decideEnds(out) // where fine texture does not tell
+	return out
+}
+
+// decide marks the places that have a fine texture.
+func (t *track) decide(out *Coverage, gaps []Gap) {
+	levels := t.noise.levels()
+	end := int16(len(out.Used) - 1)
+	for i, k := range t.at {
+		noise := levels[lumaBin(t.luma.pix[i])]
+		if k < 0 || t.best.pix[i] < plainTimes*noise {
 			continue
 		}
-		out.Frame[i] = int16(c.order[k])
+		out.Frame[i], out.Marks[i] = int16(out.Used[k]), Inside
 		switch k {
 		case 0:
 			out.Marks[i] = First
 		case end:
 			out.Marks[i] = Last
 		}
-		if at, ok := c.inGap(i, c.order[k], level[lumaBin(c.luma.pix[i])]); ok {
-			out.Marks[i], out.Frame[i] = Between, int16(at)
+		for _, g := range gaps {
+			if t.inGap(i, out.Used[k], g, noise) {
+				out.Marks[i], out.Frame[i] = Between, int16(g.From)
+			}
 		}
 	}
-	return out
 }
 
-// gapMargin is by how many usual steps of focus a place must lie farther than either frame
-// of a gap to be called between them: as far as it does half-way between two usual frames.
-const gapMargin = 0.5
+// broadRise is how many times its least energy a place's coarse detail must reach in an end
+// frame: far out of focus it changes slowly, and soft shading hardly at all.
+const broadRise = 2.5
 
-// inGap reports whether a place that is sharpest in the given frame is sharper still inside
-// one of the gaps, and the frame before that gap. It puts a parabola through the
-// logarithms of the energies in the two frames before the gap and the two behind it, as the
-// sharpness curve is about a Gaussian around its peak.
-func (c *coverage) inGap(place, frame int, noise float32) (before int, ok bool) {
-	for _, g := range c.gaps {
-		if frame != g.From && frame != g.To {
+// decideEnds marks places that show no fine texture in any frame, and whose coarse detail
+// rises towards the first or last frame: what lies far beyond it.
+func (t *track) decideEnds(out *Coverage) {
+	levels := t.noise.levels()
+	end := int16(len(out.Used) - 1)
+	for i, k := range t.at {
+		e := t.best.pix[i]
+		if out.Marks[i] != Plain || (k != 0 && k != end) || e < plainTimes*levels[lumaBin(t.luma.pix[i])] || e < broadRise*t.least.pix[i] {
 			continue
 		}
-		var x, y []float64
-		for k, f := range [...]int{g.From - 1, g.From, g.To, g.To + 1} {
-			p := c.around[f]
-			if p.pix == nil || p.pix[place] <= 0 {
-				continue
-			}
-			at := [...]float64{-1, 0, g.Ratio, g.Ratio + 1}
-			x, y = append(x, at[k]), append(y, math.Log(float64(max(p.pix[place]-noise, noise/4))))
-		}
-		if peak, found := parabola(x, y); found && peak > gapMargin && peak < g.Ratio-gapMargin {
-			return g.From, true
+		out.Frame[i], out.Marks[i] = int16(out.Used[k]), First
+		if k == end {
+			out.Marks[i] = Last
 		}
 	}
-	return 0, false
 }
 
-// parabola returns where the parabola that fits best is greatest. It needs three points.
-func parabola(x, y []float64) (peak float64, found bool) {
-	if len(x) < 3 {
-		return 0, false
+// gapMargin is by how many usual steps of focus a place must lie inside a gap, from either
+// side: as far as half-way between two usual frames.
+const gapMargin = 0.5
+
+// inGap reports whether a place is sharpest inside a gap: whether the middle of the squared
+// energies above noise of the frames around it, each at its place of focus in usual steps,
+// lies there. Unlike a comparison of two energies that is steady in noise. Of 12 rendered
+// runs, not those that DEVELOPERS.md states, it found 89 % of such places, and in the median
+// 2 % of those up to four steps beside the gap.
+func (t *track) inGap(place, best int, g Gap, noise float32) bool {
+	if best < g.From-1 || best > g.To+1 {
+		return false
 	}
-	var s [5]float64 // sums of powers of x
-	var t [3]float64 // with y
-	for i, v := range x {
-		p := 1.0
-		for k := range s {
-			s[k] += p
-			if k < len(t) {
-				t[k] += p * y[i]
-			}
-			p *= v
+	var sum, all float64
+	for f := g.From - besideGap; f <= g.To+besideGap; f++ {
+		p := t.around[f]
+		if p.pix == nil {
+			continue
 		}
+		at := float64(f - g.From)
+		if f >= g.To {
+			at = g.Ratio + float64(f-g.To)
+		}
+		e := float64(max(0, p.pix[place]-noise))
+		sum += e * e * at
+		all += e * e
 	}
-	// Cramer's rule for the coefficients of x and x².
-	det := func(a, b, c, d, e, f, g, h, i float64) float64 { return a*(e*i-f*h) - b*(d*i-f*g) + c*(d*h-e*g) }
-	all := det(s[0], s[1], s[2], s[1], s[2], s[3], s[2], s[3], s[4])
-	one := det(s[0], t[0], s[2], s[1], t[1], s[3], s[2], t[2], s[4])
-	two := det(s[0], s[1], t[0], s[1], s[2], t[1], s[2], s[3], t[2])
-	if all == 0 || two/all >= 0 {
-		return 0, false
-	}
-	return -one / (2 * two), true
+	middle := sum / max(all, 1e-9)
+	return middle > gapMargin && middle < g.Ratio-gapMargin
 }
 
 // A Part is all places with one mark.

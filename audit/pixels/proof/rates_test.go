@@ -144,7 +144,7 @@ func (s *scored) cutRun(t *testing.T, b *pixelstest.Built, shots []pixelstest.Sh
 	truth := b.Truth(shots[at+run.Reference], shots[at:])
 	var all, marked float64
 	texturedPlaces(c, truth, func(i int, depth float64) {
-		if depth < shots[at].Focus {
+		if depth < shots[at].Focus-(shots[at+1].Focus-shots[at].Focus)/2 { // a frame left out is nearest
 			all++
 			if c.Marks[i] == First {
 				marked++
@@ -171,7 +171,8 @@ func (s *scored) gapRun(t *testing.T, b *pixelstest.Built, shots []pixelstest.Sh
 	var all, marked, other, wrong float64
 	texturedPlaces(c, truth, func(i int, depth float64) {
 		step := (shots[at+lost].Focus - shots[at-1].Focus) / (lost + 1)
-		in := depth > shots[at-1].Focus+step/2 && depth < shots[at+lost].Focus-step/2
+		told := c.Marks[i] != Plain
+		in := told && depth > shots[at-1].Focus+step/2 && depth < shots[at+lost].Focus-step/2
 		far := depth < shots[at-1].Focus || depth > shots[at+lost].Focus
 		found := c.Marks[i] == Between
 		switch {
