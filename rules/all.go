@@ -22,6 +22,7 @@ func All() []*audit.Rule {
 		flashMissed,
 		brightnessDrift,
 		banding,
+		bracketRange,
 		softFrame,
 		isoDrift,
 		exposureDrift,

@@ -13,7 +13,7 @@ import (
 
 // onPictures are the rules that only look at pictures.
 var onPictures = map[*audit.Rule]bool{
-	nearEdge: true, farEdge: true, moved: true, darkFrame: true, brightnessDrift: true, banding: true, softFrame: true,
+	nearEdge: true, farEdge: true, moved: true, darkFrame: true, brightnessDrift: true, banding: true, softFrame: true, bracketRange: true,
 }
 
 const sessionFolder = "../testdata/sessions"

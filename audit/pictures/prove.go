@@ -160,7 +160,7 @@ type proving struct {
 	key       string
 	frames    []framePictures
 	judgement *pixels.Judgement // nil until it is needed
-	unread    bool // some picture could not be read, as long as that may last
+	unread    bool              // some picture could not be read, as long as that may last
 	failed    error
 }
 

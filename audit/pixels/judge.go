@@ -11,6 +11,7 @@ package pixels
 func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 	r := s.run(th, settings)
 	j := r.judgement()
+	j.Range = r.askRange()
 	if len(r.frames) < minFrames {
 		reason := ReasonFew
 		if r.otherSize {

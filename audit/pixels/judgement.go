@@ -58,6 +58,7 @@ const (
 	ReasonCourse       = "the pictures do not show whether focus goes on behind the pause"
 	ReasonNoView       = "the pictures do not make a view to compare"
 	ReasonBetweenViews = "the pictures do not show whether it is the same view"
+	ReasonOneFrame     = "fewer than two frames with a picture"
 	ReasonNoNeighbour  = "no frame has a picture and two neighbours with enough texture"
 )
 
@@ -95,6 +96,7 @@ type Judgement struct {
 	Soft       Soft
 	Colour     Colour
 	Habit      Habit
+	Range      Range
 
 	// OneView tells of a run too short for all but its light that its pictures, made at
 	// the same settings, show the same thing.

@@ -50,6 +50,7 @@ type cellMaps struct {
 	luma       []uint16  // code values / 256
 	light      []uint16  // linear light / 65535
 	clipped    []uint8   // share / 255
+	low, high  []uint8   // share of the darkest 2 % of the scale, and of what is clipped at its upper end / 255
 }
 
 // A plane is a grey picture.
@@ -157,6 +158,7 @@ func (m *FrameMeasure) measure(luma func(int) []uint8, bin, bw, bh int) {
 	n := c.cols * c.rows
 	c.energy = make([]float32, n)
 	c.luma, c.light, c.clipped = make([]uint16, n), make([]uint16, n), make([]uint8, n)
+	c.low, c.high = make([]uint8, n), make([]uint8, n)
 
 	k := smallBin(bw, bh)
 	m.smallPx = 2 * k
@@ -257,6 +259,7 @@ type sums struct {
 	energy      uint64
 	luma, light uint64
 	clipped     uint32
+	low, high   uint32
 }
 
 func abs32(x int32) int32 {
@@ -271,7 +274,7 @@ func cellRow(acc []sums, above, here, below []int32, edge int) {
 	above, below = above[:n], below[:n]
 	for i := range acc {
 		var e, lum, lin uint64
-		var clip uint32
+		var clip, low, high uint32
 		for x := i * edge; x < (i+1)*edge; x++ {
 			v := here[x]
 			l, r := v, v
@@ -286,15 +289,23 @@ func cellRow(acc []sums, above, here, below []int32, edge int) {
 			e += ml * ml
 			lum += uint64(uint32(v))
 			lin += uint64(lightTable[v])
-			if v > 250*unit || v < 4*unit {
-				clip++
+			switch {
+			case v > highEnd*unit:
+				high++
+			case v <= lowEnd*unit:
+				low++
+				if v < 4*unit {
+					clip++
+				}
 			}
 		}
 		a := &acc[i]
 		a.energy += e
 		a.luma += lum
 		a.light += lin
-		a.clipped += clip
+		a.clipped += clip + high
+		a.low += low
+		a.high += high
 	}
 }
 
@@ -307,6 +318,7 @@ func (c *cellMaps) store(row int, acc []sums, all *sums) {
 		c.luma[j] = uint16(math.Round(float64(a.luma) / px * 256 / unit))
 		c.light[j] = uint16(math.Round(float64(a.light) / px))
 		c.clipped[j] = uint8(math.Round(float64(a.clipped) / px * 255))
+		c.low[j], c.high[j] = uint8(math.Round(float64(a.low)/px*255)), uint8(math.Round(float64(a.high)/px*255))
 		all.energy += a.energy
 		all.luma += a.luma
 		all.light += a.light
@@ -323,7 +335,7 @@ func (m *FrameMeasure) AnalysedHeight() int { return m.Height / m.Factor }
 
 // Bytes returns the size of what is kept of the picture.
 func (m *FrameMeasure) Bytes() int {
-	return 9*m.cells.cols*m.cells.rows + 4*len(m.small.pix)
+	return 11*m.cells.cols*m.cells.rows + 4*len(m.small.pix)
 }
 
 // sameGrid reports whether two pictures can be compared cell by cell.

@@ -54,6 +54,8 @@ type tile struct {
 	luma    float32 // code values
 	light   float32 // 0 to 1
 	clipped float32 // share
+	low     uint8   // share of the darkest 2 % of the scale, 255ths
+	high    uint8   // share of what is clipped at its upper end, 255ths
 }
 
 // A link is the way from one frame to the next that shows the same thing.
@@ -253,7 +255,8 @@ func (s *Sequence) read(m *FrameMeasure, place Motion) []tile {
 			for k := range v {
 				v[k] = (u[k] - q[k] - r[k] + p[k]) / area
 			}
-			*t = tile{float32(v[0]), float32(v[1] / 256), float32(v[2] / 65535), float32(v[3] / 255)}
+			*t = tile{energy: float32(v[0]), luma: float32(v[1] / 256), light: float32(v[2] / 65535), clipped: float32(v[3] / 255)}
+			t.low, t.high = c.endsOf(x0, y0, x1, y1)
 		}
 	}
 	return out

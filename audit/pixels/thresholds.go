@@ -559,3 +559,12 @@ const (
 
 // sliver is by how much of a cell a tile may lie outside the picture.
 const sliver = 0.5
+
+// The range of exposures.
+const (
+	// highEnd and lowEnd are code values of 8 bits: above the one nothing is told apart, and
+	// up to the other, 2 % of the scale, shadows have few values left of a stop.
+	highEnd, lowEnd = 250, 5
+	// rangeShare is the least share of all tiles that the textured area must be.
+	rangeShare = 0.05
+)

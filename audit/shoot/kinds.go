@@ -134,8 +134,9 @@ func (r *Run) recordedKind() Kind {
 
 // AsksForPictures reports whether its pictures can tell what its files do not
 // record: of a run made at fixed settings, with five frames or more, and of four frames,
-// which may be a run or single ones; and of frames without a time where five consecutive
-// numbers may be a run. Pictures of different exposure cannot be compared.
+// which may be a run or single ones; of an exposure bracket; and of frames without a time
+// where five consecutive numbers may be a run. Positions with several exposures each cannot
+// be compared.
 func (r *Run) AsksForPictures() bool {
 	if r.PositionExposures > 0 {
 		return false
@@ -144,7 +145,7 @@ func (r *Run) AsksForPictures() bool {
 	if r.Start().IsZero() {
 		return r.consecutive() >= fewFrames
 	}
-	return kind.Steady() && n >= fewFrames || kind == Single && n == fewFrames-1
+	return kind.Steady() && n >= fewFrames || kind == Single && n == fewFrames-1 || kind == Bracket && n > 1
 }
 
 // consecutive returns the most frames in a row that bear consecutive numbers and have
