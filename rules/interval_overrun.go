@@ -164,6 +164,11 @@ func slowedPace(v *audit.Review, slower float64) (pace, bool) {
 	if then < set*(1+slower) || then > most*set || wholeSeconds(then) {
 		return pace{}, false
 	}
+	// Where one sequence ends and another begins, the camera went on at one of the two
+	// paces; else a timer was started again.
+	if own > 0 && (steps[own-1] < (1-alike)*set || steps[own-1] > (1+alike)*then) {
+		return pace{}, false
+	}
 	off := 0
 	for _, s := range steps[n:] {
 		if math.Abs(s-then) > alike*then {

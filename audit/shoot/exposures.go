@@ -101,13 +101,14 @@ func newExposure(cycle []point, next *point) bool {
 }
 
 // sameView reports whether two frames differ in nothing but the exposure time, and
-// follow each other soon.
+// follow each other soon. Frames that record automatic bracketing (CIPA DC-008,
+// ExposureMode 2) are of no view with frames that do not.
 func sameView(a, b *point) bool {
 	w := compare(a, b)
 	x, y := a.settings, b.settings
 	y.time, y.flash = x.time, x.flash
 	alike := math.Abs(exposureChange(x, y)) < SameSetting && x.iso == y.iso && x.wb == y.wb && x.orientation == y.orientation
-	return alike && !w.setup && w.exposureToo && (!w.countKnown || w.count >= 1 && w.count < mostExposures) &&
+	return alike && !w.setup && !w.mode && w.exposureToo && (!w.countKnown || w.count >= 1 && w.count < mostExposures) &&
 		w.gap >= a.e-w.q && w.gap-a.e <= ladderPause
 }
 

@@ -73,10 +73,11 @@ type between struct {
 	many        bool // of several kinds
 	exposureToo bool // exposure changed by 1/6 EV or more
 	setup       bool // lens, focal length or picture size changed
+	mode        bool // one frame was made by automatic bracketing, the other was not
 }
 
 func compare(a, b *point) between {
-	w := between{gap: b.t - a.t, q: max(a.q, b.q)}
+	w := between{gap: b.t - a.t, q: max(a.q, b.q), mode: a.auto != b.auto}
 	if a.number.Known && b.number.Known {
 		if a.number.Series == b.number.Series {
 			w.count, w.countKnown = b.number.Count-a.number.Count, true

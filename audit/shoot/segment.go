@@ -42,7 +42,7 @@ type open struct {
 	sumG, sumK float64    // decayed sums for coarse clocks
 	varSum     float64
 	changes    int
-	exposure   float64 // of the first frame, seconds
+	exposure   float64 // of the frame before the latest, seconds
 	before     float64 // cadence of the run before, 0 where there is none
 	hole       bool    // the latest gap is read as missing frames
 	odd        bool    // the latest frame has other settings than the one before
@@ -123,6 +123,7 @@ func (o *open) step(w *between, a *point, out []open) []open {
 	}
 	score, took := o.readGap(gap, k, c, w.q, a.e)
 	next.score += score
+	next.exposure = a.e
 	next.hole = took > 1 && k > 1
 	next.take(gap, took, c, w.q)
 	return append(out, next)
@@ -207,8 +208,8 @@ func (o *open) readGap(gap float64, k int, c, q, e float64) (best, took float64)
 		d := student(off, spread)
 		if de := e - o.exposure; !o.bracket && math.Abs(de) > 0.05*c {
 			// With a changed exposure time either the interval or the
-			// dead time between frames stays.
-			d = max(d, student(gap-ticks*c-de, scale(s*c*math.Sqrt(ticks), q)))
+			// dead time between frames stays, one as probable as the other.
+			d = logSum(d, student(gap-ticks*c-de, scale(s*c*math.Sqrt(ticks), q))) - math.Ln2
 		}
 		return d
 	}
@@ -217,7 +218,7 @@ func (o *open) readGap(gap float64, k int, c, q, e float64) (best, took float64)
 		try(lnJump+fits(1), 1)
 	} else {
 		try(fits(1), 1)
-		for m := 2.0; m <= mostLeftOut; m++ {
+		for m := 2.0; m <= mostLeftOut && o.n >= 2; m++ {
 			try(lnLeftOut-leftOutCost*(m-2)+fits(m), m)
 		}
 	}

@@ -32,6 +32,10 @@ const (
 	sameCadence = 0.15
 	// The medians of two parts of one run differ by less.
 	partCadence = 0.03
+	// The scatter of two parts of one run differs by so many standard deviations at most;
+	// no run counts as steadier than this share of its cadence.
+	partScatter = 4.0
+	steadiest   = 0.005
 	// So few frames have no cadence of their own.
 	strayFrames = 3
 	// Pauses of a motor, so many at least, are alike to within motorScatter.
@@ -399,12 +403,57 @@ func (c *chain) seldom(j *joint, ps []point, behind piece) bool {
 	return j.gap >= waitPause && len(c.joints) < motorPauses && w.countKnown && w.count == 1
 }
 
-// oneRun reports whether two pieces have one cadence, as the parts of a run have.
+// oneRun reports whether two pieces have one cadence and scatter alike, as the parts of a
+// run have.
 func oneRun(ps []point, a, b piece) bool {
 	n := min(a.to-a.from, b.to-b.from)
-	x, y := paceOf(ps, span{from: a.from, to: a.to}), paceOf(ps, span{from: b.from, to: b.to})
+	if n < fewFrames {
+		return false
+	}
 	q := max(ps[a.from].q, ps[b.from].q)
-	return n >= fewFrames && math.Abs(x-y) <= partCadence*x+q/float64(n)
+	x, y := rhythmOf(ps, a), rhythmOf(ps, b)
+	if math.Abs(x.pace-y.pace) > partCadence*x.pace+q/float64(n) {
+		return false
+	}
+	// The logarithm of the ratio of two variances of n and m values scatters by
+	// sqrt(2/(n-1) + 2/(m-1)) (M. S. Bartlett, D. G. Kendall, The statistical analysis of
+	// variance-heterogeneity and the logarithmic transformation, 1946). A timer is not
+	// interrupted and goes on by hand.
+	scatter := math.Sqrt(2/float64(x.n-1) + 2/float64(y.n-1))
+	return math.Abs(2*math.Log(x.scatter/y.scatter)) <= partScatter*scatter
+}
+
+// A rhythm is how the frames of a piece come.
+type rhythm struct {
+	pace, scatter float64 // s, from frame to frame; the scatter never 0
+	n             int     // times that the scatter is taken from
+}
+
+// rhythmOf returns the rhythm of a piece. Of the scatter a tenth at either end does not
+// count: a buffer that is full or a flash that recycles is of no other run.
+func rhythmOf(ps []point, p piece) rhythm {
+	var gaps []float64
+	for i := p.from + 1; i < p.to; i++ {
+		w := compare(&ps[i-1], &ps[i])
+		gaps = append(gaps, w.gap/float64(w.steps()))
+	}
+	slices.Sort(gaps)
+	r := rhythm{pace: gaps[len(gaps)/2]}
+	if q := ps[p.from].q; q > partCadence*r.pace {
+		// The median of readings by a coarse clock is a whole number of its steps.
+		r.pace = (ps[p.to-1].t - ps[p.from].t) / float64(max(made(ps, p, p)-1, 1))
+	}
+	gaps = gaps[len(gaps)/10 : len(gaps)-len(gaps)/10]
+	mean, squares := 0.0, 0.0
+	for _, g := range gaps {
+		mean += g / float64(len(gaps))
+	}
+	for _, g := range gaps {
+		squares += (g - mean) * (g - mean) / float64(len(gaps))
+	}
+	r.n = len(gaps)
+	r.scatter = max(math.Sqrt(squares), steadiest*r.pace)
+	return r
 }
 
 // motor reports whether the pauses are as alike as those of a motor.
