@@ -8,9 +8,9 @@ func (f *File) Torn() bool {
 	return f.Err == nil && f.Meta.Integrity.State == exifread.IntegrityTorn
 }
 
-// raw reports whether the file is raw, by content, or by name where the
+// Raw reports whether the file is raw, by content, or by name where the
 // content is not known.
-func (f *File) raw() bool {
+func (f *File) Raw() bool {
 	if f.Err == nil {
 		return f.Meta.Format.Raw()
 	}

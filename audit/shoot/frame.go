@@ -91,7 +91,7 @@ func (f *Frame) Readable() bool {
 // by its name where the content cannot be read.
 func (f *Frame) HasRaw() bool {
 	for _, file := range f.Files {
-		if file.raw() {
+		if file.Raw() {
 			return true
 		}
 	}

@@ -51,11 +51,11 @@ func makeFrames(files []*File) []*Frame {
 // at most one file of each other format beside it.
 func pairs(frame *Frame, file *File) bool {
 	raws := 0
-	if file.raw() {
+	if file.Raw() {
 		raws++
 	}
 	for _, have := range frame.Files {
-		if have.raw() {
+		if have.Raw() {
 			raws++
 		}
 		if have.Meta.Format == file.Meta.Format && have.Err == nil && file.Err == nil {
@@ -86,7 +86,7 @@ func pairAcrossFolders(frames []*Frame) []*Frame {
 	}
 	raws := map[key]*Frame{}
 	for _, f := range frames {
-		if !f.Files[0].raw() {
+		if !f.Files[0].Raw() {
 			continue
 		}
 		if k, ok := keyOf(f); ok {
@@ -98,7 +98,7 @@ func pairAcrossFolders(frames []*Frame) []*Frame {
 	}
 	return slices.DeleteFunc(frames, func(f *Frame) bool {
 		k, ok := keyOf(f)
-		if !ok || f.Files[0].raw() {
+		if !ok || f.Files[0].Raw() {
 			return false
 		}
 		raw := raws[k]
@@ -114,8 +114,8 @@ func pairAcrossFolders(frames []*Frame) []*Frame {
 // best of them.
 func (f *Frame) settle() {
 	slices.SortFunc(f.Files, func(a, b *File) int {
-		if a.raw() != b.raw() {
-			if a.raw() {
+		if a.Raw() != b.Raw() {
+			if a.Raw() {
 				return -1
 			}
 			return 1

@@ -99,3 +99,24 @@ func outwards(frames []*Frame) bool {
 	_, ok := Outwards(known)
 	return ok
 }
+
+// FocusOrder returns the frames of a run in the order of focus, from the nearest to the
+// farthest, where it was made from the middle outwards and all distances are recorded;
+// else in the order they were made, which is that of focus in all other runs.
+func (r *Run) FocusOrder() []*Frame {
+	distances := make([]float64, len(r.Frames))
+	for i, f := range r.Frames {
+		if distances[i] = f.focusDistance(); math.IsNaN(distances[i]) {
+			return r.Frames
+		}
+	}
+	order, ok := Outwards(distances)
+	if !ok {
+		return r.Frames
+	}
+	out := make([]*Frame, len(order))
+	for i, at := range order {
+		out[i] = r.Frames[at]
+	}
+	return out
+}

@@ -143,7 +143,7 @@ again while the subject is still there. Originals are only read, never touched.`
 	root.AddGroup(groups...)
 	addCommands(root, groupBefore, newPlan(c))
 	addCommands(root, groupDuring, newWatch(c), newReport(c))
-	addCommands(root, groupAfter, newCopies(c), newAccept(c), newFrames(c))
+	addCommands(root, groupAfter, newList(c), newCopies(c), newAccept(c), newFrames(c))
 	addCommands(root, groupOther, newRules(c), newConfig(c), newDemo(c), newCompletion(root), newManual(root))
 	help := newHelp(root)
 	help.GroupID = groupOther
