@@ -47,14 +47,8 @@ var ErrNoPreview = errors.New("no preview")
 // the one nearest to one to two megapixels. A picture whose size is not told
 // comes last. It returns [ErrNoPreview] where there is none.
 func (m *Metadata) Picture() (Preview, error) {
-	list := m.Previews
-	if m.Format == FormatJPEG && m.Integrity.State != IntegrityTorn {
-		w, _ := m.Width.Get()
-		h, _ := m.Height.Get()
-		list = append(list[:len(list):len(list)], Preview{Length: m.Size, Width: int(w), Height: int(h)})
-	}
 	var best Preview
-	for _, p := range list {
+	for _, p := range m.Pictures() {
 		if p.Length > 0 && (best.Length == 0 || p.Misfit() < best.Misfit()) {
 			best = p
 		}
@@ -63,6 +57,18 @@ func (m *Metadata) Picture() (Preview, error) {
 		return Preview{}, ErrNoPreview
 	}
 	return best, nil
+}
+
+// Pictures returns the places of all JPEG pictures of the file: of the embedded ones, and
+// of the file itself where it is a JPEG file that is whole, as far as its structure tells.
+func (m *Metadata) Pictures() []Preview {
+	list := m.Previews
+	if m.Format == FormatJPEG && m.Integrity.State != IntegrityTorn {
+		w, _ := m.Width.Get()
+		h, _ := m.Height.Get()
+		list = append(list[:len(list):len(list)], Preview{Length: m.Size, Width: int(w), Height: int(h)})
+	}
+	return list
 }
 
 // Misfit returns how far the picture's size lies from one to two megapixels, in

@@ -53,15 +53,18 @@ func picturesIn(f *shoot.Frame) framePictures {
 		if err != nil {
 			continue
 		}
-		changed := ""
-		if info, err := os.Stat(file.Abs); err == nil {
-			changed = strconv.FormatInt(info.ModTime().UnixNano(), 10)
-		}
-		key := file.Abs + "\x00" + strconv.FormatInt(file.Size, 10) + "\x00" + changed + "\x00" + fmt.Sprint(p) + "\x00"
-		list = append(list, candidate{file, p, key})
+		list = append(list, newCandidate(file, p))
 	}
 	slices.SortStableFunc(list, func(a, b candidate) int { return cmp.Compare(a.preview.Misfit(), b.preview.Misfit()) })
 	return list
+}
+
+func newCandidate(file *shoot.File, p exifread.Preview) candidate {
+	changed := ""
+	if info, err := os.Stat(file.Abs); err == nil {
+		changed = strconv.FormatInt(info.ModTime().UnixNano(), 10)
+	}
+	return candidate{file, p, file.Abs + "\x00" + strconv.FormatInt(file.Size, 10) + "\x00" + changed + "\x00" + fmt.Sprint(p) + "\x00"}
 }
 
 // key is made of the keys of the pictures.
@@ -87,23 +90,8 @@ func (list framePictures) look(ctx context.Context, memory *budget) glance {
 		// The file may be there again, or free, at the next look.
 		_, medium := errors.AsType[*fs.PathError](err)
 		again = again || medium || ctx.Err() != nil
-		_, failed := errors.AsType[*exifread.PanicError](err)
-		_, large := errors.AsType[*exifread.TooLargeError](err)
-		switch {
-		case again:
+		if g.why = c.whyNot(err); again {
 			g.why = unreadPicture
-		case errors.Is(err, pixels.ErrTooSmall):
-			g.why = smallPreview
-		case large:
-			g.why = hugePicture
-		case failed:
-			g.why = failedHere
-		case !errors.Is(err, exifread.ErrDamaged):
-			g.why = foreignPreview
-		case c.preview.Offset == 0 && c.preview.Length == c.file.Size:
-			g.why = pixels.DamagedFile
-		default:
-			g.why = damagedPreview
 		}
 	}
 	switch {
@@ -129,4 +117,26 @@ func (c *candidate) measure(ctx context.Context, memory *budget) (m *pixels.Fram
 		return nil, err
 	}
 	return pixels.Measure(img)
+}
+
+// whyNot says why a picture could not be decoded.
+func (c *candidate) whyNot(err error) string {
+	_, failed := errors.AsType[*exifread.PanicError](err)
+	_, large := errors.AsType[*exifread.TooLargeError](err)
+	_, medium := errors.AsType[*fs.PathError](err)
+	switch {
+	case medium:
+		return unreadPicture
+	case errors.Is(err, pixels.ErrTooSmall):
+		return smallPreview
+	case large:
+		return hugePicture
+	case failed:
+		return failedHere
+	case !errors.Is(err, exifread.ErrDamaged):
+		return foreignPreview
+	case c.preview.Offset == 0 && c.preview.Length == c.file.Size:
+		return pixels.DamagedFile
+	}
+	return damagedPreview
 }
