@@ -66,6 +66,8 @@ type Rule struct {
 	// AtOnce tells that what the rule finds is certain before the sequence
 	// ends: no frame to come can take it back, but for findings that are Provisional.
 	AtOnce bool
+	// Shows says how pictures show best what the rule finds, unless a finding says otherwise.
+	Shows Showing
 
 	// Check reviews one sequence. An error means that the rule itself
 	// failed; findings are not errors.
@@ -136,6 +138,12 @@ type Finding struct {
 	Measured, Limit exifread.Value[float64]
 	Unit            string
 
+	// Shows says how pictures show best what was found; Closest are the frames that show it
+	// best, where not all Frames do, and Region is the part of them, zero for no part.
+	Shows   Showing
+	Closest []*shoot.Frame
+	Region  Region
+
 	// Provisional tells that frames to come may take back what a rule with AtOnce found.
 	Provisional bool
 
@@ -147,6 +155,22 @@ type Finding struct {
 	Accepted bool
 	Reason   string
 }
+
+// A Showing is a way to show in pictures what was found.
+type Showing uint8
+
+// The ways. The zero Showing, in a Finding handed to [Review.Found], stands for the rule's
+// own, and in a rule for ShowFrames.
+const (
+	ShowFrames  Showing = iota + 1 // whole frames, with their neighbours
+	ShowDetail                     // one place at 100 %, in a frame and its neighbours
+	ShowPair                       // two frames, one after the other
+	ShowNothing                    // no picture shows it
+)
+
+// A Region is a part of the picture, in fractions of its width and height from the
+// upper left corner of the stored picture, before its Orientation. The zero Region is none.
+type Region struct{ X0, Y0, X1, Y1 float64 }
 
 // NotJudged says why a rule could not decide.
 type NotJudged struct {
@@ -211,6 +235,9 @@ func (v *Review) Found(f Finding) {
 	}
 	if s, ok := v.Options.Severities[v.rule.ID]; ok {
 		f.Severity = s
+	}
+	if f.Shows == 0 {
+		f.Shows = max(v.rule.Shows, ShowFrames)
 	}
 	for _, x := range []*exifread.Value[float64]{&f.Measured, &f.Limit} {
 		if n, ok := x.Get(); ok && (math.IsNaN(n) || math.IsInf(n, 0)) {

@@ -12,6 +12,7 @@ var autoExposure = &audit.Rule{
 	ID:       "auto-exposure",
 	Title:    "Automatic exposure",
 	Severity: audit.Note,
+	Shows:    audit.ShowNothing,
 	Doc: `Finds focus sequences and time-lapses whose exposure the camera chose, although it
 chose the same for every frame.
 

@@ -16,6 +16,7 @@ var diffraction = &audit.Rule{
 	ID:       "diffraction",
 	Title:    "Diffraction",
 	Severity: audit.Check,
+	Shows:    audit.ShowDetail,
 	Doc: `Finds frames whose working f-number, the one the sensor sees close up, blurs more
 than the pixels are apart. The finding names how many megapixels of detail remain.
 

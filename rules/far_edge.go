@@ -6,6 +6,7 @@ var farEdge = &audit.Rule{
 	ID:       "far-edge",
 	Title:    "Back may not be sharp",
 	Severity: audit.Check,
+	Shows:    audit.ShowDetail,
 	Doc: `Inspects the pictures of a focus sequence. Finds a textured part that is sharpest in the
 frame focused farthest, and would have become sharper still.
 

@@ -18,6 +18,7 @@ var focusGap = &audit.Rule{
 	ID:       "focus-gap",
 	Title:    "Focus steps too wide",
 	Severity: audit.Check,
+	Shows:    audit.ShowDetail,
 	Doc: `Finds focus sequences whose steps are too wide: wider than the depth of field, by the
 recorded focus distances, or with too much blur between the frames, by the pictures.
 Between two such frames a band of the subject is sharp in neither.

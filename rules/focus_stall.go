@@ -16,6 +16,7 @@ var focusStall = &audit.Rule{
 	ID:       "focus-stall",
 	Title:    "Focus stops moving",
 	Severity: audit.Check,
+	Shows:    audit.ShowDetail,
 	Doc: `Finds focus sequences whose focus stops: the recorded distance stays the same over the
 last frames, or some pictures show no movement of focus. The lens reached its end, or the
 drive stopped.

@@ -19,6 +19,7 @@ var handheldShutter = &audit.Rule{
 	ID:       "handheld-shutter",
 	Title:    "Exposure time too long for handheld shooting",
 	Severity: audit.Check,
+	Shows:    audit.ShowDetail,
 	Doc: `Finds handheld frames whose exposure time is longer than hands can hold the camera still.
 The limit is one over the focal length (as of a 36 x 24 mm camera). It is shorter close
 up, where the hand's travel blurs as well as its turning.

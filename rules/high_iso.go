@@ -14,6 +14,7 @@ var highISO = &audit.Rule{
 	ID:       "high-iso",
 	Title:    "ISO higher than needed",
 	Severity: audit.Note,
+	Shows:    audit.ShowDetail,
 	Doc: `Finds sequences on a tripod at more than twice the lowest ISO that the same body was
 set to in the session.
 

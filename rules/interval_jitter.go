@@ -17,6 +17,7 @@ var intervalJitter = &audit.Rule{
 	ID:       "interval-jitter",
 	Title:    "Uneven interval",
 	Severity: audit.Note,
+	Shows:    audit.ShowNothing,
 	Doc: `Finds frames of a time-lapse that come early or late by more than a tenth of the
 interval, though none is left out.
 

@@ -19,6 +19,7 @@ var intervalOverrun = &audit.Rule{
 	ID:       "interval-overrun",
 	Title:    "Interval too short",
 	Severity: audit.Check,
+	Shows:    audit.ShowNothing,
 	Doc: `Finds time-lapses whose frames come late, because the interval is too short for the
 exposure time and for what the camera needs between two frames.
 

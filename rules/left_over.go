@@ -12,6 +12,7 @@ var leftOver = &audit.Rule{
 	ID:       "left-over",
 	Title:    "Setting may be left over",
 	Severity: audit.Note,
+	Shows:    audit.ShowNothing,
 	Doc: `Finds bodies that were never set below a high ISO in the sequences of a session, and
 bodies whose exposure compensation is never 0.
 

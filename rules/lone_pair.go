@@ -13,6 +13,7 @@ var lonePair = &audit.Rule{
 	ID:       "lone-pair",
 	Title:    "Raw or JPEG file missing",
 	Severity: audit.Check,
+	Shows:    audit.ShowNothing,
 	Doc: `Finds raw files without their JPEG (or HEIF) and the reverse, where nearly all frames
 of the camera in this session have both.
 

@@ -16,6 +16,7 @@ var moved = &audit.Rule{
 	ID:       "moved",
 	Title:    "Picture jumps",
 	Severity: audit.Check,
+	Shows:    audit.ShowPair,
 	Doc: `Inspects the pictures of a sequence on a tripod. Finds two neighbouring frames between
 which the whole picture jumps, beyond the slow drift of the frames around them.
 
@@ -120,6 +121,7 @@ func movedFinding(v *audit.Review, j *pixels.Judgement, all []pixels.Move) audit
 		Severity: severity,
 		Action:   "inspect the two frames at 100 %; if the camera or the subject moved, fix it and shoot the sequence again",
 		Frames:   evidence.InOrder(q, frames),
+		Closest:  []*shoot.Frame{from, to},
 	}
 	switch {
 	case worst.Lost && worst.Lasting:

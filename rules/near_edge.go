@@ -17,6 +17,7 @@ var nearEdge = &audit.Rule{
 	ID:       "near-edge",
 	Title:    "Front may not be sharp",
 	Severity: audit.Check,
+	Shows:    audit.ShowDetail,
 	Doc: `Inspects the pictures of a focus sequence. Finds a textured part that is sharpest in the
 frame focused nearest, and would have become sharper still.
 
@@ -96,7 +97,7 @@ func checkEdge(v *audit.Review, near bool) error {
 		among = fmt.Sprintf(", which %d other sequences like it covered", n)
 	}
 	v.Found(audit.Finding{
-		Severity: severity, Look: part,
+		Severity: severity, Look: part, Region: audit.Region(e.Box),
 		Message: fmt.Sprintf("%s of the textured area (%s) was still getting sharper in the %s frame, %s%s",
 			percent(e.Share), partOf(f, e.Box), end, f.Label(), among),
 		Action:   "inspect it at 100 %; if it is not sharp, " + fmt.Sprintf(action, words.Count(int(math.Ceil(max(1, e.More))), "frame", "frames")),

@@ -13,6 +13,7 @@ var numberJump = &audit.Rule{
 	ID:       "number-jump",
 	Title:    "File numbers jump",
 	Severity: audit.Note,
+	Shows:    audit.ShowNothing,
 	Doc: `Finds file numbers that jump inside a sequence while its cadence runs on: by the clock
 there was no time for the missing numbers.
 

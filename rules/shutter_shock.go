@@ -16,6 +16,7 @@ var shutterShock = &audit.Rule{
 	ID:       "shutter-shock",
 	Title:    "Shutter may shake the camera",
 	Severity: audit.Note,
+	Shows:    audit.ShowDetail,
 	Doc: `Finds frames on a tripod, without flash, whose exposure time lies between 1/125 and
 1/2 s: long enough for the shock of mirror and shutter to show, too short for it to
 die away. It is reported once for a session.

@@ -15,6 +15,7 @@ var sisterDiffers = &audit.Rule{
 	ID:       "sister-differs",
 	Title:    "Different from the other sequences",
 	Severity: audit.Check,
+	Shows:    audit.ShowNothing,
 	Doc: `Compares each focus sequence with the others of the same camera and lens in the
 session: kinds of file, picture size, exposure time, f-number and ISO.
 

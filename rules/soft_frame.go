@@ -13,6 +13,7 @@ var softFrame = &audit.Rule{
 	ID:       "soft-frame",
 	Title:    "Soft frames",
 	Severity: audit.Note,
+	Shows:    audit.ShowDetail,
 	Doc: `Inspects the pictures: finds single frames that are less sharp than the frames before and
 after suggest.
 

@@ -39,6 +39,7 @@ func (e *evidence) askEnds(w Walk, c *curves) (first, last Edge) {
 func (e *evidence) edge(c *curves, at func(int) int) Edge {
 	marked := make([]bool, len(c.tiles))
 	var beyond []float64
+	var tiles []int
 	hw := c.hw
 	if hw == 0 { // no tile peaks inside: take the one-sided widths
 		var w []float64
@@ -62,10 +63,11 @@ func (e *evidence) edge(c *curves, at func(int) int) Edge {
 		if d > e.th.EdgeBeyond && 1-inner > e.th.EdgeFall {
 			marked[i] = true
 			beyond = append(beyond, d)
+			tiles = append(tiles, i)
 		}
 	}
 	patch := c.cluster(marked)
-	g := Edge{Tiles: len(beyond), Cluster: len(patch), Share: float64(len(beyond)) / float64(c.textured)}
+	g := Edge{Tiles: len(beyond), Cluster: len(patch), Share: float64(len(beyond)) / float64(c.textured), Curve: c.mean(tiles)}
 	if len(beyond) > 0 {
 		g.More = percentile(beyond, edgeMost)
 		g.Box = e.grid.box(patch)

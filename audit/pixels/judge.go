@@ -76,6 +76,8 @@ func (j *Judgement) askFocus(s *Sequence, e *evidence) {
 	j.Textured, j.HalfWidth = c.textured, c.hw
 	if made.places != nil {
 		j.asMade(made.places)
+	} else {
+		j.Depth = c.depth() // in the order of time
 	}
 	for i := range c.tiles {
 		if t := &c.tiles[i]; t.textured {

@@ -102,6 +102,8 @@ type Judgement struct {
 	// the same settings, show the same thing.
 	OneView bool
 
+	Depth Depth // empty where the run is too long to keep
+
 	View View // empty where the run is too long to keep
 
 	PerFrame []FrameSummary // one for each frame added
@@ -143,6 +145,8 @@ type Edge struct {
 	Cluster int     // tiles in the largest connected patch
 	Box     Box     // around that patch
 	More    float64 // how many more frames it would take at least: for nine in ten of these tiles
+	// Curve is the mean sharpness of these tiles, frame by frame, as in Depth.
+	Curve []float64
 }
 
 // Step tells how far focus moves per frame. Found means more than the limit.
