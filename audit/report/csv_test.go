@@ -81,7 +81,9 @@ func TestCSVMeasures(t *testing.T) {
 	opt.Measure = func(_ context.Context, runs []*shoot.Run) ([]shoot.Seen, error) {
 		return []shoot.Seen{{Evidence: &pixels.Seen{Judgement: &pixels.Judgement{Frames: 4, Factor: 2, PerFrame: []pixels.FrameSummary{
 			{Measured: true, EV: -0.5, Clipped: 0.012, Sharpest: 0.25, ShiftX: -3, ShiftY: 0.00001},
-			{}, {Measured: true}, {Measured: true},
+			{},
+			{Measured: true},
+			{Measured: true},
 		}}}}}, nil
 	}
 	opt.WorkingFNumbers = func(v *audit.Review) map[*shoot.Frame]float64 {

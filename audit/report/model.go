@@ -45,6 +45,7 @@ type sessionModel struct {
 
 // A sequenceModel is one sequence.
 type sequenceModel struct {
+	reviewed     *audit.Reviewed // what it was made of
 	id           string
 	kind         shoot.Kind
 	body         int // place in the session's bodies
@@ -104,7 +105,8 @@ func newSession(s *audit.Session, declared shoot.Support) sessionModel {
 
 func newSequence(q *audit.Reviewed) sequenceModel {
 	m := sequenceModel{
-		id: q.ID, kind: q.Kind, frames: q.Frames, merged: q.Merged, exposures: q.PositionExposures, cadence: cadence(q), settings: q.Settings, support: q.Support,
+		reviewed: q,
+		id:       q.ID, kind: q.Kind, frames: q.Frames, merged: q.Merged, exposures: q.PositionExposures, cadence: cadence(q), settings: q.Settings, support: q.Support,
 		verdict: q.Verdict, findings: q.Findings, notJudged: q.NotJudged, working: q.WorkingFNumbers,
 	}
 	if seen, ok := q.Pictures.(*pixels.Seen); ok && len(seen.Judgement.PerFrame) == len(q.Frames) {

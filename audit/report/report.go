@@ -32,6 +32,9 @@ type Options struct {
 	Brief bool
 	// Why lists every reason for which a rule could not judge.
 	Why bool
+	// Gallery makes the pictures of a page, as many as Pictures says; nil for none.
+	Gallery  Gallery
+	Pictures PictureCount
 }
 
 // width returns the columns to fill.
@@ -62,6 +65,7 @@ func Forms() []*Form {
 		{Name: "json", Doc: "everything, for programs", write: writeJSON, ours: isJSON},
 		{Name: "csv", Doc: "a row per frame, for spreadsheets", Frames: true, write: writeCSV, ours: isCSV},
 		{Name: "markdown", Doc: "the tables and findings as text, for notes", write: writeMarkdown, ours: isMarkdown},
+		{Name: "html", Doc: "a page with pictures, for the browser", write: writePage, ours: isPage},
 	}
 }
 

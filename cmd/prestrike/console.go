@@ -32,6 +32,8 @@ type console struct {
 	// nothing is to be kept.
 	cacheFolder func() (string, error)
 	exit        func(int) // os.Exit where nil
+	// open opens a file in the reader's browser.
+	open func(file string) error
 	// now is the clock that a watch takes quiet from; nil for the system's.
 	now func() time.Time
 	// taken, where not nil, is called with each event of a watch that was taken in.
@@ -51,6 +53,7 @@ func systemConsole() *console {
 		// https://no-color.org: set and not empty, whatever the value.
 		plain:       os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "dumb",
 		cacheFolder: os.UserCacheDir,
+		open:        openFile,
 	}
 	if c.outTerminal {
 		if width, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil {
@@ -188,6 +191,15 @@ func (c *console) newProgress(quiet bool, verb, start string) *progress {
 // tell shows how far the work is, unless the line was written just now.
 func (p *progress) tell(done, total int) {
 	p.show(float64(done), float64(total), func() string { return fmt.Sprintf("%d of %d", done, total) })
+}
+
+// count returns what tells that one more is done, where nobody knows of how many.
+func (p *progress) count() func() {
+	done := 0
+	return func() {
+		done++
+		p.show(0, 0, func() string { return strconv.Itoa(done) })
+	}
 }
 
 // tellBytes is tell where the work is so many bytes.

@@ -255,17 +255,7 @@ func copiesJournal(c *console, folders []string) string {
 		}
 		fmt.Fprintf(key, "%q\n", abs)
 	}
-	old, err := filepath.Glob(filepath.Join(folder, "*.journal"))
-	if err == nil {
-		for _, name := range old {
-			if !journalName.MatchString(filepath.Base(name)) {
-				continue // not of our making
-			}
-			if info, err := os.Lstat(name); err == nil && info.Mode().IsRegular() && time.Since(info.ModTime()) > journalKept {
-				_ = os.Remove(name)
-			}
-		}
-	}
+	deleteOld(folder, journalName, journalKept)
 	return filepath.Join(folder, fmt.Sprintf("%x.journal", key.Sum(nil)[:16]))
 }
 

@@ -12,7 +12,7 @@ import (
 // package below exifread/internal or cmd/prestrike/internal belongs to the one
 // above it.
 var layers = map[string][]string{
-	"cmd/prestrike":               {"audit/words", "audit/values", "audit/report", "audit", "audit/shoot", "audit/config", "audit/pictures", "audit/pixels/proof", "audit/copies", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
+	"cmd/prestrike":               {"audit/words", "audit/values", "audit/report", "audit", "audit/shoot", "audit/config", "audit/pictures", "audit/pixels", "audit/pixels/proof", "audit/copies", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
 	"audit/report":                {"audit/words", "audit", "audit/shoot", "audit/pixels", "exifread"},
 	"audit":                       {"audit/words", "audit/shoot", "exifread"},
 	"audit/shoot":                 {"audit/words", "exifread", "audit/safefile"},

@@ -2,6 +2,8 @@ package main
 
 import (
 	"bytes"
+	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -52,6 +54,8 @@ type reportFlags struct {
 	shoot   shootFlags
 	noCache bool
 	why     bool
+	open    bool
+	show    string // how many pictures a page has
 }
 
 func newReport(c *console) *cobra.Command {
@@ -75,6 +79,9 @@ func newReport(c *console) *cobra.Command {
 	f.shoot.addTo(cmd)
 	cmd.Flags().BoolVar(&f.noCache, "no-cache", false, "inspect all pictures again, and cache no results")
 	cmd.Flags().BoolVar(&f.why, "why", false, "name the rule of each finding, and list all that was not judged")
+	addChoice(cmd, &f.show, "pictures", "with --format html, the pictures on the page",
+		"few\tthose of findings, and some of each sequence", "all\tevery frame beside", "none\tno pictures")
+	cmd.Flags().BoolVar(&f.open, "open", false, "write the page to the cache folder and open it in the browser")
 	cmd.Flags().SortFlags = false
 	return cmd
 }
@@ -90,6 +97,9 @@ func (f *reportFlags) exitStatus(v audit.Verdict) status {
 }
 
 func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string) error {
+	if err := f.asPage(cmd, c, folders); err != nil {
+		return err
+	}
 	form, err := report.ParseForm(f.format)
 	if err != nil {
 		return err
@@ -118,7 +128,7 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 	if len(collection.Files) == 0 {
 		return nothingToRead(folders, collection)
 	}
-	defer limitMemory(len(collection.Files), opt.Pixels != audit.PixelsOff)()
+	defer limitMemory(len(collection.Files), opt.Pixels != audit.PixelsOff || f.hasPictures())()
 	var read []string
 	for _, file := range collection.Files {
 		read = append(read, file.Abs)
@@ -140,16 +150,12 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		}
 	}
 
-	err = target.writeFrom(func(w io.Writer) error {
-		return form.Write(w, result, &report.Options{
-			Width:  c.textWidth(f.file != ""),
-			Colour: c.outTerminal && !c.plain && f.file == "",
-			Brief:  f.quiet,
-			Why:    f.why,
-		})
-	})
+	err = target.writeFrom(func(w io.Writer) error { return f.write(cmd.Context(), c, w, form, result, folders) })
 	if err != nil {
 		return err
+	}
+	if f.open {
+		f.openPage(c, target.path)
 	}
 	if target.path != "" && !f.quiet {
 		var last bytes.Buffer
@@ -163,6 +169,18 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		return status(statusNotAudited)
 	}
 	return nil
+}
+
+// write writes the report in its form.
+func (f *reportFlags) write(ctx context.Context, c *console, w io.Writer, form *report.Form, result *audit.Result, folders []string) error {
+	out := &report.Options{Width: c.textWidth(f.file != ""), Colour: c.outTerminal && !c.plain && f.file == "", Brief: f.quiet, Why: f.why}
+	if f.hasPictures() {
+		line := c.newProgress(f.quiet, "making pictures", "making pictures")
+		defer line.end()
+		out.Gallery, out.Pictures = newGallery(ctx, f.proofCache(c, folders), line.count()), pictureCounts[f.show]
+	}
+	// Where it was stopped on the way, pictures lack: then there is no page.
+	return cmp.Or(form.Write(w, result, out), ctx.Err())
 }
 
 // limitMemory has garbage collected as often as it takes to stay within 40 MiB and
