@@ -1,10 +1,10 @@
 package pixels
 
-// All numbers that an answer depends on are in this file: in [Thresholds] those
-// that tests and callers may vary, below it those that belong to a method. Where no
-// source is named, a number was chosen on the rendered scenes with even seeds and
-// the first half of the real series, and the table of rates in DEVELOPERS.md states
-// what comes of all of them together on others.
+// All numbers that an answer depends on are in this file, but for those of test runs in
+// growth_thresholds.go: in [Thresholds] those that tests and callers may vary, below it
+// those that belong to a method. Where no source is named, a number was chosen on the
+// rendered scenes with even seeds and the first half of the real series, and the table of
+// rates in DEVELOPERS.md states what comes of all of them together on others.
 
 // Thresholds are the numbers that [Sequence.Judge] decides by. They were chosen
 // on one half of rendered and real sequences; the tests state what they do on
