@@ -12,14 +12,15 @@ import (
 // package below exifread/internal or cmd/prestrike/internal belongs to the one
 // above it.
 var layers = map[string][]string{
-	"cmd/prestrike":               {"audit/words", "audit/values", "audit/report", "audit", "audit/shoot", "audit/config", "audit/pictures", "audit/pixels", "audit/pixels/proof", "audit/copies", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
+	"cmd/prestrike":               {"audit/slate", "audit/words", "audit/values", "audit/report", "audit", "audit/shoot", "audit/config", "audit/pictures", "audit/pixels", "audit/pixels/proof", "audit/copies", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
 	"audit/report":                {"audit/words", "audit", "audit/shoot", "audit/pixels", "exifread"},
 	"audit":                       {"audit/words", "audit/shoot", "exifread"},
 	"audit/shoot":                 {"audit/words", "exifread", "audit/safefile"},
 	"audit/safefile":              {},
 	"audit/config":                {"audit", "audit/shoot", "audit/safefile", "audit/values"},
-	"audit/pictures":              {"audit/words", "audit/shoot", "audit/pixels", "audit/pixels/proof", "audit/safefile", "exifread"},
+	"audit/pictures":              {"audit/slate", "audit/words", "audit/shoot", "audit/pixels", "audit/pixels/proof", "audit/safefile", "exifread"},
 	"audit/copies":                {"audit/shoot", "audit/safefile", "exifread"},
+	"audit/slate":                 {},
 	"audit/words":                 {},
 	"audit/values":                {"rules/optics"},
 	"audit/pixels":                {},
