@@ -36,6 +36,11 @@ func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, err
 	for _, session := range r.Sessions {
 		retakes(session, opt)
 		session.settle()
+	}
+	if len(opt.Views) > 0 && len(r.Sessions) > 0 {
+		errs = append(errs, reviewViews(ctx, r, opt)...)
+	}
+	for _, session := range r.Sessions {
 		r.Verdict = max(r.Verdict, session.Verdict)
 		r.Files.Frames += session.Frames()
 		r.Files.Copies += session.copies()

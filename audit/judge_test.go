@@ -247,7 +247,7 @@ func TestValidate(t *testing.T) {
 		{"title", []*audit.Rule{good(func(r *audit.Rule) { r.Title = "Ends." })}, "title"},
 		{"doc", []*audit.Rule{good(func(r *audit.Rule) { r.Doc = "" })}, "doc and source"},
 		{"severity", []*audit.Rule{good(func(r *audit.Rule) { r.Severity = 0 })}, "severity"},
-		{"no check", []*audit.Rule{good(func(r *audit.Rule) { r.Check = nil })}, "Check or CheckSession"},
+		{"no check", []*audit.Rule{good(func(r *audit.Rule) { r.Check = nil })}, "Check, CheckSession or CheckViews"},
 		{"default outside", []*audit.Rule{good(func(r *audit.Rule) {
 			r.Params = []audit.Param{{Name: "most", Doc: "d", Default: 2, Min: 0, Max: 1}}
 		})}, "between minimum and maximum"},

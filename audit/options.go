@@ -23,6 +23,10 @@ type Options struct {
 	// PlannedViews is the number of views to be shot, a focus sequence each; 0
 	// where no number was planned.
 	PlannedViews int
+	// Views are those of the shot list, in the order in which they are to be shot.
+	Views []View
+	// Final declares the shoot over: a view that is missing then must be shot now.
+	Final bool
 	// RetakeWithin is how long after a faulty sequence its retake begins at the
 	// latest; 0 means [DefaultRetakeWithin].
 	RetakeWithin time.Duration
@@ -53,6 +57,9 @@ type Options struct {
 	// Measure, where not nil, answers what the pictures of each run show, in the
 	// order of the runs. An error means that not all were measured.
 	Measure func(context.Context, []*shoot.Run) ([]shoot.Seen, error)
+	// Slates, where not nil, answers what single frames show of slates; frames that show
+	// none are left out. An error means that not all were inspected.
+	Slates func(context.Context, []*shoot.Frame) (map[*shoot.Frame]Slate, error)
 	// WorkingFNumbers, where not nil, answers the f-numbers that the sensor sees in the
 	// frames of the review's sequence, for reports that list them.
 	WorkingFNumbers func(*Review) map[*shoot.Frame]float64
@@ -181,6 +188,8 @@ type Result struct {
 	Files   FileCounts
 	// Support is what the user declared; SupportAuto where each sequence told.
 	Support shoot.Support
+	// Views are those of the shot list with the sequences that show them.
+	Views []*ShotView
 	// Unused are the declarations that name a frame and accept nothing.
 	Unused []UnusedAcceptance
 }

@@ -55,7 +55,7 @@ var verdictNames = [...]string{VerdictGood: "good", VerdictCheck: "check", Verdi
 func (v Verdict) String() string { return verdictNames[v] }
 
 // A Rule is one check, as a value: a driver can list, document, select and run
-// it. At least one of Check and CheckSession is set.
+// it. At least one of Check, CheckSession and CheckViews is set.
 type Rule struct {
 	ID       string   // words joined by hyphens; the name in reports, on the command line and in configuration
 	Title    string   // what the report leads a finding with, in a few words: "Missing frames"
@@ -75,6 +75,10 @@ type Rule struct {
 	// CheckSession reviews a whole session, for rules that compare sequences
 	// or bodies; Review.Sequence is nil.
 	CheckSession func(*Review) error
+	// CheckViews reviews the shot list, where one is declared, once for all sessions
+	// and after retakes are known: Review.Views and Review.Slates are set, and
+	// Review.Session is the last one.
+	CheckViews func(*Review) error
 }
 
 // A Param is one number a rule decides by.
@@ -111,8 +115,8 @@ func Validate(rules []*Rule) error {
 		if r.Severity < Note || r.Severity > Reshoot {
 			bad("no severity")
 		}
-		if r.Check == nil && r.CheckSession == nil {
-			bad("Check or CheckSession must be set")
+		if r.Check == nil && r.CheckSession == nil && r.CheckViews == nil {
+			bad("Check, CheckSession or CheckViews must be set")
 		}
 		for _, p := range r.Params {
 			if !wordsAndHyphens.MatchString(p.Name) || p.Doc == "" || !(p.Min <= p.Default && p.Default <= p.Max) {
@@ -148,7 +152,8 @@ type Finding struct {
 	Provisional bool
 
 	// Look names the part of the sequence that asks for a look although the finding
-	// is a note: "the front". Empty where none does.
+	// is a note: "the front". Empty where none does. In a finding of a session it names
+	// what asks for it, in place of the session.
 	Look string
 
 	// Accepted tells that the user declared this as meant, for Reason.
@@ -197,6 +202,10 @@ type Review struct {
 	// Pictured is what was found in the pictures of the session's sequences; those
 	// not looked at are left out.
 	Pictured map[*shoot.Sequence]any
+	// Views are those of the shot list, Slates what single frames show of slates; only
+	// for CheckViews.
+	Views  []*ShotView
+	Slates map[*shoot.Frame]Slate
 
 	rule      *Rule
 	facts     facts
@@ -291,8 +300,13 @@ func (r *Rule) apply(session *Session, sequence *Reviewed, opt *Options, known f
 		check = r.Check
 		v.Sequence, v.Pictures = sequence.Sequence, sequence.Pictures
 	}
+	return v.outcome(check)
+}
+
+// outcome runs one check of the review's rule.
+func (v *Review) outcome(check func(*Review) error) ([]*Finding, []NotJudged, error) {
 	if err := v.run(check); err != nil {
-		return nil, []NotJudged{{Rule: r.ID, Title: r.Title, Reason: failed, Severity: v.severity()}}, fmt.Errorf("rule %s: %w", r.ID, err)
+		return nil, []NotJudged{{Rule: v.rule.ID, Title: v.rule.Title, Reason: failed, Severity: v.severity()}}, fmt.Errorf("rule %s: %w", v.rule.ID, err)
 	}
 	return v.found, v.notJudged, nil
 }

@@ -88,6 +88,9 @@ func checkShortSequence(v *audit.Review) error {
 	if q.Kind == shoot.Bracket && have%2 == 1 && !evidence.BracketLacks(q.Frames, 1) && !evidence.BracketLacks(q.Frames, 2) {
 		return nil // a whole bracket of another size
 	}
+	if listed(v.Options, func(w *audit.View) bool { return w.Frames > 0 }) {
+		return nil // held against the shot list
+	}
 	usual, alike, all := evidence.SiblingFrames(v.Session.Sequences, q)
 	if float64(alike) < v.Param("siblings") || float64(alike) < v.Param("share")*float64(all) || have >= usual {
 		return nil

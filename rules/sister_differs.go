@@ -62,10 +62,13 @@ type trait struct {
 	// change for good with the next set, kinds of file and sizes hardly do.
 	lasting bool
 	read    func(*shoot.Sequence) string
+	// declares reports whether a view of the shot list says what it should be; nil where
+	// none can.
+	declares func(*audit.View) bool
 }
 
 var traits = [...]trait{
-	{"files", true, fileKinds},
+	{"files", true, fileKinds, nil},
 	{"pixels", true, func(q *shoot.Sequence) string {
 		for _, f := range q.Frames {
 			if v, ok := pixelSize(q)(f.Meta()).Get(); ok {
@@ -73,25 +76,25 @@ var traits = [...]trait{
 			}
 		}
 		return ""
-	}},
+	}, nil},
 	{"exposure time", false, func(q *shoot.Sequence) string {
 		if t, ok := q.Settings.ExposureTime.Get(); ok && t.Num > 0 && t.Den > 0 {
 			return shoot.FormatExposureTime(t)
 		}
 		return ""
-	}},
+	}, func(w *audit.View) bool { return w.ExposureTime > 0 }},
 	{"f-number", false, func(q *shoot.Sequence) string {
 		if n, ok := q.Settings.FNumber.Get(); ok && n.Num > 0 && n.Den > 0 {
 			return shoot.FormatFNumber(n)
 		}
 		return ""
-	}},
+	}, func(w *audit.View) bool { return w.FNumber > 0 }},
 	{"ISO", false, func(q *shoot.Sequence) string {
 		if iso, ok := q.Settings.ISO.Get(); ok && iso > 0 {
 			return shoot.FormatISO(iso)
 		}
 		return ""
-	}},
+	}, func(w *audit.View) bool { return w.ISO > 0 }},
 }
 
 // A sister is what sequences are compared by.
@@ -109,7 +112,9 @@ var sisterFacts = audit.SessionFact(func(v *audit.Review) map[*shoot.Sequence]*s
 		}
 		s := &sister{spanned: evidence.Spanned(q)}
 		for i, t := range traits {
-			s.traits[i] = t.read(q)
+			if t.declares == nil || !listed(v.Options, t.declares) {
+				s.traits[i] = t.read(q)
+			}
 		}
 		all[q] = s
 	}

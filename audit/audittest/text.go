@@ -56,6 +56,10 @@
 //	# planned 50                          frames of a focus sequence
 //	# planned-time-lapse 240
 //	# planned-views 12
+//	# view "front, raking light" kind=focus frames=40 f=8 iso=100 t=0.8 optional
+//	# view hinge body=BX-1 file=BX1_0043.NEF
+//	# final                               the shoot is over
+//	# slate 0042 hinge                    what a single frame shows: a view, unread or foreign
 //	# support handheld
 //	# param iso-drift tolerance 0.5
 //	# magnification 0.5
@@ -202,6 +206,9 @@ func (p *parser) directive(words []string) error {
 	}
 	name, args := words[0], words[1:]
 	known, err := p.declared(name, args)
+	if !known {
+		known, err = p.shotList(name, args)
+	}
 	if !known {
 		known, err = p.wanted(name, args)
 	}

@@ -22,6 +22,28 @@ import (
 // Nothing is written where the file has mistakes, or where it would have some then:
 // these errors are of *[Error], others those of the system.
 func Accept(file string, rules []*audit.Rule, a audit.Acceptance) error {
+	return appendEntry(file, rules, struct {
+		Accept []acceptEntry `toml:"accept"`
+	}{[]acceptEntry{{a.Rule, a.Frame, a.Reason}}})
+}
+
+// AddView adds a view to the shot list of a configuration file, under the same terms
+// as [Accept].
+func AddView(file string, rules []*audit.Rule, v audit.View) error {
+	e := viewEntry{
+		Name: v.Name, Frames: v.Frames, FNumber: v.FNumber, ISO: v.ISO, ExposureTime: v.ExposureTime,
+		Magnification: v.Magnification, Body: v.Body, Optional: v.Optional, Sequence: v.Sequence,
+	}
+	if v.HasKind {
+		e.Kind = v.Kind.String()
+	}
+	return appendEntry(file, rules, struct {
+		View []viewEntry `toml:"view"`
+	}{[]viewEntry{e}})
+}
+
+// appendEntry writes an entry of a list behind what stands in the file.
+func appendEntry(file string, rules []*audit.Rule, document any) error {
 	text, err := readFile(file)
 	if err != nil {
 		if _, gone := os.Lstat(file); !errors.Is(gone, fs.ErrNotExist) {
@@ -29,16 +51,14 @@ func Accept(file string, rules []*audit.Rule, a audit.Acceptance) error {
 		}
 		text = nil
 	}
-	entry, err := toml.Marshal(struct {
-		Accept []acceptEntry `toml:"accept"`
-	}{[]acceptEntry{{a.Rule, a.Frame, a.Reason}}})
+	entry, err := toml.Marshal(document)
 	if err != nil {
-		return &Error{file, 0, fmt.Sprintf("cannot write the reason: %v", err)}
+		return &Error{file, 0, fmt.Sprintf("cannot write the entry: %v", err)}
 	}
 	if len(text) > 0 {
 		text = append(bytes.TrimRight(text, "\n"), "\n\n"...)
 	}
-	text = append(text, entry...)
+	text = append(append(text, bytes.TrimRight(entry, "\n")...), '\n')
 	if _, err := read(&audit.Options{Rules: rules}, file, text); err != nil {
 		return err
 	}
@@ -65,4 +85,17 @@ type acceptEntry struct {
 	Rule   string `toml:"rule"`
 	Frame  string `toml:"frame,omitempty"`
 	Reason string `toml:"reason"`
+}
+
+type viewEntry struct {
+	Name          string  `toml:"name"`
+	Kind          string  `toml:"kind,omitempty"`
+	Frames        int     `toml:"frames,omitempty"`
+	FNumber       float64 `toml:"f-number,omitempty"`
+	ISO           float64 `toml:"iso,omitempty"`
+	ExposureTime  float64 `toml:"exposure-time,omitempty"`
+	Magnification float64 `toml:"magnification,omitempty"`
+	Body          string  `toml:"body,omitempty"`
+	Optional      bool    `toml:"optional,omitempty"`
+	Sequence      string  `toml:"sequence,omitempty"`
 }

@@ -38,6 +38,7 @@ type document struct {
 	Shoot  map[string]any            `toml:"shoot"`
 	Body   []map[string]any          `toml:"body"`
 	Lens   []map[string]any          `toml:"lens"`
+	View   []map[string]any          `toml:"view"`
 	Rule   map[string]map[string]any `toml:"rule"`
 	Accept []struct {
 		Rule   string `toml:"rule"`
@@ -85,6 +86,7 @@ func read(o *audit.Options, file string, data []byte) ([]Setting, error) {
 	r.shoot(&c)
 	r.bodies(&c)
 	r.lenses(&c)
+	r.views(&c)
 	r.rules(&c)
 	r.accept(&c)
 	if len(r.errs) > 0 {
@@ -133,6 +135,7 @@ func knownKeys() []string {
 	}
 	known := append(names("shoot", shoot), names("body", bodyKeys)...)
 	known = append(known, names("lens", lensKeys)...)
+	known = append(known, names("view", viewKeys)...)
 	return append(known, "rule", "accept", "accept.rule", "accept.frame", "accept.reason")
 }
 
@@ -143,7 +146,7 @@ func (r *reader) noKey(at, name string) {
 
 func noSuchKey(name string) string {
 	known := knownKeys()
-	for _, table := range []string{"shoot", "body", "lens", "accept"} {
+	for _, table := range []string{"shoot", "body", "lens", "view", "accept"} {
 		if !strings.Contains(name, ".") && slices.Contains(known, table+"."+name) {
 			return fmt.Sprintf("%s belongs under %s: write that on a line above it", name, head(table))
 		}

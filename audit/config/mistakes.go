@@ -15,7 +15,7 @@ import (
 const seeExample = ": in an empty folder, prestrike config --write writes a file that shows how settings are written"
 
 // lists are the tables that may stand in a file several times.
-var lists = []string{"body", "lens", "accept"}
+var lists = []string{"body", "lens", "view", "accept"}
 
 // head writes the head of a table.
 func head(table string) string {
@@ -37,6 +37,8 @@ func (r *reader) heads() {
 			continue
 		}
 		switch double := slices.Contains(lists, table); {
+		case double && !listed && below && table == "view":
+			r.fail(key, "write [[view]] alone on its line, in double brackets, and the name on the line below: name = \"front\"")
 		case double && !listed && below && table != "accept":
 			r.fail(key, "write [[%s]] alone on its line, in double brackets, and the name on the line below: model = \"BX-1\"", table)
 		case double && !listed:

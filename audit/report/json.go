@@ -25,7 +25,14 @@ type (
 		Version  int           `json:"version"`
 		Verdict  string        `json:"verdict"`
 		Sessions []jsonSession `json:"sessions"`
+		Views    []jsonView    `json:"views"`
 		Files    jsonFiles     `json:"files"`
+	}
+	jsonView struct {
+		Name     string  `json:"name"`
+		Sequence *string `json:"sequence"`
+		State    string  `json:"state"`
+		Optional bool    `json:"optional"`
 	}
 	jsonSession struct {
 		ID         string         `json:"id"`
@@ -56,6 +63,7 @@ type (
 		Support      string         `json:"support"`
 		Verdict      string         `json:"verdict"`
 		SupersededBy *string        `json:"superseded_by"`
+		View         *string        `json:"view"`
 		Frames       []jsonFrame    `json:"frames"`
 		Merged       []jsonFrame    `json:"merged"`
 		Findings     []jsonFinding  `json:"findings"`
@@ -118,12 +126,15 @@ const (
 // more memory than reading them did.
 func writeJSON(w io.Writer, m *model, _ *Options) error {
 	out := jsonReport{
-		Format: jsonFormat, Version: jsonVersion, Verdict: m.verdict.String(), Sessions: []jsonSession{},
+		Format: jsonFormat, Version: jsonVersion, Verdict: m.verdict.String(), Sessions: []jsonSession{}, Views: make([]jsonView, 0, len(m.views)),
 		Files: jsonFiles{
 			Read: m.files.read, Frames: m.files.frames, Merged: m.files.merged, Copies: m.files.copies, Other: m.files.other,
 			Unreadable: make([]jsonUnreadable, 0, len(m.files.unreadable)),
 			Unread:     make([]jsonUnread, 0, len(m.files.unread)), Unfinished: make([]string, 0, len(m.files.unfinished)),
 		},
+	}
+	for _, v := range m.views {
+		out.Views = append(out.Views, jsonView{JSONText(v.name), textOrNull(v.sequence), v.state, v.optional})
 	}
 	for _, f := range m.files.unreadable {
 		out.Files.Unreadable = append(out.Files.Unreadable, jsonUnreadable{JSONText(f.path), JSONText(f.reason)})
@@ -206,7 +217,7 @@ func newJSONSequence(q *sequenceModel) jsonSequence {
 	out := jsonSequence{
 		ID: q.id, Kind: q.kind.String(), Start: jsonTime(q.first), End: jsonTime(q.last), FrameCount: len(q.frames),
 		Support: q.support.String(), Verdict: q.verdict.String(),
-		Frames: newJSONFrames(q.frames), Merged: newJSONFrames(q.merged),
+		View: textOrNull(q.view), Frames: newJSONFrames(q.frames), Merged: newJSONFrames(q.merged),
 		Findings: newJSONFindings(q.findings), NotJudged: newJSONUnjudged(q.notJudged),
 	}
 	if c, ok := q.cadence.Get(); ok {

@@ -20,6 +20,7 @@ type model struct {
 	head     string   // the verdict with what limits it, and what else to look at
 	closing  string   // what to do now, one sentence or two
 	unused   []string // acceptances that accept nothing
+	views    []viewModel
 	sessions []sessionModel
 	files    filesModel
 }
@@ -58,10 +59,19 @@ type sequenceModel struct {
 	support      shoot.Support
 	verdict      audit.Verdict
 	supersededBy string // the ID of the retake; empty where there is none
+	view         string // its name in the shot list; empty where there is none
 	findings     []*audit.Finding
 	notJudged    []audit.NotJudged
 	seen         *pixels.Seen             // what its pictures show; nil where they were not inspected
 	working      map[*shoot.Frame]float64 // f-numbers that the sensor sees, where they are known
+}
+
+// A viewModel is one view of the shot list.
+type viewModel struct {
+	name     string
+	sequence string // the ID of the sequence that shows it; empty where none does
+	state    string // a word of viewStates
+	optional bool
 }
 
 // A filesModel says what became of every file.
@@ -82,6 +92,7 @@ func newModel(r *audit.Result) *model {
 	for _, s := range r.Sessions {
 		m.sessions = append(m.sessions, newSession(s, r.Support))
 	}
+	m.addViews(r.Views)
 	return m
 }
 

@@ -288,10 +288,10 @@ func TestJSONKeys(t *testing.T) {
 		v    any
 		want string
 	}{
-		{"the report", got, "files format sessions verdict version"},
+		{"the report", got, "files format sessions verdict version views"},
 		{"a session", session, "bodies end findings frame_count id not_judged sequences start verdict"},
 		{"a body", first(session, "bodies"), "clock_ahead_s make model serial"},
-		{"a sequence", sequence, "cadence_s end findings frame_count frames id kind merged not_judged settings start superseded_by support verdict"},
+		{"a sequence", sequence, "cadence_s end findings frame_count frames id kind merged not_judged settings start superseded_by support verdict view"},
 		{"settings", sequence["settings"], "exposure_time_s f_number focal_length_mm iso"},
 		{"a frame", first(sequence, "frames"), "copies files number time"},
 		{"a finding", first(sequence, "findings"), "accepted action frames limit measured message rule severity title unit"},
@@ -312,7 +312,7 @@ func TestJSONKeys(t *testing.T) {
 // TestJSONOfNothing holds that lists are never null.
 func TestJSONOfNothing(t *testing.T) {
 	out := string(write(t, "json", &audit.Result{}, nil))
-	want := `{"format":"prestrike-report","version":2,"verdict":"good","sessions":[],"files":{"read":0,"frames":0,"merged":0,"copies":0,"other":0,"unreadable":[],"unread":[],"unfinished":[]}}`
+	want := `{"format":"prestrike-report","version":2,"verdict":"good","sessions":[],"views":[],"files":{"read":0,"frames":0,"merged":0,"copies":0,"other":0,"unreadable":[],"unread":[],"unfinished":[]}}`
 	var b bytes.Buffer
 	if err := json.Compact(&b, []byte(out)); err != nil {
 		t.Fatal(err)

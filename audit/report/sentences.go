@@ -372,7 +372,7 @@ func missed(c *audit.FileCounts) string {
 func closing(r *audit.Result) (head, text string) {
 	var again, inspect, notes, retaken []string
 	for _, s := range r.Sessions {
-		again, inspect = addOpen(again, inspect, "session "+s.ID, worst(s.Findings))
+		again, inspect = addSession(again, inspect, s)
 		for _, q := range s.Sequences {
 			if q.SupersededBy != nil {
 				retaken = append(retaken, q.SupersededBy.ID+" repeats "+q.ID)
@@ -498,6 +498,24 @@ func unused(r *audit.Result) []string {
 		out = append(out, fmt.Sprintf("Accepted nothing: %s from %s: %s.", a.Rule, a.Frame, a.Why))
 	}
 	return out
+}
+
+// addSession adds what is open on a session as a whole: what its findings ask to be
+// inspected, else the session.
+func addSession(again, inspect []string, s *audit.Session) ([]string, []string) {
+	for _, f := range s.Findings {
+		v := worst([]*audit.Finding{f})
+		switch {
+		case v == audit.VerdictGood:
+		case f.Look != "" && !slices.Contains(inspect, f.Look):
+			inspect = append(inspect, f.Look)
+		case f.Look == "" && v == audit.VerdictReshoot && !slices.Contains(again, "session "+s.ID):
+			again = append(again, "session "+s.ID)
+		case f.Look == "" && v == audit.VerdictCheck && !slices.Contains(inspect, "session "+s.ID):
+			inspect = append(inspect, "session "+s.ID)
+		}
+	}
+	return again, inspect
 }
 
 func addOpen(again, inspect []string, what string, v audit.Verdict) ([]string, []string) {

@@ -44,6 +44,7 @@ func writeTable(w io.Writer, m *model, opt *Options) error {
 		}
 	}
 	if !opt.Brief {
+		writeViews(&b, m.views, width)
 		for _, line := range m.unused {
 			Paragraph(&b, "", 2, line, width)
 		}

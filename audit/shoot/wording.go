@@ -110,6 +110,15 @@ func FormatExposureTime(t exifread.Rational) string {
 	}
 }
 
+// FormatSeconds writes an exposure time that was declared, in seconds, as
+// [FormatExposureTime] writes recorded ones.
+func FormatSeconds(seconds float64) string {
+	if seconds < 0.3 {
+		return FormatExposureTime(exifread.Rational{Num: 1, Den: int64(math.Round(1 / seconds))})
+	}
+	return FormatExposureTime(exifread.Rational{Num: int64(math.Round(seconds * 1000)), Den: 1000})
+}
+
 // FormatFNumber writes an f-number as a camera's screen shows it: "f/5.6",
 // "f/11". Odd values stay odd ("f/4.9").
 func FormatFNumber(n exifread.Rational) string {

@@ -57,6 +57,8 @@ var (
 	Share = Kind[float64]{"a share such as 30% or 0.3", readShare, writeShare}
 	// Time is a time above 0, in seconds where no unit is given.
 	Time = Kind[optics.Seconds]{"a time such as 1/30, 0.5, 90s, 2m30s or 3h; without a unit it is in seconds", readTime, writeTime}
+	// Seconds is a Time as a plain number.
+	Seconds = Kind[float64]{Time.Wanted, func(s string) (float64, bool) { t, ok := readTime(s); return float64(t), ok }, writeNumber}
 	// Number is a number.
 	Number = Kind[float64]{"a number such as 2 or 0.58", readNumber, writeNumber}
 	// Count is a whole number.

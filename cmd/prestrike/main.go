@@ -141,7 +141,7 @@ again while the subject is still there. Originals are only read, never touched.`
 	root.PersistentFlags().BoolVar(&c.plain, "no-color", c.plain, "no colours, as with NO_COLOR set")
 	root.PersistentFlags().Lookup("no-color").DefValue = "false" // NO_COLOR is no default of the program
 	root.AddGroup(groups...)
-	addCommands(root, groupBefore, newPlan(c))
+	addCommands(root, groupBefore, newPlan(c), newSlate(c))
 	addCommands(root, groupDuring, newWatch(c), newReport(c))
 	addCommands(root, groupAfter, newList(c), newCopies(c), newAccept(c), newFrames(c))
 	addCommands(root, groupOther, newRules(c), newConfig(c), newDemo(c), newCompletion(root), newManual(root))

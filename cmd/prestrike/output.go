@@ -115,7 +115,7 @@ func (t *target) replaceable() error {
 	if err != nil {
 		return t.failed(err)
 	}
-	if info.Size() > 0 && !report.IsReport(begin, end) && !framesBegin.Match(begin) && !copiesBegin.Match(begin) {
+	if info.Size() > 0 && !report.IsReport(begin, end) && !framesBegin.Match(begin) && !copiesBegin.Match(begin) && !slatesBegin.Match(begin) {
 		return fmt.Errorf("will not write over %s, which is no earlier result: name another file, or write --overwrite to replace it", t.path)
 	}
 	return nil

@@ -4,8 +4,15 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"strconv"
+	"strings"
 
+	"prestrike/audit"
+	"prestrike/audit/config"
+	"prestrike/audit/report"
+	"prestrike/audit/shoot"
 	"prestrike/audit/values"
+	"prestrike/rules"
 	"prestrike/rules/optics"
 
 	"github.com/spf13/cobra"
@@ -41,6 +48,8 @@ type planFlags struct {
 	task      optics.FocusTask // all but the sensor
 	sensor    sensorFlags
 	apertures values.Apertures
+	add       string // name of a view for the shot list
+	config    string
 }
 
 func newPlan(c *console) *cobra.Command {
@@ -75,6 +84,8 @@ func newPlan(c *console) *cobra.Command {
 	addValue(flags, values.Time, &t.Exposure, "exposure", "exposure `TIME` of a frame, such as 1/4: adds the total time")
 	addValue(flags, values.FNumber, &t.ExposureAt, "exposure-at", "f-number `N` that the exposure time is for; without it the time holds for all, as with flash")
 	addValue(flags, values.Time, &t.Recycling, "recycling", "`TIME` from one exposure to the next: flash, settling, focus drive")
+	flags.StringVar(&f.add, "add", "", "add a view of this `NAME` with the recommended values to the shot list in prestrike.toml")
+	flags.StringVar(&f.config, "config", "", "with --add, the configuration `FILE` to write to")
 	addPlanFormat(cmd, &f.format)
 	flags.SortFlags = false
 	cmd.AddCommand(newPlanHandheld(c), newPlanInterval(c))
@@ -111,9 +122,57 @@ func runPlan(cmd *cobra.Command, c *console, f *planFlags) error {
 	if err != nil {
 		return planError(cmd, err)
 	}
-	return writePlan(c, f.format, focusJSON(&task, plan, sensor), func(b *bytes.Buffer, width int) error {
+	err = writePlan(c, f.format, focusJSON(&task, plan, sensor), func(b *bytes.Buffer, width int) error {
 		return focusTable(b, &task, plan, sensor, !given("pupil") && !given("na"), width)
 	})
+	if err != nil || !given("add") {
+		return err
+	}
+	return addPlanned(c, f, plan)
+}
+
+// addPlanned adds a view with the recommended values to the shot list that holds for
+// the folder one is in.
+func addPlanned(c *console, f *planFlags, plan *optics.FocusPlan) error {
+	r := plan.Rows[plan.Recommended]
+	v := audit.View{Name: strings.TrimSpace(f.add), Kind: shoot.Focus, HasKind: true, Frames: r.Frames, Magnification: rounded(plan.Magnification)}
+	if r.Frames == 1 {
+		v.Kind = shoot.Single
+	}
+	if f.task.NumericalAperture == 0 {
+		v.FNumber = r.FNumber
+		if f.task.WorkingFNumbers {
+			v.FNumber = r.Working
+		}
+		v.FNumber = rounded(v.FNumber)
+	}
+	if t := float64(r.Exposure); t > 0 {
+		v.ExposureTime = rounded(t)
+	}
+	file := f.config
+	if file == "" {
+		var err error
+		if file, err = config.Find("."); err != nil {
+			return err
+		}
+	}
+	if file == "" {
+		file = config.Name
+	}
+	if err := config.AddView(file, rules.All(), v); err != nil {
+		if mistake, ok := errors.AsType[*config.Error](err); ok {
+			return mistake
+		}
+		return notWritten(file, err, "name another file with --config", "allow writing to it, or name another file with --config")
+	}
+	c.say(fmt.Appendf(nil, "Added to %s: the view %q.\n", report.Visible(file), report.Visible(v.Name)))
+	return nil
+}
+
+// rounded keeps three significant digits, as people write values.
+func rounded(v float64) float64 {
+	r, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 3, 64), 64)
+	return r
 }
 
 // planParameters are the flags that set the parameters of plans, where these go

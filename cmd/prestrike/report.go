@@ -56,6 +56,7 @@ type reportFlags struct {
 	why     bool
 	open    bool
 	show    string // how many pictures a page has
+	final   bool
 }
 
 func newReport(c *console) *cobra.Command {
@@ -82,6 +83,7 @@ func newReport(c *console) *cobra.Command {
 	addChoice(cmd, &f.show, "pictures", "with --format html, the pictures on the page",
 		"few\tthose of findings, and some of each sequence", "all\tevery frame beside", "none\tno pictures")
 	cmd.Flags().BoolVar(&f.open, "open", false, "write the page to the cache folder and open it in the browser")
+	cmd.Flags().BoolVar(&f.final, "final", false, "the shoot is over: views of the shot list that are missing must be shot now")
 	cmd.Flags().SortFlags = false
 	return cmd
 }
@@ -108,6 +110,7 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 	if err != nil {
 		return err
 	}
+	opt.Final = f.final
 	if form.Frames {
 		opt.WorkingFNumbers = rules.WorkingFNumbers
 	}

@@ -1,0 +1,77 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+
+	"prestrike/audit"
+)
+
+// The shot list in the report.
+
+// The states of a view.
+const (
+	viewShot    = "shot"
+	viewAgain   = "to be shot again"
+	viewUnsure  = "not sure"
+	viewMissing = "missing"
+	viewLeft    = "left out" // an optional one
+)
+
+// addViews takes the shot list in, and gives the sequences the names of their views.
+func (m *model) addViews(views []*audit.ShotView) {
+	names := map[string]string{} // by the ID of the sequence
+	for _, v := range views {
+		of := viewModel{name: v.Name, optional: v.Optional}
+		switch {
+		case v.Missing():
+			of.state = viewMissing
+		case v.Sequence == nil:
+			of.state = viewLeft
+		case !v.Shot():
+			of.state = viewAgain
+		case v.Or != nil:
+			of.state = viewUnsure + ": " + v.Sequence.ID + " or " + v.Or.ID
+		default:
+			of.state = viewShot
+		}
+		if v.Sequence != nil {
+			of.sequence = v.Sequence.ID
+			names[of.sequence] = v.Name
+		}
+		m.views = append(m.views, of)
+	}
+	for i := range m.sessions {
+		for j := range m.sessions[i].sequences {
+			q := &m.sessions[i].sequences[j]
+			q.view = names[q.id]
+		}
+	}
+	if sentence := audit.ViewsSentence(views); sentence != "" {
+		m.closing += " " + sentence + "."
+	}
+}
+
+// writeViews writes the shot list, a line for each view.
+func writeViews(b *bytes.Buffer, views []viewModel, width int) {
+	if len(views) == 0 {
+		return
+	}
+	Paragraph(b, "", 2, "Shot list:", width)
+	longest := 0
+	for _, v := range views {
+		longest = max(longest, len(v.sequence))
+	}
+	for _, v := range views {
+		where := v.sequence
+		if where == "" {
+			where = notRecorded
+		}
+		text := v.name
+		if v.state != viewShot {
+			text += " (" + v.state + ")"
+		}
+		Paragraph(b, fmt.Sprintf("  %-*s  ", longest, where), longest+4, text, width)
+	}
+	b.WriteByte('\n')
+}
