@@ -131,7 +131,7 @@ func ParsePixels(word string) (Pixels, error) {
 	if i := slices.Index(pixelsNames[:], word); i >= 0 {
 		return Pixels(i), nil
 	}
-	return 0, fmt.Errorf("%q does not say whose pictures are looked at: write auto, on or off", word)
+	return 0, fmt.Errorf("%q is not known: write auto, on or off", word)
 }
 
 // BodyFacts are facts of a camera model that its frames do not record, or not

@@ -126,7 +126,7 @@ func (f *facts) time() Value[Timestamp] {
 		case timeAbsent, timeUnknown:
 			continue
 		case timeDamaged:
-			f.m.problem(Problem{Where: d.at.where, Tag: d.at.tag, Offset: d.at.at, What: fmt.Sprintf("%q is no date and time", d.text)})
+			f.m.problem(Problem{Where: d.at.where, Tag: d.at.tag, Offset: d.at.at, What: fmt.Sprintf("%q is not a date and time", d.text)})
 			continue
 		}
 		t := d.stamp

@@ -13,7 +13,7 @@ import (
 
 // ErrNoPictureData says that the data of a picture cannot be decided from its
 // metadata.
-var ErrNoPictureData = errors.New("the data of the picture cannot be told from its metadata")
+var ErrNoPictureData = errors.New("the data of the picture cannot be separated from its metadata")
 
 // PictureData writes to w what a JPEG file or a TIFF-based file of size bytes
 // holds of its picture, without metadata, previews and whatever follows: what is

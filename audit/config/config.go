@@ -231,7 +231,7 @@ func (r *reader) ruleKey(rule *audit.Rule, full, key string, value any) {
 	case "severity":
 		word, ok := value.(string)
 		if word == "off" {
-			r.fail(full, "severity is off: write off = true in its place")
+			r.fail(full, "severity is off: write off = true instead")
 			return
 		}
 		s, err := audit.ParseSeverity(word)

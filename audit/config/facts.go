@@ -44,26 +44,26 @@ var facts = []*Fact{
 	{
 		key: wordKey("support", func(o *audit.Options) *shoot.Support { return &o.Support }, shoot.ParseSupport).
 			comments(`"tripod"`, "auto, tripod or handheld"),
-		Flag: "support", Usage: "what held the camera",
+		Flag: "support", Usage: "how the camera was held",
 		Words:  []string{"auto\tdecided for each sequence", "tripod\tall frames were made on a tripod", "handheld\tall frames were made by hand"},
 		unless: `"auto"`,
 	},
 	{
 		key: countKey("planned-frames", func(o *audit.Options) *int { return &o.PlannedFrames }, plannedRange).
 			comments("50", "frames of each focus sequence"),
-		Flag: "planned-frames", Usage: "how many frames, `N`, each focus sequence should have", Form: Count,
+		Flag: "planned-frames", Usage: "the number of frames, `N`, that each focus sequence should have", Form: Count,
 		limit: plannedRange, unless: "not planned",
 	},
 	{
 		key: countKey("planned-time-lapse", func(o *audit.Options) *int { return &o.PlannedTimeLapse }, plannedRange).
 			comments("240", "frames of each time-lapse"),
-		Flag: "planned-time-lapse", Usage: "how many frames, `N`, each time-lapse should have", Form: Count,
+		Flag: "planned-time-lapse", Usage: "the number of frames, `N`, that each time-lapse should have", Form: Count,
 		limit: plannedRange, unless: "not planned",
 	},
 	{
 		key: countKey("planned-views", func(o *audit.Options) *int { return &o.PlannedViews }, plannedRange).
-			comments("12", "views, a focus sequence each: what is faulty beyond them was shot again"),
-		Flag: "planned-views", Usage: "how many views, `N`, are to be shot, a focus sequence each", Form: Count,
+			comments("12", "views, one focus sequence each; faulty sequences beyond that number count as shot again"),
+		Flag: "planned-views", Usage: "the number of views, `N`, to be shot, one focus sequence each", Form: Count,
 		limit: plannedRange, unless: "not planned",
 	},
 	{
@@ -100,7 +100,7 @@ var facts = []*Fact{
 		key: wordKey("pixels", func(o *audit.Options) *audit.Pixels { return &o.Pixels }, audit.ParsePixels).
 			comments(`"auto"`, "auto, on or off: whether to inspect the pictures themselves"),
 		Flag: "pixels", Usage: "whether to inspect the pictures themselves",
-		Words:  []string{"auto\tthose of focus sequences, time-lapses and runs that may be either", "on\tthose of all sequences", "off\tonly at what the frames record"},
+		Words:  []string{"auto\tthose of focus sequences, time-lapses and series", "on\tthose of all sequences", "off\tnone: only what the frames record"},
 		unless: `"auto"`,
 	},
 }

@@ -68,7 +68,7 @@ func plainMistake(e *toml.DecodeError, line string) string {
 		return fmt.Sprintf("%s cannot have this value", key) + seeExample
 	}
 	if strings.Contains(e.Error(), "already") {
-		return fmt.Sprintf("%s stands in the file already: keep one of the two", strconv.Quote(line))
+		return fmt.Sprintf("%s is in the file twice: keep one of the two", strconv.Quote(line))
 	}
 	if strings.HasPrefix(line, "[") {
 		name := strings.Trim(line, "[] ")
@@ -81,9 +81,9 @@ func plainMistake(e *toml.DecodeError, line string) string {
 	name, value = strings.TrimSpace(name), strings.TrimSpace(value)
 	switch {
 	case !isKey:
-		return fmt.Sprintf("%q is no setting: write it as name = value, or put # before it where it is a remark", line)
+		return fmt.Sprintf("%q is no setting: write it as name = value, or put # before it if it is a remark", line)
 	case value == "" || strings.HasPrefix(value, "#"):
-		return fmt.Sprintf("%s has no value: write one behind the =, or put # before the line", name)
+		return fmt.Sprintf("%s has no value: write one after the =, or put # before the line", name)
 	case strings.HasPrefix(value, `"`) && strings.Count(value, `"`)%2 == 1:
 		return fmt.Sprintf("the closing quotation mark is missing in %q: write both around the word", line)
 	case strings.Contains(value, `\`):

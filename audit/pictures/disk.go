@@ -170,7 +170,7 @@ func (d *Disk) open(create bool) *os.Root {
 		return root
 	}
 	if name := foreignIn(root); name != "" {
-		d.leave(fmt.Errorf("%s holds %s, which is not of this program's making: the folder is left alone, and pictures are looked at anew; move that file away", d.folder(), name))
+		d.leave(fmt.Errorf("%s holds %s, which this program did not write: the folder is not used, and pictures are inspected again; move that file away", d.folder(), name))
 		_ = root.Close() // nothing was written
 		return nil
 	}
@@ -189,7 +189,7 @@ func (d *Disk) below(root *os.Root, name string, create bool) *os.Root {
 		return nil
 	}
 	if !info.IsDir() {
-		d.leave(fmt.Errorf("%s is no folder or a link: it is left alone, and pictures are looked at anew; move it away", filepath.Join(root.Name(), name)))
+		d.leave(fmt.Errorf("%s is not a folder, or is a link: it is not used, and pictures are inspected again; move it away", filepath.Join(root.Name(), name)))
 		return nil
 	}
 	below, err := root.OpenRoot(name)

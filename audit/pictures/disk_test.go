@@ -189,7 +189,7 @@ func TestDiskLeavesOthersAlone(t *testing.T) {
 			if diff := cmp.Diff(before, after); diff != "" {
 				t.Errorf("changed (-before +after):\n%s", diff)
 			}
-			if len(s.remarks) != 1 || !strings.Contains(s.remarks[0], "left alone") {
+			if len(s.remarks) != 1 || !strings.Contains(s.remarks[0], "is not used") {
 				t.Errorf("remarks %q, want one", s.remarks)
 			}
 		})

@@ -43,7 +43,7 @@ func (w *proving) focus() (*Proof, error) {
 
 // merged says what was merged, and what was not.
 func (w *proving) merged(out *Proof, used []int, how string) {
-	out.Caption = fmt.Sprintf("Merged from %s for looking only: %s.", words.Count(len(used), "frame", "frames"), how)
+	out.Caption = fmt.Sprintf("Merged from %s, for inspection only: %s.", words.Count(len(used), "frame", "frames"), how)
 	var left []int
 	for i := range w.q.Frames {
 		if !slices.Contains(used, i) {
@@ -130,7 +130,7 @@ func (w *proving) bracket() (*Proof, error) {
 	}
 	w.merged(out, f.Used, "each place from the frames that expose it well")
 	if len(loose) > 0 {
-		out.Notes = append(out.Notes, fmt.Sprintf("Could not be lined up with the frame before, and is merged as it lies: %s.", w.ranges(loose)))
+		out.Notes = append(out.Notes, fmt.Sprintf("Could not be lined up with the frame before, and is merged without that: %s.", w.ranges(loose)))
 	}
 	for i, at := range f.Used {
 		out.Ends = append(out.Ends, FrameEnds{at, w.q.Frames[at].Label(), f.Ends[i]})

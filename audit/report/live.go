@@ -24,7 +24,7 @@ func WriteLive(b *bytes.Buffer, e audit.LiveEvent, width int, colour bool) {
 		word := q.verdictWord()
 		Paragraph(b, "corrected  ", 11, fmt.Sprintf("%s is now: %s", liveName(&q), word), width)
 	case audit.SequenceOverdue:
-		Paragraph(b, ink.mark("check", "overdue  "), 9, liveName(&q)+": "+e.Reason+": look at the camera, its battery and its card", width)
+		Paragraph(b, ink.mark("check", "overdue  "), 9, liveName(&q)+": "+e.Reason+": check the camera, its battery and its card", width)
 	}
 	for _, f := range e.Findings {
 		writeLiveFinding(b, q.id, f, width, ink)

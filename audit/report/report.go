@@ -78,7 +78,7 @@ func ParseForm(name string) (*Form, error) {
 		}
 		names = append(names, f.Name)
 	}
-	return nil, fmt.Errorf("%q is no form: write %s", name, strings.Join(names, " or "))
+	return nil, fmt.Errorf("%q is not a form: write %s", name, strings.Join(names, " or "))
 }
 
 // IsReport reports whether a file is a report of any form, by its first and last

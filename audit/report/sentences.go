@@ -363,7 +363,7 @@ func missed(c *audit.FileCounts) string {
 	if len(facts) == 0 {
 		return ""
 	}
-	return strings.Join(facts, "; ") + ": put that right, then run the report again"
+	return strings.Join(facts, "; ") + ": correct that, then run the report again"
 }
 
 // closing returns the verdict and what to do now, in one form whatever the verdict: what

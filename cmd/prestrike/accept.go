@@ -17,12 +17,12 @@ import (
 )
 
 const acceptLong = `Accept declares that what a rule found in a sequence is meant. It adds an entry to
-prestrike.toml in the folder, or to the one that holds for it; what stands there
+prestrike.toml in the folder, or to the one that holds for it; what is there
 stays as it is. The finding remains in the report, with your reason, and no longer
 counts. To take it back, remove the entry.
 
-The sequence is named as in the report, the rule as in the brackets behind its
-finding.
+Name the sequence as in the report. Name the rule as prestrike report --why
+shows it, in brackets after the finding.
 
 Exit status: 0 written, 3 when nothing was written.`
 
@@ -127,7 +127,7 @@ func sequenceWith(r *audit.Result, id, rule string) (*audit.Reviewed, error) {
 				}
 			}
 			if len(open) == 0 {
-				return nil, fmt.Errorf("nothing is open in %s: write prestrike report to see what is", id)
+				return nil, fmt.Errorf("nothing is open in %s: prestrike report shows what is", id)
 			}
 			return nil, fmt.Errorf("%s has no open finding of %s: those that are open are of %s", id, rule, words.List(open, 6))
 		}

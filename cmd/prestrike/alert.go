@@ -52,7 +52,7 @@ func newAlerter(c *console, f *watchFlags) (*alerter, error) {
 	}
 	if command := strings.Fields(f.onFinding); len(command) > 0 {
 		if _, err := exec.LookPath(command[0]); err != nil {
-			return nil, fmt.Errorf("--on-finding: %w", err)
+			return nil, fmt.Errorf("--on-finding: there is no program %q: write its name with the folder, such as ./lamp", command[0])
 		}
 		a.programs = newPrograms(command, c.guard)
 	}
@@ -85,20 +85,35 @@ func (a *alerter) event(e audit.LiveEvent) {
 	}
 }
 
+// started shows on the desktop that a folder is watched, so that a desktop that shows
+// nothing is reported at once, and not when an alert is lost.
+func (a *alerter) started(folder string) {
+	if a.desktop {
+		a.show("prestrike", report.Visible("Watching "+folder))
+	}
+}
+
+// show shows a notice on the desktop and reports whether it could; the first time that
+// it cannot, it leaves a remark. Its error is for programmers, and not shown.
+func (a *alerter) show(title, message string) bool {
+	if a.notify(title, message) == nil {
+		return true
+	}
+	if !a.remarked {
+		a.remarked = true
+		a.remarks = append(a.remarks, "no desktop notices can be shown here: the bell sounds instead")
+	}
+	return false
+}
+
 func (a *alerter) alert(message string, severity audit.Severity) {
 	bell := a.bell
 	if a.desktop {
-		title := "Look at this before you go on"
+		title := "Inspect this before you go on"
 		if severity == audit.Reshoot {
 			title = "Shoot this again"
 		}
-		if err := a.notify(title, message); err != nil {
-			bell = true
-			if !a.remarked {
-				a.remarked = true
-				a.remarks = append(a.remarks, fmt.Sprintf("no desktop notices can be shown here (%s): the bell sounds instead", err))
-			}
-		}
+		bell = !a.show(title, message) || bell
 	}
 	if bell && (a.c.errTerminal || a.c.outTerminal) {
 		fmt.Fprint(a.c.err, "\a")

@@ -17,12 +17,12 @@ import (
 const configLong = `Config shows the settings that hold for a folder, each with where it comes from:
 a file and line, the command line, or the default.
 
-prestrike.toml is looked for in the folder and in the folders above it; what it
-does not say is taken from prestrike.toml in your own configuration folder:
-%s. Nothing needs to be configured before first use.
+The settings come from prestrike.toml in the folder, or in a folder above it. What
+that file does not set is taken from prestrike.toml in your own configuration
+folder: %s. Nothing needs to be configured before first use.
 
-With --write it writes a starting file, with every key in it as a comment, to
-the folder; a file that is there already is left alone.
+With --write it writes a starting file to the folder, with every key as a comment.
+A file that is there already is not changed.
 
 Exit status: 0 shown or written, 3 when that failed or a file has mistakes.`
 
@@ -142,7 +142,7 @@ func writeStartingFile(c *console, folder string) error {
 	name := filepath.Join(folder, config.Name)
 	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if os.IsExist(err) {
-		return fmt.Errorf("%s is there already and is left alone", name)
+		return fmt.Errorf("%s is there already and was not changed", name)
 	}
 	if err != nil {
 		return notWritten(name, err, "name another folder", "name a folder that you may write to")

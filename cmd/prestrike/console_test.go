@@ -49,9 +49,9 @@ func TestProgress(t *testing.T) {
 	var screen bytes.Buffer
 	c := &console{err: &screen, errTerminal: true}
 	clock := time.Unix(0, 0)
-	p := c.newProgress(false, "reading", "looking for frames")
+	p := c.newProgress(false, "reading", "searching frames")
 	p.now = func() time.Time { return clock }
-	if got := screen.String(); got != "\rlooking for frames" {
+	if got := screen.String(); got != "\rsearching frames" {
 		t.Errorf("at the start %q", got)
 	}
 	for i := range 1000 {
@@ -70,7 +70,7 @@ func TestProgress(t *testing.T) {
 
 	for what, c := range map[string]*console{"a pipe": {err: &screen}, "quiet": {err: &screen, errTerminal: true}} {
 		screen.Reset()
-		p := c.newProgress(what == "quiet", "reading", "looking for frames")
+		p := c.newProgress(what == "quiet", "reading", "searching frames")
 		p.tell(1, 2)
 		p.end()
 		if screen.Len() > 0 {
@@ -267,14 +267,14 @@ func TestCommittedSession(t *testing.T) {
 func TestLineIsNotWrittenOver(t *testing.T) {
 	var screen bytes.Buffer
 	c := &console{out: &screen, err: &screen, errTerminal: true, errWidth: 40}
-	p := c.newProgress(false, "reading", "looking for frames")
+	p := c.newProgress(false, "reading", "searching frames")
 	c.remark("one file of the card cannot be read: copy it again with another reader")
 	if err := c.print([]byte("good\n")); err != nil {
 		t.Fatal(err)
 	}
 	p.end()
-	blank := "\r" + strings.Repeat(" ", len("looking for frames")) + "\r"
-	want := "\rlooking for frames" + blank +
+	blank := "\r" + strings.Repeat(" ", len("searching frames")) + "\r"
+	want := "\rsearching frames" + blank +
 		"prestrike: one file of the card cannot\n           be read: copy it again with\n           another reader\ngood\n"
 	if got := screen.String(); got != want {
 		t.Errorf("the screen got\n%q, want\n%q", got, want)

@@ -25,17 +25,17 @@ sidecars, films, sound, and whatever else is not a camera's own housekeeping. A
 copy may have other names and other folders. Nothing is written to the card or
 to a copy.
 
-Files are read back from the card and from the disks, and not from the memory of
-the computer, where the system allows; where it may have been otherwise, that is
-said. A cache inside a disk is out of reach: to be sure, take the disk out and put
+Where the system allows it, files are read from the card and from the disks, and not
+from the memory of the computer. Files for which that is not certain are counted in a
+note. A cache inside a disk cannot be passed by: to be sure, take the disk out and put
 it in again first.
 
-The last line says whether the card may be formatted. After Ctrl-C the same
-command goes on where it was stopped, within a day. It reads the rest only, and
-again whatever has changed.
+The last line reports whether the card may be formatted. After Ctrl-C the same
+command goes on where it was stopped, within a day. It reads only the rest, and what
+has changed.
 
 Two equal files on the card need two in the copy. Links are not followed, and a
-further name of the same file (a hard link) is no copy. Folders with manifests
+second name of the same file (a hard link) is no copy. Folders with manifests
 of their own (BagIt, RFC 8493) are checked against these too.
 
 --manifest FILE writes a line with the SHA-256 of each file of the card, for the

@@ -36,7 +36,7 @@ type damagedFile struct{ path, reason string }
 // readShoot finds the sequences of the card, and the pictures on it that are
 // damaged.
 func (r *copiesResult) readShoot(ctx context.Context, c *console, quiet bool, card string) error {
-	line := c.newProgress(quiet, "reading", "looking for frames")
+	line := c.newProgress(quiet, "reading", "searching frames")
 	collection, err := shoot.Collect(ctx, []string{card}, line.tell)
 	line.end()
 	if ctx.Err() != nil {
@@ -180,7 +180,7 @@ func (r *copiesResult) findGaps(ctx context.Context, c *console, quiet bool) err
 		if n > twinFiles {
 			continue
 		}
-		line := c.newProgress(quiet, "reading", "looking for frames")
+		line := c.newProgress(quiet, "reading", "searching frames")
 		collection, err := shoot.Collect(ctx, []string{dir.Path + "/" + top}, line.tell)
 		line.end()
 		if ctx.Err() != nil {

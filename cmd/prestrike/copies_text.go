@@ -48,7 +48,7 @@ func (r *copiesResult) remarks() []string {
 			}
 			switch {
 			case c.Disk == "":
-				add("which device %s on cannot be found out: see that it is not the card's, nor that of another copy", words.List(on, len(on))+words.Plural(len(on), " lies", " lie"))
+				add("which device %s on is not known: check that it is not that of the card, nor that of another copy", words.List(on, len(on))+words.Plural(len(on), " lies", " lie"))
 			case c.Disk == r.Card.Disk:
 				add("%s on one device with %s: what is lost with one is lost with the other", words.List(on, len(on))+words.Plural(len(on), " lies", " lie"), r.short(r.Card.Path))
 			case len(on) > 1:
@@ -75,7 +75,7 @@ func (r *copiesResult) remarks() []string {
 			text := fmt.Sprintf("%s holds all of this card twice, in %s and in %s", name, c.Twice[0], c.Twice[1])
 			if gaps := r.gaps[c]; len(gaps) > 0 {
 				shown := gaps[:min(len(gaps), 3)]
-				text += "; and " + strings.Join(shown, ", ") + " are in none of its folders: see whether another card was meant"
+				text += "; and " + strings.Join(shown, ", ") + " are in none of its folders: check whether another card was meant"
 			}
 			add("%s", text)
 		}

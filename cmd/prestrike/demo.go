@@ -15,7 +15,7 @@ const demoLong = `Demo writes a made-up session to try the program on: a museum 
 for a catalogue, and the courier collects it at 16:00. The folder must be empty
 or not there yet.
 
-What went wrong in the session, and no more than that, is to be found:
+These faults are in the session, and no others:
 %s
 ` + "The exit status is 0 when the session is written, else 3."
 

@@ -114,8 +114,8 @@ func newRoot(c *console) *cobra.Command {
 		Use:   "prestrike",
 		Short: "Audit the frames of a capture session before the set is struck",
 		Long: `prestrike reads the frames of a capture session, finds the focus sequences,
-brackets, time-lapses and bursts in them, and says whether anything must be shot
-again while the subject is still there. Originals are only read, never touched.`,
+brackets, time-lapses and bursts in them, and reports whether anything must be shot
+again while the subject is still there. Originals are only read, never changed.`,
 		Example: `  prestrike report /media/card          audit a card
   prestrike report . --planned-frames 50
   prestrike /media/card                 the same
@@ -134,7 +134,7 @@ again while the subject is still there. Originals are only read, never touched.`
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		if _, unknown := errors.AsType[*pflag.NotExistError](err); unknown && cmd == root {
-			err = fmt.Errorf("%w: name the folder or the command first, then its flags", err)
+			err = fmt.Errorf("%w: name the folder or the command first, then the flags", err)
 		}
 		return &usageError{plainFlagError(err), cmd.CommandPath()}
 	})

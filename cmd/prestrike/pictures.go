@@ -59,7 +59,7 @@ func measureWith(c *console, quiet bool, p *pictures.Measurer) func(context.Cont
 			// place of the 51 MB that main's setting makes of it, and as long.
 			defer debug.SetGCPercent(debug.SetGCPercent(100))
 		}
-		line := c.newProgress(quiet, "looking at pictures", "looking at pictures")
+		line := c.newProgress(quiet, "inspecting pictures", "inspecting pictures")
 		line.tellLeft = true
 		defer line.end()
 		p.Progress = line.tell

@@ -18,11 +18,11 @@ import (
 	"github.com/spf13/cobra"
 )
 
-const planLong = `Plan works out, before the shoot, what each f-number makes of a subject that
-shall be sharp from front to back: the f-number the sensor sees, the sharp depth,
-the focus step, the number of frames, and the detail that diffraction leaves. It
-recommends the f-number, in third stops, that needs the fewest frames and loses no
-detail, and says whether one stopped-down frame would do.
+const planLong = `Plan computes, before the shoot, how to make a subject sharp from front to back. For
+each f-number it lists the f-number that the sensor sees, the sharp depth, the focus
+step, the number of frames, and the detail that diffraction leaves. It recommends the
+f-number, in third stops, that needs the fewest frames and loses no detail, and
+reports whether one stopped-down frame is enough.
 
 The sensor comes from --sensor-width and --pixels, or from a frame of the body
 with --like. The magnification is that of the nearest point, such as 1:2, or follows
@@ -68,18 +68,18 @@ func newPlan(c *console) *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error { return runPlan(cmd, c, &f) },
 	}
 	flags, t := cmd.Flags(), &f.task
-	addValue(flags, values.Length, &t.Depth, "depth", "`DEPTH` that shall be sharp, from the nearest to the farthest point, such as 12mm")
+	addValue(flags, values.Length, &t.Depth, "depth", "`DEPTH` that should be sharp, from the nearest to the farthest point, such as 12mm")
 	addValue(flags, values.Magnification, &t.Magnification, "magnification", "size on the sensor over size of the subject, `M` such as 1:2, at the nearest point")
-	addValue(flags, values.Length, &t.FieldWidth, "field-width", "`WIDTH` of what the frame shows, such as 8cm, in place of the magnification")
+	addValue(flags, values.Length, &t.FieldWidth, "field-width", "`WIDTH` of what the frame shows, such as 8cm, instead of the magnification")
 	f.sensor.addTo(cmd)
 	addDefault(flags, values.FNumbers, &f.apertures, "f-number", values.Between(4, 22), "f-numbers to compare: `LIST` such as 4-22, 8 or 5.6,8,11")
 	flags.BoolVar(&t.WorkingFNumbers, "working", false, "the f-numbers are working ones, as some bodies show them close up")
-	addValue(flags, values.Number, &t.NumericalAperture, "na", "numerical aperture `NA` of an objective, in place of f-numbers")
+	addValue(flags, values.Number, &t.NumericalAperture, "na", "numerical aperture `NA` of an objective, instead of f-numbers")
 	addValue(flags, values.Length, &t.Focal, "focal-length", "focal `LENGTH` of the lens: shows how the step changes towards the far end; needed below 0.03:1")
 	addDefault(flags, values.Number, &t.PupilMagnification, "pupil", optics.SymmetricPupil, "pupil magnification of the lens, `P`: exit over entrance pupil")
 	addDefault(flags, values.Share, &t.Overlap, "overlap", 1-optics.StepRatio, "`PART` of the sharp depth by which neighbouring frames overlap, such as 30%")
 	addDefault(flags, values.Count, &t.Margin, "margin", 2, "`FRAMES` to add at each end, since focus never starts just at the nearest point")
-	addValue(flags, values.Length, &t.Blur, "blur", "largest blur called sharp, a `LENGTH` on the sensor such as 0.03mm (default 2.5 pixels)")
+	addValue(flags, values.Length, &t.Blur, "blur", "largest blur that counts as sharp, a `LENGTH` on the sensor such as 0.03mm (default 2.5 pixels)")
 	flags.BoolVar(&t.GeometryOnly, "geometry-only", false, "leave diffraction out of the sharp depth, as printed step tables do")
 	addValue(flags, values.Time, &t.Exposure, "exposure", "exposure `TIME` of a frame, such as 1/4: adds the total time")
 	addValue(flags, values.FNumber, &t.ExposureAt, "exposure-at", "f-number `N` that the exposure time is for; without it the time holds for all, as with flash")

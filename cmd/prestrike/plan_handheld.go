@@ -13,10 +13,10 @@ import (
 	"github.com/spf13/cobra"
 )
 
-const planHandheldLong = `Handheld gives the longest exposure time to hold by hand, for a picture that
-looks sharp in print and for one that is sharp at 100 %. Stabilisation is counted
-in part only at 100 %, where ratings do not hold. It counters the turning of the
-hand and not its travel, which blurs most close up.`
+const planHandheldLong = `Handheld computes the longest exposure time to hold by hand, for a picture that
+is sharp in print and for one that is sharp at 100 %. At 100 % stabilisation counts
+only in part, because its ratings do not hold there. It counters the turning of the
+hand, and not its travel, which blurs most close up.`
 
 const planHandheldExamples = `  prestrike plan handheld --focal-length 90mm --sensor-width 36mm --pixels 45MP
   prestrike plan handheld --focal-length 90mm --magnification 1:5 --stops 4 --like BX1_0001.JPG`
@@ -142,7 +142,7 @@ func handheldTable(b *bytes.Buffer, t *optics.HandheldTask, p *optics.HandheldPl
 		{Head: "blur", Right: true, Drop: 1},
 		{Head: "stops counted", Right: true, Drop: 2},
 	}, [][]string{
-		row("looks sharp in print", p.Print, p.PrintBlur),
+		row("is sharp in print", p.Print, p.PrintBlur),
 		row("is sharp at 100 %", p.Pixels, p.PixelBlur),
 	}, width, nil); err != nil {
 		return err

@@ -14,12 +14,12 @@ import (
 	"github.com/spf13/cobra"
 )
 
-const planIntervalLong = `Interval works out a time-lapse. Give two of the three: the time it spans, the
-interval between frames, and the length of the clip; the third follows. With an
-exposure time it says whether the interval leaves room for it, with the size of a
-frame how much space the card needs.
+const planIntervalLong = `Interval computes a time-lapse. Give two of these three, and the third follows: the
+time that it spans, the interval between frames, and the length of the clip. With an
+exposure time it reports whether the interval leaves room for it. With the size of a
+frame it reports the space that the card needs.
 
-A marked exposure time is taken for what it is in truth: 30 s runs 32 s.`
+A marked exposure time counts as what it is in truth: 30 s is 32 s.`
 
 const planIntervalExamples = `  prestrike plan interval --span 3h --interval 10s
   prestrike plan interval --span 3h --clip 20s --rate 25
@@ -34,7 +34,7 @@ func newPlanInterval(c *console) *cobra.Command {
 	var f planIntervalFlags
 	cmd := &cobra.Command{
 		Use:     "interval",
-		Short:   "Work out interval, frames, clip and card space of a time-lapse",
+		Short:   "Compute interval, frames, clip and card space of a time-lapse",
 		Long:    planIntervalLong,
 		Example: planIntervalExamples,
 		Args:    noArguments,

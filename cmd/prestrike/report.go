@@ -20,22 +20,22 @@ import (
 )
 
 const reportLong = `Report reads every picture file in the folders and all folders inside them, and
-prints one table per session: a row for each sequence, below it what was found,
-the most urgent last, and as the very last line what to do now.
+prints one table per session. It has a row for each sequence, and below it what was
+found, the most urgent last. The very last line is what to do now.
 
 Verdicts:
   good     nothing found
-  check    look at it before you go on
+  check    inspect it before you go on
   reshoot  shoot it again while the subject is here
   retaken  it was faulty, and the sequence named below is its retake: same body, lens and
            settings, soon after, and its pictures show the same view
 
-Pictures of focus sequences and time-lapses are looked at too: where the sharp zone
-begins and ends, whether something moved or went dark. What was found is kept in the
-user's cache folder, from which it may be deleted at any time.
+The pictures of focus sequences and time-lapses are inspected, too: where the sharp zone
+begins and ends, and whether something moved or went dark. The results are kept in the
+user's cache folder, and may be deleted at any time.
 
-A dash in the table stands for what the files do not record. What a rule could
-not decide is listed as not judged; it is not good.
+A dash in the table means that the files do not record a value. What a rule could not
+judge is listed as not judged. Not judged is not good.
 
 ` + statusHelp + `
 With --fail-on reshoot, check ends with 0; with --fail-on never, so does reshoot.`
@@ -75,7 +75,7 @@ func newReport(c *console) *cobra.Command {
 		},
 	}
 	f.addTo(cmd, reportForms()...)
-	addChoice(cmd, &f.failOn, "fail-on", "the verdict from which the exit status is not 0",
+	addChoice(cmd, &f.failOn, "fail-on", "the verdict from which on the exit status is not 0",
 		"check\tcheck ends with 1, reshoot with 2", "reshoot\tonly reshoot ends with 2", "never\tboth end with 0")
 	f.shoot.addTo(cmd)
 	cmd.Flags().BoolVar(&f.noCache, "no-cache", false, "inspect all pictures again, and cache no results")
@@ -119,7 +119,7 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		return err
 	}
 
-	line := c.newProgress(f.quiet, "reading", "looking for frames")
+	line := c.newProgress(f.quiet, "reading", "searching frames")
 	collection, err := shoot.Collect(cmd.Context(), folders, line.tell)
 	line.end()
 	if err != nil {

@@ -15,8 +15,8 @@ import (
 	"github.com/spf13/cobra"
 )
 
-const rulesLong = `Rules lists every rule with its severity and the numbers it decides by, as they
-stand with the configuration. With a rule's name it explains that rule: what it
+const rulesLong = `Rules lists every rule with its severity and the numbers it decides by, with the
+changes of the configuration. With a rule's name it explains that rule: what it
 finds, why it matters, what to do, when it is wrong, and its numbers. With
 --sources it adds where the criterion is published.
 

@@ -22,21 +22,21 @@ import (
 )
 
 const watchLong = `Watch follows a folder that fills: a card reader's copy, a tethered camera, a
-network share. It prints a line when a sequence of three frames or more closes, or
-one in which something was found, and sounds once when something must be shot again.
+network share. It prints a line when a sequence of three frames or more closes, or one
+with a finding, and sounds once when something must be shot again.
 
 A sequence closes when it is quiet for longer than its own cadence explains, when
 another begins, or when you press Enter. A file that comes late reopens it and
 corrects the line. A fault that is certain before the sequence ends, such as an ISO
-that changed, is said at once.
+that changed, is reported at once.
 
-Ctrl-C prints the report on all that is there and ends with its status, once the
-pictures that are left are looked at; a second Ctrl-C ends at once. A file that is
-not complete yet is named, and the verdict is then check at least. Started again on
-the same folder, watch says where things stand and goes on.
+Ctrl-C prints the report on all that is there, once the remaining pictures are
+inspected, and ends with its status. A second Ctrl-C ends at once. A file that is not
+complete yet is named, and the verdict is then check at least. Started again on the
+same folder, watch reports the state of the folder and goes on.
 
-A program of --on-finding has 10 s, with all that it started. Four run at a time;
-later findings wait. At the end of the watch what still runs has 2 s.
+The program of --on-finding, with all that it starts, is stopped after 10 s. Four run at
+a time; later findings wait. At the end of the watch, programs that still run have 2 s.
 
 ` + statusHelp
 
@@ -81,7 +81,7 @@ func newWatch(c *console) *cobra.Command {
 	addChoice(cmd, &f.format, "format", "form of the result", "table\tlines for people", "json\tone JSON object a line")
 	cmd.Flags().StringSliceVar(&f.alert, "alert", []string{"bell"}, "how to alert: `KINDS` of bell, desktop, command (of --on-finding), none")
 	addChoice(cmd, &f.alertFrom, "alert-from", "the severity from which to alert", "reshoot\tonly what must be shot again", "check\talso what must be inspected")
-	cmd.Flags().StringVar(&f.onFinding, "on-finding", "", "run `COMMAND`, words split at blanks, for each finding, which it gets as JSON on its input")
+	cmd.Flags().StringVar(&f.onFinding, "on-finding", "", "run `COMMAND`, split at blanks, for each finding, with the finding as JSON on its input")
 	cmd.Flags().BoolVar(&f.once, "once", false, "end when the first sequence closes, with its status")
 	addValue(cmd.Flags(), values.Time, &f.poll, "poll", "list the folder every `TIME`, such as 5s, instead of waiting for the system to report")
 	addDefault(cmd.Flags(), values.Time, &f.settle, "settle", optics.Seconds(watch.DefaultSettle.Seconds()), "how long a file must rest to be complete, a `TIME` such as 2s")
@@ -261,13 +261,13 @@ func (w *watching) take(ctx context.Context, e watch.Event) error {
 		w.lost = slices.DeleteFunc(w.lost, func(folder string) bool { return folder == e.Path })
 		w.say("%s is back", e.Path)
 	case watch.Overflow:
-		w.say("too much happened at once for the system: looking at everything again")
+		w.say("too many changes at once for the system: inspecting everything again")
 	case watch.Linked:
 		if err := shoot.NotFollowed(e.Path, w.folder); err != nil {
 			w.sayOnce(err.Error())
 		}
 	case watch.Polling:
-		w.say("%s sends no word of changes (%s): it is listed every %s", e.Path, systemWords(e.Err), watch.DefaultPoll)
+		w.say("%s does not report changes (%s): it is listed every %s", e.Path, systemWords(e.Err), watch.DefaultPoll)
 	}
 	return nil
 }
@@ -281,6 +281,8 @@ func (w *watching) start(ctx context.Context) error {
 	if err != nil {
 		w.say("not everything was judged: %s", err)
 	}
+	w.alerts.started(w.folder)
+	w.sayAll()
 	r := w.live.Result()
 	if w.f.format == "json" {
 		return nil

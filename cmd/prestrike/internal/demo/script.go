@@ -205,7 +205,7 @@ func (s Session) script() ([]shot, []Fault) {
 		},
 		{
 			"near-edge", late, late,
-			fmt.Sprintf("The next one (%04d to %04d) begins behind the nearest point: what lies in front is sharp in no frame.", late, late+s.FocusFrames-1),
+			fmt.Sprintf("The next one (%04d to %04d) begins behind the nearest point: what is nearer is sharp in no frame.", late, late+s.FocusFrames-1),
 		},
 		{
 			"dark-frame", fourth + dark, fourth + dark,
