@@ -17,22 +17,27 @@ import (
 // measuring failed; the result is then still complete but for that.
 func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, error) {
 	runs := shoot.Runs(c.Files, opt.PlannedFrames)
+	from := newSince(runs, opt)
 	var seen []shoot.Seen
 	var errs []error
 	if opt.Measure != nil {
 		var err error
-		seen, err = measure(ctx, runs, opt)
+		seen, err = from.measure(ctx, runs, opt)
 		errs = append(errs, err)
 	}
 	r := &Result{Files: counts(c), Support: opt.Support}
-	for _, session := range newSessions(runs, seen, opt) {
+	for _, session := range newSessions(from.leaveOut(shoot.Sessions(runs, seen, &opt.Options))) {
 		errs = append(errs, review(ctx, session, opt)...)
 		r.Sessions = append(r.Sessions, session)
 	}
+	r.Since, r.Files.Earlier = from.at, from.earlier
 	if r.Files.Missed() {
 		r.Verdict = VerdictCheck
 	}
 	r.Unused = accept(r.Sessions, opt.Accept)
+	if !r.Since.IsZero() {
+		r.Unused = nil // it may accept something earlier
+	}
 	for _, session := range r.Sessions {
 		retakes(session, opt)
 		session.settle()

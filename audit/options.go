@@ -30,6 +30,9 @@ type Options struct {
 	// RetakeWithin is how long after a faulty sequence its retake begins at the
 	// latest; 0 means [DefaultRetakeWithin].
 	RetakeWithin time.Duration
+	// Since, where not nil, answers from when on sequences are judged, given the time of
+	// the last frame: those that begin before are left out.
+	Since func(last time.Time) time.Time
 	// Params are rule parameters that differ from their defaults, by rule
 	// and name.
 	Params map[string]map[string]float64
@@ -186,7 +189,9 @@ type Result struct {
 	// been missed: see [FileCounts.Missed].
 	Verdict Verdict
 	Files   FileCounts
-	// Support is what the user declared; SupportAuto where each sequence told.
+	// Since is the time before which sequences were left out; zero where none were.
+	Since time.Time
+	// Support is what the user declared; SupportAuto where each sequence shows it.
 	Support shoot.Support
 	// Views are those of the shot list with the sequences that show them.
 	Views []*ShotView
@@ -194,12 +199,13 @@ type Result struct {
 	Unused []UnusedAcceptance
 }
 
-// FileCounts says what became of every file that was met.
+// FileCounts counts what became of every file that was met.
 type FileCounts struct {
 	Read       int              // picture files read
 	Frames     int              // frames they make
 	Merged     int              // pictures that the camera merged from frames
 	Copies     int              // picture files that hold a frame again
+	Earlier    int              // frames of sequences that began before [Options.Since]
 	Other      int              // files that are no pictures, passed over
 	Unread     []*shoot.Problem // folders and files that could not be inspected
 	Unfinished []string         // frames whose copies are not complete, by their last names

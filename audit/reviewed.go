@@ -64,10 +64,9 @@ func (s *Session) copies() int {
 	return n
 }
 
-// newSessions gathers runs into sessions that no rule has reviewed.
-func newSessions(runs []*shoot.Run, seen []shoot.Seen, opt *Options) []*Session {
+// newSessions returns the sessions of a shoot as no rule has reviewed them yet.
+func newSessions(all []*shoot.Session) []*Session {
 	var out []*Session
-	all := shoot.Sessions(runs, seen, &opt.Options)
 	for _, shot := range all {
 		s := &Session{Session: shot, all: all, Sequences: make([]*Reviewed, len(shot.Sequences))}
 		for i, q := range shot.Sequences {

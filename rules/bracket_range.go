@@ -11,16 +11,16 @@ import (
 
 var bracketRange = &audit.Rule{
 	ID:       "bracket-range",
-	Title:    "an exposure bracket does not reach the lights or the shadows",
+	Title:    "Bracket too short",
 	Severity: audit.Note,
-	Doc: `Looks at the pictures: finds exposure brackets of which even the darkest frame is clipped
-in part of the textured area, or of which even the brightest leaves part of it in the
+	Doc: `Inspects the pictures: finds exposure brackets in which even the darkest frame is clipped
+in part of the textured area, or in which even the brightest leaves part of it in the
 lowest 2 % of the scale.
 
 What no frame shows between the ends of the scale has no texture in the merged picture.
 
 Inspect the frame named at 100 %. If texture is missing where you need it, shoot the
-bracket again with a frame more at that end.
+bracket again with one more frame at that end.
 
 It is a note, as previews are clipped earlier than raw files, by about 1 EV, and as
 a lamp or a reflection in the picture may be meant to be white. The textured area is where a
@@ -61,9 +61,9 @@ func checkBracketRange(v *audit.Review) error {
 		})
 	}
 	report(j.Range.High, j.Range.Darkest, "even the darkest frame, %s, clips %s of the textured area to white",
-		"inspect it at 100 %; if texture is missing, shoot the bracket again with a darker frame more")
+		"inspect it at 100 %; if texture is missing, shoot the bracket again with one more darker frame")
 	report(j.Range.Low, j.Range.Brightest, "even the brightest frame, %s, leaves %s of the textured area in the lowest 2 %% of the scale",
-		"inspect it at 100 %; if texture is missing, shoot the bracket again with a brighter frame more")
+		"inspect it at 100 %; if texture is missing, shoot the bracket again with one more brighter frame")
 	return nil
 }
 

@@ -74,20 +74,20 @@ type viewModel struct {
 	optional bool
 }
 
-// A filesModel says what became of every file.
+// A filesModel counts what became of every file.
 type filesModel struct {
-	read, frames, merged, copies, other int
-	unreadable                          []unreadableFile
-	unread                              []*shoot.Problem
-	unfinished                          []string
-	sentence                            string
+	read, frames, merged, copies, earlier, other int
+	unreadable                                   []unreadableFile
+	unread                                       []*shoot.Problem
+	unfinished                                   []string
+	sentence                                     string
 }
 
 // An unreadableFile is a picture file from which no picture can be read.
 type unreadableFile struct{ path, reason string }
 
 func newModel(r *audit.Result) *model {
-	m := &model{verdict: r.Verdict, unused: unused(r), files: newFiles(&r.Files)}
+	m := &model{verdict: r.Verdict, unused: unused(r), files: newFiles(r)}
 	m.head, m.closing = closing(r)
 	for _, s := range r.Sessions {
 		m.sessions = append(m.sessions, newSession(s, r.Support))
@@ -175,8 +175,9 @@ func timedEnds(sequences []*audit.Reviewed) (first, last *shoot.Frame) {
 	return first, last
 }
 
-func newFiles(c *audit.FileCounts) filesModel {
-	m := filesModel{read: c.Read, frames: c.Frames, merged: c.Merged, copies: c.Copies, other: c.Other, unread: c.Unread, unfinished: c.Unfinished, sentence: filesSentence(c)}
+func newFiles(r *audit.Result) filesModel {
+	c := &r.Files
+	m := filesModel{read: c.Read, frames: c.Frames, merged: c.Merged, copies: c.Copies, other: c.Other, unread: c.Unread, unfinished: c.Unfinished, earlier: c.Earlier, sentence: filesSentence(c, r.Since)}
 	for _, f := range c.Unreadable {
 		m.unreadable = append(m.unreadable, unreadableFile{f.Path, unreadable(f)})
 	}

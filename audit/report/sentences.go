@@ -6,6 +6,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -281,11 +282,14 @@ func merged(s *audit.Session) string {
 }
 
 // filesSentence writes what became of every file.
-func filesSentence(c *audit.FileCounts) string {
+func filesSentence(c *audit.FileCounts, since time.Time) string {
 	var b strings.Builder
 	b.WriteString(words.Count(c.Read, "picture file", "picture files") + ", " + words.Count(c.Frames, "frame", "frames"))
 	if c.Merged > 0 {
 		b.WriteString("; " + words.Count(c.Merged, "picture", "pictures") + " merged in camera")
+	}
+	if !since.IsZero() {
+		fmt.Fprintf(&b, "; %s before %s not judged", words.Count(c.Earlier, "frame", "frames"), since.Format("2 January 2006, 15:04"))
 	}
 	switch {
 	case c.Copies == 1:

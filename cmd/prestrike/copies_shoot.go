@@ -241,8 +241,11 @@ func numberGaps(sessions []*shoot.Session) []string {
 			}
 			width := len(labels[key][list[i-1]])
 			which := fmt.Sprintf("frames %0*d to %0*d", width, from, width, to)
-			if from == to {
+			switch to - from {
+			case 0:
 				which = fmt.Sprintf("frame %0*d", width, from)
+			case 1:
+				which = fmt.Sprintf("frames %0*d and %0*d", width, from, width, to)
 			}
 			gaps = append(gaps, gap{to - from, which + " of the " + key.body})
 		}

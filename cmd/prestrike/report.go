@@ -14,6 +14,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
+	"prestrike/audit/values"
 	"prestrike/rules"
 
 	"github.com/spf13/cobra"
@@ -43,6 +44,7 @@ With --fail-on reshoot, check ends with 0; with --fail-on never, so does reshoot
 const reportExamples = `  prestrike report /media/card
   prestrike report . --planned-frames 50     focus sequences should have 50 frames
   prestrike report monday tuesday            two cards or folders as one shoot
+  prestrike report . --since 14:00           without what began before 14:00 of the last day
   prestrike report . --quiet                 only what must be done
   prestrike report . --format json -o report.json
   prestrike report . --format csv -o frames.csv     a row per frame, for a spreadsheet`
@@ -52,6 +54,7 @@ type reportFlags struct {
 	output
 	failOn  string
 	shoot   shootFlags
+	since   values.Moment
 	noCache bool
 	why     bool
 	open    bool
@@ -78,6 +81,7 @@ func newReport(c *console) *cobra.Command {
 	addChoice(cmd, &f.failOn, "fail-on", "the verdict from which on the exit status is not 0",
 		"check\tcheck ends with 1, reshoot with 2", "reshoot\tonly reshoot ends with 2", "never\tboth end with 0")
 	f.shoot.addTo(cmd)
+	addValue(cmd.Flags(), values.Since, &f.since, "since", "judge only sequences that begin after `TIME`, such as 14:00, \"2026-11-26 14:00\" or 2h before the last frame")
 	cmd.Flags().BoolVar(&f.noCache, "no-cache", false, "inspect all pictures again, and cache no results")
 	cmd.Flags().BoolVar(&f.why, "why", false, "name the rule of each finding, and list all that was not judged")
 	addChoice(cmd, &f.show, "pictures", "with --format html, the pictures on the page",
@@ -113,6 +117,9 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 	opt.Final = f.final
 	if form.Frames {
 		opt.WorkingFNumbers = rules.WorkingFNumbers
+	}
+	if f.since.Given() {
+		opt.Since = f.since.At
 	}
 	target, err := openTarget(c, &f.output, folders)
 	if err != nil {
@@ -153,6 +160,9 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		}
 	}
 
+	if !result.Since.IsZero() && len(result.Sessions) == 0 {
+		return fmt.Errorf("no sequence begins after %s: --since leaves out all %d frames", result.Since.Format("2 January 2006, 15:04"), result.Files.Earlier)
+	}
 	err = target.writeFrom(func(w io.Writer) error { return f.write(cmd.Context(), c, w, form, result, folders) })
 	if err != nil {
 		return err

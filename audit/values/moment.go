@@ -1,0 +1,73 @@
+package values
+
+import (
+	"strings"
+	"time"
+)
+
+// A Moment is a point in time as people name it on the day: a time of day, a date with or
+// without one, or how long before the end. The zero Moment is none.
+type Moment struct {
+	clock  time.Time // date and time of day, or one of the two
+	dated  bool
+	before time.Duration // or how long before the last
+	text   string
+}
+
+// momentLayouts are the ways to write a date, each of which a time of day may follow.
+var momentLayouts = []string{"2006-01-02", "2 January 2006", "2 Jan 2006"}
+
+// clockLayouts are the ways to write a time of day.
+var clockLayouts = []string{"15:04", "15:04:05"}
+
+// Since is the kind of a moment.
+var Since = Kind[Moment]{
+	`a time such as 14:00, "2026-11-26 14:00", 2026-11-26, or 2h for the last two hours`, readMoment, func(m Moment) string { return m.text },
+}
+
+// Given reports whether there is a moment.
+func (m Moment) Given() bool { return m.text != "" }
+
+// At returns the moment, given the time of the last frame: a time of day is meant on the
+// day of that frame, in its zone, and a duration before it.
+func (m Moment) At(last time.Time) time.Time {
+	switch {
+	case m.before > 0:
+		return last.Add(-m.before)
+	case m.dated:
+		return on(m.clock, m.clock, last.Location())
+	}
+	return on(last, m.clock, last.Location())
+}
+
+// on returns a time of day on a day.
+func on(day, clock time.Time, zone *time.Location) time.Time {
+	y, month, d := day.Date()
+	h, m, s := clock.Clock()
+	return time.Date(y, month, d, h, m, s, 0, zone)
+}
+
+func readMoment(s string) (Moment, bool) {
+	for _, clock := range clockLayouts {
+		if t, err := time.Parse(clock, s); err == nil {
+			return Moment{clock: t, text: s}, true
+		}
+	}
+	for _, day := range momentLayouts {
+		if t, err := time.Parse(day, s); err == nil {
+			return Moment{clock: t, dated: true, text: s}, true
+		}
+		for _, clock := range clockLayouts {
+			for _, between := range []string{" ", "T", ", "} {
+				if t, err := time.Parse(day+between+clock, s); err == nil {
+					return Moment{clock: t, dated: true, text: s}, true
+				}
+			}
+		}
+	}
+	// Without its unit a number may be an hour or minutes.
+	if t, ok := readTime(s); ok && strings.Trim(s, "0123456789. ") != "" && !strings.Contains(s, "/") && t < 366*24*3600 {
+		return Moment{before: Duration(t), text: s}, true
+	}
+	return Moment{}, false
+}
