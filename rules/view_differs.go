@@ -19,7 +19,7 @@ var viewDiffersTolerance = audit.Param{
 
 var viewDiffers = &audit.Rule{
 	ID:       "view-differs",
-	Title:    "Other than the shot list",
+	Title:    "Different from the shot list",
 	Severity: audit.Check,
 	Doc: `Holds each sequence against its view of the shot list: the number of frames, the f-number, the
 exposure time and the ISO, as far as the list declares them. Fewer frames than declared must be

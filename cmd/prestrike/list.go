@@ -112,7 +112,7 @@ func runList(cmd *cobra.Command, c *console, f *listFlags, folders []string) err
 	if err != nil {
 		return err
 	}
-	line := c.newProgress(f.quiet, "reading", "looking for frames")
+	line := c.newProgress(f.quiet, "reading", "searching frames")
 	collection, err := shoot.Collect(cmd.Context(), folders, line.tell)
 	line.end()
 	if err != nil {
@@ -300,14 +300,14 @@ func (f *listFlags) lines(p *pickedList, terminal bool) ([]byte, error) {
 func (f *listFlags) path(file *shoot.File) (string, error) {
 	abs, err := filepath.Abs(file.Abs)
 	if err != nil {
-		return "", fmt.Errorf("cannot tell which folder this is: %w: name the folder by its whole path", systemWords(err))
+		return "", fmt.Errorf("which folder this is cannot be found out: %w: name the folder by its whole path", systemWords(err))
 	}
 	if !f.relative {
 		return abs, nil
 	}
 	here, err := filepath.Abs(".")
 	if err != nil {
-		return "", fmt.Errorf("cannot tell which folder this is: %w: leave out --relative", systemWords(err))
+		return "", fmt.Errorf("which folder this is cannot be found out: %w: leave out --relative", systemWords(err))
 	}
 	if rel, err := filepath.Rel(here, abs); err == nil {
 		return rel, nil
