@@ -34,6 +34,9 @@ type console struct {
 	exit        func(int) // os.Exit where nil
 	// open opens a file in the reader's browser.
 	open func(file string) error
+	icon icon // whether the program was started by its icon
+	// readme names the page that says how to begin; empty where there is none.
+	readme func() string
 	// now is the clock that a watch takes quiet from; nil for the system's.
 	now func() time.Time
 	// taken, where not nil, is called with each event of a watch that was taken in.
@@ -54,6 +57,8 @@ func systemConsole() *console {
 		plain:       os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "dumb",
 		cacheFolder: os.UserCacheDir,
 		open:        openFile,
+		icon:        startedByIcon(),
+		readme:      readmeBeside,
 	}
 	if c.outTerminal {
 		if width, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil {

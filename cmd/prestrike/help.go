@@ -120,8 +120,8 @@ func version() string {
 }
 
 // byFolder lets a folder alone mean the report on it: args are those of the
-// command line.
-func byFolder(root *cobra.Command, args []string) []string {
+// command line, by how the program was started.
+func byFolder(root *cobra.Command, args []string, by icon) []string {
 	if len(args) == 0 || strings.HasPrefix(args[0], "-") {
 		return args
 	}
@@ -132,7 +132,7 @@ func byFolder(root *cobra.Command, args []string) []string {
 	if err != nil || !info.IsDir() && (!info.Mode().IsRegular() || !exifread.PictureExtension(args[0])) {
 		return args // report explains what to do with a picture
 	}
-	return append([]string{"report"}, args...)
+	return by.arguments(append([]string{"report"}, args...))
 }
 
 // helpFunc writes help within the width of the screen.

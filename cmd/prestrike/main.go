@@ -67,8 +67,12 @@ func run(ctx context.Context, args []string, c *console) (code int) {
 			code = c.crashed(v)
 		}
 	}()
+	defer c.wait()
+	if c.begin(args) {
+		return statusGood
+	}
 	root := newRoot(c)
-	root.SetArgs(byFolder(root, args))
+	root.SetArgs(byFolder(root, args, c.icon))
 	root.SetOut(c.out)
 	root.SetErr(c.err)
 	err := root.ExecuteContext(ctx)

@@ -130,6 +130,9 @@ func (r *release) archive(ctx context.Context, t target) (name string, content [
 		binary.name += ".exe"
 	}
 	files := append([]file{binary, {name: "LICENSES.txt", content: licences}}, r.common...)
+	if t.os == "linux" {
+		files = append(files, file{name: "prestrike.desktop", content: []byte(desktopEntry)})
+	}
 	slices.SortFunc(files, func(a, b file) int { return cmp.Compare(a.name, b.name) })
 	folder := "prestrike-" + r.version + "-" + t.name
 	if t.os == "windows" {
@@ -139,6 +142,19 @@ func (r *release) archive(ctx context.Context, t target) (name string, content [
 	content, err = tarred(folder, files, r.time)
 	return folder + ".tar.gz", content, err
 }
+
+// desktopEntry puts the program on a desktop, where folders can be dropped on it
+// (Desktop Entry Specification 1.5); it must be in the search path.
+const desktopEntry = `[Desktop Entry]
+Type=Application
+Version=1.5
+Name=prestrike
+Comment=Audit the frames of a capture session
+Exec=prestrike report --open %F
+MimeType=inode/directory;
+Categories=Graphics;Photography;
+Terminal=false
+`
 
 // build returns the program for a target, without symbols and without paths.
 func (r *release) build(ctx context.Context, t target) ([]byte, error) {
