@@ -9,6 +9,9 @@ type Reviewed struct {
 	// be a Viewer; nil where they were not looked at.
 	Pictures any
 	Verdict  Verdict
+	// View is the name of the view of the shot list that it shows; empty where it shows
+	// none, or there is no list.
+	View string
 	// SupersededBy is the retake that makes this sequence's faults
 	// harmless, or nil.
 	SupersededBy *Reviewed

@@ -88,6 +88,11 @@ func reviewViews(ctx context.Context, r *Result, opt *Options) []error {
 		errs = append(errs, err)
 	}
 	r.Views = assignViews(r.Sessions, opt.Views, slates)
+	for _, v := range r.Views {
+		if v.Sequence != nil {
+			v.Sequence.View = v.Name
+		}
+	}
 	last := r.Sessions[len(r.Sessions)-1]
 	owner := map[*shoot.Frame]*Reviewed{}
 	for _, s := range r.Sessions {

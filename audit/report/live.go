@@ -43,7 +43,8 @@ func Headline(id string, f *audit.Finding) string {
 	return Visible(fmt.Sprintf("%s (%s): %s", title(f.Title, f.Rule), id, f.Message))
 }
 
-// liveName names a sequence in a line: "1.2 focus 10:02, frames 0002 to 0041 (40)".
+// liveName names a sequence in a line: "1.2 focus 10:02, frames 0002 to 0041 (40)", and
+// behind that the view of the shot list that it shows.
 func liveName(q *sequenceModel) string {
 	at := ""
 	if q.first != nil {
@@ -53,6 +54,9 @@ func liveName(q *sequenceModel) string {
 	name := fmt.Sprintf("%s %s%s, %s", q.id, q.kind, at, shoot.FrameRange(q.frames))
 	if n > 1 {
 		name += fmt.Sprintf(" (%d)", n)
+	}
+	if q.view != "" {
+		name += ", " + shoot.ShortName(q.view)
 	}
 	return name
 }

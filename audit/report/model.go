@@ -124,6 +124,7 @@ func newSequence(q *audit.Reviewed) sequenceModel {
 		m.seen = seen
 	}
 	m.first, m.last = timedEnds([]*audit.Reviewed{q})
+	m.view = q.View
 	if q.SupersededBy != nil {
 		m.supersededBy = q.SupersededBy.ID
 	}

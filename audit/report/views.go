@@ -18,9 +18,8 @@ const (
 	viewLeft    = "left out" // an optional one
 )
 
-// addViews takes the shot list in, and gives the sequences the names of their views.
+// addViews takes the shot list in.
 func (m *model) addViews(views []*audit.ShotView) {
-	names := map[string]string{} // by the ID of the sequence
 	for _, v := range views {
 		of := viewModel{name: v.Name, optional: v.Optional}
 		switch {
@@ -37,15 +36,8 @@ func (m *model) addViews(views []*audit.ShotView) {
 		}
 		if v.Sequence != nil {
 			of.sequence = v.Sequence.ID
-			names[of.sequence] = v.Name
 		}
 		m.views = append(m.views, of)
-	}
-	for i := range m.sessions {
-		for j := range m.sessions[i].sequences {
-			q := &m.sessions[i].sequences[j]
-			q.view = names[q.id]
-		}
 	}
 	if sentence := audit.ViewsSentence(views); sentence != "" {
 		m.closing += " " + sentence + "."

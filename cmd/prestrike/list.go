@@ -23,7 +23,7 @@ Copies, pictures that the camera merged and sequences that were retaken are left
 out. So are sequences at reshoot, and frames that stand alone: these are mostly test
 frames and markers. What is left out is named on standard error. --all lists retaken
 sequences and those at reshoot too; --kind single lists frames that stand alone, and
---sequence what it names.
+--sequence and --view what they name. A frame of the shot list is no test frame.
 
 With --into DIR, a new folder for each sequence is made in DIR, with links to its files
 and never with copies, and a text file that explains it. Nothing that is there is
@@ -34,6 +34,7 @@ A program that changes a file through a link changes the frame itself.
 Exit status: 0 listed, 3 when nothing was listed.`
 
 const listExamples = `  prestrike list /media/card --sequence 1.2
+  prestrike list /media/card --view "front, raking light"
   prestrike list . --kind focus --verdict good --files raw
   prestrike list . --kind focus -0 | xargs -0 ls -l
   prestrike list /media/card --into stacks          a folder of links for each sequence`
@@ -42,6 +43,7 @@ const listExamples = `  prestrike list /media/card --sequence 1.2
 type listFlags struct {
 	shoot     shootFlags
 	sequences []string
+	views     []string
 	kind      string
 	verdict   string
 	files     string
@@ -72,6 +74,7 @@ func newList(c *console) *cobra.Command {
 	}
 	flags := cmd.Flags()
 	flags.StringSliceVar(&f.sequences, "sequence", nil, "only the sequence of this `ID`, as in the report; may be repeated")
+	flags.StringArrayVar(&f.views, "view", nil, "only the view of this `NAME`, as in the shot list; may be repeated")
 	flags.StringVar(&f.kind, "kind", anything, "only sequences of this `KIND`: "+strings.Join(kindWords(), ", "))
 	// The error is for flags that do not exist.
 	_ = cmd.RegisterFlagCompletionFunc("kind", cobra.FixedCompletions(kindWords(), cobra.ShellCompDirectiveNoFileComp))
@@ -185,6 +188,15 @@ func (f *listFlags) pick(r *audit.Result) (*pickedList, error) {
 			}
 		}
 	}
+	for _, name := range f.views {
+		at := slices.IndexFunc(r.Views, func(v *audit.ShotView) bool { return strings.EqualFold(v.Name, name) })
+		switch {
+		case at < 0:
+			return nil, fmt.Errorf("there is no view %q: name one of the [[view]] entries of prestrike.toml", name)
+		case r.Views[at].Sequence == nil:
+			return nil, fmt.Errorf("no sequence shows view %q: prestrike report tells what is missing", name)
+		}
+	}
 	for _, id := range f.sequences {
 		if !known[id] {
 			return nil, fmt.Errorf("there is no sequence %q: prestrike report lists them", id)
@@ -202,14 +214,14 @@ func (f *listFlags) pick(r *audit.Result) (*pickedList, error) {
 
 // wants reports whether a sequence is asked for, and keeps what is left out all the same.
 func (f *listFlags) wants(q *audit.Reviewed, p *pickedList) bool {
-	named := slices.Contains(f.sequences, q.ID)
+	named := slices.Contains(f.sequences, q.ID) || slices.ContainsFunc(f.views, func(name string) bool { return strings.EqualFold(name, q.View) })
 	retaken := q.SupersededBy != nil
 	switch {
-	case len(f.sequences) > 0 && !named,
+	case len(f.sequences)+len(f.views) > 0 && !named,
 		f.kind != anything && f.kind != q.Kind.String(),
 		f.verdict != anything && f.verdict != q.Verdict.String():
 		return false
-	case q.Kind == shoot.Single && !named && f.kind == anything:
+	case q.Kind == shoot.Single && !named && q.View == "" && f.kind == anything:
 		p.single += len(q.Frames)
 		return false
 	case retaken && !f.all:

@@ -51,7 +51,11 @@ func (f *listFlags) planFolders(p *pickedList) ([]linkFolder, error) {
 	var out []linkFolder
 	for i := range p.sequences {
 		q := &p.sequences[i]
-		folder := linkFolder{name: unlike(taken, safefile.Portable(q.ID+" "+q.Kind.String())), of: q}
+		name := q.View
+		if name == "" {
+			name = q.ID + " " + q.Kind.String()
+		}
+		folder := linkFolder{name: unlike(taken, safefile.Portable(name)), of: q}
 		names := make([]string, len(q.files))
 		for k, file := range q.files {
 			names[k] = safefile.Portable(file.Name())
