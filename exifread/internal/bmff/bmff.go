@@ -6,8 +6,6 @@ package bmff
 import (
 	"bytes"
 	"encoding/binary"
-	"errors"
-	"fmt"
 	"io"
 	"iter"
 	"math"
@@ -96,8 +94,8 @@ const (
 // a *scan.Error where the container is damaged beyond use, else that of the
 // reader.
 func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
-	s := &scanner{r: scan.NewReader(r, size)}
-	head, err := s.r.Peek(0, int(min(size, BrandBytes)))
+	s := &scanner{r: scan.NewPieces(r, size)}
+	head, err := s.r.Reader.Peek(0, int(min(size, BrandBytes)))
 	if err != nil {
 		return layout.Layout{}, err
 	}
@@ -126,14 +124,14 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 			s.l.Checked = s.l.Checked || !b.open
 			s.whole("image data", b.body, b.stated-b.body)
 		}
-		if s.err != nil {
-			return layout.Layout{}, s.err
+		if s.r.Err != nil {
+			return layout.Layout{}, s.r.Err
 		}
 	}
 	s.items()
 	switch {
-	case s.err != nil:
-		return layout.Layout{}, s.err
+	case s.r.Err != nil:
+		return layout.Layout{}, s.r.Err
 	case !found:
 		return layout.Layout{}, &scan.Error{Offset: size, What: "the file ends without the list of what is in it"}
 	}
@@ -142,18 +140,11 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 }
 
 type scanner struct {
-	r      *scan.Reader
+	r      *scan.Pieces
 	l      layout.Layout
 	meta   meta
 	budget scan.Budget
 	lack   int64 // bytes missing, as Torn says
-	err    error // of the medium; ends the scan
-}
-
-func (s *scanner) problem(where string, off int64, format string, args ...any) {
-	if len(s.l.Problems) < 64 {
-		s.l.Problems = append(s.l.Problems, layout.Problem{Where: where, Offset: off, What: fmt.Sprintf(format, args...)})
-	}
 }
 
 // whole checks that a piece lies inside the file, and keeps the largest lack.
@@ -162,23 +153,6 @@ func (s *scanner) whole(what string, off, length int64) {
 		s.lack = missing
 		s.l.Torn = scan.Cut(what, missing, length)
 	}
-}
-
-// peek returns n bytes at off, or nil. Places past the end are for the caller
-// to report; an error of the medium ends the scan.
-func (s *scanner) peek(off int64, n int) []byte { return s.keep(s.r.Peek(off, n)) }
-
-// load is peek for more than a window.
-func (s *scanner) load(off int64, n int) []byte { return s.keep(s.r.Load(off, n)) }
-
-func (s *scanner) keep(b []byte, err error) []byte {
-	if err == nil {
-		return b
-	}
-	if !errors.Is(err, scan.ErrPastEnd) && s.err == nil {
-		s.err = err
-	}
-	return nil
 }
 
 // A box is one box of the file.
@@ -197,14 +171,14 @@ func (s *scanner) boxes(start, end int64, parent string) iter.Seq[box] {
 	return func(yield func(box) bool) {
 		at := start
 		for range maxBoxes {
-			if s.err != nil || end-at < 8 {
+			if s.r.Err != nil || end-at < 8 {
 				return // fewer than 8 bytes are padding
 			}
 			if !s.budget.Step() {
-				s.problem(parent, at, "more boxes than any camera writes: the rest was not read")
+				s.l.AddProblem(parent, at, "more boxes than any camera writes: the rest was not read")
 				return
 			}
-			h := s.peek(at, 8)
+			h := s.r.Peek(at, 8)
 			if h == nil {
 				return
 			}
@@ -217,20 +191,20 @@ func (s *scanner) boxes(start, end int64, parent string) iter.Seq[box] {
 				}
 				size, b.open = end-at, true
 			case 1:
-				h = s.peek(at, 16)
+				h = s.r.Peek(at, 16)
 				if h == nil {
-					s.problem(parent, at, "a box is cut off in its size")
+					s.l.AddProblem(parent, at, "a box is cut off in its size")
 					return
 				}
 				long := binary.BigEndian.Uint64(h[8:])
 				if long > math.MaxInt64 {
-					s.problem(parent, at, "box %+q states an impossible size", b.kind)
+					s.l.AddProblem(parent, at, "box %+q states an impossible size", b.kind)
 					return
 				}
 				size, b.body = int64(long), at+16
 			}
 			if size < b.body-at {
-				s.problem(parent, at, "box %+q states a size of %d bytes, less than its own header", b.kind, size)
+				s.l.AddProblem(parent, at, "box %+q states a size of %d bytes, less than its own header", b.kind, size)
 				return
 			}
 			if size > math.MaxInt64-at {
@@ -246,13 +220,13 @@ func (s *scanner) boxes(start, end int64, parent string) iter.Seq[box] {
 				// Data of an unknown kind behind the last box is not the
 				// picture's; image data is checked where it is described.
 				if parent != "file" {
-					s.problem(parent, b.start, "box %+q reaches past the end of what holds it", b.kind)
+					s.l.AddProblem(parent, b.start, "box %+q reaches past the end of what holds it", b.kind)
 				}
 				return
 			}
 		}
 		if end-at >= 8 {
-			s.problem(parent, at, "more than %d boxes: the rest was not read", maxBoxes)
+			s.l.AddProblem(parent, at, "more than %d boxes: the rest was not read", maxBoxes)
 		}
 	}
 }
@@ -270,16 +244,16 @@ func (s *scanner) child(b box, kind string) (box, bool) {
 // block adds a TIFF block at off, length bytes long, or a problem.
 func (s *scanner) block(role layout.Role, off, length int64, where string) {
 	if len(s.l.Blocks) == maxBlocks {
-		s.problem(where, off, "not read: more Exif blocks than any camera writes")
+		s.l.AddProblem(where, off, "not read: more Exif blocks than any camera writes")
 		return
 	}
-	head := s.peek(off, int(min(length, 16)))
-	if s.err != nil {
+	head := s.r.Peek(off, int(min(length, 16)))
+	if s.r.Err != nil {
 		return
 	}
 	at := scan.TIFFStart(head)
 	if at < 0 {
-		s.problem(where, off, "no Exif data where it should be")
+		s.l.AddProblem(where, off, "no Exif data where it should be")
 		return
 	}
 	s.l.Blocks = append(s.l.Blocks, layout.Block{Role: role, Offset: off + int64(at), Length: length - int64(at)})
@@ -291,7 +265,7 @@ func (s *scanner) preview(off, length int64, width, height int, where string) {
 		return
 	}
 	if missing := scan.Missing("preview", off, length, s.r.Size()); missing != "" {
-		s.problem(where, off, "%s", missing)
+		s.l.AddProblem(where, off, "%s", missing)
 		return
 	}
 	s.l.Previews = append(s.l.Previews, layout.Preview{Offset: off, Length: length, Width: width, Height: height})

@@ -35,10 +35,10 @@ type table struct {
 func (s *scanner) table(b box) table {
 	n := b.end - b.body
 	if n < 4 || n > maxTable || !s.budget.Take(n) {
-		s.problem(b.kind, b.start, "a table of %d bytes was not read", n)
+		s.l.AddProblem(b.kind, b.start, "a table of %d bytes was not read", n)
 		return table{}
 	}
-	d := s.load(b.body, int(n))
+	d := s.r.Load(b.body, int(n))
 	if d == nil {
 		return table{}
 	}
@@ -55,10 +55,10 @@ func (s *scanner) metaBox(b box) {
 	for c := range s.boxes(b.body+4, b.end, "meta") {
 		switch c.kind {
 		case "pitm":
-			if h := s.peek(c.body, 6); h != nil {
+			if h := s.r.Peek(c.body, 6); h != nil {
 				m.primary = uint32(binary.BigEndian.Uint16(h[4:]))
 				if h[0] > 0 {
-					if h = s.peek(c.body, 8); h != nil {
+					if h = s.r.Peek(c.body, 8); h != nil {
 						m.primary = binary.BigEndian.Uint32(h[4:])
 					}
 				}
@@ -79,7 +79,7 @@ func (s *scanner) metaBox(b box) {
 
 // itemTypes reads the types from the infe boxes of an iinf box.
 func (s *scanner) itemTypes(iinf box) {
-	h := s.peek(iinf.body, 4)
+	h := s.r.Peek(iinf.body, 4)
 	if h == nil {
 		return
 	}
@@ -88,13 +88,13 @@ func (s *scanner) itemTypes(iinf box) {
 		first += 2
 	}
 	for b := range s.boxes(first, iinf.end, "iinf") {
-		h := s.peek(b.body, 12)
+		h := s.r.Peek(b.body, 12)
 		if b.kind != "infe" || h == nil || h[0] < 2 {
 			continue // versions 0 and 1 have no item types
 		}
 		id, kind := uint32(binary.BigEndian.Uint16(h[4:])), h[8:12]
 		if h[0] > 2 {
-			if h = s.peek(b.body, 14); h == nil {
+			if h = s.r.Peek(b.body, 14); h == nil {
 				continue
 			}
 			id, kind = binary.BigEndian.Uint32(h[4:]), h[10:14]
@@ -114,7 +114,7 @@ func (s *scanner) itemProperties(iprp box) {
 			for p := range s.boxes(b.body, b.end, "ipco") {
 				var size [2]uint32
 				if p.kind == "ispe" {
-					if h := s.peek(p.body, 12); h != nil {
+					if h := s.r.Peek(p.body, 12); h != nil {
 						size = [2]uint32{binary.BigEndian.Uint32(h[4:]), binary.BigEndian.Uint32(h[8:])}
 					}
 				}
@@ -235,7 +235,7 @@ func (s *scanner) locations() map[uint32]location {
 		indexBytes = 0
 	}
 	if v > 2 || max(offBytes, lenBytes, baseBytes, indexBytes) > 8 {
-		s.problem("iloc", m.iloc.start, "the table of item places is of an unknown form")
+		s.l.AddProblem("iloc", m.iloc.start, "the table of item places is of an unknown form")
 		return nil
 	}
 	idBytes := 2
@@ -269,7 +269,7 @@ func (s *scanner) locations() map[uint32]location {
 				break
 			}
 			if extents++; extents > maxExtents {
-				s.problem("iloc", m.iloc.start, "more than %d pieces: the rest was not read", maxExtents)
+				s.l.AddProblem("iloc", m.iloc.start, "more than %d pieces: the rest was not read", maxExtents)
 				return all
 			}
 			if off > math.MaxInt64/4 || base > math.MaxInt64/4 || length > math.MaxInt64/4 {
@@ -287,7 +287,7 @@ func (s *scanner) locations() map[uint32]location {
 			l.pieces = append(l.pieces, p)
 		}
 		if c.spent {
-			s.problem("iloc", m.iloc.start, "the table of item places ends early")
+			s.l.AddProblem("iloc", m.iloc.start, "the table of item places ends early")
 			return all
 		}
 		if l.why != "" {
@@ -304,7 +304,7 @@ func (s *scanner) locations() map[uint32]location {
 // thumbnails.
 func (s *scanner) items() {
 	m := &s.meta
-	if !m.found || s.err != nil {
+	if !m.found || s.r.Err != nil {
 		return
 	}
 	where := s.locations()
@@ -378,14 +378,14 @@ func (s *scanner) gridSize(at location) (width, height uint32) {
 	if len(at.pieces) != 1 {
 		return 0, 0
 	}
-	h := s.peek(at.pieces[0].off, 8)
+	h := s.r.Peek(at.pieces[0].off, 8)
 	if h == nil {
 		return 0, 0
 	}
 	if h[1]&1 == 0 {
 		return uint32(binary.BigEndian.Uint16(h[4:])), uint32(binary.BigEndian.Uint16(h[6:]))
 	}
-	if h = s.peek(at.pieces[0].off, 12); h == nil {
+	if h = s.r.Peek(at.pieces[0].off, 12); h == nil {
 		return 0, 0
 	}
 	return binary.BigEndian.Uint32(h[4:]), binary.BigEndian.Uint32(h[8:])
@@ -400,13 +400,13 @@ func (s *scanner) exifItem(at location) {
 		if why == "" {
 			why = "it has no data"
 		}
-		s.problem(where, 0, "not read: %s", why)
+		s.l.AddProblem(where, 0, "not read: %s", why)
 		return
 	}
 	total := int64(0)
 	for i, p := range at.pieces {
 		if missing := scan.Missing("Exif data", p.off, p.length, s.r.Size()); missing != "" {
-			s.problem(where, p.off, "%s", missing)
+			s.l.AddProblem(where, p.off, "%s", missing)
 			at.pieces = at.pieces[:i+1] // what is there may still tell something
 			at.pieces[i].length = max(0, s.r.Size()-p.off)
 			total += at.pieces[i].length
@@ -416,7 +416,7 @@ func (s *scanner) exifItem(at location) {
 	}
 	if total < 12 {
 		if len(s.l.Problems) == 0 {
-			s.problem(where, at.pieces[0].off, "%d bytes are too few for Exif data", total)
+			s.l.AddProblem(where, at.pieces[0].off, "%d bytes are too few for Exif data", total)
 		}
 		return
 	}
@@ -425,11 +425,11 @@ func (s *scanner) exifItem(at location) {
 	head := s.peekSome(first.off, first.length)
 	if len(at.pieces) > 1 {
 		if !s.budget.Take(total) {
-			s.problem(where, first.off, "Exif data in pieces of %d bytes in all was not read", total)
+			s.l.AddProblem(where, first.off, "Exif data in pieces of %d bytes in all was not read", total)
 			return
 		}
 		for _, p := range at.pieces {
-			data = append(data, s.load(p.off, int(p.length))...)
+			data = append(data, s.r.Load(p.off, int(p.length))...)
 		}
 		head = data
 	}
@@ -460,8 +460,8 @@ func (s *scanner) exifItem(at location) {
 			return
 		}
 	}
-	s.problem(where, first.off, "no Exif data where it should be")
+	s.l.AddProblem(where, first.off, "no Exif data where it should be")
 }
 
 // peekSome returns up to 64 bytes at off of a piece that lies in the file.
-func (s *scanner) peekSome(off, length int64) []byte { return s.peek(off, int(min(length, 64))) }
+func (s *scanner) peekSome(off, length int64) []byte { return s.r.Peek(off, int(min(length, 64))) }

@@ -30,7 +30,7 @@ func (s *scanner) movie(moov box) {
 func (s *scanner) cameraBox(uuid box) {
 	for b := range s.boxes(uuid.body+16, uuid.end, "uuid") {
 		if b.stated > b.end {
-			s.problem("uuid", b.start, "box %+q is cut off", b.kind)
+			s.l.AddProblem("uuid", b.start, "box %+q is cut off", b.kind)
 		}
 		switch b.kind {
 		case "CMT1":
@@ -39,7 +39,7 @@ func (s *scanner) cameraBox(uuid box) {
 			s.block(layout.RoleExif, b.body, b.end-b.body, "CMT2")
 		case "THMB":
 			// Version and flags, width, height, length; after four more bytes the JPEG.
-			if h := s.peek(b.body, 18); h != nil && isJPEG(h[16:]) {
+			if h := s.r.Peek(b.body, 18); h != nil && isJPEG(h[16:]) {
 				s.preview(b.body+16, int64(binary.BigEndian.Uint32(h[8:])),
 					int(binary.BigEndian.Uint16(h[4:])), int(binary.BigEndian.Uint16(h[6:])), "THMB")
 			}
@@ -51,7 +51,7 @@ func (s *scanner) cameraBox(uuid box) {
 // eight bytes and the box PRVW.
 func (s *scanner) previewBox(uuid box) {
 	const head = 16 + 8 // the identifier, the eight bytes
-	h := s.peek(uuid.body, head+26)
+	h := s.r.Peek(uuid.body, head+26)
 	if h == nil || string(h[head+4:head+8]) != "PRVW" || !isJPEG(h[head+24:]) {
 		return
 	}
@@ -105,18 +105,18 @@ func (s *scanner) samples(stbl box) samples {
 	for b := range s.boxes(stbl.body, stbl.end, "stbl") {
 		switch b.kind {
 		case "stsd": // version and flags, count, the first sample entry
-			if h := s.peek(b.body, 8+36); h != nil && isPicture(string(h[12:16])) {
+			if h := s.r.Peek(b.body, 8+36); h != nil && isPicture(string(h[12:16])) {
 				t.width, t.height = int(binary.BigEndian.Uint16(h[8+32:])), int(binary.BigEndian.Uint16(h[8+34:]))
 				t.jpeg = s.holdsJPEG(b)
 			}
 		case "stsz": // version and flags, common size, count, sizes
-			h := s.peek(b.body, 12)
+			h := s.r.Peek(b.body, 12)
 			if h == nil {
 				continue
 			}
 			t.size, t.count = int64(binary.BigEndian.Uint32(h[4:])), binary.BigEndian.Uint32(h[8:])
 			if t.size == 0 && t.count > 0 {
-				if last := s.peek(b.body+12+4*int64(t.count-1), 4); last != nil {
+				if last := s.r.Peek(b.body+12+4*int64(t.count-1), 4); last != nil {
 					t.size = int64(binary.BigEndian.Uint32(last))
 				}
 			}
@@ -129,7 +129,7 @@ func (s *scanner) samples(stbl box) samples {
 
 // chunks reads where the last chunk lies.
 func (s *scanner) chunks(b box, t *samples) {
-	h := s.peek(b.body, 8)
+	h := s.r.Peek(b.body, 8)
 	if h == nil {
 		return
 	}
@@ -139,16 +139,16 @@ func (s *scanner) chunks(b box, t *samples) {
 	}
 	last := int64(t.chunks - 1)
 	if b.kind == "stco" {
-		if h = s.peek(b.body+8+4*last, 4); h != nil {
+		if h = s.r.Peek(b.body+8+4*last, 4); h != nil {
 			t.chunk = int64(binary.BigEndian.Uint32(h))
 		}
 		return
 	}
-	if h = s.peek(b.body+8+8*last, 8); h != nil {
+	if h = s.r.Peek(b.body+8+8*last, 8); h != nil {
 		if v := binary.BigEndian.Uint64(h); v < 1<<62 {
 			t.chunk = int64(v)
 		} else {
-			s.problem("co64", b.body, "a sample is said to lie at an impossible place")
+			s.l.AddProblem("co64", b.body, "a sample is said to lie at an impossible place")
 		}
 	}
 }

@@ -112,7 +112,7 @@ func (s *scanner) peek(off int64, n int) ([]byte, error) {
 	if off > s.size-int64(n) {
 		return nil, scan.ErrPastEnd
 	}
-	return s.buf[:n], readFull(s.r, s.buf[:n], off)
+	return s.buf[:n], scan.ReadFull(s.r, s.buf[:n], off)
 }
 
 // header walks the segments up to the first scan.
@@ -177,7 +177,7 @@ func (s *scanner) header() error {
 // skipGarbage goes on to the next marker, as decoders do.
 func (s *scanner) skipGarbage() (bool, error) {
 	b := make([]byte, min(maxGarbage-s.garbage, s.size-s.at))
-	if err := readFull(s.r, b, s.at); err != nil {
+	if err := scan.ReadFull(s.r, b, s.at); err != nil {
 		return false, err
 	}
 	for i := 0; i+1 < len(b); i++ {
@@ -350,7 +350,7 @@ func (s *scanner) tail(end int64) (last int64, whole bool, err error) {
 	for least := max(s.data, end-maxWalk+s.walked); end > least; {
 		b := buf[:min(int64(len(buf)), end-s.data)]
 		start := end - int64(len(b))
-		if err := readFull(s.r, b, start); err != nil {
+		if err := scan.ReadFull(s.r, b, start); err != nil {
 			return end, false, err
 		}
 		s.walked += int64(len(b))
@@ -370,7 +370,7 @@ func (s *scanner) tail(end int64) (last int64, whole bool, err error) {
 				return last, false, nil
 			}
 			var one [1]byte
-			err := readFull(s.r, one[:], start-1)
+			err := scan.ReadFull(s.r, one[:], start-1)
 			return last, one[0] == 0xFF, err
 		}
 		end = start
@@ -520,17 +520,6 @@ func (s *scanner) frameAt(at int64) (Frame, error) {
 		f.Components = append(f.Components, Component{H: int(c[1] >> 4), V: int(c[1] & 15)})
 	}
 	return f, nil
-}
-
-func readFull(r io.ReaderAt, b []byte, off int64) error {
-	n, err := r.ReadAt(b, off)
-	switch {
-	case n == len(b):
-		return nil
-	case err == nil || errors.Is(err, io.EOF):
-		return scan.ErrPastEnd
-	}
-	return err
 }
 
 // grouped prints n with a comma after each thousand.

@@ -5,8 +5,6 @@ package jxl
 import (
 	"bytes"
 	"encoding/binary"
-	"errors"
-	"fmt"
 	"io"
 	"math"
 
@@ -29,41 +27,34 @@ func Is(head []byte) bool {
 // Scan finds what a JPEG XL file holds. The error is a *scan.Error where the
 // container is damaged beyond use, else that of the reader.
 func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
-	s := &scanner{r: scan.NewReader(r, size)}
-	head := s.peek(0, int(min(size, 12)))
+	s := &scanner{r: scan.NewPieces(r, size)}
+	head := s.r.Peek(0, int(min(size, 12)))
 	switch {
-	case s.err != nil:
+	case s.r.Err != nil:
 	case bytes.HasPrefix(head, []byte{0xFF, 0x0A}):
-		s.codestream(s.peek(0, int(min(size, 16))))
+		s.codestream(s.r.Peek(0, int(min(size, 16))))
 	case !bytes.HasPrefix(head, []byte(signature)):
 		return layout.Layout{}, &scan.Error{What: "the file does not begin as a JPEG XL picture"}
 	default:
 		s.container()
-		if s.err == nil && !s.pictured {
+		if s.r.Err == nil && !s.pictured {
 			if s.l.Torn == "" {
 				return layout.Layout{}, &scan.Error{Offset: size, What: "the file ends before its picture"}
 			}
 		}
 	}
-	if s.err != nil {
-		return layout.Layout{}, s.err
+	if s.r.Err != nil {
+		return layout.Layout{}, s.r.Err
 	}
 	s.l.Checked = s.l.Checked || s.l.Torn != ""
 	return s.l, nil
 }
 
 type scanner struct {
-	r        *scan.Reader
+	r        *scan.Pieces
 	l        layout.Layout
 	budget   scan.Budget
 	pictured bool // codestream was seen
-	err      error
-}
-
-func (s *scanner) problem(where string, off int64, format string, args ...any) {
-	if len(s.l.Problems) < 64 {
-		s.l.Problems = append(s.l.Problems, layout.Problem{Where: where, Offset: off, What: fmt.Sprintf(format, args...)})
-	}
 }
 
 func (s *scanner) torn(why string) {
@@ -72,31 +63,18 @@ func (s *scanner) torn(why string) {
 	}
 }
 
-// peek returns n bytes at off, or nil; an error of the medium ends the scan.
-func (s *scanner) peek(off int64, n int) []byte { return s.keep(s.r.Peek(off, n)) }
-
-func (s *scanner) keep(b []byte, err error) []byte {
-	if err == nil {
-		return b
-	}
-	if !errors.Is(err, scan.ErrPastEnd) && s.err == nil {
-		s.err = err
-	}
-	return nil
-}
-
 // container walks the boxes of the container.
 func (s *scanner) container() {
 	size := s.r.Size()
 	at := int64(len(signature))
 	parts, last := 0, false // of a codestream in parts
 	exif := false
-	for n := 0; size-at >= 8 && s.err == nil; n++ {
+	for n := 0; size-at >= 8 && s.r.Err == nil; n++ {
 		if n == maxBoxes {
-			s.problem("file", at, "more than %d boxes: the rest was not read", maxBoxes)
+			s.l.AddProblem("file", at, "more than %d boxes: the rest was not read", maxBoxes)
 			return
 		}
-		h := s.peek(at, 8)
+		h := s.r.Peek(at, 8)
 		if h == nil {
 			return
 		}
@@ -110,17 +88,17 @@ func (s *scanner) container() {
 			length = size - at
 		case 1:
 			long := uint64(math.MaxUint64)
-			if h = s.peek(at, 16); h != nil {
+			if h = s.r.Peek(at, 16); h != nil {
 				long = binary.BigEndian.Uint64(h[8:])
 			}
 			if long > math.MaxInt64 {
-				s.problem("file", at, "box %+q states an impossible size", kind)
+				s.l.AddProblem("file", at, "box %+q states an impossible size", kind)
 				return
 			}
 			length, body = int64(long), at+16
 		}
 		if length < body-at {
-			s.problem("file", at, "box %+q states a size of %d bytes, less than its own header", kind, length)
+			s.l.AddProblem("file", at, "box %+q states a size of %d bytes, less than its own header", kind, length)
 			return
 		}
 		end := size
@@ -133,9 +111,9 @@ func (s *scanner) container() {
 			s.pictured = true
 			s.l.Checked = !open
 			s.torn(missing)
-			s.codestream(s.peek(body, int(min(end-body, 16))))
+			s.codestream(s.r.Peek(body, int(min(end-body, 16))))
 		case "jxlp": // four bytes with the number of the part, the top bit set on the last
-			if h := s.peek(body, int(min(end-body, 20))); len(h) >= 4 {
+			if h := s.r.Peek(body, int(min(end-body, 20))); len(h) >= 4 {
 				index := binary.BigEndian.Uint32(h)
 				last = last || index>>31 != 0
 				if parts == 0 {
@@ -151,7 +129,7 @@ func (s *scanner) container() {
 				exif = s.exif(body, end)
 			}
 		case "brob":
-			if !exif && string(s.peek(body, 4)) == "Exif" {
+			if !exif && string(s.r.Peek(body, 4)) == "Exif" {
 				exif = s.packedExif(body+4, end)
 			}
 		}
@@ -168,15 +146,15 @@ func (s *scanner) container() {
 // exif adds the block of an Exif box: four bytes say how far behind them the
 // TIFF header begins.
 func (s *scanner) exif(body, end int64) bool {
-	h := s.peek(body, int(min(end-body, 64)))
+	h := s.r.Peek(body, int(min(end-body, 64)))
 	skip, ok := tiffStart(h, func(off int64) []byte {
 		if off > end-body {
 			return nil
 		}
-		return s.peek(body+off, int(min(end-body-off, 16)))
+		return s.r.Peek(body+off, int(min(end-body-off, 16)))
 	})
 	if !ok {
-		s.problem("Exif box", body, "no Exif data where it should be")
+		s.l.AddProblem("Exif box", body, "no Exif data where it should be")
 		return false
 	}
 	s.l.Blocks = append(s.l.Blocks, layout.Block{Offset: body + skip, Length: end - body - skip})
@@ -186,10 +164,10 @@ func (s *scanner) exif(body, end int64) bool {
 // packedExif adds the block of a brob box: an Exif box compressed with Brotli.
 func (s *scanner) packedExif(body, end int64) bool {
 	if !s.budget.Try() || !s.budget.Take(end-body) {
-		s.problem("brob box", body, "compressed Exif data of %d bytes was not read: more than any camera writes", end-body)
+		s.l.AddProblem("brob box", body, "compressed Exif data of %d bytes was not read: more than any camera writes", end-body)
 		return false
 	}
-	packed := s.keep(s.r.Load(body, int(end-body)))
+	packed := s.r.Load(body, int(end-body))
 	if packed == nil {
 		return false
 	}
@@ -198,11 +176,11 @@ func (s *scanner) packedExif(body, end int64) bool {
 	data, err := io.ReadAll(io.LimitReader(brotli.NewReader(bytes.NewReader(packed)), most+1))
 	if !s.budget.Take(int64(len(data))) {
 		s.budget.Take(most)
-		s.problem("brob box", body, "compressed Exif data of more than %d bytes was not read", most)
+		s.l.AddProblem("brob box", body, "compressed Exif data of more than %d bytes was not read", most)
 		return false
 	}
 	if err != nil { // what came out before the damage may still be of use
-		s.problem("brob box", body, "the compressed Exif data is damaged")
+		s.l.AddProblem("brob box", body, "the compressed Exif data is damaged")
 	}
 	skip, ok := tiffStart(data, func(off int64) []byte {
 		if off > int64(len(data)) {
@@ -211,7 +189,7 @@ func (s *scanner) packedExif(body, end int64) bool {
 		return data[off:]
 	})
 	if !ok {
-		s.problem("brob box", body, "no Exif data where it should be")
+		s.l.AddProblem("brob box", body, "no Exif data where it should be")
 		return false
 	}
 	s.l.Blocks = append(s.l.Blocks, layout.Block{Data: data[skip:]})
@@ -249,7 +227,7 @@ func tiffStart(head []byte, at func(off int64) []byte) (int64, bool) {
 func (s *scanner) codestream(b []byte) {
 	s.pictured = true
 	if len(b) < 2 || b[0] != 0xFF || b[1] != 0x0A {
-		s.problem("codestream", 0, "the image data does not begin as it should")
+		s.l.AddProblem("codestream", 0, "the image data does not begin as it should")
 		return
 	}
 	w, h, ok := size(b[2:])

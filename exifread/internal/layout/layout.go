@@ -2,6 +2,8 @@
 // Exif blocks, the previews and the image data of a file are. It knows no tag.
 package layout
 
+import "fmt"
+
 // A Layout is where a container keeps what exifread is after.
 type Layout struct {
 	Blocks        []Block   // TIFF structures, in the order they are to be read
@@ -12,6 +14,16 @@ type Layout struct {
 	Checked  bool
 	Torn     string
 	Problems []Problem
+}
+
+// maxProblems is how many problems of one file are noted.
+const maxProblems = 64
+
+// AddProblem notes one thing that could not be read, in the words of fmt.Sprintf.
+func (l *Layout) AddProblem(where string, offset int64, format string, args ...any) {
+	if len(l.Problems) < maxProblems {
+		l.Problems = append(l.Problems, Problem{Where: where, Offset: offset, What: fmt.Sprintf(format, args...)})
+	}
 }
 
 // A Block is one TIFF structure (II or MM header and directories).

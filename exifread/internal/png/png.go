@@ -9,7 +9,6 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"io"
 	"strconv"
 
@@ -30,10 +29,10 @@ func Is(head []byte) bool { return bytes.HasPrefix(head, []byte(signature)) }
 // Scan finds what a PNG file holds. The error is a *scan.Error where the
 // container is damaged beyond use, else that of the reader.
 func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
-	s := &scanner{r: scan.NewReader(r, size)}
-	head := s.peek(0, int(min(size, 33)))
-	if s.err != nil {
-		return layout.Layout{}, s.err
+	s := &scanner{r: scan.NewPieces(r, size)}
+	head := s.r.Peek(0, int(min(size, 33)))
+	if s.r.Err != nil {
+		return layout.Layout{}, s.r.Err
 	}
 	if !Is(head) {
 		return layout.Layout{}, &scan.Error{What: "the file does not begin as a PNG picture"}
@@ -44,8 +43,8 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 	s.l.Width, s.l.Height = binary.BigEndian.Uint32(head[16:]), binary.BigEndian.Uint32(head[20:])
 	s.l.Checked = true
 	s.chunks()
-	if s.err != nil {
-		return layout.Layout{}, s.err
+	if s.r.Err != nil {
+		return layout.Layout{}, s.r.Err
 	}
 	if s.text != nil && len(s.l.Blocks) == 0 {
 		s.l.Blocks = []layout.Block{{Data: s.text}}
@@ -54,40 +53,20 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 }
 
 type scanner struct {
-	r      *scan.Reader
+	r      *scan.Pieces
 	l      layout.Layout
 	budget scan.Budget
 	text   []byte // a TIFF structure from a text chunk; eXIf comes first
-	err    error
-}
-
-func (s *scanner) problem(where string, off int64, format string, args ...any) {
-	if len(s.l.Problems) < 64 {
-		s.l.Problems = append(s.l.Problems, layout.Problem{Where: where, Offset: off, What: fmt.Sprintf(format, args...)})
-	}
-}
-
-// peek returns n bytes at off, or nil; an error of the medium ends the scan.
-func (s *scanner) peek(off int64, n int) []byte { return s.keep(s.r.Peek(off, n)) }
-
-func (s *scanner) keep(b []byte, err error) []byte {
-	if err == nil {
-		return b
-	}
-	if !errors.Is(err, scan.ErrPastEnd) && s.err == nil {
-		s.err = err
-	}
-	return nil
 }
 
 // chunks walks the chunks to IEND, which ends a whole picture.
 func (s *scanner) chunks() {
 	size := s.r.Size()
 	data := false
-	for at, n := int64(len(signature)), 0; s.err == nil; n++ {
+	for at, n := int64(len(signature)), 0; s.r.Err == nil; n++ {
 		if !s.budget.Step() {
 			s.l.Checked = false
-			s.problem("PNG", at, "more than %d chunks: the rest was not read", n)
+			s.l.AddProblem("PNG", at, "more than %d chunks: the rest was not read", n)
 			return
 		}
 		// Image data comes in many chunks far apart: no reading ahead there.
@@ -95,7 +74,7 @@ func (s *scanner) chunks() {
 		if data || n >= fewChunks {
 			read = s.r.PeekShort
 		}
-		h := s.keep(read(at, 8))
+		h := read(at, 8)
 		if h == nil {
 			if !data {
 				s.l.Torn = "the file ends before its image data begins"
@@ -107,7 +86,7 @@ func (s *scanner) chunks() {
 		length, kind, body := int64(binary.BigEndian.Uint32(h)), string(h[4:8]), at+8
 		if length > 1<<31-1 {
 			s.l.Torn = "the image data is damaged: a piece of it states an impossible size"
-			s.problem("PNG", at, "chunk %+q states an impossible size", kind)
+			s.l.AddProblem("PNG", at, "chunk %+q states an impossible size", kind)
 			return
 		}
 		switch kind {
@@ -138,10 +117,10 @@ func (s *scanner) exif(body, length int64) {
 	if len(s.l.Blocks) > 0 {
 		return // the first holds
 	}
-	skip := scan.TIFFStart(s.peek(body, int(min(length, 16))))
+	skip := scan.TIFFStart(s.r.Peek(body, int(min(length, 16))))
 	if skip < 0 {
-		if s.err == nil {
-			s.problem("eXIf chunk", body, "no Exif data where it should be")
+		if s.r.Err == nil {
+			s.l.AddProblem("eXIf chunk", body, "no Exif data where it should be")
 		}
 		return
 	}
@@ -152,7 +131,7 @@ const rawProfile = "Raw profile type "
 
 // rawProfile reports whether a text chunk is one of the older forms of Exif.
 func (s *scanner) rawProfile(body, length int64) bool {
-	h := s.keep(s.r.PeekShort(body, int(min(length, 32))))
+	h := s.r.PeekShort(body, int(min(length, 32)))
 	key, _, ok := bytes.Cut(h, []byte{0})
 	name, is := bytes.CutPrefix(key, []byte(rawProfile))
 	return ok && is && (string(name) == "exif" || string(name) == "APP1")
@@ -163,42 +142,42 @@ func (s *scanner) rawProfile(body, length int64) bool {
 func (s *scanner) textExif(body, length int64, packed bool) {
 	const where = "text chunk"
 	if !s.budget.Try() || !s.budget.Take(length) {
-		s.problem(where, body, "Exif data in a text of %d bytes was not read: more than any camera writes", length)
+		s.l.AddProblem(where, body, "Exif data in a text of %d bytes was not read: more than any camera writes", length)
 		return
 	}
-	chunk := s.keep(s.r.Load(body, int(length)))
+	chunk := s.r.Load(body, int(length))
 	_, text, ok := bytes.Cut(chunk, []byte{0})
 	if !ok {
 		return // the file ends inside it, as the walk will see
 	}
 	if packed {
 		if len(text) < 1 || text[0] != 0 {
-			s.problem(where, body, "compressed in an unknown way")
+			s.l.AddProblem(where, body, "compressed in an unknown way")
 			return
 		}
 		z, err := zlib.NewReader(bytes.NewReader(text[1:]))
 		if err != nil {
-			s.problem(where, body, "the compressed Exif data is damaged")
+			s.l.AddProblem(where, body, "the compressed Exif data is damaged")
 			return
 		}
 		most := s.budget.Left()
 		if text, err = io.ReadAll(io.LimitReader(z, most+1)); err != nil {
-			s.problem(where, body, "the compressed Exif data is damaged")
+			s.l.AddProblem(where, body, "the compressed Exif data is damaged")
 		}
 		if !s.budget.Take(int64(len(text))) {
 			s.budget.Take(most)
-			s.problem(where, body, "compressed Exif data of more than %d bytes was not read", most)
+			s.l.AddProblem(where, body, "compressed Exif data of more than %d bytes was not read", most)
 			return
 		}
 	}
 	data, err := profile(text)
 	if err != nil {
-		s.problem(where, body, "%v", err)
+		s.l.AddProblem(where, body, "%v", err)
 	}
 	skip := scan.TIFFStart(data)
 	if skip < 0 {
 		if err == nil && !bytes.HasPrefix(data, []byte("http")) { // XMP goes by the name APP1 too
-			s.problem(where, body, "no Exif data where it should be")
+			s.l.AddProblem(where, body, "no Exif data where it should be")
 		}
 		return
 	}

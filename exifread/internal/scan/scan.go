@@ -56,7 +56,7 @@ func (r *Reader) peek(off int64, n, ahead int) ([]byte, error) {
 	if off < r.start || off+int64(n) > r.start+int64(r.n) {
 		b := r.buf[:min(int64(max(n, ahead)), r.size-off)]
 		r.start, r.n = off, 0 // nothing is held should the read fail
-		if err := readAt(r.r, b, off); err != nil {
+		if err := ReadFull(r.r, b, off); err != nil {
 			return nil, err
 		}
 		r.n = len(b)
@@ -74,12 +74,41 @@ func (r *Reader) Load(off int64, n int) ([]byte, error) {
 		copy(b, r.buf[off-r.start:])
 		return b, nil
 	}
-	return b, readAt(r.r, b, off)
+	return b, ReadFull(r.r, b, off)
 }
 
-// readAt fills b. A file that has become shorter than its size is past its
+// Pieces is a Reader for scanners that go on where a piece lies past the end of the
+// file: they get nil for it. An error of the medium ends the scan.
+type Pieces struct {
+	*Reader
+	Err error // the first of the medium
+}
+
+// NewPieces returns the Pieces of the first size bytes of r.
+func NewPieces(r io.ReaderAt, size int64) *Pieces { return &Pieces{Reader: NewReader(r, size)} }
+
+// Peek is that of the Reader.
+func (p *Pieces) Peek(off int64, n int) []byte { return p.keep(p.Reader.Peek(off, n)) }
+
+// PeekShort is that of the Reader.
+func (p *Pieces) PeekShort(off int64, n int) []byte { return p.keep(p.Reader.PeekShort(off, n)) }
+
+// Load is that of the Reader.
+func (p *Pieces) Load(off int64, n int) []byte { return p.keep(p.Reader.Load(off, n)) }
+
+func (p *Pieces) keep(b []byte, err error) []byte {
+	if err == nil {
+		return b
+	}
+	if !errors.Is(err, ErrPastEnd) && p.Err == nil {
+		p.Err = err
+	}
+	return nil
+}
+
+// ReadFull fills b. A file that has become shorter than its size is past its
 // end; other errors are those of the medium.
-func readAt(r io.ReaderAt, b []byte, off int64) error {
+func ReadFull(r io.ReaderAt, b []byte, off int64) error {
 	n, err := r.ReadAt(b, off)
 	switch {
 	case n == len(b):

@@ -4,7 +4,6 @@ package webp
 import (
 	"encoding/binary"
 	"errors"
-	"fmt"
 	"io"
 
 	"prestrike/exifread/internal/layout"
@@ -61,12 +60,6 @@ type scanner struct {
 	exif     bool
 }
 
-func (s *scanner) problem(where string, off int64, format string, args ...any) {
-	if len(s.l.Problems) < 64 {
-		s.l.Problems = append(s.l.Problems, layout.Problem{Where: where, Offset: off, What: fmt.Sprintf(format, args...)})
-	}
-}
-
 // chunks walks the chunks up to end. It returns where it came to, and whether
 // it did not stop before.
 func (s *scanner) chunks(end int64) (at int64, whole bool, err error) {
@@ -74,7 +67,7 @@ func (s *scanner) chunks(end int64) (at int64, whole bool, err error) {
 	at = 12
 	for n := 0; end-at >= 8; n++ {
 		if !budget.Step() {
-			s.problem("RIFF", at, "more than %d chunks: the rest was not read", n)
+			s.l.AddProblem("RIFF", at, "more than %d chunks: the rest was not read", n)
 			return at, false, nil
 		}
 		peek := s.r.Peek
@@ -141,11 +134,11 @@ func (s *scanner) exifChunk(body, length, have int64, first []byte) {
 	}
 	skip := scan.TIFFStart(first)
 	if skip < 0 {
-		s.problem("EXIF chunk", body, "no Exif data where it should be")
+		s.l.AddProblem("EXIF chunk", body, "no Exif data where it should be")
 		return
 	}
 	if have < length {
-		s.problem("EXIF chunk", body, "%s", scan.Cut("Exif data", length-have, length))
+		s.l.AddProblem("EXIF chunk", body, "%s", scan.Cut("Exif data", length-have, length))
 	}
 	s.exif = true
 	s.l.Blocks = append(s.l.Blocks, layout.Block{Offset: body + int64(skip), Length: have - int64(skip)})
