@@ -21,6 +21,7 @@ require (
 	github.com/yuin/goldmark v1.8.7
 	golang.org/x/image v0.45.0
 	golang.org/x/net v0.57.0
+	golang.org/x/sync v0.24.0
 	golang.org/x/sys v0.50.0
 	golang.org/x/term v0.48.0
 	golang.org/x/text v0.41.0

@@ -14,6 +14,8 @@ import (
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // A Measurer measures the pictures of sequences, for the rules that need them.
@@ -252,18 +254,15 @@ func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 			}
 		}
 	}
-	ctx, stop := context.WithCancelCause(ctx)
-	defer stop(nil)
-	var wg sync.WaitGroup
+	group, ctx := errgroup.WithContext(ctx)
+	group.Go(func() (failed error) {
+		defer exifread.Recovered(&failed)
+		defer close(tasks)
+		return send(ctx, jobs, room, tasks)
+	})
 	for range workers {
-		wg.Go(func() {
+		group.Go(func() (failed error) {
 			// Unlike what fails at a frame or a sequence, this stops the looking.
-			var failed error
-			defer func() {
-				if failed != nil {
-					stop(failed)
-				}
-			}()
 			defer exifread.Recovered(&failed)
 			for t := range tasks {
 				g := t.job.frames[t.at].look(ctx, memory)
@@ -276,15 +275,10 @@ func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 				}
 				tell(taken)
 			}
+			return nil
 		})
 	}
-	err := send(ctx, jobs, room, tasks)
-	close(tasks)
-	wg.Wait()
-	if failed, ok := errors.AsType[*exifread.PanicError](context.Cause(ctx)); ok && err == nil {
-		err = failed // at the very end
-	}
-	return err
+	return group.Wait()
 }
 
 // take takes in a frame that was inspected, and those behind it that waited for it. It

@@ -16,6 +16,8 @@ import (
 	"sync/atomic"
 
 	"prestrike/exifread"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // A Collection is what was found and read in folders.
@@ -281,15 +283,14 @@ func (c *Collection) read(ctx context.Context, list []found, read func(ctx conte
 		defer mu.Unlock()
 		progress(done, len(list))
 	}
-	failed := make([]error, readers())
-	var wg sync.WaitGroup
-	for worker := range failed {
-		wg.Go(func() {
-			defer exifread.Recovered(&failed[worker])
-			for ctx.Err() == nil {
+	group, within := errgroup.WithContext(ctx)
+	for range readers() {
+		group.Go(func() (failed error) {
+			defer exifread.Recovered(&failed)
+			for within.Err() == nil {
 				i := int(next.Add(1)) - 1
 				if i >= len(list) {
-					return
+					break
 				}
 				files[i] = guarded(ctx, read, list[i])
 				notPicture[i] = files[i] == nil
@@ -298,10 +299,11 @@ func (c *Collection) read(ctx context.Context, list []found, read func(ctx conte
 					tell(n)
 				}
 			}
+			return nil
 		})
 	}
-	wg.Wait()
-	if err := cmp.Or(ctx.Err(), errors.Join(failed...)); err != nil {
+	failed := group.Wait()
+	if err := cmp.Or(ctx.Err(), failed); err != nil {
 		return err
 	}
 	for i, f := range files {
