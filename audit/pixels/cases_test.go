@@ -95,7 +95,7 @@ func TestWalkOfExposures(t *testing.T) {
 // the place is named as one that cannot be told; a large one is the camera.
 func TestMovedByTheLens(t *testing.T) {
 	for _, breathing := range []float64{0.03, 0.001} { // with a signature, and without
-		b := small(5, breathing)
+		st := newStudio(small(5, breathing))
 		run := pixelstest.Run(3, 24, -0.1, 1.1, 0.03)
 		for name, c := range map[string]struct {
 			shots []pixelstest.Shot
@@ -105,7 +105,7 @@ func TestMovedByTheLens(t *testing.T) {
 			"stops":  {pixelstest.Stall(run, len(run)-1, 4, true), len(run) - 1},
 		} {
 			for px, moved := range map[float64]bool{1.8: false, 5: true} {
-				j := judgeAll(shoot(t, b, pixelstest.Bump(c.shots, c.at, len(c.shots), px1600(px), 0)))
+				j := st.judge(pixelstest.Bump(c.shots, c.at, len(c.shots), px1600(px), 0))
 				found := slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == c.at })
 				if found != moved || !moved && (len(j.Moved.Events) > 0 || !slices.Contains(j.Moved.Doubtful, c.at)) {
 					t.Errorf("breathing %v, focus %s, %v px: moved %v %+v, doubtful %v; %s", breathing, name, px, j.Moved.Answer, j.Moved.Events, j.Moved.Doubtful, summary(j))
@@ -113,7 +113,7 @@ func TestMovedByTheLens(t *testing.T) {
 			}
 		}
 		// In the midst of the walk it is the camera.
-		j := judgeAll(shoot(t, b, pixelstest.Bump(run, 12, len(run), px1600(1.8), 0)))
+		j := st.judge(pixelstest.Bump(run, 12, len(run), px1600(1.8), 0))
 		if len(j.Moved.Events) != 1 || j.Moved.Events[0].To != 12 {
 			t.Errorf("breathing %v, 1.8 px while focus walks: %+v; %s", breathing, j.Moved.Events, summary(j))
 		}
@@ -125,9 +125,9 @@ func TestMovedByTheLens(t *testing.T) {
 func TestFaintSwap(t *testing.T) {
 	found, faint := 0, 0
 	for seed := range uint64(6) {
-		b := small(60+seed, 0.006)
+		st := newStudio(small(60+seed, 0.006))
 		shots := pixelstest.Run(seed, 24, -0.1, 1.1, 0.08)
-		j := judgeAll(shoot(t, b, pixelstest.Swap(shots, 11)))
+		j := st.judge(pixelstest.Swap(shots, 11))
 		if j.Jumps.Answer == pixels.Found {
 			t.Errorf("seed %d: jumps %+v; %s", seed, j.Jumps.Events, summary(j))
 		}
@@ -137,7 +137,7 @@ func TestFaintSwap(t *testing.T) {
 		if slices.ContainsFunc(j.Order.Events, func(e pixels.Reversal) bool { return e.Kind == pixels.Swapped && e.From == 11 && e.To == 12 }) {
 			found++
 		}
-		if clean := judgeAll(shoot(t, b, shots)); clean.Order.Answer == pixels.Found {
+		if clean := st.judge(shots); clean.Order.Answer == pixels.Found {
 			t.Errorf("seed %d, nothing swapped: %+v; %s", seed, clean.Order.Events, summary(clean))
 		}
 	}

@@ -57,7 +57,7 @@ func TestGapRates(t *testing.T) {
 // gaps takes frames out of one drawn scene.
 func (ta *tally) gaps(seed uint64) {
 	d := pixelstest.Random(seed)
-	st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+	st := newStudio(d.Build())
 	shots := d.Shots()
 	rng := rand.New(rand.NewPCG(seed, 400))
 	name := fmt.Sprintf("seed %d (%v, %d frames, %.2f px)", seed, d.Shape, len(shots), d.CoC)

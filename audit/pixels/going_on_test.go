@@ -94,7 +94,7 @@ func TestGoingOnRates(t *testing.T) {
 	promised, decided, wrong := 0, 0, 0
 	for i := range uint64(*seedCount) {
 		d := pixelstest.Random(*seedFirst + 2*i)
-		st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+		st := newStudio(d.Build())
 		for _, c := range pauses(st.built, d) {
 			g := goingOn(t, st, &c)
 			r := got[c.name]
@@ -151,7 +151,7 @@ func TestGoingOnRates(t *testing.T) {
 func TestGoingOn(t *testing.T) {
 	b := small(5, 0.03)
 	d := pixelstest.Draw{Scene: b.Scene, Frames: 20, Jitter: 0.03, CoC: 24.0 / 16, Margin: 1.5}
-	st := &studio{b, map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+	st := newStudio(b)
 	for _, c := range pauses(b, d) {
 		g := goingOn(t, st, &c)
 		switch {

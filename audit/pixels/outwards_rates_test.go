@@ -43,7 +43,7 @@ func TestOutwardRates(t *testing.T) {
 	for i := range *seedCount {
 		seed := *seedFirst + 2*uint64(i)
 		d := pixelstest.Random(seed)
-		st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+		st := newStudio(d.Build())
 		shots := d.Shots()
 		n := len(shots)
 		rng := rand.New(rand.NewPCG(seed, 9))

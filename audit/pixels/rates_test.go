@@ -30,6 +30,10 @@ type studio struct {
 	memo  pixels.Memo
 }
 
+func newStudio(b *pixelstest.Built) *studio {
+	return &studio{b, map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+}
+
 func (st *studio) judge(shots []pixelstest.Shot) *pixels.Judgement {
 	var s pixels.Sequence
 	s.UseMemo(st.memo)
@@ -198,7 +202,7 @@ func (p *proof) inside() int { return 4 + p.rng.IntN(p.n-8) }
 // scene measures one drawn scene, clean and with each fault.
 func (ta *tally) scene(seed uint64) {
 	d := pixelstest.Random(seed)
-	st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+	st := newStudio(d.Build())
 	shots := d.Shots()
 	p := &proof{
 		tally: ta, studio: st, draw: d, shots: shots, n: len(shots), rng: rand.New(rand.NewPCG(seed, 4)),

@@ -163,20 +163,39 @@ func (b *Built) record(light []float32, s Shot) *image.Gray {
 	const read = 3 // electrons
 	perE, read2 := float32(1/electrons), float32(read*read/(electrons*electrons))
 	state := s.Noise*0x9E3779B97F4A7C15 + b.Seed + 1
-	for i, v := range light {
-		v *= gain
-		if s.Cloud != 0 {
-			d := (float64(i%w)/float64(w) - s.CloudAt) / 0.25
-			v *= float32(math.Exp2(-s.Cloud * math.Exp(-d*d)))
+	shadow := s.shadow(w)
+	for y := range h {
+		line := s.lineGain(float64(y) / float64(h))
+		row, out := light[y*w:][:w], img.Pix[y*w:][:w]
+		for x, v := range row {
+			v = v * gain * shadow[x] * line
+			state ^= state << 13
+			state ^= state >> 7
+			state ^= state << 17
+			v += float32(math.Sqrt(float64(v*perE+read2))) * normals[state>>20&0xFFFF]
+			switch {
+			case v < 0:
+				v = 0
+			case v > 1:
+				v = 1
+			}
+			out[x] = encodeTable[int(v*(1<<14)+0.5)]
 		}
-		v *= s.lineGain(float64(i/w) / float64(h))
-		state ^= state << 13
-		state ^= state >> 7
-		state ^= state << 17
-		v += float32(math.Sqrt(float64(v*perE+read2))) * normals[state>>20&0xFFFF]
-		img.Pix[i] = encodeTable[int(min(1, max(0, v))*(1<<14)+0.5)]
 	}
 	return img
+}
+
+// shadow is the light that the cloud leaves each column of a picture.
+func (s Shot) shadow(w int) []float32 {
+	out := make([]float32, w)
+	for x := range out {
+		out[x] = 1
+		if s.Cloud != 0 {
+			d := (float64(x)/float64(w) - s.CloudAt) / 0.25
+			out[x] = float32(math.Exp2(-s.Cloud * math.Exp(-d*d)))
+		}
+	}
+	return out
 }
 
 // lineGain is the light on a line at the given share of the height.
@@ -193,18 +212,20 @@ func (s Shot) lineGain(y float64) float32 {
 }
 
 // expose gathers the light of each pixel from the two nearest blurs.
-func (b *Built) expose(s Shot) []float32 {
-	return b.gather(s, func(float32) float64 { return s.Focus })
-}
+func (b *Built) expose(s Shot) []float32 { return b.gather(s, nil) }
 
-// gather gathers light where each pixel has a focus of its own, by its depth, in the
-// geometry of a shot.
+// gather gathers light in the geometry of a shot, with its focus or, where focus is not
+// nil, with one of its own for each pixel, by its depth.
 func (b *Built) gather(s Shot, focus func(depth float32) float64) []float32 {
 	w, h := b.Width, b.Height
 	out := make([]float32, w*h)
 	zoom := 1 / (1 + b.Breathing*(s.Focus-0.5))
 	re, im := zoom*math.Cos(s.Turn), zoom*math.Sin(s.Turn)
 	dx, dy := s.ShiftX+b.DriftX*(s.Focus-0.5), s.ShiftY+b.DriftY*(s.Focus-0.5)
+	var steps [len(diameters) - 1]float64
+	for i := range steps {
+		steps[i] = diameters[i+1] - diameters[i]
+	}
 	var levelOf [64 * 28]uint8 // by blur in 1/64 px
 	for i, l := 0, 0; i < len(levelOf); i++ {
 		for l+2 < len(diameters) && float64(i)/64 >= diameters[l+1] {
@@ -212,32 +233,51 @@ func (b *Built) gather(s Shot, focus func(depth float32) float64) []float32 {
 		}
 		levelOf[i] = uint8(l)
 	}
+	right, bottom, at := float64(w)-1.001, float64(h)-1.001, s.Focus
 	for y := range h {
-		for x := range w {
-			px, py := float64(x)-b.centreX-dx, float64(y)-b.centreY-dy
-			sx := min(float64(w)-1.001, max(0, re*px-im*py+b.centreX))
-			sy := min(float64(h)-1.001, max(0, im*px+re*py+b.centreY))
+		py := float64(y) - b.centreY - dy
+		imy, rey := im*py, re*py
+		row := out[y*w:][:w]
+		for x := range row {
+			px := float64(x) - b.centreX - dx
+			sx, sy := within(re*px-imy+b.centreX, right), within(im*px+rey+b.centreY, bottom)
 			ix, iy := int(sx), int(sy)
 			j := iy*w + ix
-			blur := b.Depth * math.Abs(float64(b.depth[j])-focus(b.depth[j]))
+			depth := b.depth[j]
+			if focus != nil {
+				at = focus(depth)
+			}
+			blur := b.Depth * math.Abs(float64(depth)-at)
 			l := len(diameters) - 2
 			if k := int(blur * 64); k < len(levelOf) {
 				l = int(levelOf[k])
 			}
-			t := float32(min(1, (blur-diameters[l])/(diameters[l+1]-diameters[l])))
+			t := float32(within((blur-diameters[l])/steps[l], 1))
 			fx, fy := float32(sx-float64(ix)), float32(sy-float64(iy))
-			a, c := b.levels[l], b.levels[l+1]
-			va := bilinear(a, j, w, fx, fy)
-			vc := bilinear(c, j, w, fx, fy)
-			out[y*w+x] = va + t*(vc-va)
+			va := bilinear(b.levels[l], j, w, fx, fy)
+			vc := bilinear(b.levels[l+1], j, w, fx, fy)
+			row[x] = va + t*(vc-va)
 		}
 	}
 	return out
 }
 
+// within returns v or the end of 0 to most that is nearer.
+func within(v, most float64) float64 {
+	// Unlike min and max, which take longer, this need not know infinities and NaN.
+	switch {
+	case v < 0:
+		return 0
+	case v > most:
+		return most
+	}
+	return v
+}
+
 func bilinear(p []float32, j, w int, fx, fy float32) float32 {
-	top := p[j] + fx*(p[j+1]-p[j])
-	bot := p[j+w] + fx*(p[j+w+1]-p[j+w])
+	a, b := p[j:j+2], p[j+w:j+w+2]
+	top := a[0] + fx*(a[1]-a[0])
+	bot := b[0] + fx*(b[1]-b[0])
 	return top + fy*(bot-top)
 }
 
