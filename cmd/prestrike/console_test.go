@@ -140,19 +140,23 @@ func TestStopped(t *testing.T) {
 
 type fullDisk struct{}
 
+// smallDemo has prestrike demo write the small session during a test.
+func smallDemo(t *testing.T) {
+	t.Cleanup(func() { demonstration = demo.Standard() })
+	demonstration = demo.Small()
+}
+
 func (fullDisk) Write([]byte) (int, error) { return 0, errors.New("no space left on device") }
 
 // TestResultThatCannotBeWritten holds that a lost result is no success.
 func TestResultThatCannotBeWritten(t *testing.T) {
+	smallDemo(t)
 	folder := card(t)
 	for _, args := range [][]string{
 		{"report", folder, "--fail-on", "never"},
 		{"frames", filepath.Join(folder, "DCIM", "100BXCAM", "BX1_0001.JPG")},
 		{"demo", filepath.Join(t.TempDir(), "new")},
 	} {
-		if args[0] == "demo" && testing.Short() {
-			continue
-		}
 		var remarks bytes.Buffer
 		status := run(t.Context(), args, &console{out: fullDisk{}, err: &remarks})
 		if status != statusNotAudited || !strings.Contains(remarks.String(), "no space left") {
@@ -164,55 +168,66 @@ func TestResultThatCannotBeWritten(t *testing.T) {
 // TestDemoFaults holds that the report on the demonstration finds what its help
 // says went wrong, and nothing else.
 func TestDemoFaults(t *testing.T) {
-	for name, session := range map[string]demo.Session{"standard": demo.Standard(), "small": demo.Small()} {
-		if name == "standard" && testing.Short() {
-			continue
+	smallDemo(t)
+	session, folder := demo.Small(), t.TempDir()
+	var out, remarks bytes.Buffer
+	if status := run(t.Context(), []string{"demo", folder, "--quiet"}, &console{out: &out, err: &remarks}); status != 0 || out.Len()+remarks.Len() > 0 {
+		t.Fatalf("writing it: status %d, output %q, remarks %q", status, out.String(), remarks.String())
+	}
+	run(t.Context(), []string{"report", "--format", "json", folder}, &console{out: &out, err: &remarks})
+	type finding struct {
+		Rule   string   `json:"rule"`
+		Frames []string `json:"frames"`
+	}
+	var got struct {
+		Sessions []struct {
+			Findings  []finding `json:"findings"`
+			Sequences []struct {
+				Kind     string    `json:"kind"`
+				Findings []finding `json:"findings"`
+			} `json:"sequences"`
+		} `json:"sessions"`
+	}
+	if err := json.Unmarshal(out.Bytes(), &got); err != nil {
+		t.Fatalf("%v, remarks %q", err, remarks.String())
+	}
+	if len(got.Sessions) != 1 {
+		t.Fatalf("%d sessions, want 1", len(got.Sessions))
+	}
+	found := got.Sessions[0].Findings
+	var kinds []string
+	for _, q := range got.Sessions[0].Sequences {
+		found = append(found, q.Findings...)
+		kinds = append(kinds, q.Kind)
+	}
+	if want := "single focus single focus focus single bracket single focus single focus time-lapse"; strings.Join(kinds, " ") != want {
+		t.Errorf("kinds %v, want %s", kinds, want)
+	}
+	faults := session.Faults()
+	if len(found) != len(faults) {
+		t.Fatalf("findings %v, want those of %v", found, faults)
+	}
+	for i, fault := range faults {
+		first, last := fault.First, fault.Last
+		if fault.Rule == "missing-frame" { // it names the frames on both sides of the gap
+			first, last = first-1, last+1
 		}
-		var out, remarks bytes.Buffer
-		run(t.Context(), []string{"report", "--format", "json", render(t, session)}, &console{out: &out, err: &remarks})
-		type finding struct {
-			Rule   string   `json:"rule"`
-			Frames []string `json:"frames"`
+		frames := found[i].Frames
+		path := func(n int) string { return fmt.Sprintf("DCIM/100BXCAM/BX1_%04d.JPG", n) }
+		if found[i].Rule != fault.Rule || frames[0] != path(first) || frames[len(frames)-1] != path(last) {
+			t.Errorf("found %s on %s to %s, want %s on %s to %s",
+				found[i].Rule, frames[0], frames[len(frames)-1], fault.Rule, path(first), path(last))
 		}
-		var got struct {
-			Sessions []struct {
-				Findings  []finding `json:"findings"`
-				Sequences []struct {
-					Kind     string    `json:"kind"`
-					Findings []finding `json:"findings"`
-				} `json:"sequences"`
-			} `json:"sessions"`
-		}
-		if err := json.Unmarshal(out.Bytes(), &got); err != nil {
-			t.Fatalf("%s: %v, remarks %q", name, err, remarks.String())
-		}
-		if len(got.Sessions) != 1 {
-			t.Fatalf("%s: %d sessions, want 1", name, len(got.Sessions))
-		}
-		found := got.Sessions[0].Findings
-		var kinds []string
-		for _, q := range got.Sessions[0].Sequences {
-			found = append(found, q.Findings...)
-			kinds = append(kinds, q.Kind)
-		}
-		if want := "single focus single focus focus single bracket single focus single focus time-lapse"; strings.Join(kinds, " ") != want {
-			t.Errorf("%s: kinds %v, want %s", name, kinds, want)
-		}
-		faults := session.Faults()
-		if len(found) != len(faults) {
-			t.Fatalf("%s: findings %v, want those of %v", name, found, faults)
-		}
-		for i, fault := range faults {
-			first, last := fault.First, fault.Last
-			if fault.Rule == "missing-frame" { // it names the frames on both sides of the gap
-				first, last = first-1, last+1
-			}
-			frames := found[i].Frames
-			path := func(n int) string { return fmt.Sprintf("DCIM/100BXCAM/BX1_%04d.JPG", n) }
-			if found[i].Rule != fault.Rule || frames[0] != path(first) || frames[len(frames)-1] != path(last) {
-				t.Errorf("%s: found %s on %s to %s, want %s on %s to %s", name,
-					found[i].Rule, frames[0], frames[len(frames)-1], fault.Rule, path(first), path(last))
-			}
+	}
+	// What is found in the standard session stands in the script of prestrike demo, which
+	// takes seconds to run.
+	script, err := os.ReadFile(filepath.Join("..", "..", "testdata", "script", "demo.txtar"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, fault := range demo.Standard().Faults() {
+		if !strings.Contains(string(script), fmt.Sprintf("%04d", fault.First)) {
+			t.Errorf("the script does not name frame %04d of %q", fault.First, fault.What)
 		}
 	}
 }

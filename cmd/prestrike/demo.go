@@ -19,9 +19,12 @@ These faults are in the session, and no others:
 %s
 ` + "The exit status is 0 when the session is written, else 3."
 
+// demonstration is the session that is written; tests write a smaller one.
+var demonstration = demo.Standard()
+
 func newDemo(c *console) *cobra.Command {
 	var faults strings.Builder
-	for i, f := range demo.Standard().Faults() {
+	for i, f := range demonstration.Faults() {
 		fmt.Fprintf(&faults, "  %d. %s\n", i+1, strings.ReplaceAll(f.What, ". ", ".\n     "))
 	}
 	var quiet bool
@@ -49,7 +52,7 @@ func newDemo(c *console) *cobra.Command {
 
 func runDemo(cmd *cobra.Command, c *console, folder string, quiet bool) error {
 	line := c.newProgress(quiet, "writing", "preparing the subject")
-	n, err := demo.Standard().Write(cmd.Context(), folder, line.tell)
+	n, err := demonstration.Write(cmd.Context(), folder, line.tell)
 	line.end()
 	switch {
 	case errors.Is(err, demo.ErrNotEmpty):
