@@ -111,7 +111,7 @@ func ParseLight(word string) (Light, error) {
 	if i := slices.Index(lightNames[:], word); i >= 0 {
 		return Light(i), nil
 	}
-	return 0, fmt.Errorf("%q is no light: write mains50, mains60, flash or daylight", word)
+	return 0, fmt.Errorf("light %q is not known: write mains50, mains60, flash or daylight", word)
 }
 
 // Pixels says whose pictures are looked at.
@@ -134,7 +134,7 @@ func ParsePixels(word string) (Pixels, error) {
 	if i := slices.Index(pixelsNames[:], word); i >= 0 {
 		return Pixels(i), nil
 	}
-	return 0, fmt.Errorf("%q is not known: write auto, on or off", word)
+	return 0, fmt.Errorf("pixels %q is not known: write auto, on or off", word)
 }
 
 // BodyFacts are facts of a camera model that its frames do not record, or not

@@ -293,7 +293,10 @@ func (r *reader) ruleKey(rule *audit.Rule, full, key string, value any) {
 func (r *reader) accept(c *document) {
 	for i, a := range c.Accept {
 		table := fmt.Sprintf("accept[%d]", i)
-		if !slices.ContainsFunc(r.o.Rules, func(rule *audit.Rule) bool { return rule.ID == a.Rule }) {
+		switch {
+		case a.Rule == "":
+			r.fail(table, `accept needs its rule, such as rule = "iso-drift"`)
+		case !slices.ContainsFunc(r.o.Rules, func(rule *audit.Rule) bool { return rule.ID == a.Rule }):
 			r.noRule(table+".rule", a.Rule)
 		}
 		if strings.TrimSpace(a.Reason) == "" {

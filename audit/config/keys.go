@@ -19,6 +19,7 @@ type key[T any] struct {
 	// example is a value as it may stand in the file, and comment what it means, for
 	// the starting file; empty where the name says it.
 	example, comment string
+	whole            bool // a whole number, which takes no unit
 }
 
 // comments sets the example and the comment of a key.
@@ -40,10 +41,18 @@ func nameKey[T any](name string, field func(*T) *string) key[T] {
 // sentences.
 func wordKey[T, W any](name string, field func(*T) *W, parse func(string) (W, error)) key[T] {
 	return key[T]{name: name, set: func(to *T, value any) (string, error) {
-		word, err := asText(name, value)
-		if err == nil {
-			*field(to), err = parse(word)
+		word, isText := value.(string)
+		if !isText { // what parse accepts is in its error
+			word = written(value)
 		}
+		v, err := parse(word)
+		switch {
+		case !isText && err != nil:
+			return "", fmt.Errorf("%w, in quotes", err)
+		case !isText:
+			return "", fmt.Errorf("%s is %s: write it in quotes", name, word)
+		}
+		*field(to) = v
 		return strconv.Quote(word), err
 	}}
 }
@@ -68,7 +77,7 @@ func outside(name string, value any, limit Range, kind values.Kind[float64]) err
 
 // countKey is a key for a whole number in a range.
 func countKey[T any](name string, field func(*T) *int, limit Range) key[T] {
-	return key[T]{name: name, set: func(to *T, value any) (string, error) {
+	return key[T]{name: name, whole: true, set: func(to *T, value any) (string, error) {
 		v, whole := value.(int64)
 		if !whole || !limit.holds(float64(v)) {
 			return "", fmt.Errorf("%s is %s: write a whole number from %s, without quotes, such as 50", name, written(value), limit)

@@ -5,11 +5,14 @@ import (
 	"cmp"
 	"fmt"
 	"maps"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"prestrike/audit"
 )
 
 const seeExample = ": in an empty folder, prestrike config --write writes a file that shows how settings are written"
@@ -61,6 +64,15 @@ func lineOf(data []byte, n int) string {
 	return strings.TrimSpace(string(lines[n-1]))
 }
 
+// exponent matches a number as programmers write it.
+var exponent = regexp.MustCompile(`^[-+]?[0-9.]+[eE][-+]?[0-9]+$`)
+
+// isWhole reports whether a key of some table takes a whole number.
+func isWhole(name string) bool {
+	return slices.ContainsFunc(facts, func(f *Fact) bool { return f.name == name && f.whole }) ||
+		slices.ContainsFunc(bodyKeys, func(k key[audit.BodyFacts]) bool { return k.name == name && k.whole })
+}
+
 // plainMistake reports what is wrong with a line that the decoder refuses, in words
 // for people who never heard of its grammar.
 func plainMistake(e *toml.DecodeError, line string) string {
@@ -88,6 +100,10 @@ func plainMistake(e *toml.DecodeError, line string) string {
 		return fmt.Sprintf("the closing quotation mark is missing in %q: write both around the word", line)
 	case strings.Contains(value, `\`):
 		return fmt.Sprintf(`%q cannot be read: write \\ for each \ in it`, line)
+	case isWhole(name):
+		return fmt.Sprintf("%s = %s: write a whole number without a unit, as in %s = 50", name, value, name)
+	case exponent.MatchString(value):
+		return fmt.Sprintf("%s = %s: write it as a plain number, such as 2.5", name, value)
 	case strings.Trim(value, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-. :/%µ") == "" && value != "":
 		return fmt.Sprintf("%s = %s: put it in quotes, as in %s = %q; a number needs none", name, value, name, value)
 	}

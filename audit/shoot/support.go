@@ -27,7 +27,7 @@ func ParseSupport(word string) (Support, error) {
 	if i := slices.Index(supportNames[:], word); i >= 0 {
 		return Support(i), nil
 	}
-	return 0, fmt.Errorf("%q is no support: write auto, tripod or handheld", word)
+	return 0, fmt.Errorf("support %q is not known: write auto, tripod or handheld", word)
 }
 
 const (

@@ -250,7 +250,7 @@ func readPixels(s string) (Size, bool) {
 	w, h, ok := strings.Cut(s, "x")
 	width, okW := readCount(strings.TrimSpace(w))
 	height, okH := readCount(strings.TrimSpace(h))
-	return Size{max(width, height), min(width, height)}, ok && okW && okH
+	return Size{max(width, height), min(width, height)}, ok && okW && okH && width > 0 && height > 0
 }
 
 var bytesUnits = map[string]float64{"kb": 1e3, "mb": 1e6, "gb": 1e9, "tb": 1e12}

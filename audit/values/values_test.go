@@ -76,7 +76,7 @@ func TestListsAndSizes(t *testing.T) {
 			t.Errorf("pixels %q: %v, %v; want %v", text, got, err, want)
 		}
 	}
-	for _, text := range []string{"", "45", "8256", "8256x", "x", "-1x4", "0.01MP", "2000MP", "99999999999x1", "45MB"} {
+	for _, text := range []string{"", "45", "8256", "8256x", "x", "-1x4", "0.01MP", "2000MP", "99999999999x1", "45MB", "0x10"} {
 		v, err := Pixels.Read(text)
 		refused(t, "pixels", text, v, err)
 	}

@@ -103,7 +103,7 @@ func kindWords() []string {
 
 func runList(cmd *cobra.Command, c *console, f *listFlags, folders []string) error {
 	if !slices.Contains(kindWords(), f.kind) {
-		return &usageError{fmt.Errorf("--kind: there is no kind %q: write %s", f.kind, strings.Join(kindWords(), ", ")), cmd.CommandPath()}
+		return &usageError{fmt.Errorf("--kind: cannot read %q: write one of %s", f.kind, strings.Join(kindWords(), ", ")), cmd.CommandPath()}
 	}
 	if f.into != "" && (f.null || f.relative) {
 		return &usageError{errors.New("-0 and --relative are for lists: leave them out with --into"), cmd.CommandPath()}
