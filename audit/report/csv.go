@@ -38,6 +38,7 @@ var csvColumns = []csvColumn{
 	{"session", func(r *csvRow) string { return r.session.id }},
 	{"sequence", func(r *csvRow) string { return r.sequence.id }},
 	{"kind", func(r *csvRow) string { return r.sequence.kind.String() }},
+	{"view", func(r *csvRow) string { return csvText(r.sequence.view) }},
 	{"number", func(r *csvRow) string {
 		if !r.frame.Number.Known {
 			return ""

@@ -41,12 +41,27 @@ func writeMarkdown(w io.Writer, m *model, opt *Options) error {
 		}
 	}
 	if !opt.Brief {
+		writeMarkdownViews(b, m.views)
 		b.WriteString("\n## Files\n")
 		for _, line := range append(m.unused, m.files.sentence) {
 			fmt.Fprintf(b, "\n%s\n", markdownText(line))
 		}
 	}
 	return b.Flush()
+}
+
+func writeMarkdownViews(b *bufio.Writer, views []viewModel) {
+	if len(views) == 0 {
+		return
+	}
+	b.WriteString("\n## Shot list\n\n")
+	for _, v := range views {
+		text := v.name + ": " + v.state
+		if v.sequence != "" && v.state == viewShot {
+			text = v.name + ": " + v.sequence
+		}
+		fmt.Fprintf(b, "- %s\n", markdownText(text))
+	}
 }
 
 func isMarkdown(begin, _ []byte) bool { return bytes.HasPrefix(begin, []byte(markdownTitle)) }

@@ -42,11 +42,45 @@ type page struct {
 	Verdict  shape
 	Closing  string
 	Steps    []*pageFinding // what to do, in order
+	Views    []pageView
 	Sessions []*pageSession
 	Files    []string // what became of files, a sentence each
 	Policy   string
 	Style    template.CSS
 	Script   template.JS
+}
+
+// A pageView is a view of the shot list.
+type pageView struct {
+	Name, Sequence, State string
+	Shape                 shape
+	Link                  bool // the sequence has a section
+}
+
+// pageViews are the views of the shot list; sessions are those of the page.
+func pageViews(m *model, sessions []*pageSession) []pageView {
+	linked := map[string]bool{}
+	for _, s := range sessions {
+		for _, q := range s.Sequences {
+			linked[q.ID] = !q.Plain
+		}
+	}
+	var out []pageView
+	for _, v := range m.views {
+		of := pageView{Name: Visible(v.name), Sequence: v.sequence, State: Visible(v.state), Link: linked[v.sequence]}
+		switch v.state {
+		case viewShot:
+			of.Shape = shapeOf("good")
+		case viewAgain:
+			of.Shape = shapeOf("reshoot")
+		case viewLeft:
+			of.Shape = shapeOf("note")
+		default:
+			of.Shape = shapeOf("check")
+		}
+		out = append(out, of)
+	}
+	return out
 }
 
 // A shape is a verdict or severity as a word and the name of its shape.
@@ -73,6 +107,7 @@ type pageSequence struct {
 	at    *pageWriter
 	ID    string
 	Kind  string
+	View  string // its name in the shot list; empty for none
 	// Facts are how many frames there are, when and how they were made.
 	Facts    []fact
 	Count    string
@@ -122,7 +157,7 @@ func writePage(w io.Writer, m *model, opt *Options) error {
 	for i := range m.sessions {
 		p.Sessions = append(p.Sessions, at.session(&m.sessions[i]))
 	}
-	p.Steps = at.steps(p.Sessions)
+	p.Steps, p.Views = at.steps(p.Sessions), pageViews(m, p.Sessions)
 	p.Files = append(slices.Clone(m.unused), m.files.sentence)
 	for _, f := range m.files.unreadable {
 		p.Files = append(p.Files, sentence(Visible(f.path)+": "+Visible(f.reason)))
@@ -163,7 +198,7 @@ func (at *pageWriter) session(s *sessionModel) *pageSession {
 }
 
 func (at *pageWriter) sequence(s *sessionModel, q *sequenceModel) *pageSequence {
-	out := &pageSequence{model: q, at: at, ID: q.id, Kind: q.kind.String(), Verdict: shapeOf(q.verdictWord()), Retake: q.supersededBy}
+	out := &pageSequence{model: q, at: at, ID: q.id, Kind: q.kind.String(), View: Visible(q.view), Verdict: shapeOf(q.verdictWord()), Retake: q.supersededBy}
 	n := len(q.frames)
 	out.Count = words.Count(n, "frame", "frames")
 	out.Span = Visible(frameSpan(q.frames[0], q.frames[n-1]))

@@ -317,3 +317,30 @@ func TestPlots(t *testing.T) {
 		t.Errorf("%s is in a drawing", number)
 	}
 }
+
+// The shot list stands on the page, in Markdown and in CSV; hostile names stay text.
+func TestViewsInEveryForm(t *testing.T) {
+	result := morningResult(t)
+	q := result.Sessions[0].Sequences[0]
+	result.Views = []*audit.ShotView{
+		{View: &audit.View{Name: "front <script>alert(1)</script>"}, Sequence: q},
+		{View: &audit.View{Name: "=hinge"}},
+		{View: &audit.View{Name: "label", Optional: true}},
+	}
+	for form, want := range map[string][]string{
+		"html":     {`<h2 id="views">Shot list</h2>`, "front &lt;script&gt;", "missing</span> <span>=hinge</span>", "left out</span> <span>label</span>"},
+		"markdown": {"## Shot list", "- front \\<script\\>", "- \\=hinge: missing"},
+		"csv":      {"front <script>alert(1)</script>"},
+		"table":    {"Shot list:", "=hinge (missing)", "1 of 2 views shot; missing: =hinge."},
+	} {
+		text := string(write(t, form, result, nil))
+		for _, part := range want {
+			if !strings.Contains(text, part) {
+				t.Errorf("%s lacks %q", form, part)
+			}
+		}
+		if form == "html" && strings.Contains(text, "<script>alert") {
+			t.Error("a name became a script")
+		}
+	}
+}
