@@ -114,13 +114,7 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 	if err != nil {
 		return err
 	}
-	opt.Final = f.final
-	if form.Frames {
-		opt.WorkingFNumbers = rules.WorkingFNumbers
-	}
-	if f.since.Given() {
-		opt.Since = f.since.At
-	}
+	f.declare(opt, form)
 	target, err := openTarget(c, &f.output, folders)
 	if err != nil {
 		return err
@@ -182,6 +176,17 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		return status(statusNotAudited)
 	}
 	return nil
+}
+
+// declare sets what the flags of a report alone declare.
+func (f *reportFlags) declare(opt *audit.Options, form *report.Form) {
+	opt.Final = f.final
+	if form.Frames {
+		opt.WorkingFNumbers = rules.WorkingFNumbers
+	}
+	if f.since.Given() {
+		opt.Since = f.since.At
+	}
 }
 
 // write writes the report in its form.
