@@ -70,7 +70,7 @@ func less(img *image.RGBA) *image.RGBA {
 
 // Detail returns the part of a frame around the middle of a box, in fractions of the stored
 // picture, at 100 % of the largest picture that can be decoded: at most so many pixels
-// wide and high as it is shown, in at most so many bytes.
+// wide and high as it is shown, and half the picture, in at most so many bytes.
 func (m *Maker) Detail(f *shoot.Frame, at pixels.Box, width, height, most int) (*Shown, error) {
 	img, err := m.decode(f, largestFirst)
 	if err != nil {
@@ -80,7 +80,8 @@ func (m *Maker) Detail(f *shoot.Frame, at pixels.Box, width, height, most int) (
 	if turned >= 5 {
 		width, height = height, width
 	}
-	part := window(b, at, width, height)
+	// Of a small picture the half: more would be the whole of it.
+	part := window(b, at, min(width, b.Dx()/2), min(height, b.Dy()/2))
 	cut := image.NewRGBA(image.Rect(0, 0, part.Dx(), part.Dy()))
 	draw.Draw(cut, cut.Rect, img, part.Min, draw.Src)
 	w, h := float64(b.Dx()), float64(b.Dy())

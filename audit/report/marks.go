@@ -18,12 +18,18 @@ const (
 	longestMarks = 120
 )
 
+// marksKey explains the marks.
+const marksKey = "Frames: | there, . missing, X named in a finding"
+
 // frameMarks are the frames of a sequence as a line of signs.
 type frameMarks struct {
 	Line                  string
 	Present, Missing, Odd int
 	Words                 string // what the line shows
 }
+
+// Key explains the marks.
+func (*frameMarks) Key() string { return marksKey }
 
 // oddFrames are the frames that open findings name; not where a finding is about most of
 // the sequence, which sets none apart.
@@ -92,7 +98,7 @@ func (q *sequenceModel) marks() *frameMarks {
 		m.Words += ", " + words.Count(m.Missing, "missing", "missing")
 	}
 	if m.Odd > 0 {
-		m.Words += ", " + words.Count(m.Odd, "odd", "odd")
+		m.Words += ", " + words.Count(m.Odd, "named", "named")
 	}
 	return m
 }

@@ -37,7 +37,7 @@ const (
 	pageFrames = 300
 
 	// Sizes in pixels: the long side, and the size of a detail.
-	tileLong, proofLong, stripLong = 480, 1600, 240
+	tileLong, proofLong, stripLong = 480, 1600, 320
 	detailWide, detailHigh         = 600, 400
 	// mapBytes is what a coverage map and its key take, about.
 	mapBytes = 80 << 10
@@ -103,6 +103,7 @@ type shown struct {
 	// Arrow is drawn over it, for a picture that moved; nil for none.
 	Arrow *arrow
 	Odd   bool // it is the frame that the finding is about
+	Exact bool // a pixel of it is a pixel of the page
 }
 
 // An outline is a box in units of the picture.
@@ -343,7 +344,7 @@ func (f *pageFinding) showDetail(named []*shoot.Frame) *pageShow {
 			out.Words = fmt.Sprintf("The place at 100 %% of a picture of %d pixels, the largest in the file that can be shown, and where it lies in the frame.", p.Of)
 		}
 		s := f.at.shown(p, err, "detail of frame "+of.Label(), of.Label())
-		s.Odd = of == frame
+		s.Odd, s.Exact = of == frame, !f.Key
 		out.Pictures = append(out.Pictures, s)
 	}
 	if !f.Key {

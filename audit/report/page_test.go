@@ -307,7 +307,7 @@ func TestPlots(t *testing.T) {
 		"Brightness of the pictures, beyond the settings: from -2.5 to 0.0 EV against the middle frame; darkest 0011",
 		"Sharpness of the area, frame by frame: sharpest in 0001, at the end of the sequence",
 		">2 missing</text>", ">limit</text>", ">EV from the first frame</text>", ">frame</text>", "stroke-dasharray",
-		"X|||||..||X|||", "12 frames, 2 missing, 2 odd",
+		"X|||||..||X|||", "12 frames, 2 missing, 2 named",
 	} {
 		if !strings.Contains(out, want) {
 			t.Errorf("the page has no %q", want)

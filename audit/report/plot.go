@@ -82,7 +82,7 @@ func (p *plot) svg() template.HTML {
 		b.WriteString(p.text("note", plotWidth-plotRight, y-4, "end", l.name))
 	}
 	for _, x := range p.odd {
-		fmt.Fprintf(&b, `<path class="odd" d="M%s %gl-5 9h10z"/>`, number(p.atX(x)), plotHeight-plotBottom+1)
+		fmt.Fprintf(&b, `<path class="odd" d="M%s %gl-4.5 -8h9z"/>`, number(p.atX(x)), plotHeight-plotBottom-1)
 	}
 	for i := range p.lines {
 		p.drawLine(&b, i)

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"prestrike/audit"
+	"prestrike/audit/shoot"
 	"prestrike/audit/words"
 )
 
@@ -26,6 +27,7 @@ func writeTable(w io.Writer, m *model, opt *Options) error {
 				return err
 			}
 			b.WriteByte('\n')
+			writeMarks(&b, s, width)
 		}
 		if writeInstructions(&b, s.instructions, width, ink, opt) {
 			b.WriteByte('\n')
@@ -53,6 +55,27 @@ func writeTable(w io.Writer, m *model, opt *Options) error {
 	writeClosing(&b, m.verdict, m.head, m.closing, width, ink)
 	_, err := w.Write(b.Bytes())
 	return err
+}
+
+// writeMarks writes a line of marks for each focus run with a finding that one shows.
+func writeMarks(b *bytes.Buffer, s *sessionModel, width int) {
+	ids := 0
+	var marked []*sequenceModel
+	for i := range s.sequences {
+		if q := &s.sequences[i]; (q.kind == shoot.Focus || q.kind == shoot.Series) && q.marks() != nil {
+			marked = append(marked, q)
+			ids = max(ids, len(q.id))
+		}
+	}
+	if len(marked) == 0 {
+		return
+	}
+	for _, q := range marked {
+		m := q.marks()
+		Paragraph(b, q.id+strings.Repeat(" ", ids-len(q.id)+2), ids+2, m.Line+" "+m.Words, width)
+	}
+	Paragraph(b, "", 0, marksKey, width)
+	b.WriteByte('\n')
 }
 
 // What a table begins with, the session or, in a brief one, a finding or the

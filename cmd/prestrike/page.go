@@ -57,8 +57,12 @@ func (f *reportFlags) proofCache(c *console, folders []string) pictures.Cache {
 	return nil
 }
 
-// openPage opens the page in the reader's browser, or says where it is.
+// openPage opens the page in the reader's browser, where that was asked for, or says where
+// it is.
 func (f *reportFlags) openPage(c *console, file string) {
+	if !f.open {
+		return
+	}
 	abs, err := filepath.Abs(file)
 	if err == nil {
 		err = c.open(abs)

@@ -35,6 +35,10 @@ The pictures of focus sequences and time-lapses are inspected, too: where the sh
 begins and ends, and whether something moved or went dark. The results are kept in the
 user's cache folder, and may be deleted at any time.
 
+--format html writes a page with pictures, and --open opens it in the browser: what to do
+now, and for each finding the picture that decides it. The page is one file and needs no
+network.
+
 A dash in the table means that the files do not record a value. What a rule could not
 judge is listed as not judged. Not judged is not good.
 
@@ -47,7 +51,8 @@ const reportExamples = `  prestrike report /media/card
   prestrike report . --since 14:00           without what began before 14:00 of the last day
   prestrike report . --quiet                 only what must be done
   prestrike report . --format json -o report.json
-  prestrike report . --format csv -o frames.csv     a row per frame, for a spreadsheet`
+  prestrike report . --format csv -o frames.csv     a row per frame, for a spreadsheet
+  prestrike report . --open                  a page with pictures, in the browser`
 
 // reportFlags is the command line of prestrike report.
 type reportFlags struct {
@@ -161,9 +166,7 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 	if err != nil {
 		return err
 	}
-	if f.open {
-		f.openPage(c, target.path)
-	}
+	f.openPage(c, target.path)
 	if target.path != "" && !f.quiet {
 		var last bytes.Buffer
 		report.WriteClosing(&last, result, c.errColumns(), false)

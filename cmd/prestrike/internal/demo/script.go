@@ -24,7 +24,7 @@ type Session struct {
 
 // Standard is the session that prestrike demo writes: about 280 frames.
 func Standard() Session {
-	return Session{Width: 480, Height: 320, Quality: 82, FocusFrames: 40, BracketFrames: 5, LapseFrames: 72}
+	return Session{Width: 720, Height: 480, Quality: 82, FocusFrames: 40, BracketFrames: 5, LapseFrames: 72}
 }
 
 // Small is the same morning in few and small frames.
