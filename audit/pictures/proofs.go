@@ -27,6 +27,9 @@ func (w *proving) focus() (*Proof, error) {
 		return nil, err
 	}
 	w.merged(out, f.Used, "sharp wherever one of them is")
+	if f.Coverage == nil {
+		return out, nil
+	}
 	c := f.Coverage.Upright(orientation)
 	var err error
 	if out.Map, err = encodePNG(c.Draw()); err != nil {

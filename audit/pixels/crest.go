@@ -3,14 +3,15 @@ package pixels
 import "slices"
 
 const (
-	crestShare   = 0.02 // of all tiles: the sharpest
+	crestShare   = 0.1  // of all tiles: the sharpest
+	crestSpared  = 0.02 // of all tiles: sharper still, but for bright points that a shake draws out
 	crestClipped = 0.1  // share of clipped pixels from which a tile does not count: bright points are sharp wherever focus is
 	crestTile    = 4    // cells to a tile's side
 )
 
-// Crest returns the mean of the focus measure over the sharpest 2 % of the picture's tiles,
+// Crest returns the mean of the focus measure over the sharpest tenth of the picture's tiles,
 // code values²: how sharp the picture is where it is sharpest. Tiles with clipped pixels do
-// not count.
+// not count, nor do the sharpest 2 %, as bright points may be.
 func (m *FrameMeasure) Crest() float64 {
 	c := &m.cells
 	var tiles []float64
@@ -25,7 +26,8 @@ func (m *FrameMeasure) Crest() float64 {
 		return 0
 	}
 	slices.Sort(tiles)
-	top := tiles[min(len(tiles)-1, int((1-crestShare)*float64(len(tiles)))):]
+	from := min(len(tiles)-1, int((1-crestShare)*float64(len(tiles))))
+	top := tiles[from:max(from+1, int((1-crestSpared)*float64(len(tiles))))]
 	sum := 0.0
 	for _, e := range top {
 		sum += e

@@ -96,7 +96,7 @@ func (r *run) judgement() *Judgement {
 	j := &Judgement{Frames: r.added, Width: g.width, Height: g.height, Factor: g.factor, Tiles: g.cols * g.rows}
 	j.PerFrame = make([]FrameSummary, r.added)
 	for _, f := range r.frames {
-		j.PerFrame[f.index] = FrameSummary{Measured: true, Clipped: f.clipped, ShiftX: f.place.ShiftX, ShiftY: f.place.ShiftY, Scale: f.place.Scale, Rotation: f.place.Rotation}
+		j.PerFrame[f.index] = FrameSummary{Measured: true, Clipped: f.clipped, Sharpness: f.sharp, ShiftX: f.place.ShiftX, ShiftY: f.place.ShiftY, Scale: f.place.Scale, Rotation: f.place.Rotation}
 	}
 	chain := 0
 	for _, l := range r.links {

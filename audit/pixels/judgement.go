@@ -120,6 +120,8 @@ type FrameSummary struct {
 	Measured bool
 	EV       float64 // brightness against the run's median frame beyond the settings; 0 where not known
 	Clipped  float64 // share of the picture under 4 or over 250 code values
+	// Sharpness is the mean of the focus measure over the picture, code values².
+	Sharpness float64
 	// Sharpest is the share of the textured tiles that are sharpest here.
 	Sharpest float64
 	// ShiftX and ShiftY are px, Scale the change of scale, from the first frame.

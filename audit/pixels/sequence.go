@@ -40,6 +40,7 @@ type frame struct {
 	light   float64
 	luma    float64
 	clipped float64
+	sharp   float64 // focus measure, code values²
 	tint    tint
 	print   uint64
 	flat    bool       // shows no detail, as when it is black: then copies look alike
@@ -116,7 +117,7 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		// and a smaller one stands for it: it must not blind all that follow.
 		s.frames, s.last, s.before = nil, anchor{}, anchor{}
 	}
-	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, tint: m.tint, print: m.print, flat: m.Sharpness == 0}
+	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, sharp: m.Sharpness, tint: m.tint, print: m.print, flat: m.Sharpness == 0}
 	now := anchor{frame: len(s.frames), levels: m.pyramid(), print: m.print}
 	if len(s.frames) == 0 {
 		s.grid = newGrid(m)

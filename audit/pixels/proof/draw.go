@@ -77,7 +77,7 @@ func hatched(m Mark, grey uint8, x, y int) uint8 {
 	switch {
 	case m == First && rises, m == Last && falls, m == Between && (rises || falls):
 		return uint8(on)
-	case m == Plain && x%6 < 1 && y%6 < 1:
+	case m == Plain && x%6 < line && y%6 < line:
 		return ink
 	case m == Plain:
 		return paper

@@ -6,7 +6,8 @@ import "image"
 type Focused struct {
 	// Picture is sharp wherever one of the frames is; nil where none was given.
 	Picture *image.YCbCr
-	// Coverage tells in which frame each place is sharpest.
+	// Coverage tells in which frame each place is sharpest; nil where fewer than four were
+	// merged, of which almost all places are sharpest in the first or last.
 	Coverage *Coverage
 	// Used are the frames that were merged, in order.
 	Used []int
@@ -35,10 +36,15 @@ func Focus(r Run, pictures Pictures) *Focused {
 	if f == nil {
 		return out
 	}
-	out.Coverage = f.cover.finish()
+	if len(out.Used) >= fewestCovering {
+		out.Coverage = f.cover.finish()
+	}
 	out.Picture = f.blend.picture()
 	return out
 }
+
+// fewestCovering is how many frames a coverage is made of at least.
+const fewestCovering = 4
 
 // coarsest is about the short side, in pixels, of the coarsest level of a focus sequence.
 const coarsest = 24

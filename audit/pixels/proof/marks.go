@@ -32,50 +32,78 @@ type Coverage struct {
 	Used []int
 }
 
-// plainTimes is how many times the energy of noise a place must reach in its sharpest frame
-// to have a texture. The sharpest of 40 frames of noise alone reaches some 2.5 times the
-// envelope: energies over 36 pixels scatter by a fifth.
-const plainTimes = 4
+const (
+	// plainTimes is how many times the energy of noise a place must reach in its sharpest
+	// frame to have a texture. The sharpest of 40 frames of noise alone reaches some 2.5
+	// times the envelope: energies over 36 pixels scatter by a fifth.
+	plainTimes = 4
+	// broadRise is how many times its least energy a place's coarse detail must reach in an
+	// end frame: far out of focus it changes slowly, and soft shading hardly at all.
+	broadRise = 2.5
+)
 
 // finish decides all places.
 func (c *coverage) finish() *Coverage {
 	n := c.w * c.h
 	out := &Coverage{Width: c.w, Height: c.h, Side: placeSide, Frame: make([]int16, n), Marks: make([]Mark, n), Used: c.order}
-	for i := range out.Marks {
-		out.Marks[i] = Plain
+	levels := c.fine.noise.levels()
+	told := make([]int16, n) // the frame's place among those used, -1 where there is no texture
+	for i, k := range c.fine.at {
+		best, noise := c.fine.best.pix[i], levels[lumaBin(c.fine.luma.pix[i])]
+		if told[i] = -1; best >= plainTimes*noise {
+			told[i] = k
+		}
 	}
-	c.fine.decide(out, c.gaps)
-	c.broad.decideEnds(out) // where fine texture does not tell
-	return out
-}
-
-// decide marks the places that have a fine texture.
-func (t *track) decide(out *Coverage, gaps []Gap) {
-	levels := t.noise.levels()
 	end := int16(len(out.Used) - 1)
-	for i, k := range t.at {
-		noise := levels[lumaBin(t.luma.pix[i])]
-		if k < 0 || t.best.pix[i] < plainTimes*noise {
+	for i, k := range medians(told, c.w) {
+		if k < 0 {
+			out.Marks[i] = Plain
 			continue
 		}
-		out.Frame[i], out.Marks[i] = int16(out.Used[k]), Inside
+		out.Frame[i] = int16(out.Used[k])
 		switch k {
 		case 0:
 			out.Marks[i] = First
 		case end:
 			out.Marks[i] = Last
 		}
-		for _, g := range gaps {
-			if t.inGap(i, out.Used[k], g, noise) {
+		for _, g := range c.gaps {
+			if c.fine.inGap(i, out.Used[k], g, levels[lumaBin(c.fine.luma.pix[i])]) {
 				out.Marks[i], out.Frame[i] = Between, int16(g.From)
 			}
 		}
 	}
+	c.broad.decideEnds(out) // where fine texture does not tell
+	return out
 }
 
-// broadRise is how many times its least energy a place's coarse detail must reach in an end
-// frame: far out of focus it changes slowly, and soft shading hardly at all.
-const broadRise = 2.5
+// medians returns the median of the known values of the 3 x 3 places around each known one;
+// what is not known, below 0, stays so.
+func medians(v []int16, w int) []int16 {
+	out := make([]int16, len(v))
+	h := len(v) / w
+	for i, own := range v {
+		if out[i] = own; own < 0 {
+			continue
+		}
+		x, y := i%w, i/w
+		var near [9]int16
+		n := 0
+		for dy := max(0, y-1); dy <= min(h-1, y+1); dy++ {
+			for dx := max(0, x-1); dx <= min(w-1, x+1); dx++ {
+				if k := v[dy*w+dx]; k >= 0 {
+					near[n] = k
+					n++
+				}
+			}
+		}
+		slices.Sort(near[:n])
+		if n%2 == 1 || near[n/2] == near[n/2-1] {
+			out[i] = near[n/2]
+		}
+	}
+	return out
+}
 
 // decideEnds marks places that show no fine texture in any frame, and whose coarse detail
 // rises towards the first or last frame: what lies far beyond it.

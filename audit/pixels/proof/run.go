@@ -3,6 +3,7 @@ package proof
 import (
 	"image"
 	"iter"
+	"math"
 
 	"prestrike/audit/pixels"
 )
@@ -42,11 +43,11 @@ type Gap struct {
 	Ratio    float64
 }
 
-// RunOf returns what the judgement of a run's pictures tells. The reference is the frame in
-// the middle of those that fit.
+// RunOf returns what the judgement of a run's pictures tells. Where not all frames could be
+// placed, those fit that were placed one by another and show the most detail. The reference is
+// the frame in the middle of those that fit.
 func RunOf(j *pixels.Judgement) Run {
 	r := Run{Frames: j.Frames, Width: j.Width, Height: j.Height, Factor: j.Factor}
-	chains := map[int]int{}
 	out := map[int]bool{}
 	for _, i := range j.Unrelated {
 		out[i] = true
@@ -54,17 +55,7 @@ func RunOf(j *pixels.Judgement) Run {
 	for _, d := range j.Dark.Events {
 		out[d.Frame] = true
 	}
-	for i, f := range j.PerFrame {
-		if f.Measured && !out[i] {
-			chains[f.Chain]++
-		}
-	}
-	best, most := 0, 0
-	for chain, n := range chains {
-		if n > most || n == most && chain < best {
-			best, most = chain, n
-		}
-	}
+	best := mostDetail(j, out)
 	var fit []int
 	for i, f := range j.PerFrame {
 		p := Place{Scale: f.Scale, Rotation: f.Rotation, ShiftX: f.ShiftX, ShiftY: f.ShiftY}
@@ -80,6 +71,29 @@ func RunOf(j *pixels.Judgement) Run {
 		r.Gaps = append(r.Gaps, Gap{From: e.From, To: e.To, Ratio: e.Ratio})
 	}
 	return r
+}
+
+// mostDetail returns the chain whose frames, those out left aside, have the most detail
+// above the least sharp frame together.
+func mostDetail(j *pixels.Judgement, out map[int]bool) (chain int) {
+	least := math.Inf(1)
+	for i, f := range j.PerFrame {
+		if f.Measured && !out[i] {
+			least = min(least, f.Sharpness)
+		}
+	}
+	sums := map[int]float64{}
+	most := -1.0
+	for i, f := range j.PerFrame {
+		if !f.Measured || out[i] {
+			continue
+		}
+		sums[f.Chain] += f.Sharpness - least
+		if sums[f.Chain] > most {
+			chain, most = f.Chain, sums[f.Chain]
+		}
+	}
+	return chain
 }
 
 // BracketOf returns the same for an exposure bracket, of which all frames with a picture fit:
