@@ -49,6 +49,7 @@ const reportExamples = `  prestrike report /media/card
   prestrike report . --planned-frames 50     focus sequences should have 50 frames
   prestrike report monday tuesday            two cards or folders as one shoot
   prestrike report . --since 14:00           without what began before 14:00 of the last day
+  prestrike report . --open                  a page with pictures, in the browser
   prestrike report . --quiet                 only what must be done
   prestrike report . --format json -o report.json
   prestrike report . --format csv -o frames.csv     a row per frame, for a spreadsheet
