@@ -84,6 +84,10 @@ var growth = audit.Param{
 	Default: 3, Min: 3, Max: 50,
 }
 
+// GrowthAllowed returns by how much blur may grow from one frame to the next, in px of a
+// picture some 1,600 wide, before a report doubts the focus step.
+func GrowthAllowed(o *audit.Options) float64 { return o.Param(focusGap, growth) }
+
 // A plane is where one frame is focused, with the focus steps allowed there.
 type plane struct {
 	frame *shoot.Frame

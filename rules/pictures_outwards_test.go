@@ -47,7 +47,7 @@ func TestPicturesOfOutwards(t *testing.T) {
 		"in turn, with distances":        {recording, turns, []string{note}},
 		"one side first":                 {camera, sides, []string{note}},
 		"in turn, knocked":               {camera, pixelstest.Bump(turns, 11, n, 3, 1), []string{note, "check moved: the picture jumps between 0011 and 0012 by about 3"}},
-		"in turn, flash not ready":       {camera, pixelstest.Brighten(turns, 13, 1, -2), []string{note, "reshoot dark-frame: frame 0014 is darker"}},
+		"in turn, flash not ready":       {camera, pixelstest.Brighten(turns, 13, 1, -2), []string{note, "reshoot dark-frame: frame 0014 is about 2 EV darker"}},
 		"in turn, ends inside":           {camera, nearerAndFarther(clean[:n-9], (n-9)/2), []string{note, "check far-edge: "}},
 		"starts over, which is no order": {camera, pixelstest.Restart(clean, 15), []string{"check focus-turn: focus jumps back"}},
 	} {

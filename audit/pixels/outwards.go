@@ -36,28 +36,39 @@ func (e *evidence) askOutwards(c *curves) outwardOrder {
 	if percentile(made, outwardMost) < outwardDeep {
 		return outwardOrder{}
 	}
-	turns := inTurn(n)
-	deep, left := median(made), median(c.valleys(tiles, turns))
-	switch {
-	case deep >= outwardDeep && left <= outwardLeft*deep && left <= outwardFlat:
-		return outwardOrder{places: turns, join: -1}
-	case deep >= outwardDeep:
-		// One frame that is lost lets the sides change their turn.
-		best := turns
+	if o := c.inTurn(tiles, n, median(slices.Clone(made))); o.places != nil || o.alternates {
+		return o
+	}
+	return e.oneSideFirst(c, tiles, percentile(made, outwardMost))
+}
+
+// inTurn finds a run made on both sides in turn, whose curves have valleys this deep in
+// the order in which it was made.
+func (c *curves) inTurn(tiles []*curve, n int, deep float64) outwardOrder {
+	if deep < outwardDeep {
+		return outwardOrder{}
+	}
+	best := inTurn(n)
+	left := median(c.valleys(tiles, best))
+	flat := func() bool { return left <= outwardLeft*deep && left <= outwardFlat }
+	if !flat() { // one frame that is lost lets the sides change their turn
 		for lost := 2; lost < n-1; lost++ {
 			other := inTurnWithout(n, lost)
 			if v := median(c.valleys(tiles, other)); v < left {
 				left, best = v, other
 			}
 		}
-		if left <= outwardLeft*deep && left <= outwardFlat {
-			return outwardOrder{places: best, join: -1}
-		}
 	}
-	if deep >= outwardDeep && left <= outwardLess*deep {
-		return outwardOrder{alternates: true}
+	if flat() {
+		return outwardOrder{places: best, join: -1}
 	}
-	// One side first: focus comes back over one link, and the picture changes most there.
+	return outwardOrder{alternates: left <= outwardLess*deep}
+}
+
+// oneSideFirst finds a run of which one side was made before the other: focus comes back
+// over one link, and the picture changes most there.
+func (e *evidence) oneSideFirst(c *curves, tiles []*curve, was float64) outwardOrder {
+	n := len(e.frames)
 	last, widest := 0, 0.0
 	for _, l := range e.links {
 		if l.to-l.from == 1 && l.motion.Converged && !e.outside[l.from] && !e.outside[l.to] && l.change > widest {
@@ -65,12 +76,9 @@ func (e *evidence) askOutwards(c *curves) outwardOrder {
 		}
 	}
 	sides := oneThenOther(n, last)
-	most, was := percentile(c.valleys(tiles, sides), outwardMost), percentile(made, outwardMost)
-	if most > outwardDeepest || most > outwardLess*was {
-		return outwardOrder{}
-	}
+	most := percentile(c.valleys(tiles, sides), outwardMost)
 	short := min(last, n-1-last)
-	if short < outwardSide || !e.sidesJoin(last, float64(short)) {
+	if most > outwardDeepest || most > outwardLess*was || short < outwardSide || !e.sidesJoin(last, float64(short)) {
 		return outwardOrder{}
 	}
 	return outwardOrder{places: sides, join: last}

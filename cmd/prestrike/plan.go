@@ -32,6 +32,11 @@ F-numbers are those marked on the lens. Where the body shows the working f-numbe
 which rises as focus comes near, add --working. An objective of a microscope has a
 numerical aperture: give --na.
 
+Where the depth is not known, or the lens has focus steps of its own: make a test run
+through the subject, 8 frames or more at any step. With --from, plan measures in its
+pictures by how much blur grows from frame to frame, and tells how wide the step may be
+and how many frames it takes.
+
 Write values as 10mm, 1cm or 0.4in, 1:2 or 0.5, 30%, 1/30 or 2m30s. Values outside
 their range end with exit status 3 and a message that names the range.`
 
@@ -39,6 +44,7 @@ const planExamples = `  prestrike plan --depth 12mm --magnification 1:2 --sensor
   prestrike plan --depth 1.2cm --field-width 8cm --like BX1_0001.JPG
   prestrike plan --depth 12mm --magnification 1:1 --like BX1_0001.JPG --f-number 5.6-16 \
       --exposure 1/4 --exposure-at 8 --recycling 2s
+  prestrike plan --from test-run --setting 3
   prestrike plan handheld --focal-length 90mm --magnification 1:5 --sensor-width 36mm --pixels 45MP
   prestrike plan interval --span 3h --interval 10s`
 
@@ -50,6 +56,8 @@ type planFlags struct {
 	apertures values.Apertures
 	add       string // name of a view for the shot list
 	config    string
+	from      string // folder of a test run, and the sequence
+	setting   int    // focus step of the test run
 }
 
 func newPlan(c *console) *cobra.Command {
@@ -86,6 +94,8 @@ func newPlan(c *console) *cobra.Command {
 	addValue(flags, values.Time, &t.Recycling, "recycling", "`TIME` from one exposure to the next: flash, settling, focus drive")
 	flags.StringVar(&f.add, "add", "", "add a view of this `NAME` with the recommended values to the shot list in prestrike.toml")
 	flags.StringVar(&f.config, "config", "", "with --add, the configuration `FILE` to write to")
+	flags.StringVar(&f.from, "from", "", "take the focus step from a test run: `FOLDER`, or FOLDER#1.2 for one of its sequences")
+	addValue(flags, values.Count, &f.setting, "setting", "focus step that the test run was made with, a whole `NUMBER` of the camera")
 	addPlanFormat(cmd, &f.format)
 	flags.SortFlags = false
 	cmd.AddCommand(newPlanHandheld(c), newPlanInterval(c))
@@ -98,8 +108,13 @@ func addPlanFormat(cmd *cobra.Command, value *string) {
 
 func runPlan(cmd *cobra.Command, c *console, f *planFlags) error {
 	given := cmd.Flags().Changed
-	if !given("depth") {
-		return &usageError{errors.New("give the depth of the subject with --depth, such as --depth 12mm"), cmd.CommandPath()}
+	switch {
+	case given("from"):
+		return runFrom(cmd, c, f)
+	case given("setting"):
+		return &usageError{errors.New("--setting belongs to a test run: give its folder with --from"), cmd.CommandPath()}
+	case !given("depth"):
+		return &usageError{errors.New("give the depth of the subject with --depth, such as --depth 12mm, or a test run with --from FOLDER"), cmd.CommandPath()}
 	}
 	if err := notZero(cmd, "pupil", f.task.PupilMagnification, "blur", f.task.Blur.Millimetres(), "na", f.task.NumericalAperture,
 		"exposure-at", f.task.ExposureAt, "focal-length", f.task.Focal.Millimetres()); err != nil {
@@ -181,7 +196,7 @@ var planParameters = map[string]string{
 	"depth": "depth", "magnification": "magnification", "field width": "field-width", "focal length": "focal-length",
 	"sensor width": "sensor-width", "pixels across": "pixels", "pixels down": "pixels", "f-numbers": "f-number", "f-number": "f-number",
 	"numerical aperture": "na", "pupil magnification": "pupil", "circle of confusion": "blur", "f-number of the exposure": "exposure-at",
-	"overlap": "overlap", "margin": "margin", "exposure time": "exposure", "recycling time": "recycling",
+	"overlap": "overlap", "margin": "margin", "setting": "setting", "exposure time": "exposure", "recycling time": "recycling",
 	"stops of stabilisation": "stops", "hand radius": "hand-radius",
 	"time span": "span", "interval": "interval", "clip length": "clip", "frame rate": "rate", "size of a frame": "frame-size", "card": "card",
 }

@@ -1,0 +1,104 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"prestrike/audit/pictures/picturestest"
+	"prestrike/audit/pixels/pixelstest"
+)
+
+// planFrom runs prestrike plan and returns its exit status and what it says.
+func planFrom(t *testing.T, args ...string) (status int, out, said string) {
+	t.Helper()
+	var o, e bytes.Buffer
+	status = run(t.Context(), append([]string{"plan"}, args...), &console{out: &o, err: &e, width: 100})
+	return status, o.String(), e.String()
+}
+
+// TestPlanFrom plans from a rendered test run: the relief is 24 px of blur deep, in a
+// picture 576 px wide.
+func TestPlanFrom(t *testing.T) {
+	camera := picturestest.Camera{Every: 1300 * time.Millisecond}
+	covering := camera.Shoot(t, picturestest.Covering())
+	const truth = 24 * 1.24 / 23 * 1600 / 576 // px a frame, of a picture 1,600 wide
+	status, out, said := planFrom(t, "--from", covering, "--setting", "9", "--format", "json")
+	if status != statusGood {
+		t.Fatalf("status %d: %s", status, said)
+	}
+	var got struct {
+		Growth struct{ Value, Low, High float64 } `json:"blur_growth_px"`
+		Set    *int                               `json:"planned_setting"`
+		Frames int
+		Least  bool     `json:"frames_are_least"`
+		Step   *float64 `json:"focus_step_mm"`
+		Why    *string  `json:"focus_step_unknown"`
+	}
+	if err := json.Unmarshal([]byte(out), &got); err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(got.Growth.Value/truth-1) > 0.15 || got.Growth.Low > truth || got.Growth.High < truth {
+		t.Errorf("growth %+v, want %.2f", got.Growth, truth)
+	}
+	if want := int(9 * 3 / got.Growth.Value); got.Set == nil || *got.Set != want {
+		t.Errorf("setting %v, want %d", got.Set, want)
+	}
+	// 24 px of 576 are 67 of 1,600, which 23 steps of under 3 px cover, and 4 frames to spare.
+	if got.Frames < 24 || got.Frames > 33 || got.Least {
+		t.Errorf("%d frames, at least: %v; want about 28", got.Frames, got.Least)
+	}
+	if got.Step != nil || got.Why == nil {
+		t.Errorf("a step of %v mm without a magnification", *got.Step)
+	}
+
+	// 3 px of 1,600 on 36 mm are 0.0675 mm; at 1:1 and f/5.6, which works as 11.2, a step of
+	// 11.2 times as much.
+	status, out, said = planFrom(t, "--from", covering, "--magnification", "1:1", "--sensor-width", "36mm", "--pixels", "24MP")
+	for _, want := range []string{"Set a focus step 0.8", "and 2 to spare at each end.", "At magnification 1 that is a step of about 0.76 mm, give or take"} {
+		if status != statusGood || !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
+			t.Errorf("status %d, %s: no %q in\n%s", status, said, want, out)
+		}
+	}
+	inside := camera.Shoot(t, picturestest.Covering()[:15])
+	status, out, said = planFrom(t, "--from", inside+"#1.1", "--setting", "1")
+	for _, want := range []string{"No setting is narrow enough: even 1 makes blur grow by 3", "Make at least ", "The subject goes on behind frame 0015: make another test run"} {
+		if status != statusGood || !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
+			t.Errorf("status %d, %s: no %q in\n%s", status, said, want, out)
+		}
+	}
+}
+
+// TestPlanFromRefuses holds what a plan from a test run says where there is none.
+func TestPlanFromRefuses(t *testing.T) {
+	camera := picturestest.Camera{Every: 1300 * time.Millisecond}
+	covering := camera.Shoot(t, picturestest.Covering()[:9])
+	standing := camera.Shoot(t, pixelstest.Run(4, 10, 0.4, 0.4, 0))
+	named := filepath.Join(t.TempDir(), "set#2")
+	if err := os.Mkdir(named, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		args []string
+		want string
+	}{
+		{[]string{"--from", covering + "#1.7"}, `there is no sequence "1.7"`},
+		{[]string{"--from", covering, "--depth", "12mm"}, "--depth does not go with --from"},
+		{[]string{"--from", covering, "--setting", "0"}, "--setting 0: must be 1 or more"},
+		{[]string{"--from", covering, "--setting", "2000"}, "--setting"},
+		{[]string{"--setting", "3"}, "give its folder with --from"},
+		{[]string{"--from", standing}, "does not tell the focus step: the sharp zone does not walk"},
+		{[]string{"--from", standing + "#1.1"}, "does not tell the focus step: "},
+		{[]string{"--from", named}, "no picture files in"},
+		{[]string{"--from", named + "-gone"}, "set#2-gone"},
+	} {
+		if status, out, said := planFrom(t, c.args...); status != statusNotAudited || !strings.Contains(said, c.want) || out != "" {
+			t.Errorf("%q: status %d, %q %q; want %q", c.args, status, said, out, c.want)
+		}
+	}
+}
