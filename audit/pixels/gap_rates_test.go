@@ -17,6 +17,7 @@ import (
 //
 //	go test ./audit/pixels -run TestGapRates -v -seeds 150 -first 3001 -timeout 60m
 func TestGapRates(t *testing.T) {
+	overManyScenes(t)
 	ta := &tally{rows: map[string]*row{}}
 	var wg sync.WaitGroup
 	seeds := make(chan uint64)
@@ -42,9 +43,6 @@ func TestGapRates(t *testing.T) {
 		if lo, _ := wilson(r.found, r.runs); lo > 0.01 {
 			t.Errorf("gaps found in %d of %d clean runs", r.found, r.runs)
 		}
-	}
-	if *seedCount < statedScenes {
-		return
 	}
 	for name, least := range map[string]float64{"B gap | 1 missing, located": 0.92, "B gap | 2 missing, located": 0.97} {
 		r := ta.rows[name]

@@ -86,9 +86,7 @@ func goingOn(t *testing.T, st *studio, c *behind) pixels.GoingOn {
 // TestGoingOnRates counts on rendered scenes how often what comes behind a pause is known
 // to go on, or not to.
 func TestGoingOnRates(t *testing.T) {
-	if *seedCount < statedScenes {
-		t.Skip("renders many pictures: .ci/run rates does; TestGoingOn asks of one scene")
-	}
+	overManyScenes(t) // TestGoingOn asks of one
 	type count struct{ on, not, unknown int }
 	got := map[string]*count{}
 	promised, decided, wrong := 0, 0, 0

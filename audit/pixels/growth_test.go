@@ -78,6 +78,7 @@ func (c *growthRates) scene(t *testing.T, seed uint64) {
 //
 //	go test ./audit/pixels -run GrowthRates -v -seeds 16 -first 1841 -timeout 60m
 func TestGrowthRates(t *testing.T) {
+	overManyScenes(t)
 	c := &growthRates{tally: &tally{rows: map[string]*row{}}}
 	var wg sync.WaitGroup
 	seeds := make(chan uint64)

@@ -39,6 +39,7 @@ func oneSideFirst(s []pixelstest.Shot, from int) []pixelstest.Shot {
 // outwards are seen, and how often a check is raised on one without a fault; and that no
 // faulty run is taken for one.
 func TestOutwardRates(t *testing.T) {
+	overManyScenes(t)
 	ta := &tally{rows: map[string]*row{}}
 	for i := range *seedCount {
 		seed := *seedFirst + 2*uint64(i)

@@ -484,6 +484,14 @@ var targets = []struct {
 // fewer, two misses in a row of the rarer faults mean nothing.
 const statedScenes = 20
 
+// overManyScenes skips a test that counts over scenes where there are fewer than that.
+func overManyScenes(t *testing.T) {
+	t.Helper()
+	if *seedCount < statedScenes {
+		t.Skip("renders many pictures: .ci/run rates does")
+	}
+}
+
 // TestRates measures rendered runs and fails where a target can no longer be
 // true at 95 % confidence, or a clean run raises more than a note; from 20 scenes
 // on also where a row falls below what DEVELOPERS.md states of it. The table there

@@ -24,9 +24,7 @@ func viewOf(t *testing.T, b *pixelstest.Built, shots []pixelstest.Shot) pixels.V
 // TestViewRates counts on rendered scenes how often a run shot again is known as the same
 // view, and one of a turned, shifted or another subject is not.
 func TestViewRates(t *testing.T) {
-	if *seedCount < statedScenes {
-		t.Skip("renders many pictures: .ci/run rates does; TestPicturesOfRetake asks of one scene")
-	}
+	overManyScenes(t) // TestPicturesOfRetake asks of one
 	n := uint64(*seedCount)
 	type count struct{ same, other, unknown int }
 	got := map[string]*count{}
