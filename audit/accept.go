@@ -41,7 +41,7 @@ func accept(sessions []*Session, list []Acceptance) []UnusedAcceptance {
 }
 
 // namedFrames returns the paths, without their endings, of the frames that a name
-// stands for.
+// means.
 func namedFrames(sessions []*Session, name string) []string {
 	var stems []string
 	if name == "" {

@@ -3,6 +3,6 @@
 // particular rule and no output form.
 //
 // [Judge] takes the files of a shoot, has them grouped by audit/shoot, has their
-// pictures looked at, and runs the rules. [Live] does the same again and again
+// pictures inspected, and runs the rules. [Live] does the same again and again
 // while a folder fills.
 package audit

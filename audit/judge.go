@@ -59,7 +59,7 @@ func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, err
 	return r, errors.Join(distinct(errs)...)
 }
 
-// distinct returns the errors without those that say the same as one before: a rule
+// distinct returns the errors, each text once: a rule
 // that fails does so on many sequences.
 func distinct(errs []error) []error {
 	said := map[string]bool{}
@@ -73,13 +73,13 @@ func distinct(errs []error) []error {
 }
 
 // measure has the pictures measured. Where that panics, nothing is known of any, which
-// the rules say.
+// the rules report.
 func measure(ctx context.Context, runs []*shoot.Run, opt *Options) (seen []shoot.Seen, err error) {
 	defer exifread.Recovered(&err)
 	return opt.Measure(ctx, runs)
 }
 
-// counts says what became of the files of a collection, but for the frames they make.
+// counts returns what became of the files of a collection, but for the frames they make.
 func counts(c *shoot.Collection) FileCounts {
 	n := FileCounts{Read: len(c.Files), Other: c.Other, Unfinished: c.Unfinished}
 	for _, err := range c.Problems {

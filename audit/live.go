@@ -14,14 +14,14 @@ import (
 
 // A Live audits a folder while it fills. Files are put in as they come, in any
 // order; what is known so far is always the same as an audit of the same files
-// would say. It is for one goroutine.
+// would give. It is for one goroutine.
 type Live struct {
 	opt        *Options
 	files      map[string]*liveFile
 	other      int      // files that are no pictures, as far as they are known
 	unfinished []string // frames whose copies are not complete, as far as they are known
 	problems   []error  // what could not be read, as far as it is known
-	// changed tells that files came or went since the last look.
+	// changed is true where files came or went since the last inspection.
 	changed bool
 	arrived time.Time // of the latest file
 
@@ -34,7 +34,7 @@ type liveFile struct {
 	at   time.Time // when it was put in
 }
 
-// liveRun is what was told of one sequence.
+// liveRun is what was reported of one sequence.
 type liveRun struct {
 	opened, closed bool
 	overdue        bool
@@ -46,7 +46,7 @@ type liveRun struct {
 	size           int    // its frames then
 }
 
-// LiveKind says what a LiveEvent tells.
+// LiveKind is what a LiveEvent reports.
 type LiveKind uint8
 
 // The kinds of event.
@@ -54,7 +54,7 @@ const (
 	SequenceOpened    LiveKind = iota + 1 // a run of frames has begun
 	FindingCertain                        // a fault that is certain before the sequence ends
 	SequenceClosed                        // a sequence is complete
-	SequenceCorrected                     // what was said of a closed sequence has changed
+	SequenceCorrected                     // what was reported of a closed sequence has changed
 	SequenceOverdue                       // a time-lapse has lost its beat by two intervals
 )
 
@@ -63,11 +63,11 @@ var liveKindNames = [...]string{SequenceOpened: "opened", FindingCertain: "findi
 // String returns the word for the kind in JSON.
 func (k LiveKind) String() string { return liveKindNames[k] }
 
-// A LiveEvent is something to be told while a folder fills.
+// A LiveEvent is something to report while a folder fills.
 type LiveEvent struct {
 	Kind     LiveKind
 	Sequence *Reviewed
-	Findings []*Finding // those told for the first time
+	Findings []*Finding // those reported for the first time
 	Reason   string     // why a sequence counts as closed, or is overdue
 }
 
@@ -115,10 +115,10 @@ func (l *Live) SetAll(c *shoot.Collection, now time.Time) {
 // Lost takes in that the folder cannot be read: what was put in before stays.
 func (l *Live) Lost(problem error) { l.problems, l.changed = []error{problem}, true }
 
-// Result returns the outcome of the last look.
+// Result returns the outcome of the last inspection.
 func (l *Live) Result() *Result { return l.result }
 
-// Open returns the sequence that the latest file belongs to, if it was told
+// Open returns the sequence that the latest file belongs to, if it was reported
 // open and not closed; nil otherwise.
 func (l *Live) Open() *Reviewed {
 	var open *Reviewed
@@ -155,11 +155,11 @@ const (
 	liveFrames = 5
 )
 
-// Look audits what is there and returns what is to be told, in order. closeAll
-// closes every open sequence; silent takes all that is there as told, for a
+// Look audits what is there and returns what is to be reported, in order. closeAll
+// closes every open sequence; silent takes all that is there as reported, for a
 // start on a folder that holds frames already. An error means that a rule
-// failed, or that ctx ended: nothing is told then, Result stays what it was, and
-// the next look makes up for it.
+// failed, or that ctx ended: nothing is reported then, Result stays what it was, and
+// the next call makes up for it.
 func (l *Live) Look(ctx context.Context, now time.Time, closeAll, silent bool) ([]LiveEvent, error) {
 	var err error
 	if l.changed {
@@ -193,7 +193,7 @@ func (l *Live) Look(ctx context.Context, now time.Time, closeAll, silent bool) (
 }
 
 // judge makes the result anew. It leaves the old one where it was stopped: of
-// frames that were not looked at, less is known than before.
+// frames that were not inspected, less is known than before.
 func (l *Live) judge(ctx context.Context) error {
 	files := make([]*shoot.File, 0, len(l.files))
 	for _, f := range l.files {
@@ -208,7 +208,7 @@ func (l *Live) judge(ctx context.Context) error {
 	return err
 }
 
-// runOf returns what was told of the sequence that q was before.
+// runOf returns what was reported of the sequence that q was before.
 func (l *Live) runOf(q *Reviewed) *liveRun {
 	for _, f := range q.Frames {
 		if run := l.runs[f.Path()]; run != nil {
@@ -218,7 +218,7 @@ func (l *Live) runOf(q *Reviewed) *liveRun {
 	return nil
 }
 
-// tell returns what is to be said of one sequence.
+// tell returns what is to be reported of one sequence.
 func (l *Live) tell(run *liveRun, q *Reviewed, now time.Time, closeAll bool) []LiveEvent {
 	var events []LiveEvent
 	if run.closed {
@@ -250,7 +250,7 @@ func (l *Live) tell(run *liveRun, q *Reviewed, now time.Time, closeAll bool) []L
 	}
 	if closed {
 		run.closed, run.opened = true, true
-		// What goes on as it was is closed once more; only what was said in
+		// What goes on as it was is closed once more; only what was reported in
 		// vain is corrected.
 		again := run.size >= liveFrames && saidOf(q) != run.said
 		run.close(q)
@@ -270,8 +270,8 @@ func (l *Live) tell(run *liveRun, q *Reviewed, now time.Time, closeAll bool) []L
 	return events
 }
 
-// quiet reports whether the sequence is complete as far as the quiet tells,
-// and says why.
+// quiet reports whether the sequence is complete as far as the quiet shows,
+// and why.
 func (l *Live) quiet(q *Reviewed, now time.Time) (string, bool) {
 	since := now.Sub(l.latest(q))
 	if worst(q.Findings) == VerdictReshoot && now.Sub(l.arrived) < quietAll && since < waitMost {
@@ -366,7 +366,7 @@ func (l *Live) next(q *Reviewed, long bool) (*Reviewed, bool) {
 	return nil, false
 }
 
-// news returns the open findings not told yet, and takes them as told; of an
+// news returns the open findings not reported yet, and counts them as reported; of an
 // open sequence only those of rules that are certain before its end.
 func (l *Live) news(run *liveRun, q *Reviewed, certain bool) []*Finding {
 	var out []*Finding
@@ -374,7 +374,7 @@ func (l *Live) news(run *liveRun, q *Reviewed, certain bool) []*Finding {
 		if f.Accepted || certain && (f.Severity == Note || f.Provisional || !l.atOnce(f.Rule)) {
 			continue
 		}
-		// The ranges in a message grow with the run: one rule is told once
+		// The ranges in a message grow with the run: one rule is reported once
 		// while the run is open.
 		key := f.Rule
 		if !run.findings[key] {
@@ -399,7 +399,7 @@ func (r *liveRun) close(q *Reviewed) {
 	r.state, r.said, r.last, r.size = stateOf(q), saidOf(q), q.Frames[len(q.Frames)-1].Path(), len(q.Frames)
 }
 
-// stateOf is what a closed sequence was said to be; where it changes, a
+// stateOf is what was reported of a closed sequence; where it changes, a
 // correction is due.
 func stateOf(q *Reviewed) string { return fmt.Sprint(len(q.Frames), " ", saidOf(q)) }
 

@@ -55,7 +55,7 @@ type Options struct {
 	// Accept are the findings declared as meant.
 	Accept []Acceptance
 
-	// Pixels says whose pictures are to be measured, by Measure.
+	// Pixels selects whose pictures are measured, by Measure.
 	Pixels Pixels
 	// Measure, where not nil, answers what the pictures of each run show, in the
 	// order of the runs. An error means that not all were measured.
@@ -114,10 +114,10 @@ func ParseLight(word string) (Light, error) {
 	return 0, fmt.Errorf("light %q is not known: write mains50, mains60, flash or daylight", word)
 }
 
-// Pixels says whose pictures are looked at.
+// Pixels selects the sequences whose pictures are inspected.
 type Pixels uint8
 
-// Whose pictures are looked at.
+// Whose pictures are inspected.
 const (
 	PixelsAuto Pixels = iota // those of sequences in which they may show something
 	PixelsOn                 // those of all sequences
@@ -129,7 +129,7 @@ var pixelsNames = [...]string{PixelsAuto: "auto", PixelsOn: "on", PixelsOff: "of
 // String returns the word for it on the command line.
 func (p Pixels) String() string { return pixelsNames[p] }
 
-// ParsePixels returns whose pictures a word has looked at: auto, on or off.
+// ParsePixels returns whose pictures are inspected by a word: auto, on or off.
 func ParsePixels(word string) (Pixels, error) {
 	if i := slices.Index(pixelsNames[:], word); i >= 0 {
 		return Pixels(i), nil
@@ -156,7 +156,7 @@ type LensFacts struct {
 	FNumbers             FNumbers
 }
 
-// FNumbers says what a body with a lens records as f-number close up: the one
+// FNumbers is what a body with a lens records as f-number close up: the one
 // that is set (nominal), or the one that the sensor sees (effective).
 type FNumbers uint8
 
@@ -176,7 +176,7 @@ func (f FNumbers) String() string { return fNumbersNames[f] }
 type Acceptance struct {
 	Rule string // the rule's ID
 	// Frame is the name of a file of any frame of the sequence that the finding
-	// belongs to, with as much of its path as tells it from others of that name;
+	// belongs to, with as much of its path as distinguishes it from others of that name;
 	// empty accepts the rule's findings everywhere.
 	Frame  string
 	Reason string // shown in the report

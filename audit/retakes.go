@@ -19,7 +19,7 @@ const retakeCount = 0.95
 // retakes finds the later sequences that make faulty ones harmless. Of the sequences
 // that follow a faulty one soon, with the same body, lens and settings and as many
 // frames, the first good one is its retake whose pictures show the same view. Where
-// the pictures do not tell, equal settings are not enough: the next view has them
+// the pictures do not show, equal settings are not enough: the next view has them
 // too. Then the first good one counts where all planned views are there without the
 // faulty sequence, and else is only named.
 func retakes(session *Session, opt *Options) {
@@ -81,7 +81,7 @@ func goodViews(session *Session, like *Reviewed) int {
 }
 
 // sameView reports whether the pictures of two sequences show the same view, and
-// whether they tell.
+// whether that is known.
 func sameView(a, b *Reviewed) (same, known bool) {
 	v, ok := a.Pictures.(Viewer)
 	if !ok || b.Pictures == nil {
@@ -91,7 +91,7 @@ func sameView(a, b *Reviewed) (same, known bool) {
 }
 
 // sameKind reports whether two sequences may have been made for one thing: a steady run
-// may be a focus sequence or a time-lapse, which its frames do not tell.
+// may be a focus sequence or a time-lapse, which its frames do not show.
 func sameKind(a, b *Reviewed) bool {
 	return a.Kind == b.Kind || a.Kind.Steady() && b.Kind.Steady()
 }

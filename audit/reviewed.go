@@ -6,7 +6,7 @@ import "prestrike/audit/shoot"
 type Reviewed struct {
 	*shoot.Sequence
 	// Pictures is what was found in its pictures, for rules that know it, and may
-	// be a Viewer; nil where they were not looked at.
+	// be a Viewer; nil where they were not inspected.
 	Pictures any
 	Verdict  Verdict
 	// View is the name of the view of the shot list that it shows; empty where it shows
@@ -16,7 +16,7 @@ type Reviewed struct {
 	// harmless, or nil.
 	SupersededBy *Reviewed
 	// PerhapsRetaken is the sequence that would be its retake if it shows the
-	// same view, which the pictures do not tell; nil where there is none.
+	// same view, which the pictures do not show; nil where there is none.
 	PerhapsRetaken *Reviewed
 	Findings       []*Finding
 	NotJudged      []NotJudged
@@ -83,6 +83,6 @@ func newSessions(all []*shoot.Session) []*Session {
 // A Viewer knows what the pictures of a sequence show.
 type Viewer interface {
 	// SameView reports whether the Pictures of another sequence show the same
-	// view, and whether they tell.
+	// view, and whether that is known.
 	SameView(pictures any) (same, known bool)
 }

@@ -12,14 +12,14 @@ import (
 	"prestrike/exifread"
 )
 
-// A Severity says how urgent a finding is.
+// A Severity is how urgent a finding is.
 type Severity uint8
 
 // The severities, by rising urgency. The zero Severity, in a Finding handed to
-// [Review.Found], stands for the rule's own.
+// [Review.Found], means the rule's own.
 const (
 	Note    Severity = iota + 1 // good to know
-	Check                       // look before you go on
+	Check                       // inspect it before you go on
 	Reshoot                     // shoot it again now
 )
 
@@ -59,14 +59,14 @@ func (v Verdict) String() string { return verdictNames[v] }
 type Rule struct {
 	ID       string   // words joined by hyphens; the name in reports, on the command line and in configuration
 	Title    string   // what the report leads a finding with, in a few words: "Missing frames"
-	Severity Severity // of its findings, unless a finding says otherwise
+	Severity Severity // of its findings, unless a finding has its own
 	Doc      string   // what it finds, why it matters on the set, what to do now, when it is wrong
 	Source   string   // author, title, section or equation of the criterion; "common practice" where there is none
 	Params   []Param  // every number the rule decides by
-	// AtOnce tells that what the rule finds is certain before the sequence
+	// AtOnce is true where what the rule finds is certain before the sequence
 	// ends: no frame to come can take it back, but for findings that are Provisional.
 	AtOnce bool
-	// Shows says how pictures show best what the rule finds, unless a finding says otherwise.
+	// Shows is how pictures show best what the rule finds, unless a finding has its own.
 	Shows Showing
 
 	// Check reviews one sequence. An error means that the rule itself
@@ -142,21 +142,21 @@ type Finding struct {
 	Measured, Limit exifread.Value[float64]
 	Unit            string
 
-	// Shows says how pictures show best what was found; Closest are the frames that show it
+	// Shows is how pictures show best what was found; Closest are the frames that show it
 	// best, where not all Frames do, and Region is the part of them, zero for no part.
 	Shows   Showing
 	Closest []*shoot.Frame
 	Region  Region
 
-	// Provisional tells that frames to come may take back what a rule with AtOnce found.
+	// Provisional is true where frames to come may take back what a rule with AtOnce found.
 	Provisional bool
 
-	// Look names the part of the sequence that asks for a look although the finding
+	// Look names the part of the sequence to be inspected although the finding
 	// is a note: "the front". Empty where none does. In a finding of a session it names
 	// what asks for it, in place of the session.
 	Look string
 
-	// Accepted tells that the user declared this as meant, for Reason.
+	// Accepted is true where the user declared this as meant, for Reason.
 	Accepted bool
 	Reason   string
 }
@@ -164,7 +164,7 @@ type Finding struct {
 // A Showing is a way to show in pictures what was found.
 type Showing uint8
 
-// The ways. The zero Showing, in a Finding handed to [Review.Found], stands for the rule's
+// The ways. The zero Showing, in a Finding handed to [Review.Found], means the rule's
 // own, and in a rule for ShowFrames.
 const (
 	ShowFrames  Showing = iota + 1 // whole frames, with their neighbours
@@ -177,7 +177,7 @@ const (
 // upper left corner of the stored picture, before its Orientation. The zero Region is none.
 type Region struct{ X0, Y0, X1, Y1 float64 }
 
-// NotJudged says why a rule could not decide.
+// NotJudged is why a rule could not decide.
 type NotJudged struct {
 	Rule   string
 	Title  string // of the rule
@@ -185,7 +185,7 @@ type NotJudged struct {
 	Frames int    // how many frames the reason holds for; 0 for the sequence as a whole
 	// Severity is that of what the rule could have found.
 	Severity Severity
-	// Pictures tells that the pictures were not inspected, or that there are none.
+	// Pictures is true where the pictures were not inspected, or that there are none.
 	Pictures bool
 }
 
@@ -196,11 +196,11 @@ type Review struct {
 	Sessions []*shoot.Session
 	Sequence *shoot.Sequence // nil in a review of the whole session
 	// Pictures is what was found in the pictures of the sequence, for rules that
-	// know it; nil where they were not looked at.
+	// know it; nil where they were not inspected.
 	Pictures any
 	Options  *Options
 	// Pictured is what was found in the pictures of the session's sequences; those
-	// not looked at are left out.
+	// not inspected are left out.
 	Pictured map[*shoot.Sequence]any
 	// Views are those of the shot list, Slates what single frames show of slates; only
 	// for CheckViews.
@@ -256,7 +256,7 @@ func (v *Review) Found(f Finding) {
 	v.found = append(v.found, &f)
 }
 
-// Unjudged says that the rule could not decide, for the given frames or, where
+// Unjudged reports that the rule could not decide, for the given frames or, where
 // none are given, for the sequence as a whole. The same reason given again
 // adds to the count of frames.
 func (v *Review) Unjudged(reason string, frames ...*shoot.Frame) {
@@ -268,7 +268,7 @@ func (v *Review) Unjudged(reason string, frames ...*shoot.Frame) {
 	v.notJudged[i].Frames += len(frames)
 }
 
-// Blind says that the rule could not decide as the pictures were not inspected, or as
+// Blind reports that the rule could not decide as the pictures were not inspected, or as
 // the given frames have none.
 func (v *Review) Blind(reason string, frames ...*shoot.Frame) {
 	v.Unjudged(reason, frames...)

@@ -25,7 +25,7 @@ type View struct {
 	Body          string  // its model, compared without regard to case
 	Optional      bool    // it is no fault where it is missing
 	// Sequence is the name of a file of any frame of the sequence that shows the view,
-	// with as much of its path as tells it from others of that name.
+	// with as much of its path as distinguishes it from others of that name.
 	Sequence string
 }
 
@@ -36,7 +36,7 @@ type ShotView struct {
 	Sequence *Reviewed
 	// Or is another sequence that fits the view nearly as well; nil where there is none.
 	Or *Reviewed
-	// By says what assigned the sequence.
+	// By is what assigned the sequence.
 	By AssignedBy
 	// Unknown reports that the shot list names a frame that is not there, or more
 	// than one.
@@ -130,7 +130,7 @@ func askSlates(ctx context.Context, singles []*shoot.Frame, opt *Options) (slate
 	return opt.Slates(ctx, singles)
 }
 
-// ViewsSentence says how many views are shot and what is missing: "7 of 9 views shot;
+// ViewsSentence writes how many views are shot and what is missing: "7 of 9 views shot;
 // missing: hinge, underside"; empty where no views are declared.
 func ViewsSentence(views []*ShotView) string {
 	if len(views) == 0 {

@@ -84,7 +84,7 @@ func checkApart(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) {
 		shoot.ClockTurns:   "only then do their sequences never overlap",
 	}[body.Clock.By]
 	step := time.Second
-	if apart >= long || body.Clock.By == shoot.ClockTurns { // no sequence tells it to the second
+	if apart >= long || body.Clock.By == shoot.ClockTurns { // no sequence shows it to the second
 		step = time.Minute
 	}
 	letter := shoot.BodyLetter(home)

@@ -62,7 +62,7 @@ type trait struct {
 	// change for good with the next set, kinds of file and sizes hardly do.
 	lasting bool
 	read    func(*shoot.Sequence) string
-	// declares reports whether a view of the shot list says what it should be; nil where
+	// declares reports whether a view of the shot list declares what it should be; nil where
 	// none can.
 	declares func(*audit.View) bool
 }

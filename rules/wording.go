@@ -89,7 +89,7 @@ func cadence(q *shoot.Sequence) string {
 }
 
 // focusOrCamera names what moves, with the verb for one thing. Where the picture
-// drifts as focus moves, as on rails, a knock along the drift looks alike.
+// drifts as focus moves, as on rails, a knock along the drift cannot be distinguished from it.
 func focusOrCamera(j *pixels.Judgement, verb string) string {
 	if j.Signature.Kind == "drift" {
 		return "focus or the camera " + verb
@@ -108,7 +108,7 @@ func writePixels(px float64) string {
 // writeEV writes a difference of brightness: "1.3 EV", "0.15 EV".
 func writeEV(ev float64) string { return twoFigures(math.Abs(ev)) + " EV" }
 
-// partOf says where a box lies in a frame as it is shown.
+// partOf names the part of a frame, as it is shown, that a box covers.
 func partOf(f *shoot.Frame, b pixels.Box) string {
 	switch words := b.Turned(int(f.Meta().Orientation.Or(1))).Words(); words {
 	case "whole picture":

@@ -17,7 +17,7 @@ const Name = "prestrike.toml"
 // nearest of that name in the folder or the folders above it; empty where
 // there is none. It is named from where the folder is named: with a whole path only
 // where the folder is. What has the name and is no file is returned as well: reading
-// it says so, where passing it over would audit without a word to other settings.
+// it reports that, where passing it over would audit to other settings without a warning.
 func Find(folder string) (string, error) {
 	dir, err := filepath.Abs(folder)
 	if err != nil {
@@ -64,7 +64,7 @@ func SameName(a, b string) bool {
 }
 
 // User returns the user's own configuration file, which holds where that
-// of the folder says nothing; empty where there is none.
+// of the folder sets nothing; empty where there is none.
 func User() string {
 	dir, err := os.UserConfigDir()
 	if err != nil {

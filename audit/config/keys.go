@@ -17,7 +17,7 @@ type key[T any] struct {
 	// empty for what the name of the table shows already. An error is a whole sentence.
 	set func(to *T, value any) (shown string, err error)
 	// example is a value as it may stand in the file, and comment what it means, for
-	// the starting file; empty where the name says it.
+	// the starting file; empty where the name is enough.
 	example, comment string
 	whole            bool // a whole number, which takes no unit
 }

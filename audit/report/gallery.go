@@ -6,16 +6,16 @@ import (
 )
 
 // A Gallery makes the pictures of a page, one at a time, as the page is written. Each call
-// is given the most bytes that the picture may take. An error says in a few words why
+// is given the most bytes that the picture may take. An error is in a few words why
 // there is no picture, for the reader of the page.
 type Gallery interface {
 	// Whole returns the whole picture of a frame, as it is shown, with a long side of at
-	// most so many pixels.
+	// most this many pixels.
 	Whole(f *shoot.Frame, long, bytes int) (*Picture, error)
 	// Detail returns the part of a frame around the middle of a region, at 100 %: of the
-	// largest picture that can be decoded, at most so many pixels wide and high.
+	// largest picture that can be decoded, at most this many pixels wide and high.
 	Detail(f *shoot.Frame, at audit.Region, width, height, bytes int) (*Picture, error)
-	// Sharpest returns the region of a frame, so many pixels wide and high, that is sharpest.
+	// Sharpest returns the region of a frame, of a width and height in pixels, that is sharpest.
 	Sharpest(f *shoot.Frame, width, height int) (audit.Region, error)
 	// Proof returns a sequence as one picture; nil where its first frame serves as well.
 	Proof(q *audit.Reviewed, long, bytes int) (*Proof, error)
@@ -32,12 +32,12 @@ type Picture struct {
 	Of int
 }
 
-// A Proof is a sequence as one picture, for looking only.
+// A Proof is a sequence as one picture, for inspection only.
 type Proof struct {
 	Picture *Picture
 	Caption string   // how it was made, one sentence
 	Words   []string // what it shows, one sentence each
-	// Map shows what the words tell of, place by place; nil where there is none. Key
+	// Map shows what the words describe, place by place; nil where there is none. Key
 	// explains it.
 	Map *Picture
 	Key []ProofKey
@@ -51,7 +51,7 @@ type ProofKey struct {
 	Words  string
 }
 
-// PictureCount says how many pictures a page has.
+// PictureCount is how many pictures a page has.
 type PictureCount uint8
 
 // How many pictures a page has.

@@ -17,7 +17,7 @@ import (
 	"prestrike/audit/shoot"
 )
 
-// The JSON form. Keys are always present, null stands for what is not known,
+// The JSON form. Keys are always present, null means what is not known,
 // and lists are never null. A change of meaning raises version.
 type (
 	jsonReport struct {

@@ -53,7 +53,7 @@ func (q *sequenceModel) oddFrames() map[*shoot.Frame]bool {
 }
 
 // missingBefore returns how many file numbers are not there between a frame and the one
-// before; 0 where the numbers do not tell.
+// before; 0 where the numbers do not show it.
 func (q *sequenceModel) missingBefore(i int) int {
 	if i == 0 {
 		return 0

@@ -17,7 +17,7 @@ import (
 // makes harmless for the place it goes to.
 type model struct {
 	verdict  audit.Verdict
-	head     string   // the verdict with what limits it, and what else to look at
+	head     string   // the verdict with what limits it, and what else to inspect
 	closing  string   // what to do now, one sentence or two
 	unused   []string // acceptances that accept nothing
 	views    []viewModel

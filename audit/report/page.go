@@ -18,7 +18,7 @@ import (
 )
 
 // The page: everything on one self-contained HTML page, with pictures. It asks for nothing
-// from anywhere, and says all it says with scripts off.
+// from anywhere, and shows everything with scripts off.
 
 var (
 	//go:embed page/page.html
@@ -117,7 +117,7 @@ type pageSequence struct {
 	Findings []*pageFinding
 	Accepted []*pageFinding
 	Reasons  []unjudged
-	// Plain sequences have a tile and no section: nothing is to be said of them.
+	// Plain sequences have a tile and no section: there is nothing to report of them.
 	Plain bool
 	// Marks are how the frames lie, in words and signs.
 	Marks *frameMarks
@@ -270,7 +270,7 @@ func (at *pageWriter) finding(where string, q *sequenceModel, frames []*shoot.Fr
 func (f *pageFinding) Open() bool { return f.Shape.Name == "square" || f.Shape.Name == "triangle" }
 
 // steps lists what is to be done, the most urgent first: open findings, then notes that
-// ask for a look.
+// ask to be inspected.
 func (at *pageWriter) steps(sessions []*pageSession) []*pageFinding {
 	var steps []*pageFinding
 	add := func(f *pageFinding) {

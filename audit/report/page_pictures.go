@@ -247,7 +247,7 @@ func (q *pageSequence) Strip() []*shown {
 	return out
 }
 
-// StripWords says which frames the strip has.
+// StripWords writes which frames the strip has.
 func (q *pageSequence) StripWords() string {
 	n, all := len(q.at.stripOf(q.model)), len(q.model.frames)
 	if n < all {

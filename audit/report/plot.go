@@ -38,7 +38,7 @@ type axis struct {
 type plotLine struct {
 	name string
 	x, y []float64
-	step bool // the marks stand for themselves, no line joins them
+	step bool // the marks are single values, no line joins them
 }
 
 type plotSpan struct {
@@ -60,7 +60,7 @@ const (
 	charWidth, labelLine                     = 6.4, 14.0
 )
 
-// dashes and marks tell lines apart without colour.
+// dashes and marks distinguish lines without colour.
 var dashes = []string{"", "7 4", "2 3", "10 3 2 3"}
 
 // svg draws the plot.

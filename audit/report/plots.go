@@ -14,10 +14,10 @@ import (
 
 // The plots of a sequence.
 
-// fewPlotted is the number of frames from which a drawing says more than the table does.
+// fewPlotted is the number of frames from which a drawing shows more than the table does.
 const fewPlotted = 4
 
-// plots returns the drawings of a sequence, those that say something.
+// plots returns the drawings of a sequence, those that show something.
 func (q *sequenceModel) plots() []*plot {
 	if len(q.frames) < fewPlotted {
 		return nil
@@ -92,7 +92,7 @@ func (q *sequenceModel) plotFrames() *plot {
 		before = f
 	}
 	if len(xs) < fewPlotted || len(holes) == 0 && !q.found("interval-gap", "cadence-break", "interval-jitter", "missing-frame") {
-		return nil // a straight line says nothing
+		return nil // a straight line shows nothing
 	}
 	p := &plot{title: "File numbers over time", x: axis{from: 0, to: xs[len(xs)-1], name: "time from the first frame, s"}, holes: holes}
 	p.y = axis{name: "file number", whole: true, label: func(v float64) string { return fmt.Sprintf("%.0f", math.Mod(v, 10000)) }}

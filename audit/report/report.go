@@ -32,7 +32,7 @@ type Options struct {
 	Brief bool
 	// Why lists every reason for which a rule could not judge.
 	Why bool
-	// Gallery makes the pictures of a page, as many as Pictures says; nil for none.
+	// Gallery makes the pictures of a page, as many as Pictures asks for; nil for none.
 	Gallery  Gallery
 	Pictures PictureCount
 }
@@ -49,7 +49,7 @@ func (o *Options) width() int {
 type Form struct {
 	Name string // the word on the command line
 	Doc  string // one line, no capital, no full stop
-	// Frames tells that it lists the values of each frame, working f-numbers among them.
+	// Frames is true where it lists the values of each frame, working f-numbers among them.
 	Frames bool
 
 	write func(io.Writer, *model, *Options) error
@@ -87,7 +87,7 @@ func IsReport(begin, end []byte) bool {
 	return slices.ContainsFunc(Forms(), func(f *Form) bool { return f.ours(begin, end) })
 }
 
-// Write writes the report. A nil opt stands for the zero Options.
+// Write writes the report. A nil opt means the zero Options.
 func (f *Form) Write(w io.Writer, result *audit.Result, opt *Options) error {
 	if opt == nil {
 		opt = &Options{}

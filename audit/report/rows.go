@@ -20,10 +20,10 @@ type row struct {
 	verdict                                string
 }
 
-// notRecorded stands in a cell for what the files do not say.
+// notRecorded is the cell of what the files do not record.
 const notRecorded = "-"
 
-// varies stands in a cell for values that differ from frame to frame.
+// varies is the cell of values that differ from frame to frame.
 const varies = "varies"
 
 // heading names the session, its day, bodies and frames.
@@ -162,7 +162,7 @@ func (r *row) common(frames []*shoot.Frame) {
 	shortest, longest := frames[0], frames[0]
 	for _, f := range frames {
 		m := f.Meta()
-		if !m.HasExif && len(frames) > 1 { // it says nothing of the others
+		if !m.HasExif && len(frames) > 1 { // it shows nothing of the others
 			continue
 		}
 		cells := row{}
@@ -198,7 +198,7 @@ func (r *row) common(frames []*shoot.Frame) {
 }
 
 // countCell writes how many frames a sequence has: "36", and "12 x 3" where each of its
-// positions has so many exposures.
+// positions has a number of exposures.
 func countCell(frames, exposures int) string {
 	if exposures > 0 && frames%exposures == 0 {
 		return fmt.Sprintf("%d x %d", frames/exposures, exposures)
@@ -226,8 +226,8 @@ func frameSpan(first, last *shoot.Frame) string {
 	return frameCell(first, 8) + "-" + frameCell(last, 8)
 }
 
-// frameCell names a frame in at most so many characters: what tells frames
-// apart stands at the end of their names.
+// frameCell names a frame in a number of characters at most: what distinguishes frames
+// is at the end of their names.
 func frameCell(f *shoot.Frame, most int) string {
 	r := []rune(f.Label())
 	if len(r) <= most {

@@ -70,7 +70,7 @@ func assignBodies(frames []*Frame) []*bodyFrames {
 	return bodies
 }
 
-// serialOf returns the serial number, empty where it says nothing.
+// serialOf returns the serial number, empty where it is none.
 func serialOf(f *Frame) string {
 	s := f.meta.BodySerial.Or("")
 	if strings.Trim(s, "0 ") == "" {
@@ -163,7 +163,7 @@ const (
 	openStreams = 8
 )
 
-// split tells bodies of one model apart that record no serial number, by
+// split separates bodies of one model that record no serial number, by
 // number streams that run at the same time. Of a body with a serial number,
 // such streams mean that its clock was set back: they are put in the order of
 // the numbers.

@@ -169,7 +169,7 @@ func (p positionPace) place(f *Frame, index int) int {
 	return (index%n + n) % n
 }
 
-// after returns the usual time from a frame to the one so many frames on; 0 where
+// after returns the usual time from a frame to the one a number of frames on; 0 where
 // nothing is known of it.
 func (p positionPace) after(f *Frame, index, count int) float64 {
 	if len(p.usual) == 0 {

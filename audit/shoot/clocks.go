@@ -18,7 +18,7 @@ import (
 // A ClockEvidence is what shows that a body's clock is ahead of another's, or behind.
 type ClockEvidence uint8
 
-// What shows how far clocks are apart. ClocksAlike says that nothing does.
+// What shows how far clocks are apart. ClocksAlike means that nothing does.
 const (
 	ClocksAlike  ClockEvidence = iota
 	ClockZones                 // the zones that the frames record, and sequences that take turns once these are heeded
@@ -44,7 +44,7 @@ const (
 	// Runs of two bodies that change over so often at least, and half as often as the body
 	// with fewer has runs, take turns.
 	turnsTaken = interleaved
-	// Turns alone tell nothing of bodies with fewer runs.
+	// Turns alone show nothing of bodies with fewer runs.
 	turnsRuns = 5
 	// So many orders of the pauses are tried to see whether turns come by chance.
 	turnsShuffles = 1000
@@ -53,7 +53,7 @@ const (
 // A stretch is the time that a run took.
 type stretch struct{ from, to time.Time }
 
-// A clocked is a body with what tells of its clock.
+// A clocked is a body with what shows its clock.
 type clocked struct {
 	body   *Body
 	frames []*Frame  // timed
@@ -95,7 +95,7 @@ func alignClocks(runs []*Run) {
 	}
 }
 
-// clockedBodies gathers what tells of the clock of each body.
+// clockedBodies gathers what shows the clock of each body.
 func clockedBodies(runs []*Run) []*clocked {
 	var bodies []*clocked
 	of := map[*Body]*clocked{}

@@ -110,7 +110,7 @@ func folderName(dir string) string {
 }
 
 // plain takes the operation and the path out of an error of the operating
-// system, where the line says both in other words.
+// system, where the line has both in other words.
 func plain(err error) error {
 	var p *fs.PathError
 	if errors.As(err, &p) {
@@ -236,12 +236,12 @@ func (w *walker) linked(abs, at string) {
 	}
 }
 
-// NotFollowed says of a link to a folder, met below the folder root, that it is
+// NotFollowed reports of a link to a folder, met below the folder root, that it is
 // not entered. It returns nil where the link leads to what is below root anyway.
 func NotFollowed(link, root string) error {
 	real, err := realPath(root)
 	if err != nil {
-		return nil // then there is more to be said than this
+		return nil // then there is more to report than this
 	}
 	return notFollowed(link, []string{real})
 }

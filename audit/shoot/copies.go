@@ -18,11 +18,11 @@ import (
 //
 // Two frames are one where the same body recorded the same moment and the same settings,
 // and names, sizes or contents agree with that. How much must agree depends on the clock: one
-// that counts hundredths of a second tells exposures apart, one of whole seconds does not.
-// Two names that a camera gave in one folder are two exposures, whatever the clock says, or
+// that counts hundredths of a second distinguishes exposures, one of whole seconds does not.
+// Two names that a camera gave in one folder are two exposures, whatever the clock shows, or
 // one file copied over another, which rules report.
 
-// fineClock is the coarsest clock that tells every exposure of one body apart.
+// fineClock is the coarsest clock that distinguishes all exposures of one body.
 const fineClock = 10 * time.Millisecond
 
 // mostOfOneMoment bounds the frames of one body and moment that are compared each with
@@ -114,13 +114,13 @@ func takeOutCopies(frames []*Frame) []*Frame {
 	return kept
 }
 
-// A copyFinder knows which bodies' clocks tell exposures apart, and marks copies.
+// A copyFinder knows which bodies' clocks distinguish exposures, and marks copies.
 type copyFinder struct {
 	fine   map[Body]bool
 	copied map[*Frame]bool
 }
 
-// exact reports whether the frame's clock tells exposures apart: sub-seconds that are 0 in
+// exact reports whether the frame's clock distinguishes exposures: sub-seconds that are 0 in
 // all frames are those of a clock that does not know them.
 func (c *copyFinder) exact(f *Frame) bool {
 	return f.Timed() && f.Resolution <= fineClock && c.fine[f.named()]
@@ -166,7 +166,7 @@ func (c *copyFinder) gather(group []*Frame) {
 }
 
 // standsStill reports whether a camera named three frames of one folder and moment:
-// then its clock does not tell exposures apart.
+// then its clock does not distinguish exposures.
 func standsStill(group []*Frame) bool {
 	const several = 3
 	named := map[string]int{}
@@ -244,10 +244,10 @@ func (c *copyFinder) sameUnderName(a, b *Frame) bool {
 }
 
 // sameUnderOther decides on two frames of one moment whose names have nothing in common.
-// Crowded tells that the moment has other frames beside them.
+// Crowded is true where the moment has other frames beside them.
 func (c *copyFinder) sameUnderOther(a, b *Frame, crowded bool) bool {
 	if !a.Timed() {
-		return false // one size says nothing, and to read all such files would take long
+		return false // one size shows nothing, and to read all such files would take long
 	}
 	dirA, stemA := splitPath(a.Path())
 	dirB, stemB := splitPath(b.Path())

@@ -6,12 +6,12 @@ import (
 	"slices"
 )
 
-// Exposures of one view follow a pattern that says more than their times: a ladder that
+// Exposures of one view follow a pattern that shows more than their times: a ladder that
 // somebody climbs by hand, at any pace, or the same few exposures at each position of
 // the focus. Both are found before the rest is cut into runs by its times.
 
 const (
-	// A ladder by hand has so many exposures at least: fewer may be single frames
+	// A ladder by hand has at least this many exposures: fewer may be single frames
 	// whose exposures lie evenly by chance.
 	ladderFrames = 5
 	ladderMost   = 15
@@ -26,7 +26,7 @@ const (
 	// Exposures at each position.
 	fewestExposures = 3
 	mostExposures   = 9
-	// A lost exposure is at most so many times the longest of those that are there: one
+	// A lost exposure is at most this many times the longest of those that are there: one
 	// step of 2 EV, the widest that is common.
 	lostExposure = 4.0
 )

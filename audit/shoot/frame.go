@@ -16,7 +16,7 @@ type File struct {
 	Meta *exifread.Metadata
 	// Err reports why no picture can be read from the file; nil where one can.
 	Err error
-	// Unfinished tells that the file does not read well, or does not tell whether
+	// Unfinished is true where the file does not read well, or does not show whether
 	// it does, and was changed so lately that more of it may still come.
 	Unfinished bool
 
@@ -40,7 +40,7 @@ type Frame struct {
 	Time time.Time
 	// Resolution is the step of that clock, 1 s without sub-seconds.
 	Resolution time.Duration
-	// Placed tells that the frame records no time and stands where it does
+	// Placed is true where the frame records no time and has its place
 	// for its number.
 	Placed bool
 	// Copies are frames that hold this exposure again, under another name or in
@@ -108,7 +108,7 @@ type Number struct {
 	Count int
 	// Series names the run of names that count together.
 	Series string
-	// Reversed tells that the names count down while time goes on. Count then
+	// Reversed is true where the names count down while time goes on. Count then
 	// rises with time all the same.
 	Reversed bool
 }
@@ -116,8 +116,8 @@ type Number struct {
 // A Body is one camera body of a session.
 type Body struct {
 	Make, Model, Serial string // as recorded, trimmed; empty where not recorded
-	// Index tells bodies apart that record the same: 0, or 1, 2, ... where
-	// two bodies of one model without serial numbers were told apart by
+	// Index distinguishes bodies that record the same: 0, or 1, 2, ... where
+	// two bodies of one model without serial numbers were separated by
 	// their file numbers.
 	Index int
 	// Clock is how far its clock was ahead of the one that the times of the shoot are

@@ -17,7 +17,7 @@ const (
 	Bracket               // exposures of one view, an exposure bracket
 	TimeLapse             // an even interval of 2 s or more
 	Burst                 // quick frames, as held by hand
-	Series                // a steady run, focus or time-lapse, that the evidence cannot tell apart
+	Series                // a steady run, focus or time-lapse, that the evidence cannot distinguish
 )
 
 var kindNames = [...]string{Single: "single", Focus: "focus", Bracket: "bracket", TimeLapse: "time-lapse", Burst: "burst", Series: "series"}
@@ -30,7 +30,7 @@ func (k Kind) String() string { return kindNames[k] }
 func (k Kind) Steady() bool { return k == Focus || k == TimeLapse || k == Series }
 
 const (
-	// A run of fewer frames says too little to be called more than single
+	// A run of fewer frames shows too little to be called more than single
 	// frames, unless they came fast.
 	fewFrames = 5
 	// Slower frames are no burst.
@@ -58,7 +58,7 @@ type Part uint8
 
 // The parts.
 const (
-	PartUnknown Part = iota // nobody asks, or the pictures cannot tell
+	PartUnknown Part = iota // nobody asks, or the pictures do not show it
 	PartGoesOn              // focus goes on where the run before stopped
 	PartApart               // focus starts over or walks back, or the view is another
 )
@@ -68,11 +68,11 @@ type Motion uint8
 
 // The motions of focus.
 const (
-	MotionUnknown    Motion = iota // the pictures were not looked at, or cannot tell
+	MotionUnknown    Motion = iota // the pictures were not inspected, or do not show it
 	FocusStands                    // focus stays where it is
 	FocusWalks                     // focus moves through the frames
 	FocusSurelyWalks               // it does, beyond doubt
-	FewOfOneView                   // too few frames to tell, but of one view at the same settings
+	FewOfOneView                   // too few frames to show it, but of one view at the same settings
 )
 
 // kind decides what the run was made for, from all that is known of it: times,
@@ -132,7 +132,7 @@ func (r *Run) recordedKind() Kind {
 	return Series
 }
 
-// AsksForPictures reports whether its pictures can tell what its files do not
+// AsksForPictures reports whether its pictures can show what its files do not
 // record: of a run made at fixed settings, with five frames or more, and of four frames,
 // which may be a run or single ones; of an exposure bracket; and of frames without a time
 // where five consecutive numbers may be a run. Positions with several exposures each cannot
@@ -166,7 +166,7 @@ func (r *Run) consecutive() int {
 	return most
 }
 
-// manual reports whether the exposure was set by hand as far as the frames tell.
+// manual reports whether the exposure was set by hand as far as the frames record it.
 func manual(frames []*Frame) bool {
 	manual, told := 0, 0
 	for _, f := range frames {

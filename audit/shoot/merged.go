@@ -12,7 +12,7 @@ import (
 // sequence or of frames shifted by parts of a pixel, is no frame of that run: it is taken out
 // before runs are searched for, and stands beside the one that it was made from.
 //
-// CompositeImage says so (CIPA DC-008, tag 0xA460). Bodies that do not record it give the
+// CompositeImage records it (CIPA DC-008, tag 0xA460). Bodies that do not record it give the
 // picture away all the same: it has no raw file where the frames before have one, or a
 // size of its own, and it comes alone, later than the next frame of the run would have
 // (common practice).
@@ -29,7 +29,7 @@ const (
 	ownSize = 0.02
 )
 
-// composite reports whether the frame says that it was put together of several pictures.
+// composite reports whether the frame records that it was put together of several pictures.
 func (f *Frame) composite() bool {
 	return slices.ContainsFunc(f.Files, func(file *File) bool { return file.Meta.CompositeImage.Or(0) > 1 })
 }
@@ -46,7 +46,7 @@ func (b *bodyFrames) takeOutMerged() []*Frame {
 			likely = append(likely, i)
 		}
 	}
-	// What only a missing raw file says, and what only a size says, counts where the
+	// What only a missing raw file shows, and what only a size shows, counts where the
 	// camera does it again.
 	if len(sure)+len(likely) > 1 {
 		sure = append(sure, likely...)

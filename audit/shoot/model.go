@@ -28,7 +28,7 @@ const (
 	bracketMedian, bracketSpread = 0.6, 1.5
 
 	// Gaps inside a run scatter around the cadence by this share of it,
-	// until the run itself tells better.
+	// until the run itself gives a better one.
 	jitter, jitterWeight     = 0.08, 3.0
 	jitterFloor, jitterLimit = 0.015, 0.30
 	// Odd steps inside a run.

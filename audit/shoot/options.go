@@ -7,7 +7,7 @@ type Options struct {
 	// SessionGap is the time without a frame that ends a session; 0 means
 	// [DefaultSessionGap].
 	SessionGap time.Duration
-	// Support declares what held the camera; SupportAuto lets each sequence tell.
+	// Support declares how the camera was held; SupportAuto decides for each sequence.
 	Support Support
 }
 

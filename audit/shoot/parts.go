@@ -32,7 +32,7 @@ func Join(first, second *Run) *Run {
 	return r
 }
 
-// measure takes what all its frames tell together.
+// measure takes what all its frames show together.
 func (r *Run) measure() {
 	r.Settings = agree(r.Frames)
 	r.measureCadence()

@@ -10,7 +10,7 @@ type point struct {
 	t, q, e  float64 // start, clock resolution, exposure time: seconds
 	settings settingsKey
 	setup    setupKey
-	auto     bool // ExposureMode says auto bracket
+	auto     bool // ExposureMode is auto bracket
 	number   Number
 }
 

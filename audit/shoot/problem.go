@@ -1,6 +1,6 @@
 package shoot
 
-// A ProblemKind says what a [Problem] means for the frames.
+// A ProblemKind is what a [Problem] means for the frames.
 type ProblemKind uint8
 
 // The kinds of problem.
@@ -22,7 +22,7 @@ type Problem struct {
 // Error returns the problem in plain words.
 func (p *Problem) Error() string { return p.Err.Error() }
 
-// Unwrap returns what the system said.
+// Unwrap returns the error of the system.
 func (p *Problem) Unwrap() error { return p.Err }
 
 // Missed reports whether frames may have been missed, which no rule can find.

@@ -6,7 +6,7 @@ import (
 )
 
 const (
-	// So many frames whose numbers fall one by one, over so many readings of the
+	// This many frames whose numbers fall one by one, over this many readings of the
 	// clock, were numbered from the last to the first: a clock that runs back between
 	// all of them is no clock.
 	reversedFrames   = 5

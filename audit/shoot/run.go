@@ -23,14 +23,14 @@ type Run struct {
 	Settings Settings
 
 	// MayContinue is the run before where this one may be its second part: it comes
-	// soon after at the same cadence and settings, and nothing that is recorded tells
+	// soon after at the same cadence and settings, and nothing that is recorded shows
 	// whether it goes on, starts over or shows something else. Nil where that is known.
 	MayContinue *Run
-	// OneByTime tells that both are one by their times: two only where the pictures show so.
+	// OneByTime is true where both are one by their times: two only where the pictures show so.
 	OneByTime bool
 
 	// Between are the runs before and behind frames that record no time and belong to
-	// neither, as far as anything tells, by their numbers; nil where there is none.
+	// neither, as far as is known by their numbers; nil where there is none.
 	Between [2]*Run
 	// PositionExposures is how many exposures, the same ones in the same order, a focus
 	// sequence has at each position of the focus; 0 where it has one.
@@ -41,7 +41,7 @@ type Run struct {
 }
 
 // Runs pairs files into frames, orders these by body, and cuts them into runs. Planned is
-// how many frames each steady run is to have; 0 where that was not said.
+// how many frames each steady run is to have; 0 where that was not declared.
 func Runs(files []*File, planned int) []*Run {
 	frames := takeOutCopies(makeFrames(files))
 	byTime := slices.Clone(frames)

@@ -21,11 +21,11 @@ import (
 type span struct {
 	from, to int // frames[from:to]
 	bracket  bool
-	asks     bool // nothing tells whether it goes on with the run before
-	// parts are the frames behind pauses of which nothing but the times tells that they
+	asks     bool // it is not known whether it goes on with the run before
+	// parts are the frames behind pauses of which nothing but the times shows that they
 	// are of the same run.
 	parts []int
-	// whole tells that all of a bracket is one cycle; exposures is how many a focus
+	// whole is true where all of a bracket is one cycle; exposures is how many a focus
 	// sequence has at each position, 0 where it has one.
 	whole     bool
 	exposures int
@@ -50,7 +50,7 @@ type open struct {
 
 const coarse = 0.25 // a clock is coarse whose step is more than this share of the cadence
 
-// cadence returns the time per frame as far as the run tells; 0 before its second frame.
+// cadence returns the time per frame as far as the run shows it; 0 before its second frame.
 func (o *open) cadence(q float64) float64 {
 	if o.n == 0 {
 		return 0
@@ -183,15 +183,15 @@ func (o *open) weighFirst(gap float64, k int, w *between) {
 	}
 	o.score += first
 	if k > 1 {
-		// One frame beyond a hole says little: a test frame or a
-		// marker, and test frames deleted beside it, look the same.
+		// One frame beyond a hole shows little: a test frame or a
+		// marker, and test frames deleted beside it, give the same signs.
 		o.score += lnMissingEdge - missingCost*float64(k-2)
 	}
 }
 
 // readGap returns the best way of reading a gap of a run with cadence c, over k steps of
 // the number and from a frame exposed for e: its score, and how many cadences it takes,
-// 0 where it tells nothing of them.
+// 0 where it shows nothing of them.
 func (o *open) readGap(gap float64, k int, c, q, e float64) (best, took float64) {
 	s := o.scatter() * math.Sqrt(1+1/float64(min(o.n, len(o.gaps))))
 	best = math.Inf(-1)

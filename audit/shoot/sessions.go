@@ -13,7 +13,7 @@ type Sequence struct {
 	ID      string // "1.2": session and place in it
 	Kind    Kind
 	Support Support // Tripod or Handheld
-	// SupportBy says in a few words what showed the support.
+	// SupportBy is what showed the support, in a few words.
 	SupportBy string
 	// Evidence is what was found in the pictures of all its frames; nil where they
 	// were not inspected.

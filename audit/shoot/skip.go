@@ -24,7 +24,7 @@ func PassedOver(name string, folder bool) bool {
 	}
 }
 
-// Unfinished reports whether a file's name says that a copy or a download is
+// Unfinished reports whether a file's name shows that a copy or a download is
 // still being written. Its last name follows when it is complete.
 func Unfinished(name string) bool {
 	lower := strings.ToLower(name)

@@ -10,7 +10,7 @@ import (
 // A Support is what held the camera.
 type Support uint8
 
-// The supports. SupportAuto, as an option, lets the kind of sequence tell.
+// The supports. SupportAuto, as an option, decides for each sequence.
 const (
 	SupportAuto Support = iota
 	Tripod
@@ -95,7 +95,7 @@ func (r *Run) automatic() bool {
 }
 
 // waved reports whether the camera was turned within the run while its ISO followed the
-// light, as it happens in the hand: on a stand that looks down the turn alone says nothing,
+// light, as it happens in the hand: on a stand that points down the turn alone shows nothing,
 // as its sensor does not know up from down.
 func (r *Run) waved() bool {
 	turns, changes := 0, 0

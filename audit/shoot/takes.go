@@ -8,18 +8,18 @@ import (
 
 // Frames that go on after a pause, at the same cadence and settings, are the second
 // part of a run that was interrupted, or another run: a second take, or the next place
-// of a column or turntable. The time alone cannot tell. What tells, first to last:
+// of a column or turntable. The time alone cannot show that. What shows it, first to last:
 //
 //   - recorded distances, which go on or start over;
-//   - counts: runs of one look mostly have one count of frames, the planned one if any,
+//   - counts: runs of one set-up mostly have one count of frames, the planned one if any,
 //     and either the part or both parts together have it;
 //   - pauses that come back with the same length, as a motor makes them.
 //
-// Where nothing tells, frames stay as they were cut by their times, and the part
+// Where nothing shows it, frames stay as they were cut by their times, and the part
 // behind the pause is marked, so that the pictures, or a rule, can ask.
 
 const (
-	// A longer pause is not looked into: whoever waits so long begins something new.
+	// A longer pause is not inspected: whoever waits so long begins something new.
 	longestPause = 75.0 // s
 	// Views are set up in more time than this, in cadences; a run that is stopped and
 	// goes on pauses for less.
@@ -32,13 +32,13 @@ const (
 	sameCadence = 0.15
 	// The medians of two parts of one run differ by less.
 	partCadence = 0.03
-	// The scatter of two parts of one run differs by so many standard deviations at most;
+	// The scatter of two parts of one run differs by at most this many standard deviations;
 	// no run counts as steadier than this share of its cadence.
 	partScatter = 4.0
 	steadiest   = 0.005
 	// So few frames have no cadence of their own.
 	strayFrames = 3
-	// Pauses of a motor, so many at least, are alike to within motorScatter.
+	// Pauses of a motor, at least this many, are alike to within motorScatter.
 	motorPauses  = 3
 	motorScatter = 0.10
 	// Runs without a pause that show a count.
@@ -61,7 +61,7 @@ type joint struct {
 	gap  float64 // s
 	cut  bool    // two runs begin and end here; at first, by the times
 	over bool    // recorded focus starts over
-	asks bool    // nothing tells whether the second piece belongs to the first
+	asks bool    // it is not known whether the second piece belongs to the first
 }
 
 // A chain is pieces of one look and cadence with joints in between.
@@ -72,7 +72,7 @@ type chain struct {
 	joints   []joint
 }
 
-// takes joins and cuts the runs of a body, in order, where more than the times tells
+// takes joins and cuts the runs of a body, in order, where more than the times shows it
 // what a pause is. Planned is as for Runs.
 func takes(frames []*Frame, ps []point, spans []span, planned int) []span {
 	chains := findChains(frames, ps, spans)
@@ -367,7 +367,7 @@ func (c *chain) whole(ps []point, u usual) []int {
 // outside marks a piece that is of no whole run.
 const outside = -1
 
-// decide says of each joint whether it is a cut, where the runs of the look mostly
+// decide sets for each joint whether it is a cut, where the runs of the look mostly
 // have that count of frames.
 func (c *chain) decide(ps []point, count usual) {
 	if len(c.joints) == 0 {

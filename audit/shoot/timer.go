@@ -45,7 +45,7 @@ func (r *Run) even() bool {
 	return few(off, n)
 }
 
-// few reports whether so many of n gaps are exceptions, at most one in ten.
+// few reports whether a number of n gaps are exceptions, at most one in ten.
 func few(off, n int) bool { return n > 0 && off*10 <= n }
 
 // Regular reports whether a timer of 2 s or more may have made the frames: they

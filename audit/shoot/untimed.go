@@ -10,9 +10,9 @@ import (
 )
 
 // Frames without a time are files that cannot be read, or whose capture data is lost.
-// What tells where they belong, first to last: numbers of one run on both sides; the
+// What shows where they belong, first to last: numbers of one run on both sides; the
 // modification time, where those of the folder follow the capture times; a run that
-// lacks just as many frames of the count that its siblings have. Where nothing tells,
+// lacks just as many frames of the count that its siblings have. Where nothing shows it,
 // they stand alone: a good run is not to suffer from a file beside it.
 
 const (
@@ -22,7 +22,7 @@ const (
 	writtenFrames = 5
 	writtenShare  = 0.8
 	writtenWithin = 3 * time.Second
-	// So many runs of one look with one count show what a run lacks.
+	// This many runs of one look with one count show what a run lacks.
 	countedSiblings = 2
 )
 
@@ -100,7 +100,7 @@ func (p *placing) at(f *Frame) int {
 }
 
 // settle finds the place of frames with consecutive numbers, and reports whether
-// their numbers tell of one.
+// their numbers show one.
 func (p *placing) settle(stretch []*Frame) bool {
 	spots := p.spots[stretch[0].Number.Series]
 	if !stretch[0].Number.Known || len(spots) == 0 {
@@ -146,7 +146,7 @@ func (p *placing) settle(stretch []*Frame) bool {
 			second = min(second, n)
 		case second == 0:
 			first = min(first, n)
-		case first+second != n: // of which run nothing tells
+		case first+second != n: // of which run is not known
 			first, second = 0, 0
 		}
 	}

@@ -12,12 +12,12 @@ import (
 	"prestrike/exifread"
 )
 
-// A nominal is a value as a camera's screen shows it, and the values it stands
-// for: 1/60 s is 1/64 s in truth, f/11 is f/11.3.
+// A nominal is a value as a camera's screen shows it, and the values it
+// means: 1/60 s is 1/64 s in truth, f/11 is f/11.3.
 type nominal struct {
 	label string
 	shown float64 // EV of the value on the screen
-	truth float64 // EV of the step of the scale that it stands for
+	truth float64 // EV of the step of the scale that it means
 }
 
 // snapWithin is how near, in EV, a recorded value must come to a nominal or to
@@ -61,7 +61,7 @@ var (
 		newScale(2, apertureEV, "1.2", "1.7", "2.4", "3.3", "4.8", "6.7", "9.5", "19", "27", "38")...)
 )
 
-// newScale builds the scale of the labels, with so many steps to the EV.
+// newScale builds the scale of the labels, with a number of steps to the EV.
 func newScale(steps float64, ev func(float64) float64, labels ...string) []nominal {
 	scale := make([]nominal, 0, len(labels))
 	for _, label := range labels {
@@ -185,7 +185,7 @@ func twoUnits(a int64, unitA string, b int64, unitB string) string {
 	return fmt.Sprintf("%d %s %d %s", a, unitA, b, unitB)
 }
 
-// decimal writes a number with at most so many decimals and no zeros at the end.
+// decimal writes a number with at most a number of decimals and no zeros at the end.
 func decimal(v float64, decimals int) string {
 	s := strconv.FormatFloat(v, 'f', decimals, 64)
 	if strings.Contains(s, ".") {

@@ -35,7 +35,7 @@ type console struct {
 	// open opens a file in the reader's browser.
 	open func(file string) error
 	icon icon // whether the program was started by its icon
-	// readme names the page that says how to begin; empty where there is none.
+	// readme names the page that explains how to begin; empty where there is none.
 	readme func() string
 	// now is the clock that a watch takes quiet from; nil for the system's.
 	now func() time.Time
@@ -110,7 +110,7 @@ func (c *console) remark(format string, args ...any) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.wipe()
-	_, _ = c.err.Write(b.Bytes()) // there is nowhere to say that it failed
+	_, _ = c.err.Write(b.Bytes()) // there is nowhere to report that it failed
 }
 
 // say writes text to standard error as it is.
@@ -170,12 +170,12 @@ func (c *console) entered() {
 const progressEvery = 100 * time.Millisecond
 
 // A progress is one line on a terminal that is written over as work goes on.
-// It may be told from several goroutines.
+// It may be called from several goroutines.
 type progress struct {
 	c    *console // nil where nothing is to be shown
 	verb string
 	now  func() time.Time
-	// tellLeft has the time left told, once a few seconds have shown the pace.
+	// tellLeft shows the time left, once a few seconds have shown the pace.
 	tellLeft bool
 	began    time.Time
 
@@ -198,7 +198,7 @@ func (p *progress) tell(done, total int) {
 	p.show(float64(done), float64(total), func() string { return fmt.Sprintf("%d of %d", done, total) })
 }
 
-// count returns what tells that one more is done, where nobody knows of how many.
+// count returns a function that counts one more as done, where the total is not known.
 func (p *progress) count() func() {
 	done := 0
 	return func() {
@@ -207,7 +207,7 @@ func (p *progress) count() func() {
 	}
 }
 
-// tellBytes is tell where the work is so many bytes.
+// tellBytes is tell where the work is counted in bytes.
 func (p *progress) tellBytes(done, total int64) {
 	p.show(float64(done), float64(total), func() string { return byteCount(done) + " of " + byteCount(total) })
 }

@@ -43,7 +43,7 @@ func (r *copiesResult) readShoot(ctx context.Context, c *console, quiet bool, ca
 		return ctx.Err()
 	}
 	r.place = map[string]framePlace{}
-	if err != nil { // no picture is there, or no folder: the comparison says so
+	if err != nil { // no picture is there, or no folder: the comparison reports it
 		return nil
 	}
 	for _, f := range collection.Files {

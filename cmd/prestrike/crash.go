@@ -18,7 +18,7 @@ import (
 // and all goroutines are listed.
 func crashesAreSignals() { debug.SetTraceback("crash") }
 
-// crashed says that the program failed at the value of a panic. It is called by the
+// crashed reports that the program failed at the value of a panic. It is called by the
 // function that recovered it.
 func (c *console) crashed(v any) int {
 	c.remark("%s: not everything was judged", exifread.Failure(v))

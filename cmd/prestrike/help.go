@@ -61,7 +61,7 @@ func newHelp(root *cobra.Command) *cobra.Command {
 	}
 }
 
-// noCommand says that there is no command of a name, and which is near.
+// noCommand reports that there is no command of a name, and which is near.
 func noCommand(root *cobra.Command, name string) error {
 	err := fmt.Errorf("there is no command %q", name)
 	if near := root.SuggestionsFor(name); len(near) > 0 {

@@ -6,7 +6,7 @@ import (
 	"path/filepath"
 )
 
-// icon says whether the program was started by its icon, as when a folder is dropped on
+// icon is whether the program was started by its icon, as when a folder is dropped on
 // it: what it prints is not seen then, or only while it runs.
 type icon uint8
 

@@ -176,7 +176,7 @@ type pickedSequence struct {
 	files []*shoot.File // in the order of focus or time
 }
 
-// pick chooses the sequences and files. An error says why there are none.
+// pick chooses the sequences and files. An error is why there are none.
 func (f *listFlags) pick(r *audit.Result) (*pickedList, error) {
 	p := &pickedList{}
 	known := map[string]bool{}
@@ -271,7 +271,7 @@ func (p *pickedList) add(q *audit.Reviewed, which string) {
 	}
 }
 
-// leftOut says what is not handed on, a sentence each without full stop.
+// leftOut writes what is not handed on, a sentence each without full stop.
 func (p *pickedList) leftOut() []string {
 	out := slices.Concat(p.retaken, p.reshoot)
 	if p.single > 0 {

@@ -217,7 +217,7 @@ func makeLink(kind, to, at string) error {
 // (winerror.h, ERROR_PRIVILEGE_NOT_HELD).
 const privilegeNotHeld = syscall.Errno(1314)
 
-// noLinks reports whether an error says that a file system, a system or an account has
+// noLinks reports whether an error means that a file system, a system or an account has
 // no symbolic links.
 func noLinks(err error) bool {
 	return errors.Is(err, errors.ErrUnsupported) || errors.Is(err, syscall.EPERM) || errors.Is(err, privilegeNotHeld)

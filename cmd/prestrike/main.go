@@ -42,8 +42,8 @@ const (
 
 const statusHelp = `Exit status: 0 good, 1 check, 2 reshoot, 3 could not audit.`
 
-// status is the error of a command that did its work and has said all there is
-// to say; it only carries the exit status.
+// status is the error of a command that did its work and has reported all there is
+// to report; it only carries the exit status.
 type status int
 
 func (s status) Error() string { return fmt.Sprintf("exit status %d", int(s)) }
@@ -58,7 +58,7 @@ func (e *usageError) Error() string { return e.err.Error() }
 
 // run runs the command line and returns the exit status.
 //
-// What is said goes to two places: results to standard output, everything else
+// Output goes to two places: results to standard output, everything else
 // to standard error, as "prestrike: " and a sentence without capital or full
 // stop, with what to do behind a colon.
 func run(ctx context.Context, args []string, c *console) (code int) {
@@ -168,7 +168,7 @@ func plainFlagError(err error) error {
 		return err
 	}
 	flag := "--" + wrong.GetFlag().Name
-	if _, ok := errors.AsType[*values.Error](err); ok { // says what was read
+	if _, ok := errors.AsType[*values.Error](err); ok { // names what was read
 		return fmt.Errorf("%s: %w", flag, wrong.Unwrap())
 	}
 	return fmt.Errorf("%s: cannot read %q: %w", flag, wrong.GetValue(), wrong.Unwrap())

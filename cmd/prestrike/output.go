@@ -90,7 +90,7 @@ func (t *target) ofShoot(folders []string) error {
 const endBytes = 64 << 10
 
 // replaceable returns an error unless there is no file yet, or one that may be
-// replaced: an empty one, an earlier result, any where the user said so.
+// replaced: an empty one, an earlier result, any where the user asked for it.
 func (t *target) replaceable() error {
 	f, err := safefile.Open(t.path)
 	switch {

@@ -11,7 +11,7 @@ import (
 	"prestrike/audit/slate"
 )
 
-// measurePictures has the pictures of an audit inspected, with a line that tells
+// measurePictures has the pictures of an audit inspected, with a line that shows
 // how far it is, unless quiet. What was found is kept unless noCache says
 // otherwise. It returns what inspects them, nil where nothing does.
 func measurePictures(c *console, quiet, noCache bool, folders []string, opt *audit.Options) *pictures.Measurer {

@@ -48,7 +48,7 @@ func newPlanHandheld(c *console) *cobra.Command {
 	return cmd
 }
 
-// noArguments refuses arguments where all is said with flags.
+// noArguments refuses arguments where flags are enough.
 func noArguments(cmd *cobra.Command, args []string) error {
 	if len(args) > 0 {
 		return &usageError{fmt.Errorf("%q is not understood: there are only flags here", args[0]), cmd.CommandPath()}

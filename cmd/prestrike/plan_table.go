@@ -145,7 +145,7 @@ func megapixels(mp float64) string {
 	return decimals(mp, 1)
 }
 
-// decimals writes a number with at most so many decimals and no zeros at the end.
+// decimals writes a number with at most a number of decimals and no zeros at the end.
 func decimals(v float64, most int) string {
 	s := strconv.FormatFloat(v, 'f', most, 64)
 	if strings.Contains(s, ".") {

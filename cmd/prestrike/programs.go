@@ -213,7 +213,7 @@ func startProgram(command []string, finding []byte, guard func()) (*program, err
 		defer guard()
 		defer close(p.copied)
 		defer from.Close()
-		_, _ = io.Copy(p.output, from) // what cannot be read was not said
+		_, _ = io.Copy(p.output, from) // what cannot be read is left out
 	}()
 	go func() {
 		defer guard()

@@ -272,11 +272,11 @@ func (w *watching) take(ctx context.Context, e watch.Event) error {
 	return nil
 }
 
-// start reports where things stand.
+// start reports the state of the folder.
 func (w *watching) start(ctx context.Context) error {
 	_, err := w.live.Look(ctx, w.now(), false, true)
 	if errors.Is(err, context.Canceled) {
-		return nil // the report at the end says where things stand
+		return nil // the report at the end shows the state
 	}
 	if err != nil {
 		w.say("not everything was judged: %s", err)
@@ -297,7 +297,7 @@ func (w *watching) start(ctx context.Context) error {
 	return w.write(b.Bytes())
 }
 
-// tell says an event, and alerts where it asks for it.
+// tell reports an event, and alerts where it asks for it.
 func (w *watching) tell(e audit.LiveEvent) error {
 	var b bytes.Buffer
 	switch {

@@ -24,7 +24,7 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 	told := time.Now()
 	w.c.endLine()
 	json := w.f.format == "json"
-	// What is not inspected cannot be found: the report would say good.
+	// What is not inspected cannot be found: the report would be good.
 	ctx = context.WithoutCancel(ctx)
 	lost := w.readAll(ctx)
 	if w.pictures != nil {
@@ -110,7 +110,7 @@ type readCache struct {
 // A reading is what was read of a file the last time.
 type reading struct {
 	file *shoot.File // nil where it is no picture
-	// handed tells that the watch took it for complete, with this size and time.
+	// handed is true where the watch took it for complete, with this size and time.
 	handed  bool
 	size    int64
 	modTime time.Time
@@ -195,7 +195,7 @@ const (
 )
 
 // last reads a file for the last report, unless it is as it was handed out. One
-// that does not read well, or does not tell whether it is complete, is
+// that does not read well, or does not show whether it is complete, is
 // unfinished where its last change is not long ago.
 func (r *readCache) last(ctx context.Context, abs, rel string) *shoot.File {
 	info, err := os.Stat(abs)

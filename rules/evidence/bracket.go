@@ -33,7 +33,7 @@ func levels(frames []*shoot.Frame) (evs []float64, counts []int, ok bool) {
 }
 
 // BracketLacks reports whether the exposures of a bracket, of one or several
-// cycles, lack just so many frames for even steps with equally many frames each.
+// cycles, lack exactly this number of frames for even steps with the same number of frames each.
 func BracketLacks(frames []*shoot.Frame, lost int) bool {
 	levels, counts, ok := levels(frames)
 	if !ok {

@@ -10,7 +10,7 @@ import (
 // or is compared with marked values: by more than the rounding of these.
 func Longer(t, limit, tolerance float64) bool { return optics.Stops(limit, t) >= tolerance-1e-9 }
 
-// Fired reports whether the flash fired, as far as the frame tells.
+// Fired reports whether the flash fired, as far as the frame records it.
 func Fired(m *exifread.Metadata) bool {
 	f, ok := m.Flash.Get()
 	return ok && f.Fired()

@@ -17,13 +17,13 @@ var FocusStep = audit.Param{
 	Default: 0.4, Min: 0.1, Max: 1,
 }
 
-// A FocusWalk says whether the f-number of a run moves as a working f-number does.
+// A FocusWalk is whether the f-number of a run moves as a working f-number does.
 type FocusWalk uint8
 
 const (
 	NoWalk       FocusWalk = iota // it cannot be one
 	WalkPossible                  // it could be one, on somebody's word
-	WalkLikely                    // it looks like one
+	WalkLikely                    // it is probably one
 	WalkShown                     // distance and lens show that it is one
 )
 
@@ -154,7 +154,7 @@ func (o Opening) TwoReadings() bool {
 }
 
 // Widest returns the smallest f-number that the lens of the frame has, on the scale
-// of the one it records, as far as the frame tells.
+// of the one it records, as far as the frame records it.
 func (o Opening) Widest() (n float64, ok bool) {
 	n, ok = widestAt(o.Frame.Meta())
 	if ok && o.Kind == audit.FNumbersEffective && Known(o.M.M) {
@@ -314,7 +314,7 @@ func widestAt(m *exifread.Metadata) (float64, bool) {
 }
 
 // widest returns the smallest f-number of the frame's lens, as its
-// specification or MaxApertureValue tells.
+// specification or MaxApertureValue shows.
 func widest(m *exifread.Metadata) (float64, bool) {
 	if spec, ok := m.LensSpecification.Get(); ok {
 		a, okA := spec.MinFNumberMinFocal.Get()

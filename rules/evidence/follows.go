@@ -9,7 +9,7 @@ import (
 	"prestrike/exifread"
 )
 
-// A Following says how a recorded value goes with the recorded focus distance.
+// A Following is how a recorded value goes with the recorded focus distance.
 type Following uint8
 
 // The ways of following.
@@ -42,7 +42,7 @@ func FocalLengthFollows(frames []*shoot.Frame) Following {
 		fewest = 5 // distances: through fewer points many lines lead
 		steps  = 2 // of the focal length: one alone may be a ring that was touched
 		whole  = 1 // mm, a scale of whole millimetres
-		uneven = 3 // a step so many times the smallest is a leap, which focus does not make
+		uneven = 3 // a step this many times the smallest is a leap, which focus does not make
 	)
 	longer, shorter, distances := 0, 0, 1
 	unit, widest := math.Inf(1), 0.0

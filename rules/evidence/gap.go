@@ -22,15 +22,15 @@ func CopiedOver(a, b *shoot.Frame) bool {
 	return a.Number.Known && b.Number.Known && (d == 1 || d == -1) && path.Dir(a.Path()) == path.Dir(b.Path())
 }
 
-// A Reading says what the way from one timed frame to the next is.
+// A Reading is what the way from one timed frame to the next is.
 type Reading uint8
 
 const (
 	Plain   Reading = iota // the next frame
 	Missing                // numbers are missing, and the time agrees
-	Jumped                 // numbers jump, the time says the next frame
+	Jumped                 // numbers jump, by the time it is the next frame
 	Paused                 // more time than the frames need
-	Unclear                // cannot be told
+	Unclear                // not known
 )
 
 // A Gap is the way from one timed frame to the next; frames without a time may
@@ -50,9 +50,9 @@ type Gap struct {
 	Reading Reading
 	Why     string // it is unclear
 	// Jump is how many times as far as around it focus moves over the gap; 0
-	// where it does not jump, or nothing tells. It may stand in for the time.
+	// where it does not jump, or where that is not known. It may replace the time.
 	Jump    float64
-	ByFocus bool // missing by number and jump, where the time does not tell
+	ByFocus bool // missing by number and jump, where the time does not show it
 }
 
 // Agreement is shared by the rules on gaps, so it is read under the name of
@@ -170,7 +170,7 @@ func (r *gapReader) beside(i int, is func(*Gap) bool) bool {
 	return i > 0 && is(&r.list[i-1]) || i < len(r.list)-1 && is(&r.list[i+1])
 }
 
-// Jumps reports whether focus moves as far over the gap as over so many frames,
+// Jumps reports whether focus moves as far over the gap as over a number of frames,
 // more than one.
 func (g *Gap) Jumps(frames float64) bool {
 	const apart = 0.3 // of the way: uneven motors, and how well a jump is known
@@ -206,7 +206,7 @@ func slower(list []Gap, at int) float64 {
 }
 
 // links joins the steps of a sequence from timed frame to timed frame. Where
-// no frame records a time, each step stands for itself.
+// no frame records a time, each step is judged by itself.
 func links(q *shoot.Sequence) []Gap {
 	timed := slices.ContainsFunc(q.Frames, (*shoot.Frame).Timed)
 	list := make([]Gap, 0, len(q.Steps))
@@ -249,8 +249,8 @@ func links(q *shoot.Sequence) []Gap {
 	return list
 }
 
-// read decides what the gap is. Missing frames need two signs: the number says
-// so, and the time fits that number of frames and not the next frame alone.
+// read decides what the gap is. Missing frames need two signs: the number shows
+// them, and the time fits that number of frames and not the next frame alone.
 func (g *Gap) read(agree, limit float64, scatter scatter) {
 	c := float64(g.Count)
 	fit := agree + scatter.over(c)

@@ -28,7 +28,7 @@ func LensFacts(o *audit.Options, m *exifread.Metadata) audit.LensFacts {
 // A Magnification is that of a frame; m is NaN where it is not known.
 type Magnification struct {
 	M float64
-	// Sure tells that it was declared, or that the lens it follows from was.
+	// Sure is true where it was declared, or that the lens it follows from was.
 	// Else it comes from the distance and a lens that does not shorten as it
 	// focuses, and m is the least it may be, which favours the photographer.
 	Sure bool

@@ -10,12 +10,12 @@ import (
 	"prestrike/audit/shoot"
 )
 
-// notLooked is the reason where nobody looked.
+// notLooked is the reason where no picture was inspected.
 const notLooked = "the pictures were not inspected"
 
 // Seen returns what was found in the pictures of the review's sequence; nil
 // where nothing was, with the reason, which is empty where the pictures of such
-// a sequence say nothing to any rule.
+// a sequence answer no rule.
 func Seen(v *audit.Review) (j *pixels.Judgement, why string) {
 	q := v.Sequence
 	p, ok := v.Pictures.(*pixels.Seen)
@@ -37,7 +37,7 @@ func Seen(v *audit.Review) (j *pixels.Judgement, why string) {
 	return j, ""
 }
 
-// Shows is seen for rules that only pictures can answer: it says for itself
+// Shows is Seen for rules that only pictures can answer: it reports by itself
 // why it is not judged, and for which frames.
 func Shows(v *audit.Review) *pixels.Judgement {
 	j, why := Seen(v)
@@ -97,7 +97,7 @@ type jumps struct {
 	seen  []pixels.Jump
 	place map[*shoot.Frame]int
 	// apart are the recorded distances as multiples of the usual step, where they
-	// are fine enough to tell.
+	// are fine enough to show them.
 	apart map[*shoot.Frame]float64
 }
 
@@ -131,9 +131,9 @@ func focusJumps(v *audit.Review) jumps {
 }
 
 // over returns how many times as far as around them focus moves between two
-// frames; 0 where it does not jump, or nothing tells.
+// frames; 0 where it does not jump, or where that is not known.
 func (s jumps) over(from, to *shoot.Frame) float64 {
-	// Distances, where they are recorded that finely, tell the length better.
+	// Distances, where they are recorded that finely, give the length better.
 	a, okA := s.apart[from]
 	b, okB := s.apart[to]
 	if d := math.Abs(b - a); okA && okB && d >= pixels.DefaultThresholds().JumpRatio {
@@ -147,7 +147,7 @@ func (s jumps) over(from, to *shoot.Frame) float64 {
 	return 0
 }
 
-// Tells reports whether a check found something, and says why where it cannot tell.
+// Tells reports whether a check found something, and reports why where it has no answer.
 func Tells(v *audit.Review, verdict pixels.Verdict) bool {
 	if verdict.Answer == pixels.CannotTell {
 		v.Unjudged(verdict.Reason)
@@ -155,8 +155,8 @@ func Tells(v *audit.Review, verdict pixels.Verdict) bool {
 	return verdict.Answer == pixels.Found
 }
 
-// UnknownTo joins the reasons where neither the recorded distances tell nor the
-// pictures: that of the pictures, where they were looked at.
+// UnknownTo joins the reasons where neither the recorded distances nor the pictures have an
+// answer: that of the pictures, where they were inspected.
 func UnknownTo(distance string, j *pixels.Judgement, notSeen string, check func(*pixels.Judgement) pixels.Verdict) string {
 	if j == nil {
 		if notSeen == "" || notSeen == notLooked {

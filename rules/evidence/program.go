@@ -8,7 +8,7 @@ import (
 const AperturePriority = "aperture priority"
 
 // Program names the automatic exposure of a frame, empty where the exposure
-// was set by hand; false where the frame does not tell.
+// was set by hand; false where the frame does not record it.
 func Program(m *exifread.Metadata) (string, bool) {
 	p, _ := m.ExposureProgram.Get()
 	switch {
@@ -33,7 +33,7 @@ func Program(m *exifread.Metadata) (string, bool) {
 // lastProgram is the last automatic program that CIPA DC-008 numbers, landscape mode.
 const lastProgram exifread.ExposureProgram = 8
 
-// AutomaticProgram names the automatic exposure of the first frame that tells.
+// AutomaticProgram names the automatic exposure of the first frame that records one.
 func AutomaticProgram(frames []*shoot.Frame) string {
 	for _, f := range frames {
 		if p, ok := Program(f.Meta()); ok {

@@ -40,13 +40,13 @@ func (s scatter) over(n float64) float64 {
 const (
 	// A clock this coarse, in cadences, is helped by the frames around.
 	coarseSlack = 0.15
-	// A run that goes so many times slower on one side has no one cadence.
+	// A run that goes this many times slower on one side has no one cadence.
 	oneSlope = 1.25
 	// So many frames on either side help; more would not be the same run.
 	mostAround = 40
 	// How far the difference of the lines may be off.
 	standardErrors = 3
-	// The rounding of the clock must go through its whole step so many times.
+	// The rounding of the clock must go through its whole step this many times.
 	turns = 2
 )
 
@@ -104,8 +104,8 @@ func refine(list []Gap, at int) {
 	}
 }
 
-// averages reports whether the rounding of the clock averages out over so many
-// frames at a cadence of so many clock steps. It does not where the cadence is
+// averages reports whether the rounding of the clock averages out over a number of
+// frames at a cadence in clock steps. It does not where the cadence is
 // a whole number of steps, or nearly so, or of halves or thirds: then many
 // frames in a row are rounded alike.
 func averages(cadence, frames float64) bool {

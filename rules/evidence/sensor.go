@@ -15,11 +15,11 @@ import (
 type Sensor struct {
 	Width optics.Length // its long side
 	pitch optics.Length // from pixel to pixel
-	// upright tells that most frames of the body stand upright.
+	// upright is true where most frames of the body stand upright.
 	upright bool
 }
 
-// sampled is how many frames of one sequence are looked at: those of a run
+// sampled is how many frames of one sequence are inspected: those of a run
 // come from one sensor.
 const sampled = 9
 
@@ -67,7 +67,7 @@ type sensorSample struct {
 }
 
 // findSensors finds the sensor of every camera of the session, since the tags of
-// single frames may be wrong where most are right. Where the frames of one lens say nothing
+// single frames may be wrong where most are right. Where the frames of one lens show nothing
 // of it, as those of a lens without contacts, the others of the body do, if they agree.
 func findSensors(v *audit.Review) map[camera]Sensor {
 	samples := map[camera]*sensorSample{}
@@ -128,7 +128,7 @@ func (of *sensorSample) sensor() Sensor {
 	return s
 }
 
-// ofOthers returns what the frames of the body behind its other lenses say of the sensor;
+// ofOthers returns what the frames of the body behind its other lenses show of the sensor;
 // NaN where they do not agree.
 func ofOthers(c camera, found map[camera]Sensor) (width, pitch optics.Length) {
 	const agree = 0.05
@@ -147,7 +147,7 @@ func ofOthers(c camera, found map[camera]Sensor) (width, pitch optics.Length) {
 }
 
 const (
-	// A picture is one of the whole sensor where its size and what tags say of the size agree
+	// A picture is one of the whole sensor where its size and that of the tags agree
 	// to within this share: bodies leave out pixels at the border.
 	reducedBy = 0.1
 	// Reduced is why nothing can be judged of pixels that are not the sensor's.
@@ -155,7 +155,7 @@ const (
 )
 
 // reduced reports whether the picture has fewer pixels than the sensor gave: Exif still
-// tells the size that it had, or the focal-plane resolution is that of the sensor, as the
+// gives the size that it had, or the focal-plane resolution is that of the sensor, as the
 // 35 mm equivalent shows (CIPA DC-008: both are those of the picture).
 func reduced(m *exifread.Metadata) bool {
 	f := sensorFacts(m)
@@ -193,7 +193,7 @@ func standsUpright(m *exifread.Metadata) bool {
 }
 
 // PictureSize returns the size of the sequence's pictures, long side first; 0 where
-// no frame tells.
+// no frame shows it.
 func PictureSize(q *shoot.Sequence) (long, short int) {
 	for _, f := range q.Frames {
 		w, h := int(f.Meta().Width.Or(0)), int(f.Meta().Height.Or(0))
@@ -207,7 +207,7 @@ func PictureSize(q *shoot.Sequence) (long, short int) {
 // PitchOf returns the pitch of the sequence's pictures. Those smaller than the
 // sensor may be of a smaller size that the body offers, so that their pixels are larger than
 // the sensor's. Those that were made smaller later, or to be sent, are judged by the
-// sensor's own pitch; NaN where that is not known, and [NoPitch] says why.
+// sensor's own pitch; NaN where that is not known, and [NoPitch] returns why.
 func (s Sensor) PitchOf(q *shoot.Sequence) optics.Length {
 	long, _ := PictureSize(q)
 	if reducedPictures(q) {
@@ -229,7 +229,7 @@ func reducedPictures(q *shoot.Sequence) bool {
 	return false
 }
 
-// NoPitch says why the pitch of a sequence's pictures is not known: the reason given, or that
+// NoPitch returns why the pitch of a sequence's pictures is not known: the reason given, or that
 // they were made smaller.
 func NoPitch(q *shoot.Sequence, reason string) string {
 	if reducedPictures(q) {

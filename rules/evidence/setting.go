@@ -60,7 +60,7 @@ type drift[T comparable] struct {
 	Most      float64 // the largest difference on the scale
 	// few are the odd values by first appearance, where they are few.
 	few []T
-	// wanders tells that no value is the usual one: the setting moved
+	// wanders is true where no value is the usual one: the setting moved
 	// through the run.
 	wanders bool
 }

@@ -7,7 +7,7 @@ import (
 )
 
 // mostSiblings bounds the sequences compared, so that the time of an audit
-// grows evenly with its frames; the nearest ones tell best.
+// grows evenly with its frames; the nearest ones are the best measure.
 const mostSiblings = 25
 
 // Spanned returns how many frames the sequence was made with: those with
@@ -21,7 +21,7 @@ func Spanned(q *shoot.Sequence) int {
 			n-- // the same frame twice
 		}
 		if ok && count > 1 && q.Kind == shoot.Bracket {
-			n += count - 1 // one cycle: its exposures differ, so that its pace tells nothing
+			n += count - 1 // one cycle: its exposures differ, so that its pace shows nothing
 			continue
 		}
 		if ok && timed && count > 1 && ticks+s.Slack >= float64(count)-0.5 && ticks-s.Slack <= float64(count)+0.5 {

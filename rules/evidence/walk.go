@@ -11,7 +11,7 @@ import (
 )
 
 // NearFirst reports which end of a focus sequence is the near one, by the
-// recorded distances. Where these do not tell it is taken to be the first, as
+// recorded distances. Where these do not show it, it is taken to be the first, as
 // most sequences are made. Of a run made from the middle outwards, the first end is
 // that on the side of the second frame.
 func NearFirst(q *shoot.Sequence) bool {
@@ -42,7 +42,7 @@ type Turn struct{ From, To int }
 // Back returns how many steps a turn goes back.
 func (w Walk) Back(t Turn) float64 { return w.away * (w.At[t.From] - w.At[t.To]) / w.Step }
 
-// Turns returns the turns that go back by more than so many steps, without
+// Turns returns the turns that go back by more than a number of steps, without
 // those at the first and last few frames.
 func (w Walk) Turns(back float64, edge int) []Turn {
 	var list []Turn
@@ -87,10 +87,10 @@ type Walk struct {
 	Scale, Step float64
 	// away is 1 where focus walks away from the camera, -1 where it comes nearer.
 	away float64
-	// Outwards tells that the run was made from a middle to both sides, by habit of
+	// Outwards is true where the run was made from a middle to both sides, by habit of
 	// the camera: see [shoot.Outwards].
 	Outwards bool
-	// Pairs tells that every distance was recorded for two frames in a row, and no
+	// Pairs is true where every distance was recorded for two frames in a row, and no
 	// other way: two frames at each position, or a scale that moves with every second
 	// step.
 	Pairs bool
@@ -150,7 +150,7 @@ func readWalk(q *shoot.Sequence) (w Walk, why string, ok bool) {
 	}
 	if order, outwards := shoot.Outwards(w.At); outwards {
 		if holes > 0 {
-			// Where these lie among the others, nothing tells.
+			// Where these lie among the others, that is not known.
 			return Walk{}, "the recorded focus distance does not show the focus steps", false
 		}
 		w.sort(order)
@@ -242,9 +242,9 @@ type Leap struct {
 	Ratio    float64 // of the move to the wider neighbours, those before it or those behind it
 }
 
-// Leaps returns the steps that are so many times as wide as their neighbours, by
+// Leaps returns the steps that are a number of times as wide as their neighbours, by
 // what they are at least on the scale of the distances. Where focus goes back, or
-// too few neighbours are on one side, nothing is told of a step.
+// too few neighbours are on one side, a step is not judged.
 func (w Walk) Leaps(times float64) []Leap {
 	const (
 		fewest = 3 // moves on each side: fewer frames may be test frames
@@ -298,7 +298,7 @@ func scaleOf(moves []float64) (unit float64, ok bool) {
 	return unit, true
 }
 
-// fine reports whether each step of the walk can be told from two: the distances
+// fine reports whether each step of the walk can be distinguished from two: the distances
 // move with every frame, all but alike, and on a scale much finer than the steps,
 // whose moves differ by little things.
 func (w Walk) fine() bool {

@@ -20,7 +20,7 @@ import (
 // cardFolder is where the body keeps its frames (CIPA DC-009).
 const cardFolder = "DCIM/100BXCAM"
 
-// ErrNotEmpty says that a folder already holds something.
+// ErrNotEmpty means that a folder already holds something.
 var ErrNotEmpty = errors.New("the folder is not empty")
 
 // Write writes the session into the folder, which is made where it does not
