@@ -21,6 +21,7 @@ import (
 type pageWriter struct {
 	gallery  Gallery // nil where the page has no pictures
 	all      bool    // a strip of every frame
+	bare     bool    // single frames of which nothing is to be said have no picture
 	limit    pictureBytes
 	findings int
 	names    map[string]int // how many frames have a name
@@ -43,6 +44,10 @@ const (
 	mapBytes = 80 << 10
 	// fewStrip is how many frames of a sequence are in its strip unless all are.
 	fewStrip = 12
+	// mostTiles is how many sequences a page has before single frames lose their pictures.
+	mostTiles = 300
+	// mostGrowth is how many times as large as for 300 frames a page may be.
+	mostGrowth = 4
 	// mostShown is how many pictures a finding has at most.
 	mostShown = 4
 )
@@ -71,7 +76,8 @@ func newPageWriter(m *model, opt *Options) *pageWriter {
 		}
 	}
 	at.limit = pictureBytes{tile: 36 << 10, proof: 280 << 10, strip: 14 << 10, detail: 80 << 10}
-	budget := pageBytes * 3 / 4 * max(1, frames/pageFrames)
+	at.bare = sequences > mostTiles && !at.all
+	budget := pageBytes * 3 / 4 * min(max(1, frames/pageFrames), mostGrowth)
 	budget = max(budget/4, budget-maps*mapBytes)
 	need := sequences*(at.limit.tile+at.limit.proof) + strips*at.limit.strip + findings*(mostShown+1)*at.limit.detail
 	if need > budget {
@@ -141,7 +147,7 @@ func (at *pageWriter) whole(f *shoot.Frame, long, bytes int, caption string) *sh
 
 // Tile is the picture of the sequence on the contact sheet; nil without pictures.
 func (q *pageSequence) Tile() *shown {
-	if q.at.gallery == nil {
+	if q.at.gallery == nil || q.at.bare && q.Plain {
 		return nil
 	}
 	p, err := q.at.gallery.Proof(q.model.reviewed, tileLong, q.at.limit.tile)
@@ -161,6 +167,7 @@ type pageProof struct {
 	Map     *shown
 	Key     []pageKey
 	Best    []*shown
+	Part    *shown // the sharpest part of a single frame at 100 %
 }
 
 type pageKey struct {
@@ -184,7 +191,11 @@ func (q *pageSequence) Proof() *pageProof {
 		if err != nil {
 			caption = sentence(caption + " No picture of all frames could be made: " + Visible(err.Error()))
 		}
-		return &pageProof{Picture: at.whole(middle, proofLong, at.limit.proof, ""), Caption: strings.TrimSpace(caption)}
+		out := &pageProof{Picture: at.whole(middle, proofLong, at.limit.proof, ""), Caption: strings.TrimSpace(caption)}
+		if q.model.kind == shoot.Single {
+			out.Part = at.sharpest(middle)
+		}
+		return out
 	}
 	out := &pageProof{Picture: at.shown(p.Picture, nil, q.ID+", "+q.Kind+": "+p.Caption, ""), Caption: Visible(p.Caption)}
 	for _, w := range p.Words {
@@ -200,6 +211,21 @@ func (q *pageSequence) Proof() *pageProof {
 		}
 	}
 	return out
+}
+
+// sharpest is the sharpest part of a frame at 100 %; nil where there is none.
+func (at *pageWriter) sharpest(f *shoot.Frame) *shown {
+	region, err := at.gallery.Sharpest(f, detailWide, detailHigh)
+	if err != nil {
+		return nil
+	}
+	p, err := at.gallery.Detail(f, region, detailWide, detailHigh, at.limit.detail)
+	if err != nil {
+		return nil
+	}
+	s := at.shown(p, nil, "the sharpest part of frame "+f.Label(), fmt.Sprintf("The sharpest part of frame %s, at 100 %% of a picture of %d pixels.", f.Label(), p.Of))
+	s.Exact = true
+	return s
 }
 
 // stripOf returns the places of the frames in the strip of a sequence.
@@ -350,7 +376,8 @@ func (f *pageFinding) showDetail(named []*shoot.Frame) *pageShow {
 	if !f.Key {
 		s := f.at.whole(frame, detailWide, f.at.limit.detail, frame.Label()+", whole")
 		if b := pixels.Box(region).Turned(int(frame.Meta().Orientation.Or(1))); s.Why == "" {
-			s.Outline = &outline{b.X0 * float64(s.Width), b.Y0 * float64(s.Height), (b.X1 - b.X0) * float64(s.Width), (b.Y1 - b.Y0) * float64(s.Height)}
+			w, h := float64(s.Width), float64(s.Height)
+			s.Outline = &outline{math.Round(b.X0 * w), math.Round(b.Y0 * h), math.Round((b.X1 - b.X0) * w), math.Round((b.Y1 - b.Y0) * h)}
 		}
 		out.Pictures = append(out.Pictures, s)
 		if p := f.edgePlot(); p != nil {
@@ -423,7 +450,8 @@ func (f *pageFinding) shiftArrow(a, b *shoot.Frame, s *shown) *arrow {
 	}
 	box := pixels.Box{X0: 0.5, Y0: 0.5, X1: 0.5 + dx/long/10, Y1: 0.5 + dy/long/10}.Turned(int(b.Meta().Orientation.Or(1)))
 	w, h := float64(s.Width), float64(s.Height)
-	return &arrow{w / 2, h / 2, w/2 + (box.X1+box.X0-1)*w, h/2 + (box.Y1+box.Y0-1)*w}
+	tenth := func(v float64) float64 { return math.Round(10*v) / 10 }
+	return &arrow{w / 2, h / 2, tenth(w/2 + (box.X1+box.X0-1)*w), tenth(h/2 + (box.Y1+box.Y0-1)*w)}
 }
 
 // tomlString quotes a string for TOML, with what does not show escaped; it is not ok for

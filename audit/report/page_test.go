@@ -208,6 +208,24 @@ func TestPagePictures(t *testing.T) {
 	}
 }
 
+// TestPageOfManySingles holds that a day of single frames makes no page too large to open.
+func TestPageOfManySingles(t *testing.T) {
+	var text strings.Builder
+	for i := range 400 {
+		fmt.Fprintf(&text, "BX1_%04d.JPG time=2026-03-04T%02d:%02d:00.00 make=Borealis body=BX-1 serial=1 f=%d t=1/%d\n", 1+i, 9+i/60, i%60, 4+i%7, 60+i)
+	}
+	r := judge(t, text.String())
+	few, all := &fakeGallery{}, &fakeGallery{}
+	out := write(t, "html", r, &report.Options{Gallery: few})
+	if n := bytes.Count(out, []byte(`<li class="tile plain">`)); n < 350 {
+		t.Fatalf("%d single frames", n)
+	}
+	write(t, "html", r, &report.Options{Gallery: all, Pictures: report.AllPictures})
+	if n := few.made["proof"]; n > 20 || all.made["proof"] < 350 {
+		t.Errorf("%d pictures, and %d of all", n, all.made["proof"])
+	}
+}
+
 // TestPageSize holds a page of 300 frames and 12 sequences to 12 MB where every picture
 // takes as much as it may, and a thumbnail to 40 KB.
 func TestPageSize(t *testing.T) {
@@ -241,6 +259,59 @@ func TestPageSize(t *testing.T) {
 				t.Fatalf("a thumbnail takes %d bytes, want at most %d", n, thumbnail)
 			}
 		}
+	}
+}
+
+// TestPageShows holds how each kind of finding is shown: with how many pictures, and which.
+func TestPageShows(t *testing.T) {
+	const frames = "BX1_0001..0012.JPG every 1s time=2026-03-04T10:02:00.00 make=Borealis body=BX-1 serial=1 f=8 t=0.5"
+	for name, c := range map[string]struct {
+		first, last int
+		finding     audit.Finding
+		want        []string // captions of the finding's pictures
+		class       string
+		has         string
+	}{
+		"a dark frame":     {5, 5, audit.Finding{}, []string{"0005", "0006", "0007"}, "frames", `class="odd"`},
+		"around a hole":    {5, 6, audit.Finding{}, []string{"0005", "0006", "0007", "0008"}, "frames", `class="odd"`},
+		"a long stretch":   {4, 11, audit.Finding{}, []string{"0004", "0005", "0006", "0007"}, "frames", ""},
+		"all of them":      {0, 11, audit.Finding{}, []string{"0001", "0002", "0003", "0004"}, "frames", ""},
+		"a place":          {0, 0, audit.Finding{Shows: audit.ShowDetail, Region: audit.Region{X0: 0.25, Y0: 0.5, X1: 0.75, Y1: 1}}, []string{"0001", "0002", "0001, whole"}, "detail", `class="edge" x="15" y="20" width="30" height="20"`},
+		"the sharpest":     {5, 5, audit.Finding{Shows: audit.ShowDetail}, []string{"0005", "0006", "0007", "0006, whole"}, "detail", "at 100 % of a picture of 6000 pixels"},
+		"two frames":       {5, 6, audit.Finding{Shows: audit.ShowPair}, []string{"0006", "0007"}, "pair", `<line class="edge" x1="30" y1="20" x2="36" y2="20"/>`},
+		"nothing to see":   {0, 11, audit.Finding{Shows: audit.ShowNothing}, nil, "", ""},
+		"not all of those": {0, 11, audit.Finding{Shows: audit.ShowPair, Closest: []*shoot.Frame{{}, {}}}, []string{"0004", "0005"}, "pair", ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			finding := c.finding
+			finding.Rule, finding.Severity, finding.Message = "some-rule", audit.Note, "m"
+			r := judge(t, frames, planted{"1.1", c.first, c.last, finding})
+			q := r.Sessions[0].Sequences[0]
+			if finding.Closest != nil {
+				q.Findings[0].Closest = q.Frames[3:5]
+			}
+			j := &pixels.Judgement{Frames: 12, Factor: 1}
+			for i := range 12 {
+				j.PerFrame = append(j.PerFrame, pixels.FrameSummary{Measured: true, ShiftX: float64(3 * (i / 6)), Scale: 1})
+			}
+			q.Pictures = &pixels.Seen{Judgement: j}
+			out := string(write(t, "html", r, &report.Options{Gallery: &fakeGallery{}}))
+			_, shown, _ := strings.Cut(out, `<section class="finding`)
+			shown, _, _ = strings.Cut(shown, "</section>")
+			if strings.Contains(shown, "\ufffd") {
+				t.Error("a sign that stands for nothing is shown")
+			}
+			var captions []string
+			for _, m := range regexp.MustCompile(`<figcaption>(.*?)</figcaption>`).FindAllStringSubmatch(shown, -1) {
+				captions = append(captions, m[1])
+			}
+			if diff := cmp.Diff(c.want, captions); diff != "" {
+				t.Errorf("pictures (-want +got):\n%s", diff)
+			}
+			if c.class != "" && !strings.Contains(shown, `<div class="show `+c.class+`">`) || !strings.Contains(shown, c.has) {
+				t.Errorf("not shown as %s with %s:\n%s", c.class, c.has, shown)
+			}
+		})
 	}
 }
 
@@ -322,6 +393,7 @@ func TestPlots(t *testing.T) {
 func TestViewsInEveryForm(t *testing.T) {
 	result := morningResult(t)
 	q := result.Sessions[0].Sequences[0]
+	q.View = "front <script>alert(1)</script>"
 	result.Views = []*audit.ShotView{
 		{View: &audit.View{Name: "front <script>alert(1)</script>"}, Sequence: q},
 		{View: &audit.View{Name: "=hinge"}},

@@ -433,6 +433,9 @@ func closing(r *audit.Result) (head, text string) {
 // capital writes text with a capital letter, as the beginning of a sentence.
 func capital(text string) string {
 	r, n := utf8.DecodeRuneInString(text)
+	if r == utf8.RuneError { // nothing, or no letter
+		return text
+	}
 	return string(unicode.ToUpper(r)) + text[n:]
 }
 
