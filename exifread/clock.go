@@ -26,7 +26,7 @@ func parseTime(s string) (Timestamp, timeState) {
 		return Timestamp{}, timeDamaged
 	}
 	year, month, day, hour, minute, second := part[0], part[1], part[2], part[3], part[4], part[5]
-	// Some clocks say 24:00:05 for the first seconds of the next day, and 60 is a leap second.
+	// Some clocks record 24:00:05 for the first seconds of the next day, and 60 is a leap second.
 	if year == 0 || month < 1 || month > 12 || day < 1 || hour > 24 || minute > 59 || second > 60 {
 		return Timestamp{}, timeDamaged
 	}

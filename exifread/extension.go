@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// Names say what a file claims to be; they only count where its content cannot
+// Names are what a file claims to be; they only count where its content cannot
 // be read. The lists hold what is read and the old or rare raw files that a
 // photographer would miss if they were passed over in silence.
 

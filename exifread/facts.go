@@ -50,7 +50,7 @@ func (f *facts) setDate(i int, v ifd.Value) string {
 	return what
 }
 
-// facts is what the directories of one file say, in whichever of its blocks,
+// facts is what the directories of one file record, in whichever of its blocks,
 // beyond what Metadata holds.
 type facts struct {
 	m        *Metadata

@@ -8,7 +8,7 @@ package exifread
 
 import "time"
 
-// Metadata is what one file says of itself. Fields hold what the file
+// Metadata is what one file records of itself. Fields hold what the file
 // recorded; whatever is derived from it has a method.
 type Metadata struct {
 	Format Format // what the content is; FormatUnknown where nothing was recognised
@@ -17,7 +17,7 @@ type Metadata struct {
 	// ReadFile fills in; zero where not known. Cards keep it in local time, to 2 s.
 	Modified time.Time
 
-	// HasExif tells that an Exif (or raw TIFF) directory was found and at
+	// HasExif is true where an Exif (or raw TIFF) directory was found and at
 	// least one value could be read from it.
 	HasExif     bool
 	ExifVersion Value[string] // as recorded, for example "0232"
@@ -55,7 +55,7 @@ type Metadata struct {
 
 	Orientation   Value[uint16] // 1 to 8
 	Width, Height Value[uint32] // pixels of the main image as stored, before Orientation
-	// PixelXDimension and PixelYDimension are what Exif says of that size. Where
+	// PixelXDimension and PixelYDimension are what Exif records of that size. Where
 	// they differ from Width and Height, the picture was changed after it was made.
 	PixelXDimension, PixelYDimension Value[uint32]
 
@@ -77,7 +77,7 @@ type Metadata struct {
 
 	Previews []Preview // every embedded JPEG picture, largest first
 
-	// Integrity is what the structure says of the image data.
+	// Integrity is what the structure shows of the image data.
 	Integrity Integrity
 	// Problems lists what could not be read; the values around it are kept.
 	Problems []Problem
@@ -87,7 +87,7 @@ type Metadata struct {
 type Format uint8
 
 // The formats that are read. Raw formats that are plain TIFF and cannot be
-// told apart by content go as FormatTIFF unless their tags say more.
+// distinguished by content count as FormatTIFF unless their tags show more.
 const (
 	FormatUnknown Format = iota
 	FormatJPEG
@@ -198,7 +198,7 @@ func (f Flash) Mode() FlashMode { return FlashMode(f >> 3 & 3) }
 func (f Flash) Absent() bool { return f&0x20 != 0 }
 
 // Fired reports whether the flash fired, as far as the body knew: an
-// untriggered-looking studio flash can still have lit the frame.
+// studio flash that seems not to have fired can still have lit the frame.
 func (f Flash) Fired() bool { return f&1 != 0 }
 
 // A Distance is a SubjectDistance as recorded.
@@ -220,10 +220,10 @@ const (
 // A Preview is the place of an embedded JPEG picture.
 type Preview struct {
 	Offset, Length int64 // bytes from the start of the file
-	Width, Height  int   // pixels; 0 where the file does not say
+	Width, Height  int   // pixels; 0 where the file does not record it
 }
 
-// Integrity is what a file's structure says of its image data, without
+// Integrity is what a file's structure shows of its image data, without
 // decoding it.
 type Integrity struct {
 	State  IntegrityState
@@ -234,7 +234,7 @@ type Integrity struct {
 type IntegrityState uint8
 
 const (
-	IntegrityUnchecked IntegrityState = iota // nothing in the format tells
+	IntegrityUnchecked IntegrityState = iota // nothing in the format shows it
 	IntegrityWhole                           // all image data lies inside the file and ends where it should
 	IntegrityTorn                            // image data ends early
 )

@@ -19,7 +19,7 @@ import (
 	"prestrike/exifread/internal/webp"
 )
 
-// ReadFile reads what the file at path says of itself. The Metadata is never
+// ReadFile reads what the file at path records of itself. The Metadata is never
 // nil. Errors are those of Read, with the path in front of them, and those of
 // opening and reading the file, which are *fs.PathError, [ErrShrunk] among
 // them. What is no ordinary file is refused with [safefile.ErrNotRegular], also
@@ -50,7 +50,7 @@ func withPath(err error, path string) error {
 	return fmt.Errorf("read %s: %w", path, err)
 }
 
-// Read reads what a file of size bytes says of itself. The Metadata is never
+// Read reads what a file of size bytes records of itself. The Metadata is never
 // nil and holds all that could be read, also beside an error:
 //
 //   - nil: a picture of a known format, from which something can be shown. It
@@ -106,7 +106,7 @@ func read(src *source, m *Metadata) error {
 	return nil
 }
 
-// A kind is what the first bytes of a file say.
+// A kind is what the first bytes of a file show.
 type kind struct {
 	format      Format
 	scan        func(io.ReaderAt, int64) (layout.Layout, error) // nil for TIFF structures
@@ -179,10 +179,10 @@ func sniff(head []byte) kind {
 }
 
 // blankBytes is how much of a file that begins with one repeated byte is
-// inspected, to say how far that goes.
+// inspected, to report how far that goes.
 const blankBytes = 128 << 20
 
-// unknown tells a file that was never filled from one that is something else.
+// unknown distinguishes a file that was never filled from one that is something else.
 func unknown(src *source, head []byte) error {
 	blank := head[0]
 	for _, c := range head {

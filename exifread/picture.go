@@ -39,12 +39,12 @@ const (
 // width (4:2:2, 2 bytes a pixel), and 178 at a quarter (4:2:0, 1.5 bytes).
 const MaxPictureBytes = 256 << 20
 
-// ErrNoPreview says that a file holds no JPEG picture that could be decoded.
+// ErrNoPreview means that a file holds no JPEG picture that could be decoded.
 var ErrNoPreview = errors.New("no preview")
 
 // Picture returns the place of the JPEG picture that serves best to inspect the
 // file: of the embedded ones, and of the file itself where it is a JPEG file,
-// the one nearest to one to two megapixels. A picture whose size is not told
+// the one nearest to one to two megapixels. A picture whose size is not recorded
 // comes last. It returns [ErrNoPreview] where there is none.
 func (m *Metadata) Picture() (Preview, error) {
 	var best Preview
@@ -60,7 +60,7 @@ func (m *Metadata) Picture() (Preview, error) {
 }
 
 // Pictures returns the places of all JPEG pictures of the file: of the embedded ones, and
-// of the file itself where it is a JPEG file that is whole, as far as its structure tells.
+// of the file itself where it is a JPEG file that is whole, as far as its structure shows.
 func (m *Metadata) Pictures() []Preview {
 	list := m.Previews
 	if m.Format == FormatJPEG && m.Integrity.State != IntegrityTorn {
@@ -72,7 +72,7 @@ func (m *Metadata) Pictures() []Preview {
 }
 
 // Misfit returns how far the picture's size lies from one to two megapixels, in
-// powers of two: 0 within, infinite where the size is not told. A thumbnail is
+// powers of two: 0 within, infinite where the size is not recorded. A thumbnail is
 // farther than any other picture.
 func (p Preview) Misfit() float64 {
 	n := float64(p.Width) * float64(p.Height)
@@ -98,7 +98,7 @@ func (p Preview) Misfit() float64 {
 // *fs.PathError, among them [ErrShrunk] where the file ends before the picture;
 // those of a picture that is damaged [ErrDamaged]; where the program itself
 // failed at the picture, a *PanicError; soon after ctx is done, its error. All
-// others say that it is of a kind of JPEG that is not decoded.
+// others mean that it is of a kind of JPEG that is not decoded.
 func (p Preview) Decode(ctx context.Context, path string, claim func(bytes int64)) (picture.Image, error) {
 	f, err := safefile.Open(path)
 	if err != nil {
@@ -164,10 +164,10 @@ func (m *medium) ReadAt(p []byte, off int64) (int, error) {
 	return n, err
 }
 
-// ErrDamaged says that a picture cannot be decoded to its end.
+// ErrDamaged means that a picture cannot be decoded to its end.
 var ErrDamaged = errors.New("damaged picture")
 
-// A TooLargeError says that a picture would take more memory to decode than
+// A TooLargeError means that a picture would take more memory to decode than
 // MaxPictureBytes.
 type TooLargeError struct {
 	Width, Height int   // pixels

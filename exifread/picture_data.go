@@ -11,7 +11,7 @@ import (
 	"prestrike/exifread/internal/layout"
 )
 
-// ErrNoPictureData says that the data of a picture cannot be decided from its
+// ErrNoPictureData means that the data of a picture cannot be decided from its
 // metadata.
 var ErrNoPictureData = errors.New("the data of the picture cannot be separated from its metadata")
 

@@ -37,7 +37,7 @@ func embedded(src *source, m *Metadata, file *ifd.File, im *image) {
 }
 
 // embeddedExif reads the Exif block in the embedded picture of an RW2 file,
-// which says more than the file's own directories. Of several pictures the
+// which records more than the file's own directories. Of several pictures the
 // first is inspected.
 func embeddedExif(src *source, f *facts, im *image) {
 	length := min(im.embedLen, src.size-im.embedAt)
@@ -47,14 +47,14 @@ func embeddedExif(src *source, f *facts, im *image) {
 	src.embedded = true
 	b, ok, err := jpeg.FirstExif(io.NewSectionReader(src, im.embedAt, length), length)
 	if err != nil || !ok {
-		return // the picture itself is looked at with the previews
+		return // the picture itself is inspected with the previews
 	}
 	b.Offset += im.embedAt
 	readBlock(src, f, &b)
 }
 
 // finishPreviews gives the previews their pixel sizes, as far as a few short
-// reads tell, and sorts them, largest first.
+// reads show, and sorts them, largest first.
 func finishPreviews(src *source, m *Metadata) {
 	slices.SortStableFunc(m.Previews, func(a, b Preview) int { return cmp.Compare(b.Length, a.Length) })
 	m.Previews = slices.CompactFunc(m.Previews, func(a, b Preview) bool { return a.Offset == b.Offset && a.Length == b.Length })

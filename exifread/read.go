@@ -9,9 +9,9 @@ import (
 	"strings"
 )
 
-// A FormatError says that a file's content is damaged beyond use.
+// A FormatError means that a file's content is damaged beyond use.
 type FormatError struct {
-	Format  Format // what the content looked like; FormatUnknown where like nothing
+	Format  Format // what the content is probably; FormatUnknown where like nothing
 	Offset  int64  // bytes from the start of the file
 	Problem string // what is wrong, in plain words
 }
@@ -24,7 +24,7 @@ func (e *FormatError) Error() string {
 	return fmt.Sprintf("%s: %s (at byte %d)", e.Format, e.Problem, e.Offset)
 }
 
-// An UnsupportedError says that the content is a sound file of a kind that is
+// An UnsupportedError means that the content is a sound file of a kind that is
 // not read.
 type UnsupportedError struct {
 	What string // for example "GIF picture"
@@ -33,18 +33,18 @@ type UnsupportedError struct {
 // Error names the kind of file.
 func (e *UnsupportedError) Error() string { return e.What + " is not read" }
 
-// ErrNotPicture says that the content is of no known picture format.
+// ErrNotPicture means that the content is of no known picture format.
 var ErrNotPicture = errors.New("the content is no picture of a known format")
 
-// ErrShrunk says that a file had fewer bytes when it was read than its size
+// ErrShrunk means that a file had fewer bytes when it was read than its size
 // promised: it was cut short or emptied meanwhile. What was read of it is no
 // whole.
 var ErrShrunk = errors.New("the file became shorter while it was read")
 
-// A PanicError says that the program itself failed at a file. It is a fault of
+// A PanicError means that the program itself failed at a file. It is a fault of
 // the program, not of the file, and nothing that was read of the file counts.
 type PanicError struct {
-	Cause string // what the program said, in printable ASCII
+	Cause string // the message of the program, in printable ASCII
 	Place string // the source file and line where it failed; empty where unknown
 }
 

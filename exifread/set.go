@@ -273,7 +273,7 @@ func setFirstNonZero(to *Value[uint32], v ifd.Value) string {
 	return ""
 }
 
-// setZoom reads DigitalZoomRatio: a numerator of 0 says that it was not used
+// setZoom reads DigitalZoomRatio: a numerator of 0 means that it was not used
 // (CIPA DC-008, tag 0xA404), which is a ratio of 1. 0/0 is unknown as elsewhere.
 func setZoom(to *Value[Rational], v ifd.Value) string {
 	if r, known, ok := quotient(v); ok && r.Num == 0 {

@@ -6,7 +6,7 @@ import (
 	"prestrike/exifread/internal/ifd"
 )
 
-// Tags that tell how a file is built, by their names in TIFF 6.0, TIFF/EP, Exif
+// Tags that show how a file is built, by their names in TIFF 6.0, TIFF/EP, Exif
 // and what open readers of RW2 files agree on.
 const (
 	tagRW2SensorTop     = 0x0004

@@ -11,11 +11,11 @@ import (
 	"prestrike/exifread/internal/scan"
 )
 
-// An image is what one directory says of the picture it describes.
+// An image is what one directory records of the picture it describes.
 type image struct {
 	name              string
 	role              dirRole
-	reduced           bool // NewSubfileType says that it is a smaller version of another
+	reduced           bool // NewSubfileType records that it is a smaller version of another
 	width, height     uint32
 	compression       uint16
 	photometric       int32 // -1 where not recorded
@@ -148,7 +148,7 @@ func readTIFF(src *source, m *Metadata) error {
 	return nil
 }
 
-// makers tells apart the raw files that are plain TIFF by what their Make
+// makers distinguishes the raw files that are plain TIFF by what their Make
 // begins with, in capitals.
 var makers = []struct {
 	prefix string
@@ -181,7 +181,7 @@ func tiffFormat(src *source, m *Metadata, f *facts, images []image) Format {
 }
 
 // mainSize returns the pixels of the largest image that is not a reduced
-// version; where all are, of none. In CR2 files only the Exif IFD tells: the
+// version; where all are, of none. In CR2 files only the Exif IFD shows it: the
 // directory of the sensor data has no size and the others are previews.
 func mainSize(format Format, f *facts, images []image) (w, h uint32) {
 	if format == FormatCR2 && f.m.PixelXDimension.Known() && f.m.PixelYDimension.Known() {
@@ -202,7 +202,7 @@ func mainSize(format Format, f *facts, images []image) (w, h uint32) {
 type extents struct {
 	file    *ifd.File
 	size    int64
-	strips  uint64 // how many were looked at
+	strips  uint64 // how many were inspected
 	checked bool
 	torn    string
 }
@@ -273,7 +273,7 @@ func (x *extents) pieces(im *image, do func(off, length int64) error) error {
 			if im.rw2Start > 0 {
 				off = im.rw2Start // StripOffsets is then FFFFFFFF or not meant
 			}
-			if off == 0 || length == 0 { // a sparse tile, or not told
+			if off == 0 || length == 0 { // a sparse tile, or not recorded
 				continue
 			}
 			if err := do(off, length); err != nil {

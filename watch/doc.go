@@ -28,8 +28,8 @@
 //
 // # How
 //
-// The operating system's events say where to look; what is found there decides.
-// Events can be missed, so three slower looks run in every case: every two
+// The operating system's events show where to inspect; what is found there decides.
+// Events can be missed, so three slower inspections run in every case: every two
 // seconds each folder is checked for being the same one (a card mounted over a
 // folder makes no event), every [Options.Scan] each folder is listed again, and
 // in the same time each file's size and modification time are read once, of
@@ -64,7 +64,7 @@
 //     delays what can be seen; each file is opened before it is handed out,
 //     which makes NFS ask the server.
 //   - Where the limit of watches is reached (Linux: fs.inotify.max_user_watches)
-//     or of open files, the watch says so once, as Polling, and lists the
+//     or of open files, the watch reports it once, as Polling, and lists the
 //     folders every [Options.Poll] instead. macOS and the BSDs need one open
 //     descriptor for each file of a watched folder, so trees of more than
 //     8,192 files are polled there from the start.
@@ -77,7 +77,7 @@
 //   - A folder that disappears from a disk that stays is removed, and so are its
 //     files. Only where the disk itself goes (the folder was on another device
 //     than the one above it, or is the watched folder) is it lost instead. On
-//     Windows devices are not told apart, except that of the watched folder.
+//     Windows devices are not distinguished, except that of the watched folder.
 //   - A copy that pauses for more than eight settling times in the middle of a
 //     file is handed out with its error, and again once it is complete. Without
 //     Options.Ready, a copy that pauses for one settling time is handed out,

@@ -22,7 +22,7 @@ const (
 // maxInbox paths wait at most, some 20 MB; past that, all are to be inspected.
 const maxInbox = 100_000
 
-// An inbox gathers where to look. Events of one path become one, so it can
+// An inbox gathers what to inspect. Events of one path become one, so it can
 // always take more without growing, and its senders never wait: the system's
 // own queue of events is short.
 type inbox struct {

@@ -4,7 +4,7 @@ package watch
 // speak of, so that it grows no larger than the tree however long the receiver
 // takes.
 type outbox struct {
-	queue   []*Event // in order; Kind 0 where nothing is left to tell
+	queue   []*Event // in order; Kind 0 where nothing is left to report
 	taken   int      // how many at the start of queue are done with
 	empty   int      // how many after that have Kind 0
 	files   map[string]*Event
@@ -68,7 +68,7 @@ func (o *outbox) cancel(waiting *Event) {
 	}
 }
 
-// peek returns the next event to tell.
+// peek returns the next event to report.
 func (o *outbox) peek() (Event, bool) {
 	for o.taken < len(o.queue) {
 		if e := o.queue[o.taken]; e.Kind != 0 {

@@ -10,7 +10,7 @@ import (
 )
 
 const (
-	// patience is in how many looks a resting file may read badly before it is
+	// patience is in how many inspections a resting file may read badly before it is
 	// handed out all the same. The n-th comes after 2^n settling times of rest.
 	patience = 4
 	// longRest since its modification time, a file that was there at the start
@@ -24,19 +24,19 @@ const (
 	// such files there may be before it does.
 	slowRead = 2 * time.Second
 	aside    = 8
-	// quantum is the shortest time from one round of looks to the next.
+	// quantum is the shortest time from one round of inspections to the next.
 	quantum = 10 * time.Millisecond
-	// slice is the longest time one round of looks may take, so that events
+	// slice is the longest time one round of inspections may take, so that events
 	// are handed on while a slow share answers.
 	slice = 50 * time.Millisecond
 	// sweepEvery is how often a share of all files is inspected, sweepMost how
-	// many at most: 0.3 % of a core where a look takes 6 µs.
+	// many at most: 0.3 % of a core where an inspection takes 6 µs.
 	sweepEvery = time.Second
 	sweepMost  = 500
 )
 
 // A settler keeps every file of the tree and decides when it is complete. It
-// learns where to look and finds out the rest itself.
+// learns what to inspect and finds out the rest itself.
 type settler struct {
 	settle, scan time.Duration
 	stat         func(path string) (stamp, error)
@@ -48,14 +48,14 @@ type settler struct {
 
 	folders map[string]*folder
 	files   int
-	active  map[*file]bool      // to be looked at when their time comes
+	active  map[*file]bool      // to be inspected when their time comes
 	wake    time.Time           // no later than the first of these times; zero if none
-	looked  time.Time           // when the last round of looks ended
+	looked  time.Time           // when the last round of inspections ended
 	queue   []job               // resting files, to be opened
 	opening map[*file]time.Time // since when
 	results chan job
 	outbox  outbox
-	sweep   []*file             // those not yet looked at in this round
+	sweep   []*file             // those not yet inspected in this round
 	retry   map[*file]time.Time // when to open those again that read badly
 	mark    uint32              // of the listing being compared
 
@@ -87,7 +87,7 @@ type file struct {
 }
 
 type activity struct {
-	seen     stamp     // at the last look
+	seen     stamp     // at the last inspection
 	looked   bool      // there was one
 	since    time.Time // it rests
 	next     time.Time // look
@@ -374,7 +374,7 @@ func (s *settler) look(now time.Time) {
 	s.wake = time.Time{}
 	for f := range s.active {
 		switch {
-		case f.folder.lost: // looked at when it is back
+		case f.folder.lost: // inspected when it is back
 		case !f.next.After(now) && time.Since(now) < slice:
 			s.lookNow(f, now)
 		}
@@ -404,7 +404,7 @@ func (s *settler) lookNow(f *file, now time.Time) {
 		}
 	}
 	if f.handed && f.bad == nil && st == f.told {
-		// What was complete may go on after a pause, where no event tells of
+		// What was complete may go on after a pause, where no event reports
 		// it; so it is inspected again for a while, ever less often.
 		if f.after == 0 || f.after > s.scan {
 			s.rest(f)
@@ -431,7 +431,7 @@ func (s *settler) lookNow(f *file, now time.Time) {
 	s.lookAt(f, next)
 }
 
-// notSeen is for a file that a look did not find.
+// notSeen is for a file that an inspection did not find.
 func (s *settler) notSeen(f *file, now time.Time) {
 	if !f.handed { // it never was complete, and nobody has heard of it
 		d := f.folder
@@ -554,7 +554,7 @@ func (s *settler) sweepSome(now time.Time) {
 	}
 }
 
-// notThere reports whether an error says that there is no such file.
+// notThere reports whether an error means that there is no such file.
 func notThere(err error) bool {
 	return errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.ENOTDIR)
 }

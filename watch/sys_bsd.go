@@ -9,7 +9,7 @@ import "golang.org/x/sys/unix"
 func silent(dir string) string {
 	var s unix.Statfs_t
 	if unix.Statfs(dir, &s) != nil {
-		return "" // it cannot be read; whoever lists it will tell
+		return "" // it cannot be read; whoever lists it will report that
 	}
 	if s.Flags&unix.MNT_LOCAL != 0 {
 		return ""

@@ -25,7 +25,7 @@ var silentTypes = map[uint32]string{
 func silent(dir string) string {
 	var s unix.Statfs_t
 	if unix.Statfs(dir, &s) != nil {
-		return "" // it cannot be read; whoever lists it will tell
+		return "" // it cannot be read; whoever lists it will report that
 	}
 	return silentTypes[uint32(s.Type)]
 }

@@ -22,11 +22,11 @@ func sameDevice(a, b fs.FileInfo) bool {
 	return !ok || !ok2 || x.Dev == y.Dev
 }
 
-// inUse reports whether an error says that another program holds the file open
+// inUse reports whether an error means that another program holds the file open
 // for itself, which Unix does not do.
 func inUse(error) bool { return false }
 
-// atLimit reports whether an error says that the system grants no more watches
+// atLimit reports whether an error means that the system grants no more watches
 // or open files.
 func atLimit(err error) bool {
 	return errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EMFILE) || errors.Is(err, syscall.ENFILE)

@@ -26,15 +26,15 @@ func silent(dir string) string {
 const openRead = os.O_RDONLY
 
 // sameDevice reports whether two folders are on one device. Windows does not
-// say without opening them; a folder on another volume is rare.
+// show without opening them; a folder on another volume is rare.
 func sameDevice(_, _ fs.FileInfo) bool { return true }
 
-// inUse reports whether an error says that another program holds the file open
+// inUse reports whether an error means that another program holds the file open
 // for itself, as one that copies does.
 func inUse(err error) bool {
 	return errors.Is(err, windows.ERROR_SHARING_VIOLATION) || errors.Is(err, windows.ERROR_LOCK_VIOLATION)
 }
 
-// atLimit reports whether an error says that the system grants no more watches
+// atLimit reports whether an error means that the system grants no more watches
 // or open files. No such limit is known here.
 func atLimit(error) bool { return false }

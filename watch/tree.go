@@ -66,7 +66,7 @@ func (sys system) statFile(path string) (stamp, error) {
 	return stampOf(info), nil
 }
 
-// A tree keeps the folders: it watches and lists them, and tells the settler
+// A tree keeps the folders: it watches and lists them, and informs the settler
 // what it finds.
 type tree struct {
 	root  string
@@ -79,11 +79,11 @@ type tree struct {
 
 	ctx     context.Context // of run
 	dirs    map[string]*dir
-	links   map[string]bool   // links to folders, told of once
+	links   map[string]bool   // links to folders, reported once
 	events  *fsnotify.Watcher // nil when there are none, or the root is lost
 	closed  chan struct{}     // closed when nobody reads events any more
 	deaf    bool              // events are of no use, or not asked for
-	trust   bool              // folders' modification times tell of changes
+	trust   bool              // folders' modification times show changes
 	initial bool              // during the first walk
 	silent  bool              // some folders send no events
 	files   int               // in all folders
@@ -158,7 +158,7 @@ func (t *tree) pause(every, spent time.Duration) time.Duration {
 	return max(every, idle, 2*spent)
 }
 
-// tell tells the settler.
+// tell informs the settler.
 func (t *tree) tell(n news) {
 	select {
 	case t.news <- n:
@@ -221,7 +221,7 @@ func (t *tree) goDeaf(err error) {
 	}
 }
 
-// handle looks where something happened. What went is handled before what
+// handle inspects where something happened. What went is handled before what
 // came, since a renamed folder keeps its watch under its old name: put on the
 // new name before the old one is taken off, a watch would report the old name
 // or be lost with it.
@@ -291,7 +291,7 @@ func (t *tree) answer(path string) {
 	for _, p := range slices.Backward(way) {
 		d := t.identify(p)
 		if d == nil {
-			return // and what became of it has been told
+			return // and what became of it has been reported
 		}
 		if p == path || d.lost || d.listed.IsZero() {
 			t.visit(p, list)
@@ -487,7 +487,7 @@ func (t *tree) watch(path string, d *dir) {
 	err := t.sys.addWatch(t.events, path)
 	switch {
 	case err == nil, notThere(err), errors.Is(err, fs.ErrPermission):
-		// If not nil, listing it will tell.
+		// If not nil, listing it will show it.
 	case atLimit(err):
 		t.goDeaf(fmt.Errorf("the system's limit of watched folders is reached: %w", err))
 	case !d.silent:
@@ -559,7 +559,7 @@ func (t *tree) list(path string, d *dir) bool {
 	return !d.lost
 }
 
-// linked reports whether a link leads to a folder, and tells of it once.
+// linked reports whether a link leads to a folder, and reports it once.
 func (t *tree) linked(dir, name string) bool {
 	path := filepath.Join(dir, name)
 	if info, err := t.sys.stat(path); err != nil || !info.IsDir() {
@@ -573,7 +573,7 @@ func (t *tree) linked(dir, name string) bool {
 }
 
 // learn compares the names in a folder with those of its last listing, and
-// trusts no modification time any more if it did not tell of the difference.
+// trusts no modification time any more if it did not show the difference.
 func (t *tree) learn(path string, d *dir, names uint64) {
 	differ := !d.listed.IsZero() && names != d.names
 	d.names = names

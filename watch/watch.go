@@ -24,14 +24,14 @@ type Options struct {
 	// take long are done less often than asked.
 	Poll time.Duration
 	// Scan is the interval of the slow inspection of everything, which finds what no
-	// event told; 0 means [DefaultScan].
+	// event reported; 0 means [DefaultScan].
 	Scan time.Duration
 	// Ready reports whether a file that rests reads well; nil error means
 	// complete. It is called with the file's path and size, from several
 	// goroutines at once, and must not hold the file open after it returns. Its
 	// context is done when the watch ends; the watch does not wait for it then,
 	// and takes no notice of what it returns. A file is handed out with Ready's
-	// error when it rests for 8 × Settle and does not read well in four looks. A
+	// error when it rests for 8 × Settle and does not read well four times. A
 	// nil Ready accepts every file that can be opened.
 	Ready func(ctx context.Context, path string, size int64) error
 	// Skip reports which files are never to be opened or handed out, and which
@@ -77,14 +77,14 @@ const (
 	// handed out, save those that are still growing or do not read well yet.
 	CaughtUp
 	// FolderLost is a folder that cannot be read for now, with the reason in
-	// Err. Nothing is said about the files under it until it is back.
+	// Err. Nothing is reported about the files under it until it is back.
 	FolderLost
 	// FolderBack is a folder that can be read again, or for the first time.
 	FolderBack
-	// Overflow says that the system dropped events; everything is inspected again.
+	// Overflow means that the system dropped events; everything is inspected again.
 	Overflow
-	// Polling says that the folder and those under it are listed at an
-	// interval, with the reason in Err. It is not said where Options.Poll
+	// Polling means that the folder and those under it are listed at an
+	// interval, with the reason in Err. It is not reported where Options.Poll
 	// asked for it.
 	Polling
 	// Linked is a symbolic link to a folder, which is not entered.
@@ -160,7 +160,7 @@ func positiveOr(d, otherwise time.Duration) time.Duration {
 // [Watcher.Run] returns. The order of two files is not that of their arrival;
 // what concerns one path is in order. A slow receiver loses nothing, but what
 // changes again before it is received is reported once: a file that comes and goes
-// meanwhile is not told at all.
+// meanwhile is not reported at all.
 func (w *Watcher) Events() <-chan Event { return w.events }
 
 // Run watches until ctx is done, then closes the events channel. It must be
@@ -217,9 +217,9 @@ func (w *Watcher) guard() {
 	}
 }
 
-// check opens a file that rests as want says and has the caller read it. The
+// check opens a file that rests as want asks and has the caller read it. The
 // stamp it returns is the file's own after reading: when it differs from want
-// the file has changed, and the error says nothing about it.
+// the file has changed, and the error shows nothing about it.
 //
 // Opening comes first because a client of NFS asks the server for the size when
 // a file is opened, and answers from memory otherwise.
@@ -246,7 +246,7 @@ func (w *Watcher) check(ctx context.Context, path string, want stamp) (stamp, er
 	return got, err
 }
 
-// A stamp is what tells two states of a file apart.
+// A stamp is what distinguishes two states of a file.
 type stamp struct {
 	size  int64
 	mtime int64 // nanoseconds since 1970

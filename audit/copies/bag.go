@@ -280,7 +280,7 @@ func (b *Bag) judge() {
 	})
 }
 
-// ErrNoBag says that a folder holds no bag.
+// ErrNoBag means that a folder holds no bag.
 var ErrNoBag = errors.New("no bag in it")
 
 // CheckBags checks the bags in folders, and nothing else of them.

@@ -17,7 +17,7 @@ import (
 type Options struct {
 	Journal  string                  // the file by which a stopped check goes on; empty for none
 	Progress func(done, total int64) // bytes; never called from two goroutines at once
-	Now      time.Time               // the zero value stands for the present
+	Now      time.Time               // the zero value means the present
 }
 
 // An Answer is what a comparison found.
@@ -112,7 +112,7 @@ func (a *Answer) run(ctx context.Context, dirs []*Folder, seen map[key]*Folder, 
 		a.Copies = append(a.Copies, c)
 		c.own, c.Same = distinct(dir, seen)
 		for _, f := range c.own {
-			// A manifest does not say how long its files are.
+			// A manifest does not record how long its files are.
 			if f.Size > 0 && (a.Card == nil || sizes[f.Size]) {
 				candidates[i] = append(candidates[i], f)
 				jobs = append(jobs, job{folder: dir, file: f})
@@ -276,7 +276,7 @@ func (c *Copy) pair(card, there []*File) (left []*File) {
 }
 
 // twice returns two folders of a copy that each hold every file of the card. One
-// file is too few to say so.
+// file is too few to report that.
 func twice(needed []*File, have, need map[Sum][]*File) []string {
 	if len(needed) < 2 {
 		return nil

@@ -72,7 +72,7 @@ func (f Fault) Sentence() string {
 
 const (
 	endBytes = 1 << 20
-	// Files beyond these are only said to be absent: reading them all again
+	// Files beyond these are only reported as absent: reading them all again
 	// would take as long as the comparison.
 	explainedMost = 200
 	endsMost      = 1000
@@ -131,7 +131,7 @@ func (a *Answer) explain(ctx context.Context, c *Copy, missing []Fault) error {
 }
 
 // ends are the files of a copy by how they begin and end, so that one that was
-// renamed and is damaged is recognised. Size alone says nothing: many raw files
+// renamed and is damaged is recognised. Size alone shows nothing: many raw files
 // are of one size.
 type ends struct {
 	done         bool

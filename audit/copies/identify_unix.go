@@ -7,7 +7,7 @@ import (
 	"syscall"
 )
 
-// identify returns what the system tells a file by.
+// identify returns what the system distinguishes a file by.
 func identify(_ string, info fs.FileInfo) identity {
 	s, ok := info.Sys().(*syscall.Stat_t)
 	if !ok {

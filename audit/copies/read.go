@@ -68,7 +68,7 @@ func (r *reader) read(ctx context.Context, jobs []job) error {
 			continue
 		}
 		r.total += j.file.Size
-		// Where devices cannot be told apart, all is read by one.
+		// Where devices cannot be distinguished, all is read by one.
 		devices[j.folder.Disk] = append(devices[j.folder.Disk], j)
 	}
 	var wg sync.WaitGroup

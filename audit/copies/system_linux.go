@@ -55,7 +55,7 @@ func giveBack(f *os.File) { _ = unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_DONTNE
 const window = 256 << 20
 
 // resident reports whether any page of a file is in memory, or whether that
-// cannot be decided: the system says it only to whoever may write the file, and
+// cannot be decided: the system reports it only to whoever may write the file, and
 // to others that all of it is (mincore(2)).
 func resident(f *os.File, size int64) bool {
 	page := int64(os.Getpagesize())
@@ -82,7 +82,7 @@ func resident(f *os.File, size int64) bool {
 
 // mountOf names the mount that a folder is on. The name is not used again, so
 // that another disk in the same place has another name. It is empty before Linux
-// 6.8, which cannot tell.
+// 6.8, which does not know.
 func mountOf(dir string) string {
 	var s unix.Statx_t
 	if unix.Statx(unix.AT_FDCWD, dir, 0, unix.STATX_MNT_ID_UNIQUE, &s) != nil || s.Mask&unix.STATX_MNT_ID_UNIQUE == 0 {

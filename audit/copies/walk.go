@@ -37,14 +37,14 @@ type Folder struct {
 	Special  []string // pipes, devices and sockets, which are not opened
 	Linked   int      // further names of files that are in the list already (hard links)
 	Problems []error  // folders that could not be read, in plain words
-	Disk     string   // names the device that it lies on; empty where that cannot be told
+	Disk     string   // names the device that it lies on; empty where that is not known
 
 	root  string // absolute, links resolved
-	mount string // names the mount as long as it lasts; empty where that cannot be told
+	mount string // names the mount as long as it lasts; empty where that is not known
 	dev   uint64 // of the folder itself
 }
 
-// An Absent error says that a folder cannot be compared.
+// An Absent error means that a folder cannot be compared.
 type Absent struct {
 	Path    string
 	Problem string
@@ -136,7 +136,7 @@ func (f *Folder) problem(format string, args ...any) {
 func (f *Folder) abs(file *File) string { return filepath.Join(f.root, filepath.FromSlash(file.Path)) }
 
 // plain takes the operation and the path out of an error of the operating
-// system, where the line says both in other words.
+// system, where the line has both in other words.
 func plain(err error) error {
 	if p, ok := errors.AsType[*fs.PathError](err); ok {
 		return p.Err
@@ -144,7 +144,7 @@ func plain(err error) error {
 	return err
 }
 
-// An identity tells one file from every other, whatever its names.
+// An identity distinguishes one file from every other, whatever its names.
 type identity struct {
 	known    bool
 	dev, ino uint64

@@ -34,7 +34,7 @@ const (
 // that holds anything else is left alone.
 type Disk struct {
 	base   string           // the user's cache folder
-	remark func(error)      // nil where nothing is said
+	remark func(error)      // nil where nothing is reported
 	now    func() time.Time // time.Now, but for tests
 
 	mu      sync.Mutex
@@ -82,7 +82,7 @@ func (d *Disk) Get(key string) ([]byte, bool) {
 		return nil, false
 	}
 	if info, err := f.Stat(); err == nil && d.now().Sub(info.ModTime()) > renewedAfter {
-		_ = safefile.Write(root, key+entryEnd, text, 0o600) // else it is looked at again some day
+		_ = safefile.Write(root, key+entryEnd, text, 0o600) // else it is inspected again some day
 	}
 	return text, true
 }
@@ -101,7 +101,7 @@ func (d *Disk) Put(key string, text []byte) {
 		d.removeOld(root)
 	}
 	if name := key + entryEnd; d.ownEntry(root, name) {
-		_ = safefile.Write(root, name, text, 0o600) // else the pictures are looked at again
+		_ = safefile.Write(root, name, text, 0o600) // else the pictures are inspected again
 	}
 }
 

@@ -87,7 +87,7 @@ func (list framePictures) look(ctx context.Context, memory *budget) glance {
 			g.measure, g.why = m, ""
 			break
 		}
-		// The file may be there again, or free, at the next look.
+		// The file may be there again, or free, at the next inspection.
 		_, medium := errors.AsType[*fs.PathError](err)
 		again = again || medium || ctx.Err() != nil
 		if g.why = c.whyNot(err); again {
@@ -119,7 +119,7 @@ func (c *candidate) measure(ctx context.Context, memory *budget) (m *pixels.Fram
 	return pixels.Measure(img)
 }
 
-// whyNot says why a picture could not be decoded.
+// whyNot returns why a picture could not be decoded.
 func (c *candidate) whyNot(err error) string {
 	_, failed := errors.AsType[*exifread.PanicError](err)
 	_, large := errors.AsType[*exifread.TooLargeError](err)

@@ -23,10 +23,10 @@ type job struct {
 	begun  int // frames that were taken in before
 	// mayGrow keeps it ready for more frames.
 	mayGrow bool
-	looked  bool // all frames were looked at, and found was judged from them
+	looked  bool // all frames were inspected, and found was judged from them
 	unread  bool // some could not be read, as long as that may last
 	failed  error
-	// passing tells that the program failed at a frame or at all of it, which the
+	// passing is true where the program failed at a frame or at all of it, which the
 	// next version may not.
 	passing bool
 }
@@ -121,7 +121,7 @@ func (j *job) answers() (found []*pixels.Seen, err error) {
 	return append(slices.Clone(j.on.closed), j.on.answer(j, j.on.taken)), nil
 }
 
-// nothingSeen is what is known of so many frames at which the program failed.
+// nothingSeen is what is known of a number of frames at which the program failed.
 func nothingSeen(frames int) *pixels.Seen {
 	nothing := &pixels.Seen{Missing: map[int]string{}}
 	var s pixels.Sequence

@@ -27,7 +27,7 @@ type Measurer struct {
 	// Else it is those of four frames and more that may be focus sequences or
 	// time-lapses.
 	All bool
-	// Once tells that there is one call only: nothing is kept ready to grow.
+	// Once is true where there is one call only: nothing is kept ready to grow.
 	Once bool
 	// Progress, where not nil, is called with how many pictures are done. Calls come
 	// one at a time, from several goroutines.
@@ -262,12 +262,12 @@ func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 	})
 	for range workers {
 		group.Go(func() (failed error) {
-			// Unlike what fails at a frame or a sequence, this stops the looking.
+			// Unlike what fails at a frame or a sequence, this stops the inspection.
 			defer exifread.Recovered(&failed)
 			for t := range tasks {
 				g := t.job.frames[t.at].look(ctx, memory)
 				if g.tried == notRead && ctx.Err() != nil {
-					continue // given up on the way: the next call looks again
+					continue // given up on the way: the next call inspects again
 				}
 				taken, all := t.on.take(t.at, g, t.job)
 				if all {

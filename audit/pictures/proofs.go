@@ -44,7 +44,7 @@ func (w *proving) focus() (*Proof, error) {
 	return out, nil
 }
 
-// merged says what was merged, and what was not.
+// merged writes what was merged, and what was not.
 func (w *proving) merged(out *Proof, used []int, how string) {
 	out.Caption = fmt.Sprintf("Merged from %s, for inspection only: %s.", words.Count(len(used), "frame", "frames"), how)
 	var left []int

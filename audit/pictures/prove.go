@@ -19,7 +19,7 @@ import (
 	"prestrike/exifread"
 )
 
-// A Prover makes proofs of sequences: pictures for looking only. It decodes the frames
+// A Prover makes proofs of sequences: pictures for inspection only. It decodes the frames
 // anew, one ahead of the one that is merged, so that memory does not grow with their
 // number. Nothing is made before it is asked for. The zero value is ready for use, also
 // by several goroutines.
@@ -32,7 +32,7 @@ type Prover struct {
 }
 
 // A Proof is a sequence as one picture, and what belongs to it. All pictures are upright:
-// turned as the frames' Orientation says. Frames are named by their place in the sequence,
+// turned as the frames' Orientation records. Frames are named by their place in the sequence,
 // from 0. Texts name them by their labels, are plain text, and hold nothing from files but those.
 type Proof struct {
 	// Picture is a JPEG picture with a long side of 1,600 pixels at most: the merged frames
@@ -57,7 +57,7 @@ type Proof struct {
 	Curve []CurvePoint `json:",omitempty"`
 	// Ranked orders the frames of a burst, the sharpest first.
 	Ranked []proof.Ranked `json:",omitempty"`
-	// Part is the part of a frame that is worth a look at 100 %, 600 x 400 pixels of its
+	// Part is the part of a frame that is worth an inspection at 100 %, 600 x 400 pixels of its
 	// picture, of the stored picture before Orientation; PartFrame is that frame. Of single
 	// frames and bursts; nil else.
 	Part      *pixels.Box `json:",omitempty"`
@@ -102,7 +102,7 @@ const (
 	smallQuality = 80
 	stripFrames  = 12
 	bestFrames   = 3
-	partWidth    = 600 // pixels of the part that is looked at at 100 %
+	partWidth    = 600 // pixels of the part that is inspected at 100 %
 	partHeight   = 400
 )
 
@@ -250,7 +250,7 @@ func (w *proving) pictures(frames []int, width, height int) proof.Pictures {
 }
 
 // decode returns the first picture that can be, of the size asked for where width is not
-// 0, with the bytes that are to be given back once it is done with. Again tells that
+// 0, with the bytes that are to be given back once it is done with. Again is true where
 // another time there may be one.
 func (list framePictures) decode(ctx context.Context, memory *budget, width, height int) (img image.Image, held int64, again bool, err error) {
 	for _, c := range list {

@@ -38,14 +38,14 @@ type Shown struct {
 	Long int
 }
 
-// A NotShownError says in a few words why there is no picture.
+// A NotShownError is in a few words why there is no picture.
 type NotShownError struct{ Why string }
 
 // Error returns the reason.
 func (e *NotShownError) Error() string { return e.Why }
 
-// Whole returns the whole picture of a frame with a long side of at most so many pixels,
-// in at most so many bytes. It is made from the smallest picture of the frame that is
+// Whole returns the whole picture of a frame with a long side of at most the given number of pixels,
+// in at most the given number of bytes. It is made from the smallest picture of the frame that is
 // large enough.
 func (m *Maker) Whole(f *shoot.Frame, long, most int) (*Shown, error) {
 	img, err := m.decode(f, bySize(long))
@@ -69,8 +69,8 @@ func less(img *image.RGBA) *image.RGBA {
 }
 
 // Detail returns the part of a frame around the middle of a box, in fractions of the stored
-// picture, at 100 % of the largest picture that can be decoded: at most so many pixels
-// wide and high as it is shown, and half the picture, in at most so many bytes.
+// picture, at 100 % of the largest picture that can be decoded: at most the given number of pixels
+// wide and high as it is shown, and half the picture, in at most the given number of bytes.
 func (m *Maker) Detail(f *shoot.Frame, at pixels.Box, width, height, most int) (*Shown, error) {
 	img, err := m.decode(f, largestFirst)
 	if err != nil {
@@ -119,7 +119,7 @@ func window(b image.Rectangle, at pixels.Box, width, height int) image.Rectangle
 // The qualities that are tried, best first, before a picture is made smaller.
 var qualities = []int{84, 76, 68, 58, 48, 38}
 
-// encode fills in the picture, in at most so many bytes; smaller makes one with fewer
+// encode fills in the picture, in at most the given number of bytes; smaller makes one with fewer
 // pixels of it, where no quality is low enough.
 func (s *Shown) encode(img *image.RGBA, most int, smaller func(*image.RGBA) *image.RGBA) error {
 	const least = 48 // pixels: no picture is made smaller than that
@@ -215,7 +215,7 @@ func orientation(f *shoot.Frame) int { return int(f.Meta().Orientation.Or(1)) }
 
 func longSide(r image.Rectangle) int { return max(r.Dx(), r.Dy()) }
 
-// fit returns a picture with a long side of at most so many pixels; a smaller one keeps
+// fit returns a picture with a long side of at most the given number of pixels; a smaller one keeps
 // its size. A large one is averaged over whole pixels first, which is fast.
 func fit(img image.Image, long int) *image.RGBA {
 	b := img.Bounds()
@@ -251,8 +251,8 @@ func binned(img *image.YCbCr, k int) *image.YCbCr {
 	return out
 }
 
-// Sharpest returns the part of a frame's stored picture, so many pixels wide and high, that
-// is worth a look at 100 %.
+// Sharpest returns the part of a frame's stored picture, of the given width and height in pixels, that
+// is worth an inspection at 100 %.
 func (m *Maker) Sharpest(f *shoot.Frame, width, height int) (pixels.Box, error) {
 	img, err := m.decode(f, largestFirst)
 	if err != nil {
@@ -265,8 +265,8 @@ func (m *Maker) Sharpest(f *shoot.Frame, width, height int) (pixels.Box, error) 
 	return measured.SharpestPart(width, height), nil
 }
 
-// Refit returns a JPEG picture that was made before, with a long side of at most so many
-// pixels and in at most so many bytes.
+// Refit returns a JPEG picture that was made before, with a long side of at most the given number of
+// pixels and in at most the given number of bytes.
 func Refit(made []byte, long, most int) (*Shown, error) {
 	if c, err := jpeg.DecodeConfig(bytes.NewReader(made)); err == nil && max(c.Width, c.Height) <= long && len(made) <= most {
 		return &Shown{JPEG: made, Width: c.Width, Height: c.Height}, nil

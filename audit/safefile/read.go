@@ -11,14 +11,14 @@ import (
 	"os"
 )
 
-// ErrNotRegular says that a name belongs to something other than an ordinary
+// ErrNotRegular means that a name belongs to something other than an ordinary
 // file: a folder, a link, a pipe, a socket or a device.
 var ErrNotRegular = errors.New("not an ordinary file")
 
 // Open opens an ordinary file for reading. A link to an ordinary file is followed.
 // Errors are *fs.PathError; anything else than an ordinary file is [ErrNotRegular].
 func Open(path string) (*os.File, error) {
-	// Looked at first, as opening a device may already do something.
+	// Inspected first, as opening a device may already do something.
 	if info, err := os.Stat(path); err != nil {
 		return nil, err
 	} else if !info.Mode().IsRegular() {
@@ -71,7 +71,7 @@ func checked(f *os.File, path string, before fs.FileInfo) (*os.File, fs.FileInfo
 	return f, info, nil
 }
 
-// A TooLargeError says that a file holds more than is read.
+// A TooLargeError means that a file holds more than is read.
 type TooLargeError struct {
 	Limit int64 // bytes
 }

@@ -39,7 +39,7 @@ func WriteFrom(root *os.Root, name string, mode fs.FileMode, write func(io.Write
 		err = root.Rename(unfinished, name)
 	}
 	if err != nil {
-		_ = root.Remove(unfinished) // the other error says more
+		_ = root.Remove(unfinished) // the other error reports more
 	}
 	return err
 }

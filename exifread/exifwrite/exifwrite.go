@@ -122,7 +122,7 @@ type Block struct {
 	Thumbnail []byte    // a JPEG picture
 }
 
-// ErrTooLong says that a block or segment does not fit its length field.
+// ErrTooLong means that a block or segment does not fit its length field.
 var ErrTooLong = errors.New("too long for its length field")
 
 // Encode lays the block out: header, IFD0, Exif IFD, SubIFDs, IFD1, thumbnail,

@@ -14,7 +14,7 @@ import (
 	"prestrike/exifread/internal/scan"
 )
 
-// A Kind is what the brands of a file say it is.
+// A Kind is what a file is by its brands.
 type Kind uint8
 
 const (
@@ -28,7 +28,7 @@ const (
 // BrandBytes is how much of a file's start Brand inspects, at most.
 const BrandBytes = 256
 
-// Brand tells the kind of a file from its first bytes, at best BrandBytes of
+// Brand returns the kind of a file from its first bytes, at best BrandBytes of
 // them, and the name of its major brand where it has one.
 func Brand(head []byte) (kind Kind, major string) {
 	if len(head) < 12 || string(head[4:8]) != "ftyp" {
@@ -87,7 +87,7 @@ const (
 	maxBlocks  = 8       // Exif blocks
 	maxExtents = 8192    // extents of all items
 	maxItems   = 1024    // tiles of a grid
-	maxThumbs  = 16      // thumbnail items that are looked at
+	maxThumbs  = 16      // thumbnail items that are inspected
 )
 
 // Scan finds what a file of KindRaw, KindHEIF or KindAVIF holds. The error is
@@ -103,7 +103,7 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 	if kind == KindNone {
 		return layout.Layout{}, &scan.Error{What: "the file does not begin with a file type box"}
 	}
-	found := false // the box that says what is where
+	found := false // the box that lists what is where
 	for b := range s.boxes(0, size, "file") {
 		switch b.kind {
 		case "moov":
@@ -144,7 +144,7 @@ type scanner struct {
 	l      layout.Layout
 	meta   meta
 	budget scan.Budget
-	lack   int64 // bytes missing, as Torn says
+	lack   int64 // bytes missing, as Torn reports
 }
 
 // whole checks that a piece lies inside the file, and keeps the largest lack.

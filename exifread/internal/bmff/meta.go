@@ -9,7 +9,7 @@ import (
 	"prestrike/exifread/internal/scan"
 )
 
-// meta is what a meta box says, as far as it is needed (ISO/IEC 14496-12
+// meta is what a meta box records, as far as it is needed (ISO/IEC 14496-12
 // section 8.11; ISO/IEC 23008-12 sections 6.5 and 6.6).
 type meta struct {
 	found      bool
@@ -164,7 +164,7 @@ func (m *meta) pictureSize(item uint32) (width, height uint32) {
 		for range c.take(1) {
 			property := c.take(refBytes)
 			if refBytes == 1 {
-				property &= 0x7F // the top bit says "essential"
+				property &= 0x7F // the top bit means "essential"
 			} else {
 				property &= 0x7FFF
 			}
@@ -325,7 +325,7 @@ func (s *scanner) items() {
 	}
 }
 
-// exif returns the Exif item of the main picture: the one that says so, else
+// exif returns the Exif item of the main picture: the one that is marked so, else
 // the first.
 func (m *meta) exif() (id uint32, ok bool) {
 	describes := m.references("cdsc")
@@ -391,7 +391,7 @@ func (s *scanner) gridSize(at location) (width, height uint32) {
 	return binary.BigEndian.Uint32(h[4:]), binary.BigEndian.Uint32(h[8:])
 }
 
-// exifItem adds the block of an item of type Exif: four bytes say how far
+// exifItem adds the block of an item of type Exif: four bytes give how far
 // behind them the TIFF header begins (ISO/IEC 23008-12 annex A.2.1).
 func (s *scanner) exifItem(at location) {
 	const where = "Exif item"
@@ -407,7 +407,7 @@ func (s *scanner) exifItem(at location) {
 	for i, p := range at.pieces {
 		if missing := scan.Missing("Exif data", p.off, p.length, s.r.Size()); missing != "" {
 			s.l.AddProblem(where, p.off, "%s", missing)
-			at.pieces = at.pieces[:i+1] // what is there may still tell something
+			at.pieces = at.pieces[:i+1] // what is there may still be of use
 			at.pieces[i].length = max(0, s.r.Size()-p.off)
 			total += at.pieces[i].length
 			break

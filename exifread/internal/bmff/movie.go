@@ -61,7 +61,7 @@ func (s *scanner) previewBox(uuid box) {
 		int(binary.BigEndian.Uint16(h[14:])), int(binary.BigEndian.Uint16(h[16:])), "PRVW")
 }
 
-// samples is what a table of samples says.
+// samples is what a table of samples records.
 type samples struct {
 	width, height int
 	jpeg          bool   // the sample is a JPEG picture

@@ -77,7 +77,7 @@ type spent struct {
 	values        uint64 // bytes decoded
 }
 
-// ErrTooMany says that the directories of a file hold more than any camera
+// ErrTooMany means that the directories of a file hold more than any camera
 // writes, and that the rest was not read.
 var ErrTooMany = errors.New("the file has more directories than any camera writes; the rest was not read")
 
@@ -264,7 +264,7 @@ func (f *File) Dir(off int64, wanted func(tag uint16) bool) (d Dir, err error) {
 	return d, nil
 }
 
-// Errors that say what is wrong with an entry.
+// Errors on what is wrong with an entry.
 var (
 	errNoValue  = errors.New("it holds no value (count 0)")
 	errTooLarge = errors.New("its value is too large to be one")

@@ -284,7 +284,7 @@ func (s *scanner) pictures(off, n int64) {
 	}
 }
 
-// end finds out whether the image data is whole, and says so in the layout.
+// end finds out whether the image data is whole, and records it in the layout.
 //
 // Entropy-coded data cannot hold the end marker: each byte FF in it is
 // followed by 00 (T.81 F.1.2.3). So a file whose last bytes are FFD9, padding
@@ -440,7 +440,7 @@ func Size(r io.ReaderAt, off, length int64) (width, height int, ok bool) {
 	return f.Width, f.Height, err == nil
 }
 
-// A Frame is what the frame header of a picture says (T.81 B.2.2).
+// A Frame is what the frame header of a picture records (T.81 B.2.2).
 type Frame struct {
 	Width, Height int
 	Progressive   bool
@@ -459,7 +459,7 @@ func ReadFrame(r io.ReaderAt, off, length int64) (Frame, error) {
 	return frame(r, off, length, maxSegments+maxGarbage)
 }
 
-// frame is ReadFrame within so many steps: a segment each, or a byte between two.
+// frame is ReadFrame within a number of steps: a segment each, or a byte between two.
 func frame(r io.ReaderAt, off, length int64, steps int) (Frame, error) {
 	s := newScanner(r, off+length)
 	defer s.release()

@@ -143,7 +143,7 @@ func (s *scanner) container() {
 	}
 }
 
-// exif adds the block of an Exif box: four bytes say how far behind them the
+// exif adds the block of an Exif box: four bytes give how far behind them the
 // TIFF header begins.
 func (s *scanner) exif(body, end int64) bool {
 	h := s.r.Peek(body, int(min(end-body, 64)))

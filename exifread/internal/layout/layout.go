@@ -7,9 +7,9 @@ import "fmt"
 // A Layout is where a container keeps what exifread is after.
 type Layout struct {
 	Blocks        []Block   // TIFF structures, in the order they are to be read
-	Width, Height uint32    // pixels of the main image as stored; 0 where the container does not say
+	Width, Height uint32    // pixels of the main image as stored; 0 where the container does not record it
 	Previews      []Preview // embedded JPEG pictures that the container itself points to
-	// Checked tells that the container says enough to know whether the image
+	// Checked is true where the container records enough to know whether the image
 	// data is whole; Torn is then empty, or what was seen.
 	Checked  bool
 	Torn     string

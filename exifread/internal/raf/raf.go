@@ -92,7 +92,7 @@ func Scan(r io.ReaderAt, size int64) (layout.Layout, error) {
 func pixels(win *scan.Reader, dir, n int64) (width, height uint32, err error) {
 	b, err := win.Peek(dir, 4)
 	if n < 4 || errors.Is(err, scan.ErrPastEnd) {
-		return 0, 0, nil // the directory is not there: the Exif block may say it
+		return 0, 0, nil // the directory is not there: the Exif block may record it
 	}
 	if err != nil {
 		return 0, 0, err

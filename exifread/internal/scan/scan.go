@@ -14,7 +14,7 @@ import (
 // in one or two reads, little enough that ten of them stay under 64 KiB.
 const window = 4096
 
-// An Error says that a container is damaged beyond use.
+// An Error means that a container is damaged beyond use.
 type Error struct {
 	Offset int64  // bytes from the start of the file
 	What   string // in plain words
@@ -23,7 +23,7 @@ type Error struct {
 // Error gives the problem and the place.
 func (e *Error) Error() string { return fmt.Sprintf("%s (at byte %d)", e.What, e.Offset) }
 
-// ErrPastEnd says that bytes were asked for that the file does not have.
+// ErrPastEnd means that bytes were asked for that the file does not have.
 var ErrPastEnd = errors.New("past the end of the file")
 
 // A Reader reads small pieces of a file through one window of memory.
@@ -165,7 +165,7 @@ func Cut(what string, missing, length int64) string {
 	return fmt.Sprintf("the file ends before its %s does: %s of %s missing", what, bytesIn(missing), bytesIn(length))
 }
 
-// bytesIn prints a number of bytes as a person would say it.
+// bytesIn prints a number of bytes as a person would write it.
 func bytesIn(n int64) string {
 	switch {
 	case n < 10_000:

@@ -101,7 +101,7 @@ func (s *scanner) chunks(end int64) (at int64, whole bool, err error) {
 	return at, true, nil
 }
 
-// picture takes from a chunk that begins with first what it says of the picture.
+// picture takes from a chunk that begins with first what it records of the picture.
 func (s *scanner) picture(kind string, first []byte) {
 	switch kind {
 	case "VP8X": // flags, three bytes, width and height less one
