@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"prestrike/audit/shoot"
+	"prestrike/exifread"
 )
 
 // Options steer an audit. The zero value is good for any folder, once Rules
@@ -25,6 +26,10 @@ type Options struct {
 	PlannedViews int
 	// Views are those of the shot list, in the order in which they are to be shot.
 	Views []View
+	// Courier is when the subject leaves, as time since midnight; 0 where not declared.
+	// Now, where not nil, returns the time by the computer's clock, in its zone.
+	Courier time.Duration
+	Now     func() time.Time
 	// Final declares the shoot over: a view that is missing then must be shot now.
 	Final bool
 	// RetakeWithin is how long after a faulty sequence its retake begins at the
@@ -195,6 +200,11 @@ type Result struct {
 	Support shoot.Support
 	// Views are those of the shot list with the sequences that show them.
 	Views []*ShotView
+	// Needed is how long the open views take, Left the time until the courier comes,
+	// negative once it has passed; not known where no time was declared, or the shoot
+	// was on another day.
+	Needed TimeNeeded
+	Left   exifread.Value[time.Duration]
 	// Unused are the declarations that name a frame and accept nothing.
 	Unused []UnusedAcceptance
 }

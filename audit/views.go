@@ -121,6 +121,7 @@ func reviewViews(ctx context.Context, r *Result, opt *Options) []error {
 	for _, s := range r.Sessions {
 		s.settle()
 	}
+	r.Needed, r.Left = TimeFor(r.Views), timeLeft(r.Sessions, opt)
 	return errs
 }
 

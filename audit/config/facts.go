@@ -67,6 +67,11 @@ var facts = []*Fact{
 		limit: plannedRange, unless: "not planned",
 	},
 	{
+		key: wordKey("courier", func(o *audit.Options) *time.Duration { return &o.Courier }, parseClock).
+			comments(`"16:00"`, "when the subject leaves: whether what is open of the shot list still fits"),
+		unless: "not declared",
+	},
+	{
 		key: wordKey("retake-within", func(o *audit.Options) *time.Duration { return &o.RetakeWithin }, parseGap("retake-within")).
 			comments(`"15m"`, "time within which a sequence shot again counts as a retake"),
 		unless: `"15m"`,
@@ -172,6 +177,16 @@ func parseGap(key string) func(string) (time.Duration, error) {
 		}
 		return 0, fmt.Errorf(`%s is %q: write a time of a minute or more, such as "90m", "2h30m" or "3h"`, key, word)
 	}
+}
+
+// parseClock reads a time of the day, as time since midnight.
+func parseClock(word string) (time.Duration, error) {
+	at, err := time.Parse("15:04", word)
+	since := time.Duration(at.Hour())*time.Hour + time.Duration(at.Minute())*time.Minute
+	if err != nil || since == 0 {
+		return 0, fmt.Errorf(`courier is %q: write a time of the day from "00:01" to "23:59", such as "16:00"`, word)
+	}
+	return since, nil
 }
 
 func parseFNumbers(word string) (audit.FNumbers, error) {

@@ -92,7 +92,7 @@ func newModel(r *audit.Result) *model {
 	for _, s := range r.Sessions {
 		m.sessions = append(m.sessions, newSession(s, r.Support))
 	}
-	m.addViews(r.Views)
+	m.addViews(r)
 	return m
 }
 

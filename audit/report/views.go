@@ -19,8 +19,8 @@ const (
 )
 
 // addViews takes the shot list in.
-func (m *model) addViews(views []*audit.ShotView) {
-	for _, v := range views {
+func (m *model) addViews(r *audit.Result) {
+	for _, v := range r.Views {
 		of := viewModel{name: v.Name, optional: v.Optional}
 		switch {
 		case v.Missing():
@@ -39,8 +39,11 @@ func (m *model) addViews(views []*audit.ShotView) {
 		}
 		m.views = append(m.views, of)
 	}
-	if sentence := audit.ViewsSentence(views); sentence != "" {
+	if sentence := audit.ViewsSentence(r.Views); sentence != "" {
 		m.closing += " " + sentence + "."
+	}
+	if sentence := audit.TimeSentence(r); sentence != "" {
+		m.closing += " " + capital(sentence) + "."
 	}
 }
 
