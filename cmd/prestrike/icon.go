@@ -41,7 +41,7 @@ func (c *console) begin(args []string) bool {
 	return true
 }
 
-const howToBegin = `prestrike inspects the pictures of a shoot, and says what must be shot again.
+const howToBegin = `prestrike inspects the pictures of a shoot, and reports what must be shot again.
 
 To begin, drop the folder with your pictures, or the memory card, on the icon of
 prestrike. A page opens in your browser. Your pictures are only read.

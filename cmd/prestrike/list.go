@@ -194,7 +194,7 @@ func (f *listFlags) pick(r *audit.Result) (*pickedList, error) {
 		case at < 0:
 			return nil, fmt.Errorf("there is no view %q: name one of the [[view]] entries of prestrike.toml", name)
 		case r.Views[at].Sequence == nil:
-			return nil, fmt.Errorf("no sequence shows view %q: prestrike report tells what is missing", name)
+			return nil, fmt.Errorf("no sequence shows view %q: prestrike report names what is missing", name)
 		}
 	}
 	for _, id := range f.sequences {

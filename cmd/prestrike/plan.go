@@ -34,7 +34,7 @@ numerical aperture: give --na.
 
 Where the depth is not known, or the lens has focus steps of its own: make a test run
 through the subject, 8 frames or more at any step. With --from, plan measures in its
-pictures by how much blur grows from frame to frame, and tells how wide the step may be
+pictures by how much blur grows from frame to frame, and reports how wide the step may be
 and how many frames it takes.
 
 Write values as 10mm, 1cm or 0.4in, 1:2 or 0.5, 30%, 1/30 or 2m30s. Values outside

@@ -46,7 +46,7 @@ func runFrom(cmd *cobra.Command, c *console, f *planFlags) error {
 		}
 	}
 	if other != "" {
-		return &usageError{fmt.Errorf("--%s does not go with --from: the test run tells what it needs", other), cmd.CommandPath()}
+		return &usageError{fmt.Errorf("--%s does not go with --from: the test run gives what it needs", other), cmd.CommandPath()}
 	}
 	if err := notZero(cmd, "pupil", f.task.PupilMagnification); err != nil {
 		return err
@@ -140,7 +140,7 @@ func (t *testRun) measure(cmd *cobra.Command, opt *audit.Options, f *planFlags) 
 	j := run.Judge(th, nil)
 	t.growth = run.Growth(th, j)
 	if t.growth.Answer != pixels.Found {
-		return fmt.Errorf("sequence %s does not tell the focus step: %s", t.sequence.ID, t.growth.Reason)
+		return fmt.Errorf("sequence %s does not show the focus step: %s", t.sequence.ID, t.growth.Reason)
 	}
 	t.long = float64(max(j.Width, j.Height)) / float64(j.Factor)
 	const long = 1600 // the long side that limits of blur are given for

@@ -74,7 +74,7 @@ func TestPlanFrom(t *testing.T) {
 	}
 }
 
-// TestPlanFromRefuses holds what a plan from a test run says where there is none.
+// TestPlanFromRefuses holds what a plan from a test run reports where there is none.
 func TestPlanFromRefuses(t *testing.T) {
 	camera := picturestest.Camera{Every: 1300 * time.Millisecond}
 	covering := camera.Shoot(t, picturestest.Covering()[:9])
@@ -92,8 +92,8 @@ func TestPlanFromRefuses(t *testing.T) {
 		{[]string{"--from", covering, "--setting", "0"}, "--setting 0: must be 1 or more"},
 		{[]string{"--from", covering, "--setting", "2000"}, "--setting"},
 		{[]string{"--setting", "3"}, "give its folder with --from"},
-		{[]string{"--from", standing}, "does not tell the focus step: the sharp zone does not walk"},
-		{[]string{"--from", standing + "#1.1"}, "does not tell the focus step: "},
+		{[]string{"--from", standing}, "does not show the focus step: the sharp zone does not move"},
+		{[]string{"--from", standing + "#1.1"}, "does not show the focus step: "},
 		{[]string{"--from", named}, "no picture files in"},
 		{[]string{"--from", named + "-gone"}, "set#2-gone"},
 	} {
