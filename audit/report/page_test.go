@@ -150,6 +150,31 @@ func TestPageShowsHostileTextHarmless(t *testing.T) {
 	}
 }
 
+// TestDrawingsShowHostileTextHarmless does the same for the names of frames in drawings,
+// which are cut to eight characters.
+func TestDrawingsShowHostileTextHarmless(t *testing.T) {
+	page := func(name string) []byte {
+		r := judge(t, "BX1_0001..0004.JPG every 1s time=2026-03-04T10:02:00.00 make=Borealis body=BX-1 serial=1 f=8 t=0.5 iso=100\nBX1_0005..0008.JPG every 1s after 1s iso=200")
+		for _, f := range r.Sessions[0].Sequences[0].Frames {
+			f.Files[0].Path, f.Number.Known = name, false
+		}
+		return write(t, "html", r, nil)
+	}
+	want, _, words := parsePage(t, page("plain"))
+	if !strings.Contains(words, "EV from the first frame") || strings.Count(words, "plain") < 5 {
+		t.Fatalf("no drawing names frames: %s", words)
+	}
+	for _, name := range []string{`<b>"x'&`, `"></svg>`, "a\x1b\u202eb", "{{.}}<!--"} {
+		elements, _, words := parsePage(t, page(name))
+		if diff := cmp.Diff(want, elements); diff != "" {
+			t.Errorf("%q: other elements (-plain +hostile):\n%.2000s", name, diff)
+		}
+		if strings.ContainsAny(words, "\x1b\u202e") {
+			t.Errorf("%q: a character that does not show reached the page", name)
+		}
+	}
+}
+
 // TestPageAsksForNothing holds that the page is one file with a policy that its own style
 // and script meet.
 func TestPageAsksForNothing(t *testing.T) {
