@@ -122,7 +122,7 @@ func (p *Measurer) Measure(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen
 		}
 		p.keep(j)
 		for i, found := range j.found {
-			seen[j.at[i]] = shoot.Seen{Focus: motion(found.Judgement), Part: part(found.Behind), Evidence: found}
+			seen[j.at[i]] = shoot.Seen{Focus: motion(found.Judgement), Part: part(found.Behind), Camera: camera(found.Judgement), Evidence: found}
 		}
 	}
 	p.open = slices.Delete(p.open, 0, max(0, len(p.open)-growing))
@@ -146,6 +146,17 @@ func motion(j *pixels.Judgement) shoot.Motion {
 		return shoot.FewOfOneView
 	}
 	return shoot.MotionUnknown
+}
+
+// camera reports what the pictures show of how the camera was held.
+func camera(j *pixels.Judgement) shoot.Camera {
+	switch j.Held.Answer {
+	case pixels.Found:
+		return shoot.CameraMoves
+	case pixels.Fine:
+		return shoot.CameraStands
+	}
+	return shoot.CameraUnknown
 }
 
 // part reports what the pictures show a run to be to the one before.

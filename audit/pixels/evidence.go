@@ -30,6 +30,7 @@ type evidence struct {
 	*run
 	dark      []bool // frames far below the others' light
 	outside   []bool // frames that are strange or dark: no part of any curve
+	views     Views
 	unfit     string // why the pictures cannot show whether focus moves; empty where they can
 	signature signature
 }
@@ -57,6 +58,7 @@ func (r *run) evidence(dark []bool) *evidence {
 	for i := range dark {
 		e.outside[i] = r.strange[i] || dark[i]
 	}
+	e.views = e.askViews()
 	e.unfit = e.whyUnfit()
 	e.signature = r.readSignature()
 	if e.unfit != "" {
@@ -66,19 +68,17 @@ func (r *run) evidence(dark []bool) *evidence {
 }
 
 // whyUnfit returns the reason why sharpness that comes and goes is no sign of focus:
-// the pictures show one thing after another, or their exposures do. A frame or a step
+// the pictures show one thing after another, or the subject from all sides, or their
+// exposures differ. A frame or a step
 // of other settings leaves the rest comparable.
 func (e *evidence) whyUnfit() string {
-	links, apart, resets := 0, 0, 0
+	links, resets := 0, 0
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, l := range e.links {
 		if e.outside[l.from] || e.outside[l.to] {
 			continue
 		}
 		links++
-		if !l.motion.Converged {
-			apart++
-		}
 		a, b := e.settings[l.from], e.settings[l.to]
 		if math.Abs(b-a) >= settled {
 			resets++
@@ -87,12 +87,12 @@ func (e *evidence) whyUnfit() string {
 			lo, hi = min(lo, a, b), max(hi, a, b)
 		}
 	}
-	switch share := unfitShare * float64(links); {
-	case links == 0:
-		return ""
-	case float64(apart) >= share:
+	switch {
+	case e.mostlyApart():
 		return ReasonUnrelated
-	case float64(resets) >= share && hi-lo > unfitEV:
+	case e.views.Answer == Found:
+		return ReasonViews
+	case links > 0 && float64(resets) >= unfitShare*float64(links) && hi-lo > unfitEV:
 		return ReasonSettings
 	}
 	return ""

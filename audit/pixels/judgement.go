@@ -61,6 +61,8 @@ const (
 	ReasonToAndFro     = "focus goes back and forth between neighbouring frames"
 	ReasonOutwards     = "the sequence goes outwards from its middle, and its steps are not exact enough"
 	ReasonColour       = "not all pictures show their colour"
+	ReasonViews        = "the view changes from frame to frame"
+	ReasonHeld         = "the pictures move as a camera may in a hand or on a stand"
 	ReasonCourse       = "the pictures do not show whether focus goes on after the pause"
 	ReasonNoView       = "the pictures are not enough to compare views"
 	ReasonBetweenViews = "the pictures do not show whether it is the same view"
@@ -87,6 +89,8 @@ type Judgement struct {
 	// 0 where not known.
 	HalfWidth float64
 
+	Views      Views
+	Held       Held
 	Walk       Walk
 	First      Edge // subject beyond the first frame
 	Last       Edge // subject beyond the last frame

@@ -26,6 +26,11 @@ type Motion struct {
 	// not a moved camera. Where the pictures match badly it is at least the
 	// disagreement of the motions there and back.
 	Doubt float64
+	// Apart is the share of the picture's blocks that lie elsewhere by more than a third
+	// of a small picture's pixel, together with their neighbours: what is nearer or
+	// farther does, where the camera goes around a subject or that turns. NaN where too
+	// few blocks show where they lie.
+	Apart float64
 	// Converged tells that the pictures show the same thing and that the
 	// numbers above stand still; without it they mean nothing.
 	Converged bool
@@ -128,7 +133,7 @@ func alignFrom(a, b []regLevel, mo Motion, last int) Motion {
 			mo.Residual = s.meanAbs
 			mo.Converged = moved < coarseStill && s.unexplained < maxUnexplained && s.contrast > minContrast && s.overlap > viewOverlap
 			mo.Unexplained = s.unexplained
-			mo.Doubt = s.quarters()
+			mo.Doubt, mo.Apart = s.parts()
 		}
 	}
 	return mo

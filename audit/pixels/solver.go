@@ -166,41 +166,102 @@ func (s *solver) step() (moved float64, ok bool) {
 	return moved, sane && !math.IsNaN(moved)
 }
 
-// quarters solves shift, gain and offset once more for each quarter of the
-// picture and returns the median distance from what the whole says. Quarters
-// without contrast have no say; without two of them there is no doubt to tell.
-func (s *solver) quarters() float64 {
+// parts solves the shift once more for parts of the picture. Doubt is the median distance
+// of its quarters from what the whole says; quarters without contrast have no say, and
+// without two of them there is no doubt to tell. Apart is the share of the blocks that lie
+// elsewhere, together with their neighbours; NaN where too few blocks show where they lie.
+func (s *solver) parts() (doubt, apart float64) {
 	w, ht := s.a.img.w, s.a.img.h
 	cx := float64(w-1) / 2
 	c := weightTimes*s.meanAbs + weightFloor
 	invC2 := 1 / (c * c)
-	var parts [4]equations
+	var quarters [4]equations
+	var blocks [partRows][partCols]blockSums
 	for y := 1; y < ht-1; y++ {
 		s.row = s.samples(s.row[:0], y, false)
 		lower := 0
 		if 2*y >= ht {
 			lower = 2
 		}
+		line := &blocks[y*partRows/ht]
 		for i := range s.row {
+			x := s.row[i].x + cx
 			k := lower
-			if 2*(s.row[i].x+cx) >= float64(w) {
+			if 2*x >= float64(w) {
 				k++
 			}
-			parts[k].addShift(&s.row[i], invC2)
+			quarters[k].addShift(&s.row[i], invC2)
+			line[int(x)*partCols/w].add(&s.row[i])
 		}
 	}
 	var d []float64
-	for k := range parts {
-		n := &parts[k]
+	for k := range quarters {
+		n := &quarters[k]
 		n.h[4][4], n.h[5][5] = 1, 1 // unknowns that are not asked
 		if v, ok := solve(n.h, n.g); ok {
 			d = append(d, math.Hypot(v[0], v[1]))
 		}
 	}
-	if len(d) < 2 {
-		return 0
+	if len(d) >= 2 {
+		doubt = median(d)
 	}
-	return median(d)
+	return doubt, s.apart(&blocks)
+}
+
+// Blocks of the picture that are laid on each other each for itself.
+const partCols, partRows = 16, 12
+
+// blockSums are what the shift of a block and its brightness take.
+type blockSums struct{ n, x, y, xx, xy, yy, r, rx, ry float64 }
+
+func (b *blockSums) add(s *sample) {
+	b.n++
+	b.x += s.gx
+	b.y += s.gy
+	b.r += s.left
+	b.xx += s.gx * s.gx
+	b.xy += s.gx * s.gy
+	b.yy += s.gy * s.gy
+	b.rx += s.gx * s.left
+	b.ry += s.gy * s.left
+}
+
+// shift returns by how many pixels the block lies elsewhere, and the deviation of that
+// where the pictures differ by so much.
+func (b *blockSums) shift(left float64) (dx, dy, sigma float64) {
+	xx, xy, yy := b.xx-b.x*b.x/b.n, b.xy-b.x*b.y/b.n, b.yy-b.y*b.y/b.n
+	rx, ry := b.rx-b.x*b.r/b.n, b.ry-b.y*b.r/b.n
+	det := xx*yy - xy*xy
+	if !(det > 1e-9*xx*yy) {
+		return 0, 0, math.Inf(1)
+	}
+	weakest := (xx+yy)/2 - math.Hypot((xx-yy)/2, xy) // eigenvalue: along edges a shift does not show
+	return -(yy*rx - xy*ry) / det, -(xx*ry - xy*rx) / det, left / math.Sqrt(max(weakest, 1e-12))
+}
+
+// apart returns the share of the blocks that show where they lie which lie elsewhere
+// together; NaN of few.
+func (s *solver) apart(blocks *[partRows][partCols]blockSums) float64 {
+	m := &blockMap{
+		cols: partCols, rows: partRows, known: make([]bool, partCols*partRows),
+		dx: make([]float64, partCols*partRows), dy: make([]float64, partCols*partRows),
+	}
+	left := 1.25 * s.meanAbs // the deviation of a normal distribution from its mean absolute: √(π/2)
+	known := 0
+	for y := range blocks {
+		for x := range blocks[y] {
+			i := y*partCols + x
+			dx, dy, sigma := blocks[y][x].shift(left)
+			if sigma <= partSigma {
+				m.known[i], m.dx[i], m.dy[i] = true, dx, dy
+				known++
+			}
+		}
+	}
+	if known < partBlocks {
+		return math.NaN()
+	}
+	return m.apart(partAside) / float64(known)
 }
 
 // solve solves the symmetric positive equations h d = g, of which the upper half

@@ -48,10 +48,22 @@ type Seen struct {
 	// Part is the answer to the question whether it is the second part of the run before,
 	// where it may be. Where it is, all else was found in both together.
 	Part Part
+	// Camera is the answer to the question what held the camera.
+	Camera Camera
 	// Evidence is all that was found, for the rules that know it; nil where the
 	// pictures were not inspected. Nothing in this package depends on it.
 	Evidence any
 }
+
+// A Camera is what the pictures of a run show of how the camera was held.
+type Camera uint8
+
+// The ways to hold a camera.
+const (
+	CameraUnknown Camera = iota // nobody asks, or the pictures cannot tell
+	CameraStands                // it stands still
+	CameraMoves                 // it shifts and rolls from frame to frame, as in a hand
+)
 
 // A Part is what the pictures of a run show it to be to the one before.
 type Part uint8
@@ -82,9 +94,10 @@ const (
 // where it stands a time-lapse, if it has the even interval of one. A time-lapse
 // whose focus walks, beyond doubt, is a focus sequence made at the pace of a timer or
 // a flash. Frames without a pace, which their names alone keep together, are a focus
-// sequence if focus walks. Four frames are a series where they show one view.
-func (r *Run) kind(focus Motion) Kind {
-	recorded := r.recordedKind()
+// sequence if focus walks. Four frames are a series where they show one view. Quick
+// frames from a hand are a burst, unless focus walks.
+func (r *Run) kind(seen *Seen) Kind {
+	recorded, focus := r.recordedKind(), seen.Focus
 	walks := focus == FocusWalks || focus == FocusSurelyWalks
 	switch {
 	case recorded == Single && focus == FewOfOneView:
@@ -93,6 +106,8 @@ func (r *Run) kind(focus Motion) Kind {
 		recorded == TimeLapse && focus == FocusSurelyWalks,
 		recorded == Single && len(r.Frames) > 1 && walks:
 		return Focus
+	case recorded == Series && seen.Camera == CameraMoves && r.quick():
+		return Burst
 	case recorded == Series && focus == FocusStands && r.Regular():
 		return TimeLapse
 	}
@@ -141,11 +156,17 @@ func (r *Run) AsksForPictures() bool {
 	if r.PositionExposures > 0 {
 		return false
 	}
-	kind, n := r.kind(MotionUnknown), len(r.Frames)
+	kind, n := r.kind(&Seen{}), len(r.Frames)
 	if r.Start().IsZero() {
 		return r.consecutive() >= fewFrames
 	}
 	return kind.Steady() && n >= fewFrames || kind == Single && n == fewFrames-1 || kind == Bracket && n > 1
+}
+
+// quick reports whether its frames came at the pace of a burst.
+func (r *Run) quick() bool {
+	c, ok := r.Cadence.Get()
+	return ok && c.Seconds() < burstCadence
 }
 
 // consecutive returns the most frames in a row that bear consecutive numbers and have

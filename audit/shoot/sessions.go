@@ -73,12 +73,12 @@ func Sessions(runs []*Run, seen []Seen, opt *Options) []*Session {
 	var sequences []*Sequence
 	for _, p := range parts(runs, seen) {
 		r := p.run
-		kind := r.kind(p.seen.Focus)
-		if c, ok := r.Cadence.Get(); ok && opt.Support == Handheld && kind == Series && c.Seconds() < burstCadence {
+		kind := r.kind(&p.seen)
+		if opt.Support == Handheld && kind == Series && r.quick() {
 			kind = Burst
 		}
 		q := &Sequence{Run: r, Kind: kind, Evidence: p.seen.Evidence}
-		q.Support, q.SupportBy = r.support(kind, opt.Support)
+		q.Support, q.SupportBy = r.support(kind, p.seen.Camera, opt.Support)
 		sequences = append(sequences, q)
 	}
 	return sessions(sequences, opt)

@@ -41,9 +41,10 @@ const (
 	handShare = 0.25
 )
 
-// support decides what held the camera, from the kind, the exposure times, the pace and
-// how the exposure was set, where the user has not declared it. By reports which of them it was.
-func (r *Run) support(kind Kind, declared Support) (s Support, by string) {
+// support decides what held the camera, from the exposure times, what the pictures show, the
+// kind, the pace and how the exposure was set, where the user has not declared it. By reports
+// which of them it was.
+func (r *Run) support(kind Kind, camera Camera, declared Support) (s Support, by string) {
 	if declared != SupportAuto {
 		return declared, "declared"
 	}
@@ -51,6 +52,10 @@ func (r *Run) support(kind Kind, declared Support) (s Support, by string) {
 	switch {
 	case slices.ContainsFunc(r.Frames, slow):
 		return Tripod, "exposure time over 1/4 s"
+	case camera == CameraMoves:
+		return Handheld, "pictures that shift and roll"
+	case camera == CameraStands:
+		return Tripod, "pictures that stand still"
 	case kind.Steady() && r.byHand():
 		return Handheld, "quick frames at short times, exposure automatic"
 	case kind.Steady():

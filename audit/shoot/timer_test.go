@@ -48,7 +48,7 @@ func TestTimeLapseByTimesAlone(t *testing.T) {
 		{"off by 0.04 s for long on a clock of whole seconds", 200, 3.04, coarse, 0.002, Series},
 	} {
 		r := timedRun(c.n, c.cadence, c.clock, c.uneven)
-		if k := r.kind(MotionUnknown); len(r.Frames) != c.n || k != c.want {
+		if k := r.kind(&Seen{}); len(r.Frames) != c.n || k != c.want {
 			t.Errorf("%s: %v of %d frames, want %v of %d", c.what, k, len(r.Frames), c.want, c.n)
 		}
 	}

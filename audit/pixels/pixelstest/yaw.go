@@ -12,7 +12,14 @@ const deep = 0.2
 // Yawed returns the scene with the subject turned about a vertical axis: near points
 // move one way, far points the other, and hide what lies behind them. What has no
 // depth of the subject, the background, stays where it is.
-func (b *Built) Yawed(degrees float64) *Built {
+func (b *Built) Yawed(degrees float64) *Built { return b.turned(degrees, 1) }
+
+// Around returns the scene as the camera sees it that went around it: the background turns,
+// too.
+func (b *Built) Around(degrees float64) *Built { return b.turned(degrees, math.Inf(1)) }
+
+// turned turns what lies no deeper than this.
+func (b *Built) turned(degrees, deepest float64) *Built {
 	out := &Built{Scene: b.Scene, centreX: b.centreX, centreY: b.centreY}
 	w, h := b.Width, b.Height
 	sin, cos := math.Sincos(degrees * math.Pi / 180)
@@ -26,7 +33,7 @@ func (b *Built) Yawed(degrees float64) *Built {
 		}
 		place := func(x int) (at, z float64) {
 			z = float64(b.depth[y*w+x])
-			if z > 1 {
+			if z > deepest {
 				return float64(x), z
 			}
 			u := float64(x) - b.centreX
