@@ -62,9 +62,9 @@ func judge(t *testing.T, text string, change func(*audit.Options)) *audit.Result
 // do not tell.
 type shows string
 
-func (s shows) SameView(pictures any) (same, known bool) {
+func (s shows) SameView(pictures any) (same, known bool, apart float64) {
 	other, _ := pictures.(shows)
-	return s == other, s != "" && other != ""
+	return s == other, s != "" && other != "", 0
 }
 
 // views has the pictures of each run show what is named, in their order.

@@ -81,13 +81,16 @@ func goodViews(session *Session, like *Reviewed) int {
 }
 
 // sameView reports whether the pictures of two sequences show the same view, and
-// whether that is known.
+// whether that is known. The first keeps the answer.
 func sameView(a, b *Reviewed) (same, known bool) {
 	v, ok := a.Pictures.(Viewer)
 	if !ok || b.Pictures == nil {
 		return false, false
 	}
-	return v.SameView(b.Pictures)
+	c := Comparison{With: b}
+	c.Same, c.Known, c.Apart = v.SameView(b.Pictures)
+	a.Compared = append(a.Compared, c)
+	return c.Same, c.Known
 }
 
 // sameKind reports whether two sequences may have been made for one thing: a steady run

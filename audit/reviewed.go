@@ -18,11 +18,20 @@ type Reviewed struct {
 	// PerhapsRetaken is the sequence that would be its retake if it shows the
 	// same view, which the pictures do not show; nil where there is none.
 	PerhapsRetaken *Reviewed
-	Findings       []*Finding
-	NotJudged      []NotJudged
+	// Compared are the later sequences whose pictures were compared with its own.
+	Compared  []Comparison
+	Findings  []*Finding
+	NotJudged []NotJudged
 	// WorkingFNumbers are the f-numbers that the sensor sees, of the frames of which they
 	// are known; nil where [Options.WorkingFNumbers] was not set.
 	WorkingFNumbers map[*shoot.Frame]float64
+}
+
+// A Comparison tells whether another sequence shows the same view.
+type Comparison struct {
+	With        *Reviewed
+	Same, Known bool    // Same means nothing where it is not Known
+	Apart       float64 // share of the picture that lies elsewhere, 0 to 1
 }
 
 // A Session is a session that was shot, with what the rules found in it.
@@ -83,6 +92,6 @@ func newSessions(all []*shoot.Session) []*Session {
 // A Viewer knows what the pictures of a sequence show.
 type Viewer interface {
 	// SameView reports whether the Pictures of another sequence show the same
-	// view, and whether that is known.
-	SameView(pictures any) (same, known bool)
+	// view, whether that is known, and which share of the one picture lies elsewhere in the other.
+	SameView(pictures any) (same, known bool, apart float64)
 }

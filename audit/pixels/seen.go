@@ -15,13 +15,14 @@ type Seen struct {
 // is lost.
 const DamagedFile = "the picture is damaged"
 
-// SameView reports whether two sequences show the same view, and whether the pictures
-// tell. Anything but a *Seen tells nothing.
-func (s *Seen) SameView(of any) (same, known bool) {
+// SameView reports whether two sequences show the same view, whether the pictures tell,
+// and which share of the one picture lies elsewhere in the other. Anything but a *Seen
+// tells nothing.
+func (s *Seen) SameView(of any) (same, known bool, apart float64) {
 	other, ok := of.(*Seen)
 	if !ok {
-		return false, false
+		return false, false, 0
 	}
 	l := s.Judgement.View.Same(&other.Judgement.View)
-	return l.Answer == Found, l.Answer != CannotTell
+	return l.Answer == Found, l.Answer != CannotTell, l.Apart05
 }

@@ -61,6 +61,8 @@ type (
 		Cadence      *float64       `json:"cadence_s"`
 		Settings     jsonSettings   `json:"settings"`
 		Support      string         `json:"support"`
+		SupportBy    string         `json:"support_by"`
+		Seen         []jsonSeen     `json:"seen"`
 		Verdict      string         `json:"verdict"`
 		SupersededBy *string        `json:"superseded_by"`
 		View         *string        `json:"view"`
@@ -68,6 +70,15 @@ type (
 		Merged       []jsonFrame    `json:"merged"`
 		Findings     []jsonFinding  `json:"findings"`
 		NotJudged    []jsonUnjudged `json:"not_judged"`
+	}
+	// jsonSeen is an answer of the pictures to a question about the whole sequence.
+	jsonSeen struct {
+		Question string   `json:"question"`
+		Answer   string   `json:"answer"` // "yes", "no" or "cannot tell"
+		With     *string  `json:"with"`   // the other sequence, where the question is about two
+		Measured *float64 `json:"measured"`
+		Unit     *string  `json:"unit"`
+		Reason   *string  `json:"reason"` // why they cannot tell
 	}
 	jsonSettings struct {
 		ExposureTime *float64 `json:"exposure_time_s"`
@@ -217,7 +228,7 @@ func newJSONSession(s *sessionModel) jsonSession {
 func newJSONSequence(q *sequenceModel) jsonSequence {
 	out := jsonSequence{
 		ID: q.id, Kind: q.kind.String(), Start: jsonTime(q.first), End: jsonTime(q.last), FrameCount: len(q.frames),
-		Support: q.support.String(), Verdict: q.verdict.String(),
+		Support: q.support.String(), SupportBy: q.supportBy, Seen: newJSONSeen(q), Verdict: q.verdict.String(),
 		View: textOrNull(q.view), Frames: newJSONFrames(q.frames), Merged: newJSONFrames(q.merged),
 		Findings: newJSONFindings(q.findings), NotJudged: newJSONUnjudged(q.notJudged),
 	}

@@ -57,7 +57,9 @@ type sequenceModel struct {
 	cadence      exifread.Value[time.Duration] // not known where the pace is none of the run's own
 	settings     shoot.Settings
 	support      shoot.Support
+	supportBy    string // what showed it
 	verdict      audit.Verdict
+	compared     []audit.Comparison
 	supersededBy string // the ID of the retake; empty where there is none
 	view         string // its name in the shot list; empty where there is none
 	findings     []*audit.Finding
@@ -118,6 +120,7 @@ func newSequence(q *audit.Reviewed) sequenceModel {
 	m := sequenceModel{
 		reviewed: q,
 		id:       q.ID, kind: q.Kind, frames: q.Frames, merged: q.Merged, exposures: q.PositionExposures, cadence: cadence(q), settings: q.Settings, support: q.Support,
+		supportBy: q.SupportBy, compared: q.Compared,
 		verdict: q.Verdict, findings: q.Findings, notJudged: q.NotJudged, working: q.WorkingFNumbers,
 	}
 	if seen, ok := q.Pictures.(*pixels.Seen); ok && len(seen.Judgement.PerFrame) == len(q.Frames) {

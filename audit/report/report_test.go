@@ -55,7 +55,7 @@ var ruleTitles = map[string]string{
 // oneView is what is known of pictures that all show the same view.
 type oneView struct{}
 
-func (oneView) SameView(any) (same, known bool) { return true, true }
+func (oneView) SameView(any) (same, known bool, apart float64) { return true, true, 0.01 }
 
 // judge audits a session written as text with rules that find what is planted,
 // and one that cannot judge what has no sensor pitch.
@@ -291,7 +291,7 @@ func TestJSONKeys(t *testing.T) {
 		{"the report", got, "files format sessions verdict version views"},
 		{"a session", session, "bodies end findings frame_count id not_judged sequences start verdict"},
 		{"a body", first(session, "bodies"), "clock_ahead_s make model serial"},
-		{"a sequence", sequence, "cadence_s end findings frame_count frames id kind merged not_judged settings start superseded_by support verdict view"},
+		{"a sequence", sequence, "cadence_s end findings frame_count frames id kind merged not_judged seen settings start superseded_by support support_by verdict view"},
 		{"settings", sequence["settings"], "exposure_time_s f_number focal_length_mm iso"},
 		{"a frame", first(sequence, "frames"), "copies files number time"},
 		{"a finding", first(sequence, "findings"), "accepted action frames limit measured message rule severity title unit"},
