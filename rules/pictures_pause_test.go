@@ -33,8 +33,8 @@ func TestPicturesOfPause(t *testing.T) {
 		counts        []int
 		want          []string
 	}{
-		{"goes on", clean[:14], clean[14:], nil, []int{24}, []string{"note cadence-break: the run pauses for 7.8 s between 0014 and 0015"}},
-		{"goes on, bumped", clean[:14], pixelstest.Bump(clean[14:], 0, n, 3, 1), nil, []int{24}, []string{"check cadence-break: the run pauses for 7.8 s between 0014 and 0015", "check moved: "}},
+		{"goes on", clean[:14], clean[14:], nil, []int{24}, []string{"note cadence-break: 7.8 s passed between 0014 and 0015"}},
+		{"goes on, bumped", clean[:14], pixelstest.Bump(clean[14:], 0, n, 3, 1), nil, []int{24}, []string{"check cadence-break: 7.8 s passed between 0014 and 0015", "check moved: "}},
 		{"starts over", clean[:19], again, nil, []int{19, 24}, nil},
 		{"walks back", clean, back[:19], nil, []int{24, 19}, nil},
 		{"turned", clean[:20], again, turned, []int{20, 24}, nil},

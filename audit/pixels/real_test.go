@@ -264,3 +264,53 @@ func (ta *tally) realEnds(clean []*pixels.FrameMeasure) {
 		}
 	}
 }
+
+// TestRealHeld: the scene of the balls was held by hand, and its pictures show so. No series
+// is taken for one that goes around its subject, nor one of the microscope for one by hand.
+func TestRealHeld(t *testing.T) {
+	for _, r := range realSeries(t) {
+		j, _ := judged(t, r)
+		t.Logf("%s: held %v %s, %.2f px, %.4f°; views %v %s", r.name, j.Held.Answer, j.Held.Reason, j.Held.Shift, j.Held.Roll, j.Views.Answer, j.Views.Reason)
+		if byHand := j.Held.Answer == pixels.Found; byHand != (r.name == "balls") || j.Views.Answer == pixels.Found {
+			t.Errorf("%s: held %v, views %v", r.name, j.Held.Answer, j.Views.Answer)
+		}
+	}
+}
+
+// TestRealGoingOn: the second half of a real series goes on where the first stopped, and the
+// whole series behind itself starts over; that may be hard to tell, but is not told wrongly.
+func TestRealGoingOn(t *testing.T) {
+	told := 0
+	for _, r := range realSeries(t) {
+		var list []*pixels.FrameMeasure
+		for _, f := range r.files {
+			list = append(list, measure(t, decode(t, f)))
+		}
+		half := len(list) / 2
+		for want, parts := range map[pixels.Answer][2][]*pixels.FrameMeasure{
+			pixels.Found: {list[:half], list[half:]},
+			pixels.Fine:  {list, list},
+		} {
+			var s pixels.Sequence
+			for _, m := range parts[0] {
+				s.Add(m)
+			}
+			s.Pause()
+			for _, m := range parts[1] {
+				s.Add(m)
+			}
+			g := s.GoingOn(pixels.DefaultThresholds(), judgeAll(parts[0]), judgeAll(parts[1]))
+			t.Logf("%s: %v %q %s, %.1f steps, %d frames repeat", r.name, g.Answer, g.Course, g.Reason, g.Steps, g.Repeats)
+			switch g.Answer {
+			case want:
+				told++
+			case pixels.CannotTell:
+			default:
+				t.Errorf("%s: %v %q, want %v", r.name, g.Answer, g.Course, want)
+			}
+		}
+	}
+	if told == 0 {
+		t.Error("nothing was told of any series")
+	}
+}

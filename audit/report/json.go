@@ -74,7 +74,7 @@ type (
 	// jsonSeen is an answer of the pictures to a question about the whole sequence.
 	jsonSeen struct {
 		Question string   `json:"question"`
-		Answer   string   `json:"answer"` // "yes", "no" or "cannot tell"
+		Answer   string   `json:"answer"` // "yes", "no" or "not known"
 		With     *string  `json:"with"`   // the other sequence, where the question is about two
 		Measured *float64 `json:"measured"`
 		Unit     *string  `json:"unit"`

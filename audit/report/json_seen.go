@@ -35,7 +35,7 @@ func newJSONSeen(q *sequenceModel) []jsonSeen {
 // newJSONAnswer is an answer with its figure, which is not known where it is 0 and the answer
 // is not.
 func newJSONAnswer(question string, v pixels.Verdict, measured float64, unit string) jsonSeen {
-	a := jsonSeen{Question: question, Answer: "cannot tell", Reason: textOrNull(v.Reason)}
+	a := jsonSeen{Question: question, Answer: "not known", Reason: textOrNull(v.Reason)}
 	switch v.Answer {
 	case pixels.Found:
 		a.Answer = "yes"

@@ -26,10 +26,10 @@ func TestJSONSeen(t *testing.T) {
 	}
 	want := `[{"question":"hand-held","answer":"yes","with":null,"measured":2.5,"unit":"px","reason":null},` +
 		`{"question":"view-changes","answer":"no","with":null,"measured":0,"unit":"share","reason":null},` +
-		`{"question":"focus-walks","answer":"cannot tell","with":null,"measured":null,"unit":null,"reason":"too little texture, or too much noise"},` +
+		`{"question":"focus-walks","answer":"not known","with":null,"measured":null,"unit":null,"reason":"too little texture, or too much noise"},` +
 		`{"question":"goes-on","answer":"no","with":null,"measured":-12,"unit":"steps","reason":null},` +
 		`{"question":"same-view","answer":"yes","with":"1.4","measured":0.01,"unit":"share","reason":null},` +
-		`{"question":"same-view","answer":"cannot tell","with":"1.4","measured":0.08,"unit":"share","reason":"the pictures do not show whether it is the same view"}]`
+		`{"question":"same-view","answer":"not known","with":"1.4","measured":0.08,"unit":"share","reason":"the pictures do not show whether it is the same view"}]`
 	if string(got) != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
