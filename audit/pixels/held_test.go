@@ -73,9 +73,7 @@ func holdings(b *pixelstest.Built, d pixelstest.Draw) []holding {
 // TestHeldRates counts on rendered scenes what is found of how the camera was held, and how often
 // focus is seen to walk while the view changes.
 func TestHeldRates(t *testing.T) {
-	if *seedCount < statedScenes {
-		t.Skip("renders many pictures: .ci/run rates does; TestHeld asks of one scene")
-	}
+	overManyScenes(t) // TestHeld asks of one
 	type count struct{ n, hand, stood, walks, views int }
 	got := map[string]*count{}
 	for i := range uint64(*seedCount) {
