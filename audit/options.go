@@ -57,6 +57,8 @@ type Options struct {
 	// user.
 	Bodies []BodyFacts
 	Lenses []LensFacts
+	// FocusSteps are what test runs measured of bodies with their lenses.
+	FocusSteps []FocusStep
 	// Accept are the findings declared as meant.
 	Accept []Acceptance
 
@@ -159,6 +161,15 @@ type LensFacts struct {
 	PupilMagnification   float64 // exit pupil over entrance pupil diameter
 	Stabilisation        float64 // stops, as rated
 	FNumbers             FNumbers
+}
+
+// A FocusStep is what a test run measured of a body with a lens: by how much blur grows
+// from one frame to the next at a setting of the camera's focus step.
+type FocusStep struct {
+	Body, Lens string  // Model and LensModel, compared without regard to case
+	Setting    int     // 1 and more
+	FNumber    float64 // as recorded
+	Growth     float64 // px of a picture with a long side of 1,600
 }
 
 // FNumbers is what a body with a lens records as f-number close up: the one

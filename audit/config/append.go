@@ -42,6 +42,21 @@ func AddView(file string, rules []*audit.Rule, v audit.View) error {
 	}{[]viewEntry{e}})
 }
 
+// AddFocusStep adds what a test run measured to a configuration file, under the same terms
+// as [Accept]. What stands there of the same body and lens no longer holds.
+func AddFocusStep(file string, rules []*audit.Rule, s audit.FocusStep) error {
+	type entry struct {
+		Body    string  `toml:"body"`
+		Lens    string  `toml:"lens"`
+		Setting int     `toml:"setting"`
+		FNumber float64 `toml:"f-number"`
+		Growth  float64 `toml:"growth-px"`
+	}
+	return appendEntry(file, rules, struct {
+		FocusStep []entry `toml:"focus-step"`
+	}{[]entry{{s.Body, s.Lens, s.Setting, s.FNumber, s.Growth}}})
+}
+
 // appendEntry writes an entry of a list behind what stands in the file.
 func appendEntry(file string, rules []*audit.Rule, document any) error {
 	text, err := readFile(file)

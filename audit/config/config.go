@@ -35,12 +35,13 @@ func (e *Error) Error() string {
 
 // document is the file's form.
 type document struct {
-	Shoot  map[string]any            `toml:"shoot"`
-	Body   []map[string]any          `toml:"body"`
-	Lens   []map[string]any          `toml:"lens"`
-	View   []map[string]any          `toml:"view"`
-	Rule   map[string]map[string]any `toml:"rule"`
-	Accept []struct {
+	Shoot     map[string]any            `toml:"shoot"`
+	Body      []map[string]any          `toml:"body"`
+	Lens      []map[string]any          `toml:"lens"`
+	FocusStep []map[string]any          `toml:"focus-step"`
+	View      []map[string]any          `toml:"view"`
+	Rule      map[string]map[string]any `toml:"rule"`
+	Accept    []struct {
 		Rule   string `toml:"rule"`
 		Frame  string `toml:"frame"`
 		Reason string `toml:"reason"`
@@ -86,6 +87,7 @@ func read(o *audit.Options, file string, data []byte) ([]Setting, error) {
 	r.shoot(&c)
 	r.bodies(&c)
 	r.lenses(&c)
+	r.focusSteps(&c)
 	r.views(&c)
 	r.rules(&c)
 	r.accept(&c)
@@ -135,6 +137,7 @@ func knownKeys() []string {
 	}
 	known := append(names("shoot", shoot), names("body", bodyKeys)...)
 	known = append(known, names("lens", lensKeys)...)
+	known = append(known, names("focus-step", focusStepKeys)...)
 	known = append(known, names("view", viewKeys)...)
 	return append(known, "rule", "accept", "accept.rule", "accept.frame", "accept.reason")
 }
@@ -146,7 +149,7 @@ func (r *reader) noKey(at, name string) {
 
 func noSuchKey(name string) string {
 	known := knownKeys()
-	for _, table := range []string{"shoot", "body", "lens", "view", "accept"} {
+	for _, table := range []string{"shoot", "body", "lens", "focus-step", "view", "accept"} {
 		if !strings.Contains(name, ".") && slices.Contains(known, table+"."+name) {
 			return fmt.Sprintf("%s belongs under %s: write that on a line above it", name, head(table))
 		}

@@ -18,7 +18,7 @@ import (
 const seeExample = ": in an empty folder, prestrike config --write writes a file that shows how settings are written"
 
 // lists are the tables that may stand in a file several times.
-var lists = []string{"body", "lens", "view", "accept"}
+var lists = []string{"body", "lens", "focus-step", "view", "accept"}
 
 // head writes the head of a table.
 func head(table string) string {
@@ -40,6 +40,8 @@ func (r *reader) heads() {
 			continue
 		}
 		switch double := slices.Contains(lists, table); {
+		case double && !listed && below && table == "focus-step":
+			r.fail(key, "write [[focus-step]] alone on its line, in double brackets, and what it holds on the lines below")
 		case double && !listed && below && table == "view":
 			r.fail(key, "write [[view]] alone on its line, in double brackets, and the name on the line below: name = \"front\"")
 		case double && !listed && below && table != "accept":

@@ -30,6 +30,10 @@ func StartingFile(rules []*audit.Rule) []byte {
 	for _, k := range lensKeys {
 		b.WriteString(k.line())
 	}
+	b.WriteString("\n# A test run of a body with a lens, as prestrike plan --from FOLDER --remember writes it.\n# [[focus-step]]\n")
+	for _, k := range focusStepKeys {
+		b.WriteString(k.line())
+	}
 	b.WriteString("\n# The shot list: a view for each picture of the job, in the order of shooting.\n# Only the name is needed. prestrike slate makes a card to photograph before each.\n# [[view]]\n")
 	for _, k := range viewKeys {
 		b.WriteString(k.line())

@@ -58,6 +58,7 @@ type planFlags struct {
 	config    string
 	from      string // folder of a test run, and the sequence
 	setting   int    // focus step of the test run
+	remember  bool
 }
 
 func newPlan(c *console) *cobra.Command {
@@ -96,6 +97,7 @@ func newPlan(c *console) *cobra.Command {
 	flags.StringVar(&f.config, "config", "", "with --add, the configuration `FILE` to write to")
 	flags.StringVar(&f.from, "from", "", "take the focus step from a test run: `FOLDER`, or FOLDER#1.2 for one of its sequences")
 	addValue(flags, values.Count, &f.setting, "setting", "focus step that the test run was made with, a whole `NUMBER` of the camera")
+	flags.BoolVar(&f.remember, "remember", false, "with --from, add what the test run measured to prestrike.toml, for later plans with --like")
 	addPlanFormat(cmd, &f.format)
 	flags.SortFlags = false
 	cmd.AddCommand(newPlanHandheld(c), newPlanInterval(c))
@@ -111,8 +113,8 @@ func runPlan(cmd *cobra.Command, c *console, f *planFlags) error {
 	switch {
 	case given("from"):
 		return runFrom(cmd, c, f)
-	case given("setting"):
-		return &usageError{errors.New("--setting belongs to a test run: give its folder with --from"), cmd.CommandPath()}
+	case given("setting"), given("remember"):
+		return &usageError{errors.New("--setting and --remember belong to a test run: give its folder with --from"), cmd.CommandPath()}
 	case !given("depth"):
 		return &usageError{errors.New("give the depth of the subject with --depth, such as --depth 12mm, or a test run with --from FOLDER"), cmd.CommandPath()}
 	}

@@ -21,7 +21,7 @@ import (
 )
 
 // testRunFlags are those of prestrike plan that belong to --from.
-var testRunFlags = []string{"from", "setting", "margin", "magnification", "field-width", "sensor-width", "pixels", "like", "pupil", "format"}
+var testRunFlags = []string{"from", "setting", "remember", "margin", "magnification", "field-width", "sensor-width", "pixels", "like", "pupil", "format"}
 
 // A testRun is a test run with what its pictures and the command line say of it.
 type testRun struct {
@@ -54,6 +54,9 @@ func runFrom(cmd *cobra.Command, c *console, f *planFlags) error {
 	if cmd.Flags().Changed("setting") && f.setting == 0 {
 		return &usageError{errors.New("--setting 0: must be 1 or more"), cmd.CommandPath()}
 	}
+	if f.remember && f.setting == 0 {
+		return &usageError{errors.New("--remember needs the focus step that the test run was made with: give --setting"), cmd.CommandPath()}
+	}
 	folder, id := splitFrom(f.from)
 	opt, _, err := (&shootFlags{}).options(cmd, []string{folder})
 	if err != nil {
@@ -80,7 +83,10 @@ func runFrom(cmd *cobra.Command, c *console, f *planFlags) error {
 		return err
 	}
 	t.millimetres(cmd, opt, f)
-	return writePlan(c, f.format, t.json(), t.write)
+	if err := writePlan(c, f.format, t.json(), t.write); err != nil || !f.remember {
+		return err
+	}
+	return t.remember(c, folder)
 }
 
 // changedFlags returns the names of the flags that are given.

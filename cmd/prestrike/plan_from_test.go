@@ -6,12 +6,18 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
 
+	"prestrike/audit"
+	"prestrike/audit/config"
 	"prestrike/audit/pictures/picturestest"
+	"prestrike/audit/pixels"
 	"prestrike/audit/pixels/pixelstest"
+	"prestrike/exifread"
+	"prestrike/rules"
 )
 
 // planFrom runs prestrike plan and returns its exit status and what it says.
@@ -92,7 +98,7 @@ func TestPlanFromRefuses(t *testing.T) {
 		{[]string{"--from", covering, "--setting", "0"}, "--setting 0: must be 1 or more"},
 		{[]string{"--from", covering, "--setting", "2000"}, "--setting"},
 		{[]string{"--setting", "3"}, "give its folder with --from"},
-		{[]string{"--from", standing}, "does not show the focus step: the sharp zone does not move"},
+		{[]string{"--from", standing}, "does not show the focus step: " + pixels.ReasonNotFocus},
 		{[]string{"--from", standing + "#1.1"}, "does not show the focus step: "},
 		{[]string{"--from", named}, "no picture files in"},
 		{[]string{"--from", named + "-gone"}, "set#2-gone"},
@@ -100,5 +106,49 @@ func TestPlanFromRefuses(t *testing.T) {
 		if status, out, said := planFrom(t, c.args...); status != statusNotAudited || !strings.Contains(said, c.want) || out != "" {
 			t.Errorf("%q: status %d, %q %q; want %q", c.args, status, said, out, c.want)
 		}
+	}
+}
+
+// TestPlanRemember holds that a test run is kept beside what stands in the configuration,
+// and that the next plan for a frame of that body and lens names the setting.
+func TestPlanRemember(t *testing.T) {
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	camera := picturestest.Camera{Every: 1300 * time.Millisecond, Change: func(_ int, m *exifread.Metadata) {
+		m.Model, m.LensModel = exifread.Of("BX-1"), exifread.Of("Borealis 90 mm macro")
+	}}
+	folder := camera.Shoot(t, picturestest.Covering())
+	file := filepath.Join(folder, "prestrike.toml")
+	before := "# Ours, by hand.\n[shoot]\nsupport = \"tripod\" # always\n"
+	if err := os.WriteFile(file, []byte(before), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	status, _, said := planFrom(t, "--from", folder, "--setting", "9", "--remember")
+	after, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if status != statusGood || !strings.Contains(said, "the focus step of BX-1 with Borealis 90 mm macro") || !strings.HasPrefix(string(after), before) {
+		t.Fatalf("status %d, %s, the file is\n%s", status, said, after)
+	}
+	opt := &audit.Options{Rules: rules.All()}
+	if _, err := config.Read(opt, file); err != nil || len(opt.FocusSteps) != 1 {
+		t.Fatalf("%v, %+v", err, opt.FocusSteps)
+	}
+	got := opt.FocusSteps[0]
+	if got.Setting != 9 || got.FNumber != 5.6 || math.Abs(got.Growth/3.6-1) > 0.15 {
+		t.Errorf("remembered %+v, want 9, f/5.6 and about 3.6 px", got)
+	}
+	frames, err := filepath.Glob(filepath.Join(folder, "*.JPG"))
+	if err != nil || len(frames) == 0 {
+		t.Fatalf("no frames: %v", err)
+	}
+	// f/11 makes half of the blur: 9 · 3/growth · 11/5.6.
+	want := "focus step at f/11: " + strconv.Itoa(int(9*3/got.Growth*11/5.6)) + ", by the test run made with 9 at f/5.6."
+	status, out, said := planFrom(t, "--depth", "10mm", "--magnification", "1:1", "--sensor-width", "36mm", "--pixels", "45MP", "--f-number", "11", "--like", frames[0])
+	if status != statusGood || !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
+		t.Errorf("status %d, %s: no %q in\n%s", status, said, want, out)
+	}
+	if status, _, said := planFrom(t, "--from", folder, "--remember"); status != statusNotAudited || !strings.Contains(said, "--remember needs the focus step") {
+		t.Errorf("without a setting: status %d, %s", status, said)
 	}
 }

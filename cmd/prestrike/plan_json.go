@@ -34,6 +34,7 @@ type (
 		Recommended      int            `json:"recommended"` // index in rows
 		Why              string         `json:"why"`
 		InOneFrame       jsonSingle     `json:"in_one_frame"`
+		CameraStep       *int           `json:"camera_focus_step"` // at the recommended f-number, by a test run
 	}
 	jsonFocusRow struct {
 		Aperture       string  `json:"aperture"`
@@ -122,6 +123,9 @@ func focusJSON(t *optics.FocusTask, p *optics.FocusPlan, sensor foundSensor) jso
 			MegapixelsLeft: figure(p.Single.MegapixelsLeft),
 			Sentence:       p.InOneFrame(),
 		},
+	}
+	if set := sensor.camera.settingFor(p.Rows[p.Recommended].FNumber); set > 0 {
+		out.CameraStep = &set
 	}
 	switch {
 	case t.NumericalAperture > 0:

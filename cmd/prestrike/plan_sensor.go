@@ -35,6 +35,7 @@ type foundSensor struct {
 	optics.Sensor
 	source string        // hostile text: may hold a file's name
 	focal  optics.Length // that the frame records, 0 where there is none
+	camera cameraStep    // what a test run of its body with its lens measured
 }
 
 // String describes the sensor in words.
@@ -59,10 +60,11 @@ func (s *sensorFlags) find(cmd *cobra.Command) (foundSensor, error) {
 	if err != nil {
 		return foundSensor{}, fmt.Errorf("--like %s: %s", s.like, plainError(err))
 	}
-	facts, err := sensorFacts(meta, s.like)
+	facts, opt, err := sensorFacts(meta, s.like)
 	if err != nil {
 		return foundSensor{}, err
 	}
+	found.camera = cameraStepOf(opt, meta)
 	if facts.Focal >= optics.Millimetre && facts.Focal <= 2*optics.Metre { // what a plan takes
 		found.focal = facts.Focal
 	}
@@ -103,8 +105,8 @@ func (s *sensorFlags) find(cmd *cobra.Command) (foundSensor, error) {
 }
 
 // sensorFacts returns what a frame records of its sensor, with what the
-// configuration of its folder declares for the body.
-func sensorFacts(m *exifread.Metadata, file string) (optics.SensorFacts, error) {
+// configuration of its folder declares for the body; and that configuration.
+func sensorFacts(m *exifread.Metadata, file string) (optics.SensorFacts, *audit.Options, error) {
 	float := func(v exifread.Value[exifread.Rational]) float64 {
 		if r, ok := v.Get(); ok {
 			return r.Float()
@@ -123,11 +125,11 @@ func sensorFacts(m *exifread.Metadata, file string) (optics.SensorFacts, error) 
 	opt := &audit.Options{Rules: rules.All()}
 	files, err := (&shootFlags{}).configFiles([]string{filepath.Dir(file)})
 	if err != nil {
-		return facts, err
+		return facts, nil, err
 	}
 	for _, f := range files {
 		if _, err := config.Read(opt, f); err != nil {
-			return facts, err
+			return facts, nil, err
 		}
 	}
 	same := func(a, b string) bool { return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b)) }
@@ -136,5 +138,5 @@ func sensorFacts(m *exifread.Metadata, file string) (optics.SensorFacts, error) 
 			facts.BodyWidth, facts.BodyPixels = optics.Length(body.SensorWidth)*optics.Millimetre, body.PixelWidth
 		}
 	}
-	return facts, nil
+	return facts, opt, nil
 }

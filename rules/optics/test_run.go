@@ -80,6 +80,21 @@ func (t TestRun) Plan() (*TestRunPlan, error) {
 	return p, nil
 }
 
+// SettingFor returns the widest whole setting of the focus step with which blur grows by no
+// more than allowed a frame at f-number n, where it grows by growth with the setting of a
+// test run at f-number made: the blur of one lens at one focus goes with the setting, and
+// with 1/N. 0 where even 1 is too wide, or an argument is not above 0.
+//
+//	⌊setting · allowed/growth · n/made⌋
+//
+// Source: c = step·m²/N, see [StepFromBlur].
+func SettingFor(setting int, growth, made, allowed, n float64) int {
+	if !positive(float64(setting), growth, made, allowed, n) {
+		return 0
+	}
+	return int(math.Floor(float64(setting) * allowed / growth * n / made * (1 + 1e-9)))
+}
+
 // StepFromBlur returns the focus step on the subject's side that makes the blur disc
 // grow by a diameter on the sensor, and the relative error of either side that this
 // leaves out: it is no use from 0.2 on.

@@ -82,3 +82,22 @@ func TestStepError(t *testing.T) {
 		t.Error("no magnification: want NaN")
 	}
 }
+
+func TestSettingFor(t *testing.T) {
+	for _, c := range []struct {
+		setting                  int
+		growth, made, allowed, n float64
+		want                     int
+	}{
+		{3, 1.5, 8, 3, 8, 6}, // twice as much blur is allowed
+		{3, 1.5, 8, 3, 4, 3}, // half the f-number makes twice the blur
+		{3, 1.5, 8, 3, 16, 12},
+		{3, 1.6, 8, 3, 8, 5}, // 5.6
+		{1, 4, 8, 3, 8, 0},
+		{3, 0, 8, 3, 8, 0},
+	} {
+		if got := SettingFor(c.setting, c.growth, c.made, c.allowed, c.n); got != c.want {
+			t.Errorf("%+v: %d", c, got)
+		}
+	}
+}
