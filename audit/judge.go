@@ -39,6 +39,7 @@ func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, err
 		r.Unused = nil // it may accept something earlier
 	}
 	for _, session := range r.Sessions {
+		patches(session, opt)
 		retakes(session, opt)
 		session.settle()
 	}
@@ -189,11 +190,15 @@ func oneOwner(f *Finding, owner map[*shoot.Frame]*Reviewed) *Reviewed {
 }
 
 // settle gives the session and its sequences their verdicts: the worst finding
-// that is neither accepted nor superseded.
+// that is neither accepted, superseded nor closed by a patch. A patch has the verdict of
+// the sequence that it closes.
 func (s *Session) settle() {
 	s.Verdict = worst(s.Findings)
 	for _, q := range s.Sequences {
 		q.Verdict = worst(q.Findings)
+		if q.Patches != nil {
+			q.Verdict = worst(q.Patches.Findings)
+		}
 		if q.SupersededBy == nil {
 			s.Verdict = max(s.Verdict, q.Verdict)
 		}
@@ -203,7 +208,7 @@ func (s *Session) settle() {
 func worst(findings []*Finding) Verdict {
 	v := VerdictGood
 	for _, f := range findings {
-		if f.Accepted {
+		if f.Accepted || f.Closed {
 			continue
 		}
 		switch f.Severity {

@@ -371,7 +371,7 @@ func (l *Live) next(q *Reviewed, long bool) (*Reviewed, bool) {
 func (l *Live) news(run *liveRun, q *Reviewed, certain bool) []*Finding {
 	var out []*Finding
 	for _, f := range q.Findings {
-		if f.Accepted || certain && (f.Severity == Note || f.Provisional || !l.atOnce(f.Rule)) {
+		if f.Accepted || f.Closed || certain && (f.Severity == Note || f.Provisional || !l.atOnce(f.Rule)) {
 			continue
 		}
 		// The ranges in a message grow with the run: one rule is reported once
@@ -406,9 +406,9 @@ func stateOf(q *Reviewed) string { return fmt.Sprint(len(q.Frames), " ", saidOf(
 // saidOf is stateOf but for the number of frames, which grows where a sequence
 // goes on.
 func saidOf(q *Reviewed) string {
-	s := fmt.Sprint(q.Verdict, " ", q.SupersededBy != nil)
+	s := fmt.Sprint(q.Verdict, " ", q.SupersededBy != nil, len(q.PatchedBy))
 	for _, f := range q.Findings {
-		if f.Severity > Note && !f.Accepted {
+		if f.Severity > Note && !f.Accepted && !f.Closed {
 			s += " " + f.Rule
 		}
 	}

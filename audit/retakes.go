@@ -37,7 +37,7 @@ func retakes(session *Session, opt *Options) {
 			if later.Start().Sub(end) > within {
 				break
 			}
-			if later.Body != faulty.Body || !alike(faulty, later) {
+			if later.Body != faulty.Body || later.Patches != nil || !alike(faulty, later) {
 				continue
 			}
 			same, known := sameView(faulty, later)
@@ -73,7 +73,7 @@ func retakes(session *Session, opt *Options) {
 func goodViews(session *Session, like *Reviewed) int {
 	n := 0
 	for _, q := range session.Sequences {
-		if q.Body == like.Body && sameKind(q, like) && worst(q.Findings) == VerdictGood {
+		if q.Body == like.Body && q.Patches == nil && sameKind(q, like) && worst(q.Findings) == VerdictGood {
 			n++
 		}
 	}
@@ -103,14 +103,15 @@ func sameKind(a, b *Reviewed) bool {
 // picture size and orientation, and the same f-number and exposure time.
 // ISO may differ: a wrong ISO is a common reason for a retake.
 func alike(a, b *Reviewed) bool {
-	if !sameKind(a, b) {
-		return false
-	}
+	return sameKind(a, b) && alikeButExposure(a, b) &&
+		closeEV(a.Settings.FNumber, b.Settings.FNumber, 2) && closeEV(a.Settings.ExposureTime, b.Settings.ExposureTime, 1)
+}
+
+// alikeButExposure reports whether two sequences have the same lens, focal length,
+// picture size and orientation.
+func alikeButExposure(a, b *Reviewed) bool {
 	ma, mb := a.Frames[0].Meta(), b.Frames[0].Meta()
-	if ma.LensModel != mb.LensModel || ma.Width != mb.Width || ma.Height != mb.Height || ma.Orientation != mb.Orientation {
-		return false
-	}
-	return closeEV(a.Settings.FNumber, b.Settings.FNumber, 2) && closeEV(a.Settings.ExposureTime, b.Settings.ExposureTime, 1) &&
+	return ma.LensModel == mb.LensModel && ma.Width == mb.Width && ma.Height == mb.Height && ma.Orientation == mb.Orientation &&
 		closeEV(a.Settings.FocalLength, b.Settings.FocalLength, 4)
 }
 

@@ -18,6 +18,13 @@ type Reviewed struct {
 	// PerhapsRetaken is the sequence that would be its retake if it shows the
 	// same view, which the pictures do not show; nil where there is none.
 	PerhapsRetaken *Reviewed
+	// PatchedBy are short sequences that close holes of this one, and Patches is the one
+	// of which this closes a hole: together they are one.
+	PatchedBy []*Reviewed
+	Patches   *Reviewed
+	// Misfit is the last sequence that was made to close a hole of this one and does
+	// not, or nil.
+	Misfit *Misfit
 	// Compared are the later sequences whose pictures were compared with its own.
 	Compared  []Comparison
 	Findings  []*Finding

@@ -156,6 +156,11 @@ type Finding struct {
 	// what asks for it, in place of the session.
 	Look string
 
+	// Holes are the places that a few frames, made later, can close; with all of them
+	// closed nothing is wrong any more. Closed tells that they are.
+	Holes  []Hole
+	Closed bool
+
 	// Accepted is true where the user declared this as meant, for Reason.
 	Accepted bool
 	Reason   string

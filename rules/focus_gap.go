@@ -204,11 +204,12 @@ func gapInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
 	if len(jumps) == 0 {
 		return audit.Finding{}, false
 	}
-	return jumpsFinding(q, j, jumps, limit), true
+	return jumpsFinding(v, j, jumps, limit), true
 }
 
 // jumpsFinding names every step that stands out, the widest first.
-func jumpsFinding(q *shoot.Sequence, j *pixels.Judgement, jumps []pixels.Jump, limit float64) audit.Finding {
+func jumpsFinding(v *audit.Review, j *pixels.Judgement, jumps []pixels.Jump, limit float64) audit.Finding {
+	q := v.Sequence
 	slices.SortStableFunc(jumps, func(a, b pixels.Jump) int { return cmp.Compare(b.Ratio, a.Ratio) })
 	widest := jumps[0]
 	found := audit.Finding{
@@ -232,8 +233,20 @@ func jumpsFinding(q *shoot.Sequence, j *pixels.Judgement, jumps []pixels.Jump, l
 		found.Message += "; and " + words.List(more, len(more))
 		action = "inspect the bands between these frames at 100 %; if one is soft, shoot the sequence again"
 	}
-	if j.Step.Answer != pixels.CannotTell && j.Step.Blur*widest.Ratio > limit {
-		found.Severity, found.Action = audit.Check, action
+	if !(j.Step.Answer != pixels.CannotTell && j.Step.Blur*widest.Ratio > limit) {
+		return found
+	}
+	found.Severity, found.Action = audit.Check, action
+	for _, e := range jumps {
+		h, patch, ok := patchFor(v, q.Frames[e.From], q.Frames[e.To], e.Ratio)
+		if !ok {
+			found.Holes = nil
+			break
+		}
+		found.Holes = append(found.Holes, h)
+		if len(jumps) == 1 {
+			found.Action = "inspect the band between the two at 100 %; if it is soft, " + patch
+		}
 	}
 	return found
 }

@@ -97,6 +97,12 @@ func checkMissingFrame(v *audit.Review) error {
 			}
 		}
 	}
+	if len(list) == 1 {
+		if h, patch, ok := patchFor(v, worst.From, worst.To, max(worst.Jump, float64(worst.Count))); ok {
+			found.Holes = []audit.Hole{h}
+			found.Action = "copy what is missing from the card; if it is not there, " + patch
+		}
+	}
 	if q.Kind == shoot.Burst {
 		found.Severity = audit.Check
 		found.Action = "copy what is missing from the card, unless you deleted it"

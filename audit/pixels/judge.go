@@ -23,6 +23,7 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 	if len(r.frames) < fewFrames {
 		return j
 	}
+	j.Glance = s.glance(r)
 	d := r.askDark()
 	e := r.evidence(d.frames)
 	j.Dark, j.Brightness, j.Bands, j.Colour = d.Dark, e.askBrightness(), r.askBands(), e.askColour()
@@ -71,7 +72,8 @@ func (j *Judgement) askFocus(s *Sequence, e *evidence) {
 	if j.Habit.Pairs = f.pairs(j.Walk); j.Habit.Pairs {
 		j.Stalls = Stalls{Verdict: Verdict{Answer: Fine}} // every other frame stands, by habit
 	}
-	j.Jumps = f.askJumps(j.Walk, j.Order, j.Stalls, f.askSteps(j.Walk, c))
+	steps := f.askSteps(j.Walk, c)
+	j.Jumps, j.Layout = f.askJumps(j.Walk, j.Order, j.Stalls, steps), steps.fit.layout(f)
 	j.First, j.Last = f.askEnds(j.Walk, c)
 	j.Step = f.askStep(j.Walk, c, j.Habit)
 	j.Soft = f.askSoft(j.Walk, c, j.Stalls, j.Order, j.Brightness)

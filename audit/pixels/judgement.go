@@ -72,7 +72,8 @@ const (
 
 // A Judgement is what the pictures of a run prove. Frames are named by their
 // index in the order they were added, from 0. All values are plain numbers, so
-// that it can be kept as JSON; per frame it takes under 1 KiB.
+// that it can be kept as JSON; per frame it takes under 1 KiB, and some 2 KiB more in a
+// short run.
 type Judgement struct {
 	Frames     int   // added
 	Unmeasured []int // without a picture, or with one of another size
@@ -115,6 +116,9 @@ type Judgement struct {
 	Depth Depth // empty where the run is too long to keep
 
 	View View // empty where the run is too long to keep
+
+	Layout Layout // of a run in which focus walks
+	Glance Glance // of a short run
 
 	PerFrame []FrameSummary // one for each frame added
 }

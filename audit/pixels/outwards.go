@@ -310,6 +310,9 @@ func (j *Judgement) asMade(places []int) {
 		ev := &j.Jumps.Events[i]
 		ev.From, ev.To = places[ev.From], places[ev.To]
 	}
+	for i, k := range j.Layout.Frames {
+		j.Layout.Frames[i] = places[k]
+	}
 	for i := range j.Soft.Events {
 		ev := &j.Soft.Events[i]
 		ev.Frame = places[ev.Frame]

@@ -15,6 +15,21 @@ type Seen struct {
 // is lost.
 const DamagedFile = "the picture is damaged"
 
+// Closes reports whether the pictures of a later sequence close the hole between two
+// frames of this one, by their places. Where they do not although they were made for
+// it, it says why. Anything but a *Seen closes nothing.
+func (s *Seen) Closes(of any, before, behind int) (closes bool, why string) {
+	other, ok := of.(*Seen)
+	if !ok || before < 0 || behind < 0 {
+		return false, ""
+	}
+	p := s.Judgement.Patch(other.Judgement, before, behind)
+	if p.Answer == Fine && p.Tried {
+		why = p.Why
+	}
+	return p.Answer == Found, why
+}
+
 // SameView reports whether two sequences show the same view, whether the pictures tell,
 // and which share of the one picture lies elsewhere in the other. Anything but a *Seen
 // tells nothing.

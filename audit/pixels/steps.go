@@ -39,6 +39,7 @@ func beside(v []float64, i int) (before, behind float64) {
 type joinedSteps struct {
 	steps
 	methods []steps
+	fit     *peakFit // nil where the tiles tell nothing
 }
 
 // askSteps measures the steps by registration and by sharpness.
@@ -47,8 +48,9 @@ func (e *evidence) askSteps(w Walk, c *curves) joinedSteps {
 	if w.Answer != Found || n < minFrames-1 {
 		return joinedSteps{steps: newSteps(n)}
 	}
-	motion, curves := e.stepsInMotion(), e.stepsInCurves(c)
-	return joinedSteps{join(motion, curves), []steps{motion, curves}}
+	motion := e.stepsInMotion()
+	curves, fit := e.stepsInCurves(c)
+	return joinedSteps{join(motion, curves), []steps{motion, curves}, fit}
 }
 
 // join weighs two methods by their variances. Where they disagree by more than these,

@@ -9,11 +9,11 @@ import (
 // stepsInCurves takes the steps from sharpness: each tile's sharpness goes over one
 // smooth peak as focus passes, and the frames lie where all tiles fit best. Tiles and
 // frames are fitted in turns.
-func (e *evidence) stepsInCurves(c *curves) steps {
+func (e *evidence) stepsInCurves(c *curves) (steps, *peakFit) {
 	n := len(e.links)
 	f := e.newPeakFit(c)
 	if f == nil {
-		return newSteps(n)
+		return newSteps(n), nil
 	}
 	for range peakRounds {
 		for t := range f.peaks {
@@ -37,7 +37,7 @@ func (e *evidence) stepsInCurves(c *curves) steps {
 			out.sigma[i] = math.Hypot(peakTimes*out.sigma[i], peakSigma)
 		}
 	}
-	return out
+	return out, f
 }
 
 // A peakFit lays frames and the peaks of tiles on one scale of focus, on which the mean
@@ -56,6 +56,7 @@ type peakFit struct {
 //
 // in which ln w and ln p are kept.
 type peak struct {
+	tile  int
 	y     []float64 // ln sharpness in each frame; NaN where not seen
 	theta [5]float64
 	prior [5]float64
@@ -70,8 +71,7 @@ const (
 	peakPower
 )
 
-// newPeakFit begins with even steps and those tiles that rise most; nil where there are
-// too few.
+// newPeakFit begins with even steps; it returns nil where too few tiles tell.
 func (e *evidence) newPeakFit(c *curves) *peakFit {
 	f := &peakFit{place: make([]int, len(e.frames)), sigma: peakNoise}
 	var use []int
@@ -83,20 +83,14 @@ func (e *evidence) newPeakFit(c *curves) *peakFit {
 			f.x = append(f.x, float64(fr.index))
 		}
 	}
-	var tiles []int
-	for t := range c.tiles {
-		if c.tiles[t].textured {
-			tiles = append(tiles, t)
-		}
-	}
+	tiles := c.tilesToFit(len(use))
 	if len(use) < minFrames || len(tiles) < e.th.MinTiles {
 		return nil
 	}
-	slices.SortStableFunc(tiles, func(a, b int) int { return cmp.Compare(c.tiles[b].rise, c.tiles[a].rise) })
 	layEvenly(f.x)
 	f.info = make([]float64, len(use))
-	for _, t := range tiles[:min(peakTiles, len(tiles))] {
-		p := peak{y: make([]float64, len(use))}
+	for _, t := range tiles {
+		p := peak{tile: t, y: make([]float64, len(use))}
 		least, most, at := math.Inf(1), math.Inf(-1), 0
 		for k, i := range use {
 			v := float64(e.frames[i].tiles[t].energy)
@@ -115,6 +109,30 @@ func (e *evidence) newPeakFit(c *curves) *peakFit {
 		f.peaks = append(f.peaks, p)
 	}
 	return f
+}
+
+// tilesToFit returns the textured tiles that rise most of those that are sharpest in
+// each frame, as many of each as there are, so that they tell of all frames alike.
+func (c *curves) tilesToFit(frames int) (tiles []int) {
+	of := make([][]int, c.n)
+	for t := range c.tiles {
+		if c.tiles[t].textured {
+			of[c.tiles[t].arg] = append(of[c.tiles[t].arg], t)
+		}
+	}
+	most := 0
+	for _, list := range of {
+		slices.SortStableFunc(list, func(a, b int) int { return cmp.Compare(c.tiles[b].rise, c.tiles[a].rise) })
+		most = max(most, len(list))
+	}
+	for k := range most {
+		for _, list := range of {
+			if k < len(list) && len(tiles) < max(peakTiles, peakTilesFrame*frames) {
+				tiles = append(tiles, list[k])
+			}
+		}
+	}
+	return tiles
 }
 
 // layEvenly moves and scales places so that they come nearest to 0, 1, 2 and so on.

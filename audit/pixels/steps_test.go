@@ -15,7 +15,7 @@ func tread(n int, varies, sigma float64) joinedSteps {
 		}
 		return s
 	}
-	return joinedSteps{one(), []steps{one(), one()}}
+	return joinedSteps{steps: one(), methods: []steps{one(), one()}}
 }
 
 // long sets step i in all methods.

@@ -457,9 +457,9 @@ const (
 	// loopEvery behind.
 	loopFrames, loopEvery = 12, 4
 
-	// peakTiles tiles are fitted in peakRounds rounds of peakSteps steps: more of each
-	// improved rendered steps by less than a tenth.
-	peakTiles, peakRounds, peakSteps = 100, 3, 3
+	// peakTiles tiles are fitted, in long runs peakTilesFrame for each frame, in peakRounds
+	// rounds of peakSteps steps: more of each improved rendered steps by less than a tenth.
+	peakTiles, peakTilesFrame, peakRounds, peakSteps = 100, 3, 3, 3
 	// peakLeap and placeLeap bound one step of a parameter and of a frame's place, and
 	// placeSigma holds the place of a frame of which the tiles tell little.
 	peakLeap, placeLeap, placeSigma = 2, 0.5, 2.0
@@ -499,6 +499,28 @@ const (
 // peakPriors are the deviations about what the parameters of a peak are begun with: top,
 // floor, place, ln width, ln power.
 var peakPriors = [5]float64{2, 1, 5, 0.7, 0.5}
+
+// Patches: a few frames made later that close a hole.
+const (
+	// patchFrames is the most frames of a run that is kept to be placed in another.
+	patchFrames = 12
+	// patchMoved is by how far the picture may lie aside, px of a picture with a long side
+	// of 1,600: the small pictures that are compared have a sixth of that.
+	patchMoved = 4
+	// patchEV is the difference of light from which it is another exposure, as that of
+	// JumpEV and half as much for the comparison of pictures that are sharp elsewhere;
+	// toneSlope is by how much the sRGB curve (IEC 61966-2-1) makes light vary more than
+	// code values do, of which the logarithm varies 1/2.2 as much.
+	patchEV, toneSlope = 0.15, 2.2
+	// patchStep is the widest step that may be left, in usual steps: the next is a jump.
+	patchStep = 1.5
+	// patchNoise is the least deviation of ln sharpness that is believed of another run,
+	// and patchMisfit times it what a frame may deviate that shows the same.
+	patchNoise, patchMisfit = 0.15, 3
+	// patchBeyond is how far beyond the run a frame is sought, and patchGrid the distance
+	// of the places tried, in steps.
+	patchBeyond, patchGrid = 3, 0.1
+)
 
 // Bands.
 const (

@@ -144,6 +144,8 @@ func (r *csvRow) findings() string {
 			switch {
 			case f.Accepted:
 				word = wordAccepted
+			case f.Closed:
+				word = wordClosed
 			case retaken:
 				word = wordRetaken
 			}

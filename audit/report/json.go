@@ -65,6 +65,8 @@ type (
 		Seen         []jsonSeen     `json:"seen"`
 		Verdict      string         `json:"verdict"`
 		SupersededBy *string        `json:"superseded_by"`
+		PatchedBy    []string       `json:"patched_by"`
+		Patches      *string        `json:"patches"`
 		View         *string        `json:"view"`
 		Frames       []jsonFrame    `json:"frames"`
 		Merged       []jsonFrame    `json:"merged"`
@@ -97,6 +99,7 @@ type (
 		Title    string   `json:"title"`
 		Severity string   `json:"severity"`
 		Accepted bool     `json:"accepted"`
+		Closed   bool     `json:"closed"`
 		Message  string   `json:"message"`
 		Action   string   `json:"action"`
 		Frames   []string `json:"frames"`
@@ -247,6 +250,13 @@ func newJSONSequence(q *sequenceModel) jsonSequence {
 	if v, ok := q.settings.FocalLength.Get(); ok {
 		out.Settings.FocalLength = FiniteOrNull(v.Float())
 	}
+	out.PatchedBy = []string{}
+	switch {
+	case q.patch:
+		out.Patches = new(q.with[0])
+	case len(q.with) > 0:
+		out.PatchedBy = q.with
+	}
 	if q.supersededBy != "" {
 		out.SupersededBy = new(q.supersededBy)
 	}
@@ -277,7 +287,7 @@ func newJSONFindings(findings []*audit.Finding) []jsonFinding {
 	list := make([]jsonFinding, 0, len(findings))
 	for _, f := range findings {
 		out := jsonFinding{
-			Rule: f.Rule, Title: title(f.Title, f.Rule), Severity: f.Severity.String(), Accepted: f.Accepted,
+			Rule: f.Rule, Title: title(f.Title, f.Rule), Severity: f.Severity.String(), Accepted: f.Accepted, Closed: f.Closed,
 			Message: JSONText(f.Message), Action: JSONText(f.Action), Frames: make([]string, 0, len(f.Frames)),
 		}
 		for _, frame := range f.Frames {

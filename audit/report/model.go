@@ -9,6 +9,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/pixels"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 )
 
@@ -62,10 +63,14 @@ type sequenceModel struct {
 	compared     []audit.Comparison
 	supersededBy string // the ID of the retake; empty where there is none
 	view         string // its name in the shot list; empty where there is none
-	findings     []*audit.Finding
-	notJudged    []audit.NotJudged
-	seen         *pixels.Seen             // what its pictures show; nil where they were not inspected
-	working      map[*shoot.Frame]float64 // f-numbers that the sensor sees, where they are known
+	// with are the IDs of the sequences that this one is one with, as they close its
+	// holes, or it theirs; patch tells that it does.
+	with      []string
+	patch     bool
+	findings  []*audit.Finding
+	notJudged []audit.NotJudged
+	seen      *pixels.Seen             // what its pictures show; nil where they were not inspected
+	working   map[*shoot.Frame]float64 // f-numbers that the sensor sees, where they are known
 }
 
 // A viewModel is one view of the shot list.
@@ -109,9 +114,14 @@ func newSession(s *audit.Session, declared shoot.Support) sessionModel {
 		place[b] = i
 	}
 	for _, q := range s.Sequences {
-		of := newSequence(q)
-		of.body = place[q.Body]
-		m.sequences = append(m.sequences, of)
+		if q.Patches != nil {
+			continue // stands with the one it closes
+		}
+		for _, part := range append([]*audit.Reviewed{q}, q.PatchedBy...) {
+			of := newSequence(part)
+			of.body = place[q.Body]
+			m.sequences = append(m.sequences, of)
+		}
 	}
 	return m
 }
@@ -131,13 +141,23 @@ func newSequence(q *audit.Reviewed) sequenceModel {
 	if q.SupersededBy != nil {
 		m.supersededBy = q.SupersededBy.ID
 	}
+	for _, p := range q.PatchedBy {
+		m.with = append(m.with, p.ID)
+	}
+	if q.Patches != nil {
+		m.with, m.patch = []string{q.Patches.ID}, true
+	}
 	return m
 }
 
-// verdictWord is the sequence's verdict, or that it was retaken.
+// verdictWord is the sequence's verdict, with the sequences that it is one with, or that
+// it was retaken.
 func (q *sequenceModel) verdictWord() string {
 	if q.supersededBy != "" {
 		return wordRetaken
+	}
+	if len(q.with) > 0 {
+		return q.verdict.String() + " with " + words.List(q.with, len(q.with))
 	}
 	return q.verdict.String()
 }

@@ -291,10 +291,10 @@ func TestJSONKeys(t *testing.T) {
 		{"the report", got, "files format sessions verdict version views"},
 		{"a session", session, "bodies end findings frame_count id not_judged sequences start verdict"},
 		{"a body", first(session, "bodies"), "clock_ahead_s make model serial"},
-		{"a sequence", sequence, "cadence_s end findings frame_count frames id kind merged not_judged seen settings start superseded_by support support_by verdict view"},
+		{"a sequence", sequence, "cadence_s end findings frame_count frames id kind merged not_judged patched_by patches seen settings start superseded_by support support_by verdict view"},
 		{"settings", sequence["settings"], "exposure_time_s f_number focal_length_mm iso"},
 		{"a frame", first(sequence, "frames"), "copies files number time"},
-		{"a finding", first(sequence, "findings"), "accepted action frames limit measured message rule severity title unit"},
+		{"a finding", first(sequence, "findings"), "accepted action closed frames limit measured message rule severity title unit"},
 		{"a reason", first(sequence, "not_judged"), "reason rule"},
 		{"files", got["files"], "copies earlier frames merged other read unfinished unread unreadable"},
 	} {

@@ -69,7 +69,7 @@ func bodyName(b *shoot.Body) string {
 	return name
 }
 
-// rowsOf returns a row per sequence. Single frames in a row share one, so that
+// rowsOf returns a row per sequence, with what closes its holes. Single frames in a row share one, so that
 // a day of single frames stays one line; those to be shot again do not share
 // with others.
 func rowsOf(s *sessionModel) []row {
@@ -82,9 +82,10 @@ func rowsOf(s *sessionModel) []row {
 	var rows []row
 	for i := 0; i < len(s.sequences); {
 		n := 1
-		for q := &s.sequences[i]; q.kind == shoot.Single && i+n < len(s.sequences); n++ {
+		for q := &s.sequences[i]; i+n < len(s.sequences); n++ {
 			next := &s.sequences[i+n]
-			if next.kind != shoot.Single || next.body != q.body || class(next) != class(q) {
+			singles := len(q.with) == 0 && q.kind == shoot.Single && next.kind == shoot.Single && next.body == q.body && class(next) == class(q)
+			if !next.patch && !singles {
 				break
 			}
 		}
@@ -116,7 +117,16 @@ func newRow(sequences []sequenceModel) row {
 		cadence: notRecorded,
 		verdict: worst.verdictWord(),
 	}
-	if len(first.merged) > 0 && len(sequences) == 1 {
+	one := len(sequences) == 1
+	if last.patch { // one sequence, made at several times
+		one, r.id, r.verdict = true, first.id, first.verdictWord()
+		var spans []string
+		for _, q := range sequences {
+			spans = append(spans, frameSpan(q.frames[0], q.frames[len(q.frames)-1]))
+		}
+		r.frames = strings.Join(spans, ", ")
+	}
+	if len(first.merged) > 0 && one {
 		r.kind += ", merged"
 	}
 	for _, f := range first.frames {
@@ -130,7 +140,7 @@ func newRow(sequences []sequenceModel) row {
 	} else if first.kind == shoot.Single || first.kind == shoot.Bracket {
 		r.cadence = ""
 	}
-	if len(sequences) == 1 && first.kind != shoot.Bracket && first.kind != shoot.Single {
+	if one && first.kind != shoot.Bracket && first.kind != shoot.Single {
 		r.settings(first.settings)
 	} else {
 		r.common(frames)

@@ -41,6 +41,7 @@ func (l *instruction) open() bool {
 const (
 	wordRetaken  = "retaken"
 	wordAccepted = "accepted"
+	wordClosed   = "closed"
 )
 
 // mostAlike is how many findings that ask for the same are written in full; of those
@@ -83,6 +84,9 @@ func instructions(s *audit.Session) []instruction {
 		add("session "+s.ID, nil, f)
 	}
 	for _, q := range s.Sequences {
+		if q.Patches != nil {
+			continue // what is wrong with it as a sequence of its own does not matter
+		}
 		for _, f := range q.Findings {
 			add(q.ID, q, f)
 		}
@@ -160,12 +164,26 @@ func worded(q *audit.Reviewed, f *audit.Finding) (word string, rank int, action 
 		return wordAccepted, 1, action
 	case q != nil && q.SupersededBy != nil:
 		return wordRetaken, 0, q.SupersededBy.ID + " is its retake"
+	case f.Closed:
+		return wordClosed, 0, patchIDs(q) + " closes it"
 	}
 	action = f.Action
 	if q != nil && q.PerhapsRetaken != nil && f.Severity > audit.Note {
 		action += ". If " + q.PerhapsRetaken.ID + " shows the same view, it is the retake: then accept this finding"
 	}
+	if q != nil && q.Misfit != nil && len(f.Holes) > 0 {
+		action += ". " + q.Misfit.Sequence.ID + " does not close it: " + q.Misfit.Why
+	}
 	return f.Severity.String(), 2 + int(f.Severity), action
+}
+
+// patchIDs names the sequences that close the holes of q.
+func patchIDs(q *audit.Reviewed) string {
+	var ids []string
+	for _, p := range q.PatchedBy {
+		ids = append(ids, p.ID)
+	}
+	return words.List(ids, len(ids))
 }
 
 // A reason is why rules could not judge, and for which sequences.
@@ -213,7 +231,9 @@ func notJudged(s *audit.Session) []reason {
 	}
 	add("session", s.NotJudged)
 	for _, q := range s.Sequences {
-		add(q.ID, q.NotJudged)
+		if q.Patches == nil {
+			add(q.ID, q.NotJudged)
+		}
 	}
 	slices.SortStableFunc(reasons, func(a, b *places) int { return len(b.in) - len(a.in) })
 	list := make([]reason, len(reasons))
@@ -382,6 +402,10 @@ func closing(r *audit.Result) (head, text string) {
 				retaken = append(retaken, q.SupersededBy.ID+" repeats "+q.ID)
 				continue
 			}
+			if q.Patches != nil {
+				retaken = append(retaken, q.ID+" closes "+q.Patches.ID)
+				continue
+			}
 			again, inspect = addOpen(again, inspect, q.ID, q.Verdict)
 			if q.Verdict == audit.VerdictGood {
 				notes = append(notes, asked(q)...)
@@ -476,7 +500,7 @@ func lacking(r *audit.Result) string {
 	for _, s := range r.Sessions {
 		take("session "+s.ID, s.NotJudged)
 		for _, q := range s.Sequences {
-			if q.SupersededBy == nil {
+			if q.SupersededBy == nil && q.Patches == nil {
 				take(q.ID, q.NotJudged)
 			}
 		}

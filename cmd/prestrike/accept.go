@@ -119,10 +119,10 @@ func sequenceWith(r *audit.Result, id, rule string) (*audit.Reviewed, error) {
 			}
 			var open []string
 			for _, f := range q.Findings {
-				if f.Rule == rule && !f.Accepted {
+				if f.Rule == rule && !f.Accepted && !f.Closed {
 					return q, nil
 				}
-				if !f.Accepted && !slices.Contains(open, f.Rule) {
+				if !f.Accepted && !f.Closed && !slices.Contains(open, f.Rule) {
 					open = append(open, f.Rule)
 				}
 			}

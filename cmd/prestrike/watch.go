@@ -313,7 +313,7 @@ func (w *watching) tell(e audit.LiveEvent) error {
 	if err := w.write(b.Bytes()); err != nil {
 		return err
 	}
-	if e.Kind == audit.SequenceOverdue || e.Sequence.SupersededBy == nil {
+	if e.Kind == audit.SequenceOverdue || e.Sequence.SupersededBy == nil && e.Sequence.Patches == nil {
 		w.alerts.event(e)
 	}
 	return nil

@@ -1,0 +1,306 @@
+package pixels
+
+import (
+	"math"
+	"slices"
+)
+
+// A Layout is where the frames of a run lie in focus, and where its parts get sharp: by
+// it a few frames made later are placed among them. Lengths are in usual steps. It is
+// empty where focus is not seen to walk.
+type Layout struct {
+	Frames []int     // of the run, in the order added
+	Places []float64 // of each of them
+	Peaks  []LayoutPeak
+	Noise  float64 // deviation of ln sharpness from the peaks
+}
+
+// A LayoutPeak is the sharpness of one tile over focus.
+type LayoutPeak struct {
+	X, Y  float32    // of its middle, px from the middle of the first frame
+	Theta [5]float32 // top, floor, place, ln width and ln power
+}
+
+// layout writes down the fit.
+func (f *peakFit) layout(e *evidence) (l Layout) {
+	if f == nil {
+		return l
+	}
+	for i, p := range f.place {
+		if p >= 0 {
+			l.Frames, l.Places = append(l.Frames, e.frames[i].index), append(l.Places, f.x[p])
+		}
+	}
+	for _, p := range f.peaks {
+		x, y := e.grid.middle(p.tile)
+		of := LayoutPeak{X: float32(x), Y: float32(y)}
+		for k, v := range p.theta {
+			of.Theta[k] = float32(v)
+		}
+		l.Peaks = append(l.Peaks, of)
+	}
+	l.Noise = f.sigma
+	return l
+}
+
+// middle returns the middle of a tile, px from the middle of the picture.
+func (g *tileGrid) middle(t int) (x, y float64) {
+	return ((float64(t%g.cols)+0.5)*float64(g.edge) - g.centreX) * g.cellPx, ((float64(t/g.cols)+0.5)*float64(g.edge) - g.centreY) * g.cellPx
+}
+
+// of returns where a frame of the run lies.
+func (l *Layout) of(frame int) (float64, bool) {
+	if i := slices.Index(l.Frames, frame); i >= 0 {
+		return l.Places[i], true
+	}
+	return 0, false
+}
+
+// A Glance is what is kept of the frames of a short run, to place them in an earlier one.
+type Glance struct {
+	Cols, Rows       int
+	Side             float64 // of a tile, px
+	OriginX, OriginY float64 // the middle of the first tile, px from the middle of the picture
+	// Sharpness is ln of the focus measure in steps of 1/16, row by row, one slice for
+	// each frame that belongs to the run; 0 where a tile is not seen.
+	Sharpness [][]byte
+	View      View // of a run of fewer frames than are judged
+}
+
+const (
+	glanceSteps = 16.0 // to 1 of ln sharpness
+	glanceLeast = -3.0 // ln sharpness of step 1
+)
+
+// glance keeps the frames of a short run.
+func (s *Sequence) glance(r *run) (g Glance) {
+	if r.added > patchFrames || s.long {
+		return g
+	}
+	grid := &r.grid
+	g = Glance{Cols: grid.cols, Rows: grid.rows, Side: float64(grid.edge) * grid.cellPx}
+	g.OriginX, g.OriginY = grid.middle(0)
+	for i, f := range r.frames {
+		if r.strange[i] || f.tiles == nil {
+			continue
+		}
+		row := make([]byte, len(f.tiles))
+		for t, of := range f.tiles {
+			if of.energy >= 0 {
+				ln := math.Log(max(float64(of.energy), leastEnergy))
+				row[t] = uint8(max(1, min(255, math.Round((ln-glanceLeast)*glanceSteps)+1)))
+			}
+		}
+		g.Sharpness = append(g.Sharpness, row)
+	}
+	if len(r.frames) < minFrames {
+		g.View = s.view(false)
+	}
+	return g
+}
+
+// at returns ln of the focus measure of a frame between the middles of four tiles.
+func (g *Glance) at(frame int, x, y float64) (float64, bool) {
+	u, v := (x-g.OriginX)/g.Side, (y-g.OriginY)/g.Side
+	i, k := int(math.Floor(u)), int(math.Floor(v))
+	if i < 0 || k < 0 || i+1 >= g.Cols || k+1 >= g.Rows {
+		return 0, false
+	}
+	u, v = u-float64(i), v-float64(k)
+	var sum float64
+	for _, c := range [4]struct {
+		t int
+		w float64
+	}{{k*g.Cols + i, (1 - u) * (1 - v)}, {k*g.Cols + i + 1, u * (1 - v)}, {(k+1)*g.Cols + i, (1 - u) * v}, {(k+1)*g.Cols + i + 1, u * v}} {
+		b := g.Sharpness[frame][c.t]
+		if b == 0 {
+			return 0, false
+		}
+		sum += c.w * ((float64(b)-1)/glanceSteps + glanceLeast)
+	}
+	return sum, true
+}
+
+// valid reports whether a glance is whole: it may come from a file.
+func (g *Glance) valid() bool {
+	if len(g.Sharpness) == 0 || !(g.Side > 0) {
+		return false
+	}
+	return !slices.ContainsFunc(g.Sharpness, func(row []byte) bool { return len(row) != g.Cols*g.Rows })
+}
+
+// A Patch tells whether a short run closes a hole in an earlier one. Found means that
+// it does, Fine that it does not, with the reason.
+type Patch struct {
+	Verdict
+	Why string // it does not; empty otherwise
+	// Tried tells that some of its frames lie in the hole: it was made for this.
+	Tried bool
+	// Places are those of its frames in usual steps behind the frame before the hole.
+	Places []float64
+	Widest float64 // the widest step that is left, in usual steps
+	Moved  float64 // by how far the picture lies aside, px
+	EV     float64 // by which it is brighter, about
+}
+
+// Reasons why a run does not close a hole.
+const (
+	PatchOther     = "it shows something else"
+	PatchElsewhere = "its frames do not lie in the hole"
+	PatchNarrow    = "a step is still too wide"
+	PatchMoved     = "the camera moved in between"
+	PatchLight     = "its exposure is another"
+)
+
+// Patch answers whether the run o, made later, closes the hole between two frames of j,
+// which follow each other. Its frames must show the same picture, as bright and in the
+// same place as those around the hole do; and with them there is no step left that is
+// wider than a jump.
+func (j *Judgement) Patch(o *Judgement, from, to int) Patch {
+	v, w := &j.View, &o.View
+	if o.Glance.View.valid() {
+		w = &o.Glance.View
+	}
+	a, okA := j.Layout.of(from)
+	b, okB := j.Layout.of(to)
+	if a > b { // made outwards
+		a, b, from, to = b, a, to, from
+	}
+	switch {
+	case !okA || !okB || a >= b || !j.Patchable(from, to) || !o.Glance.valid():
+		return Patch{Verdict: cannot(ReasonFaint)}
+	case !v.valid() || !w.valid() || j.Width != o.Width || j.Height != o.Height || v.Width != w.Width || v.Height != w.Height:
+		return Patch{Verdict: cannot(ReasonNoView)}
+	}
+	px := float64(2 * smallBin(j.Width/j.Factor/2, j.Height/j.Factor/2))
+	mo := register((&FrameMeasure{small: v.plane()}).pyramid(), (&FrameMeasure{small: w.plane()}).pyramid(), px)
+	if !mo.Converged {
+		return Patch{Verdict: decided(false), Why: PatchMoved}
+	}
+	p := Patch{EV: toneSlope * math.Log2(v.brighter(mo))}
+	first, seen := math.NaN(), false
+	for k := range o.Glance.Sharpness {
+		x, tells, fits := j.Layout.find(&o.Glance, k, mo)
+		seen = seen || tells
+		if fits {
+			p.Places = append(p.Places, x-a)
+			if math.IsNaN(first) {
+				first = x
+			}
+		}
+	}
+	p.Moved = j.aside(mo, min(max(first, a), b), from, to)
+	p.Widest = widestLeft(p.Places, b-a)
+	inside := func(x float64) bool { return x > 0 && x < b-a }
+	p.Tried = slices.ContainsFunc(p.Places, inside)
+	switch {
+	case !seen:
+		return Patch{Verdict: cannot(ReasonTexture)}
+	case math.IsNaN(first):
+		p.Why = PatchOther
+	case !p.Tried:
+		p.Why = PatchElsewhere
+	case p.Moved > patchMoved*float64(max(j.Width, j.Height)/j.Factor)/longSide:
+		p.Why = PatchMoved
+	case math.Abs(p.EV) > patchEV:
+		p.Why = PatchLight
+	case p.Widest > patchStep:
+		p.Why = PatchNarrow
+	}
+	p.Verdict = decided(p.Why == "")
+	return p
+}
+
+// Patchable reports whether frames made later could be proved to close a hole between
+// two frames.
+func (j *Judgement) Patchable(from, to int) bool {
+	_, okA := j.Layout.of(from)
+	_, okB := j.Layout.of(to)
+	return okA && okB && len(j.Layout.Peaks) >= DefaultThresholds().MinTiles && j.View.valid()
+}
+
+// brighter is the ratio of the code values of the picture that a motion leads to.
+func (v *View) brighter(mo Motion) float64 {
+	var sum float64
+	for _, x := range v.Luma {
+		sum += float64(x)
+	}
+	mean := max(1, sum/float64(len(v.Luma)))
+	return max(0.01, mo.Gain+mo.Offset/mean)
+}
+
+// aside is by how far the picture lies from where it should at place x between two
+// frames, half-way to a corner: shift, roll and scale together, px.
+func (j *Judgement) aside(mo Motion, x float64, from, to int) float64 {
+	a, _ := j.Layout.of(from)
+	b, _ := j.Layout.of(to)
+	p, q := j.PerFrame[from], j.PerFrame[to]
+	t := (x - a) / (b - a)
+	half := typicalRadius * math.Hypot(float64(j.Width), float64(j.Height)) / float64(j.Factor)
+	between := func(u, v float64) float64 { return u + t*(v-u) }
+	return math.Sqrt(square(mo.ShiftX-between(p.ShiftX, q.ShiftX)) + square(mo.ShiftY-between(p.ShiftY, q.ShiftY)) +
+		square(half*mo.Rotation) + square(half*(mo.Scale-between(p.Scale, q.Scale))))
+}
+
+func square(x float64) float64 { return x * x }
+
+// find places one frame: where its tiles' sharpness fits the peaks best, but for one
+// factor of all. It does not tell where too few tiles are seen.
+func (l *Layout) find(g *Glance, frame int, mo Motion) (x float64, tells, fits bool) {
+	var peaks []peak
+	var y []float64
+	for _, p := range l.Peaks {
+		px, py := float64(p.X), float64(p.Y)
+		v, seen := g.at(frame, (1+mo.Scale)*px-mo.Rotation*py+mo.ShiftX, mo.Rotation*px+(1+mo.Scale)*py+mo.ShiftY)
+		if !seen {
+			continue
+		}
+		var of peak
+		for k, t := range p.Theta {
+			of.theta[k] = float64(t)
+		}
+		peaks, y = append(peaks, of), append(y, v)
+	}
+	if len(peaks) < DefaultThresholds().MinTiles || len(l.Places) == 0 {
+		return 0, false, false
+	}
+	noise := max(l.Noise, patchNoise)
+	misfit := func(x float64) (cost, left float64) {
+		r := make([]float64, len(peaks))
+		for i := range peaks {
+			value, _ := peaks[i].at(x)
+			r[i] = y[i] - value
+		}
+		common := median(slices.Clone(r))
+		for i := range r {
+			r[i] = math.Abs(r[i] - common)
+			cost += math.Log1p(square(r[i] / (cauchyWidth * noise)))
+		}
+		return cost, consistent * median(r)
+	}
+	lowest, spread := math.Inf(1), 0.0
+	lo, hi := slices.Min(l.Places)-patchBeyond, slices.Max(l.Places)+patchBeyond
+	for at := lo; at <= hi; at += patchGrid {
+		if c, left := misfit(at); c < lowest {
+			lowest, x, spread = c, at, left
+		}
+	}
+	return x, true, spread <= patchMisfit*noise
+}
+
+// widestLeft is the widest step from the one side of the hole to the other over the
+// places in it.
+func widestLeft(places []float64, width float64) float64 {
+	all := []float64{0, width}
+	for _, x := range places {
+		if x > 0 && x < width {
+			all = append(all, x)
+		}
+	}
+	slices.Sort(all)
+	widest := 0.0
+	for i := 1; i < len(all); i++ {
+		widest = max(widest, all[i]-all[i-1])
+	}
+	return widest
+}

@@ -1,0 +1,130 @@
+package pixels_test
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"runtime"
+	"slices"
+	"sync"
+	"testing"
+
+	"prestrike/audit/pixels"
+	"prestrike/audit/pixels/pixelstest"
+)
+
+// patchShots are n shots, made later, from one focus to another.
+func patchShots(seed uint64, n int, from, to float64) []pixelstest.Shot {
+	s := pixelstest.Run(seed, n, from, to, 0.05)
+	for i := range s {
+		s[i].Noise += 90_000_000
+	}
+	return s
+}
+
+// A trial is a run with a hole and what came behind it.
+type trial struct {
+	name  string
+	shots []pixelstest.Shot
+	built *pixelstest.Built // where it is not the run's own
+	fits  bool
+}
+
+// trials are four frames over a hole between two focuses, and what does not close it.
+func trials(d pixelstest.Draw, b *pixelstest.Built, from, to float64) []trial {
+	step := d.CoC / d.Depth
+	patch := patchShots(d.Seed+70, 4, from, to)
+	w := float64(d.Width)
+	away := 3*step + (to - from)
+	if from > 0.5 {
+		away = -away
+	}
+	return []trial{
+		{"four frames over the hole", patch, nil, true},
+		{"six frames, from a step before to a step behind", patchShots(d.Seed+71, 6, from-step, to+step), nil, true},
+		{"wrong place", patchShots(d.Seed+72, 4, from+away, to+away), nil, false},
+		{"the camera moved by 1 %", pixelstest.Bump(patch, 0, 4, 0.008*w, -0.006*w), nil, false},
+		{"half a stop brighter", pixelstest.Brighten(patch, 0, 4, 0.5), nil, false},
+		{"the subject turned by 10°", patch, b.Yawed(10), false},
+	}
+}
+
+// patchOf judges a run with a hole of missing frames at a place, and each trial.
+func patchOf(st *studio, d pixelstest.Draw, at, missing int, each func(tr trial, p pixels.Patch, jumps pixels.Jumps)) {
+	shots := d.Shots()
+	run := pixelstest.Missing(shots, at, missing)
+	j := st.judge(run)
+	for _, tr := range trials(d, st.built, run[at-1].Focus, run[at].Focus) {
+		of := st
+		if tr.built != nil {
+			of = &studio{tr.built, map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+		}
+		o := of.judge(tr.shots)
+		each(tr, j.Patch(o, at-1, at), j.Jumps)
+	}
+}
+
+// TestPatch: four frames made later close the hole of a run, and are refused where they
+// lie elsewhere, the camera moved, or they are brighter.
+func TestPatch(t *testing.T) {
+	d := pixelstest.Draw{Scene: pixelstest.Scene{
+		Seed: 5, Width: 480, Height: 320, Shape: pixelstest.Relief, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.02, Electrons: 40000, Quality: 90,
+	}, Frames: 24, Jitter: 0.04, CoC: 1.2, Margin: 2}
+	st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+	patchOf(st, d, 11, 2, func(tr trial, p pixels.Patch, _ pixels.Jumps) {
+		if want := map[bool]pixels.Answer{true: pixels.Found, false: pixels.Fine}[tr.fits]; p.Answer != want {
+			t.Errorf("%s: %+v, want %v", tr.name, p, want)
+		}
+	})
+}
+
+// TestPatchRates counts the runs that close a hole, and those that do not, by what is
+// answered of them:
+//
+//	go test ./audit/pixels -run TestPatchRates -v -seeds 60 -first 3501 -timeout 60m
+func TestPatchRates(t *testing.T) {
+	if *seedCount < statedScenes {
+		t.Skip("renders many pictures: .ci/run rates does; TestPatch asks of one scene")
+	}
+	ta := &tally{rows: map[string]*row{}}
+	var wg sync.WaitGroup
+	seeds := make(chan uint64)
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for seed := range seeds {
+				d := pixelstest.Random(seed)
+				rng := rand.New(rand.NewPCG(seed, 401))
+				missing := 1 + rng.IntN(3)
+				at := 4 + rng.IntN(d.Frames-8-missing)
+				st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+				patchOf(st, d, at, missing, func(tr trial, p pixels.Patch, jumps pixels.Jumps) {
+					if !slices.ContainsFunc(jumps.Events, func(e pixels.Jump) bool { return e.From == at-1 }) {
+						return // where the hole is not located, nothing is asked
+					}
+					want := map[bool]pixels.Answer{true: pixels.Found, false: pixels.Fine}[tr.fits]
+					ta.count(tr.name, p.Answer, p.Answer == want)
+					ta.count(fmt.Sprintf("all that fit: %v", tr.fits), p.Answer, p.Answer == want)
+					if p.Answer != want {
+						ta.note("seed %d at %d, %d missing: %s: %+v", seed, at, missing, tr.name, p)
+					}
+				})
+			}
+		})
+	}
+	for i := range *seedCount {
+		seeds <- *seedFirst + 2*uint64(i)
+	}
+	close(seeds)
+	wg.Wait()
+	if *showAll {
+		for _, n := range ta.notes {
+			t.Log(n)
+		}
+	}
+	t.Logf("\n%s", ta)
+	for name, least := range map[string]float64{"all that fit: true": 0.95, "all that fit: false": 0.99} {
+		r := ta.rows[name]
+		if _, hi := wilson(r.found, r.runs-r.cannot); hi < least {
+			t.Errorf("%s: %d of %d answered right, want a share of %v", name, r.found, r.runs-r.cannot, least)
+		}
+	}
+}

@@ -1,0 +1,30 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"prestrike/audit"
+	"prestrike/audit/shoot"
+	"prestrike/audit/words"
+	"prestrike/rules/evidence"
+)
+
+// leastPatch is how many frames a patch has at least: of fewer the pictures are not
+// inspected, so that it could not be proved to close the hole.
+const leastPatch = 4
+
+// patchFor returns the hole between two frames of the review's focus sequence, over which
+// focus moves so many usual steps, and the instruction to close it. It is not ok where the
+// pictures could not prove that a patch does.
+func patchFor(v *audit.Review, from, to *shoot.Frame, usualSteps float64) (h audit.Hole, action string, ok bool) {
+	q := v.Sequence
+	j, _ := evidence.Seen(v)
+	if q.Kind != shoot.Focus || j == nil || !j.Patchable(slices.Index(q.Frames, from), slices.Index(q.Frames, to)) {
+		return h, "", false
+	}
+	n := max(leastPatch, int(math.Ceil(usualSteps))+1) // with both ends, steps shorter than usual
+	return audit.Hole{Before: from, Behind: to}, fmt.Sprintf("make %s from the focus of %s to that of %s, at the same settings, without moving the camera",
+		words.Count(n, "frame", "frames"), from.Label(), to.Label()), true
+}

@@ -1,0 +1,103 @@
+package rules
+
+import (
+	"bytes"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"prestrike/audit"
+	"prestrike/audit/audittest"
+	"prestrike/audit/pictures"
+	"prestrike/audit/pictures/picturestest"
+	"prestrike/audit/pixels/pixelstest"
+	"prestrike/audit/report"
+	"prestrike/exifread"
+)
+
+// TestPatch: two frames are missing from a run whose numbers and times run on. The report
+// names the few frames that close the hole; four made three minutes later do, and are one
+// with the run in each form of the report. Where they lie elsewhere, the camera moved or
+// the exposure is another, they do not.
+func TestPatch(t *testing.T) {
+	clean := picturestest.Covering()
+	run := pixelstest.Missing(clean, 11, 2)
+	patch := pixelstest.Run(77, 4, clean[10].Focus, clean[13].Focus, 0.04)
+	const hole = "times as far between 0011 and 0012"
+	for _, c := range []struct {
+		name    string
+		patch   []pixelstest.Shot
+		time    exifread.Rational // of its exposures, where it is another
+		closes  bool
+		verdict audit.Verdict
+		misfit  string
+	}{
+		{name: "closes it", patch: patch, closes: true, verdict: audit.VerdictGood},
+		{name: "elsewhere", patch: pixelstest.Run(78, 4, clean[16].Focus, clean[19].Focus, 0.04), verdict: audit.VerdictCheck},
+		{name: "the camera moved", patch: pixelstest.Bump(patch, 0, 4, 6, 4), verdict: audit.VerdictCheck, misfit: "the camera moved in between"},
+		{name: "another exposure", patch: patch, time: exifread.Rational{Num: 4, Den: 10}, verdict: audit.VerdictCheck, misfit: "its settings are others"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			camera := picturestest.Camera{Every: 1300 * time.Millisecond, NumbersRunOn: true, Skip: func(i int) int {
+				if i == len(run) {
+					return 140
+				}
+				return 0
+			}, Change: func(i int, m *exifread.Metadata) {
+				if i >= len(run) && c.time.Den > 0 {
+					m.ExposureTime = exifread.Of(c.time)
+				}
+			}}
+			result := lookAt(t, &pictures.Measurer{}, camera.Shoot(t, slices.Concat(run, c.patch)))
+			q := result.Sessions[0].Sequences[0]
+			var found *audit.Finding
+			for _, f := range q.Findings {
+				if strings.Contains(f.Message, hole) {
+					found = f
+				}
+			}
+			if found == nil || len(q.Frames) != len(run) {
+				t.Fatalf("found %q, want %s", audittest.Told(result), hole)
+			}
+			if want := "make 4 frames from the focus of 0011 to that of 0012"; !strings.Contains(found.Action, want) {
+				t.Errorf("action %q, want %q in it", found.Action, want)
+			}
+			if found.Closed != c.closes || len(q.PatchedBy) > 0 != c.closes || q.Verdict != c.verdict {
+				t.Errorf("closed %v by %d, verdict %v; want %v, %v; %q", found.Closed, len(q.PatchedBy), q.Verdict, c.closes, c.verdict, audittest.Told(result))
+			}
+			misfit := ""
+			if q.Misfit != nil {
+				misfit = q.Misfit.Why
+			}
+			if misfit != c.misfit {
+				t.Errorf("it does not fit as %q, want %q", misfit, c.misfit)
+			}
+			forms := map[string]string{"table": "0001-0022, 0023-0026", "json": `"patched_by": [`, "csv": "good with 1.2", "markdown": "good with 1.2"}
+			for form, want := range forms {
+				if text := written(t, result, form); c.closes && !strings.Contains(text, want) {
+					t.Errorf("%s: no %q in\n%s", form, want, text)
+				} else if misfit != "" && form == "table" && !strings.Contains(strings.Join(strings.Fields(text), " "), "1.2 does not close it: "+misfit) {
+					t.Errorf("%s: no misfit in\n%s", form, text)
+				}
+			}
+			if c.closes && result.Verdict != audit.VerdictGood {
+				t.Errorf("verdict %v: %s", result.Verdict, written(t, result, "table"))
+			}
+		})
+	}
+}
+
+// written is the report in one form.
+func written(t *testing.T, r *audit.Result, form string) string {
+	t.Helper()
+	var b bytes.Buffer
+	f, err := report.ParseForm(form)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := f.Write(&b, r, &report.Options{Width: 200}); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
