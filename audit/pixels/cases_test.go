@@ -163,3 +163,23 @@ func TestJumpWithoutSignature(t *testing.T) {
 		}
 	}
 }
+
+// TestSwapAndStallWithoutSignature: where the lens does not breathe, two frames that
+// changed places are found by the steps of focus, and so is focus that stands; neither is
+// taken for a missing frame.
+func TestSwapAndStallWithoutSignature(t *testing.T) {
+	b := small(8, 0.002)
+	run := pixelstest.Run(9, 26, -0.1, 1.1, 0.06)
+	frames := shoot(t, b, run)
+	for _, at := range []int{8, 15} {
+		j := judgeAll(shoot(t, b, pixelstest.Swap(run, at)))
+		if o := j.Order; len(o.Events) != 1 || o.Events[0].Kind != pixels.Swapped || o.Events[0].From != at || len(j.Jumps.Events) != 0 {
+			t.Errorf("frames %d and %d changed places: order %+v, jumps %+v; %s", at, at+1, o, j.Jumps, summary(j))
+		}
+		stands := pixelstest.Stall(run, at, 1, true)
+		j = judgeAll(slices.Insert(slices.Clone(frames), at+1, shoot(t, b, stands[at+1:at+2])...))
+		if s := j.Stalls; len(s.Events) != 1 || s.Events[0].From != at || len(j.Jumps.Events) != 0 {
+			t.Errorf("focus stands at frame %d: stalls %+v, jumps %+v; %s", at, s, j.Jumps, summary(j))
+		}
+	}
+}

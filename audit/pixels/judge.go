@@ -61,6 +61,8 @@ func (j *Judgement) askFocus(s *Sequence, e *evidence) {
 		c = f.curves(outside)
 		j.Walk = f.askWalk(c)
 	}
+	steps := f.askSteps(j.Walk, c)
+	j.Order = f.swapsInSteps(j.Order, steps)
 	j.View = s.view(j.Walk.Answer == Found)
 	if made.places != nil {
 		j.Moved = e.withoutFocus(made.places).askMoved(j.Walk, Order{})
@@ -68,11 +70,10 @@ func (j *Judgement) askFocus(s *Sequence, e *evidence) {
 	} else {
 		j.Moved = e.askMoved(j.Walk, j.Order)
 	}
-	j.Stalls = f.askStalls(j.Walk, j.Moved)
+	j.Stalls = f.askStalls(j.Walk, j.Moved, steps)
 	if j.Habit.Pairs = f.pairs(j.Walk); j.Habit.Pairs {
 		j.Stalls = Stalls{Verdict: Verdict{Answer: Fine}} // every other frame stands, by habit
 	}
-	steps := f.askSteps(j.Walk, c)
 	j.Jumps, j.Layout = f.askJumps(j.Walk, j.Order, j.Stalls, steps), steps.fit.layout(f)
 	j.First, j.Last = f.askEnds(j.Walk, c)
 	j.Step = f.askStep(j.Walk, c, j.Habit)

@@ -88,6 +88,27 @@ func (r *run) swap(sg *signature, i int) Reversal {
 	return Reversal{Kind: Swapped, From: from, To: to, Back: -sg.v[i] * sg.sign * r.span(r.links[i]) / sg.median}
 }
 
+// swapsInSteps finds neighbours that changed places by all that tells of steps, where the
+// signature does not tell.
+func (e *evidence) swapsInSteps(o Order, s joinedSteps) Order {
+	if o.Answer != CannotTell || e.signature.Kind != "" {
+		return o
+	}
+	for i := 1; i+1 < len(s.ratio); i++ {
+		before, at, behind := s.ratio[i-1], s.ratio[i], s.ratio[i+1]
+		excess := before - at + behind - 1 // 0 for three usual steps, 4 of them for a swap
+		error := math.Sqrt(square(s.error[i-1]) + square(s.error[i]) + square(s.error[i+1]) + 3*square(s.uneven(i)))
+		if at < 0 && min(before, behind) >= swapStep && -at <= restartStep && excess >= swapSigma*error {
+			from, to := e.ends(e.links[i])
+			o.Events = append(o.Events, Reversal{Kind: Swapped, From: from, To: to, Back: -at * e.span(e.links[i])})
+		}
+	}
+	if len(o.Events) > 0 {
+		o.Verdict = Verdict{Answer: Found}
+	}
+	return o
+}
+
 // swaps returns the neighbours that changed places where the signature is too faint
 // for all else.
 func (r *run) swaps(sg *signature) (events []Reversal) {

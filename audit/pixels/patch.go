@@ -138,6 +138,7 @@ type Patch struct {
 	Tried bool
 	// Places are those of its frames in usual steps behind the frame before the hole.
 	Places []float64
+	Misfit float64 // the worst of them, in deviations of the run's own fit
 	Widest float64 // the widest step that is left, in usual steps
 	Moved  float64 // by how far the picture lies aside, px
 	EV     float64 // by which it is brighter, about
@@ -180,9 +181,10 @@ func (j *Judgement) Patch(o *Judgement, from, to int) Patch {
 	p := Patch{EV: toneSlope * math.Log2(v.brighter(mo))}
 	first, seen := math.NaN(), false
 	for k := range o.Glance.Sharpness {
-		x, tells, fits := j.Layout.find(&o.Glance, k, mo)
+		x, misfit, tells := j.Layout.find(&o.Glance, k, mo)
 		seen = seen || tells
-		if fits {
+		if tells && misfit <= patchMisfit {
+			p.Misfit = max(p.Misfit, misfit)
 			p.Places = append(p.Places, x-a)
 			if math.IsNaN(first) {
 				first = x
@@ -246,7 +248,7 @@ func square(x float64) float64 { return x * x }
 
 // find places one frame: where its tiles' sharpness fits the peaks best, but for one
 // factor of all. It does not tell where too few tiles are seen.
-func (l *Layout) find(g *Glance, frame int, mo Motion) (x float64, tells, fits bool) {
+func (l *Layout) find(g *Glance, frame int, mo Motion) (x, misfit float64, tells bool) {
 	var peaks []peak
 	var y []float64
 	for _, p := range l.Peaks {
@@ -262,10 +264,10 @@ func (l *Layout) find(g *Glance, frame int, mo Motion) (x float64, tells, fits b
 		peaks, y = append(peaks, of), append(y, v)
 	}
 	if len(peaks) < DefaultThresholds().MinTiles || len(l.Places) == 0 {
-		return 0, false, false
+		return 0, 0, false
 	}
 	noise := max(l.Noise, patchNoise)
-	misfit := func(x float64) (cost, left float64) {
+	cost := func(x float64) (sum, left float64) {
 		r := make([]float64, len(peaks))
 		for i := range peaks {
 			value, _ := peaks[i].at(x)
@@ -274,18 +276,18 @@ func (l *Layout) find(g *Glance, frame int, mo Motion) (x float64, tells, fits b
 		common := median(slices.Clone(r))
 		for i := range r {
 			r[i] = math.Abs(r[i] - common)
-			cost += math.Log1p(square(r[i] / (cauchyWidth * noise)))
+			sum += math.Log1p(square(r[i] / (cauchyWidth * noise)))
 		}
-		return cost, consistent * median(r)
+		return sum, consistent * median(r)
 	}
 	lowest, spread := math.Inf(1), 0.0
 	lo, hi := slices.Min(l.Places)-patchBeyond, slices.Max(l.Places)+patchBeyond
 	for at := lo; at <= hi; at += patchGrid {
-		if c, left := misfit(at); c < lowest {
+		if c, left := cost(at); c < lowest {
 			lowest, x, spread = c, at, left
 		}
 	}
-	return x, true, spread <= patchMisfit*noise
+	return x, spread / noise, true
 }
 
 // widestLeft is the widest step from the one side of the hole to the other over the

@@ -231,7 +231,7 @@ func TestStallRatio(t *testing.T) {
 	for step, found := range map[float64]bool{0.1: true, 0.2: true, 0.4: false} {
 		s := tell(24)
 		s.links[11].motion.Scale = 0.001 * step
-		st := s.evidence().askStalls(walks, Moved{})
+		st := s.evidence().askStalls(walks, Moved{}, joinedSteps{})
 		if found != (st.Answer == Found) {
 			t.Errorf("a step of %v times the usual: %v %+v", step, st.Answer, st.Events)
 		}
@@ -242,7 +242,7 @@ func TestStallRatio(t *testing.T) {
 		s.links[i].motion.Scale = 0.001 * (1 + 0.19*[...]float64{1, -1, -1, 1, 0.9, -0.9}[i%6])
 	}
 	s.links[11].motion.Scale = 0.00025
-	if st := s.evidence().askStalls(walks, Moved{}); st.Answer == Found {
+	if st := s.evidence().askStalls(walks, Moved{}, joinedSteps{}); st.Answer == Found {
 		t.Errorf("a small step among uneven ones: %+v", st.Events)
 	}
 }
@@ -253,11 +253,11 @@ func TestStallChange(t *testing.T) {
 	for change, found := range map[float64]bool{0.15: true, 0.4: false} {
 		s := tell(24).standing()
 		s.links[11].change = change
-		st := s.evidence().askStalls(walks, Moved{})
+		st := s.evidence().askStalls(walks, Moved{}, joinedSteps{})
 		if found != (st.Answer == Found) {
 			t.Errorf("a change of %v times the usual: %v %+v", change, st.Answer, st.Events)
 		}
-		if st := s.evidence().askStalls(stands, Moved{}); st.Answer != CannotTell {
+		if st := s.evidence().askStalls(stands, Moved{}, joinedSteps{}); st.Answer != CannotTell {
 			t.Errorf("focus that stands, stalls: %v", st.Answer)
 		}
 	}

@@ -314,3 +314,40 @@ func TestRealGoingOn(t *testing.T) {
 		t.Error("nothing was told of any series")
 	}
 }
+
+// TestRealPatch takes two frames out of the real series and offers four frames over the
+// hole, four from elsewhere, and the four over the hole moved aside by a hundredth of the
+// width: none that does not fit is taken for one that does.
+func TestRealPatch(t *testing.T) {
+	if testing.Short() {
+		t.Skip("measures many pictures: .ci/run does")
+	}
+	ta := &tally{rows: map[string]*row{}}
+	for _, r := range realSeries(t) {
+		var clean, moved []*pixels.FrameMeasure
+		for _, f := range r.files {
+			img := decode(t, f)
+			clean = append(clean, measure(t, img))
+			moved = append(moved, measure(t, altered(img, img.Bounds().Dx()/100, 1)))
+		}
+		n := len(clean)
+		for at := 2; at+4 < n; at++ { // at and at+1 are missing
+			j := judgeAll(slices.Delete(slices.Clone(clean), at, at+2))
+			far := clean[:4]
+			if at < n/2 {
+				far = clean[n-4:]
+			}
+			for name, patch := range map[string][]*pixels.FrameMeasure{
+				"over the hole": clean[at-1 : at+3], "elsewhere": far, "moved aside": moved[at-1 : at+3],
+			} {
+				p := j.Patch(judgeAll(patch), at-1, at)
+				fits := name == "over the hole"
+				ta.count(name, p.Answer, p.Answer == pixels.Found == fits && p.Answer != pixels.CannotTell)
+				if p.Answer == pixels.Found && !fits {
+					t.Errorf("%s, %d and %d missing: frames %s are taken for a patch: %+v", r.name, at, at+1, name, p)
+				}
+			}
+		}
+	}
+	t.Logf("\n%s", ta)
+}

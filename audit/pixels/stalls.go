@@ -6,7 +6,7 @@ import (
 )
 
 // askStalls finds links over which focus did not move.
-func (e *evidence) askStalls(w Walk, m Moved) Stalls {
+func (e *evidence) askStalls(w Walk, m Moved, steps joinedSteps) Stalls {
 	n := len(e.links)
 	sg := &e.signature
 	still, same := make([]bool, n), make([]bool, n)
@@ -17,6 +17,8 @@ func (e *evidence) askStalls(w Walk, m Moved) Stalls {
 		change := e.pictureChanges()
 		if sg.Kind != "" {
 			e.stillInMotion(still, change)
+		} else {
+			steps.still(still, change)
 		}
 		e.stillInPicture(still, same, change, m)
 	}
@@ -78,6 +80,23 @@ func (e *evidence) stillInMotion(still []bool, change []float64) {
 		}
 	}
 }
+
+// still marks the links over which focus stands by all that tells of steps, and the
+// picture changes less than around.
+func (s *joinedSteps) still(still []bool, change []float64) {
+	for i, r := range s.ratio {
+		if r > s.stallRatio() || !(s.sides[i] > likeSides) || !(1-r >= longSigma*math.Hypot(s.uneven(i), s.error[i])) || !(change[i] < stillChange*around(change, i, wideLinks)) {
+			continue
+		}
+		denied := false
+		for _, m := range s.methods {
+			denied = denied || m.error[i] < voteSigma && m.ratio[i] > 2*s.stallRatio()
+		}
+		still[i] = still[i] || !denied
+	}
+}
+
+func (s *joinedSteps) stallRatio() float64 { return DefaultThresholds().StallRatio }
 
 // stillInPicture marks the links over which the picture hardly changes.
 func (e *evidence) stillInPicture(still, same []bool, change []float64, m Moved) {

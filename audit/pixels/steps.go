@@ -2,18 +2,23 @@ package pixels
 
 import "math"
 
-// Steps are the lengths of the steps of focus over each link, as the natural logarithm
-// of their ratio to the usual step around them, by one method or several.
+// Steps are the lengths of the steps of focus over each link, as their ratio to the usual
+// step around them, by one method or several.
 type steps struct {
-	ln    []float64 // NaN where not known
+	ratio []float64 // below 0 for a step back; NaN where not known
+	error []float64 // standard deviation of ratio
+	ln    []float64 // natural logarithm of ratio, of leastRatio where that is less
 	sigma []float64 // standard deviation of ln
 	sides []float64 // the shorter usual step of the two sides, as a share of the longer
 }
 
 func newSteps(n int) steps {
-	s := steps{ln: make([]float64, n), sigma: make([]float64, n), sides: make([]float64, n)}
-	for i := range n {
-		s.ln[i], s.sigma[i], s.sides[i] = math.NaN(), math.NaN(), math.NaN()
+	var s steps
+	for _, v := range []*[]float64{&s.ratio, &s.error, &s.ln, &s.sigma, &s.sides} {
+		*v = make([]float64, n)
+		for i := range n {
+			(*v)[i] = math.NaN()
+		}
 	}
 	return s
 }
@@ -21,10 +26,15 @@ func newSteps(n int) steps {
 // set fills in step i: its ratio to the usual one, the deviation of that ratio where
 // the usual one were known exactly, and the usual steps of the two sides.
 func (s *steps) set(i int, ratio, sigma, before, behind float64) {
-	ratio = max(ratio, leastRatio)
-	s.ln[i] = math.Log(ratio)
-	s.sigma[i] = math.Sqrt(usualVariance) * sigma / max(ratio, leastRatioSigma)
+	s.ratio[i] = ratio
+	s.ln[i] = math.Log(max(ratio, leastRatio))
+	s.deviates(i, math.Sqrt(usualVariance)*sigma/max(ratio, leastRatioSigma))
 	s.sides[i] = min(before, behind) / max(before, behind)
+}
+
+// deviates sets the deviation of step i, of ln.
+func (s *steps) deviates(i int, sigma float64) {
+	s.sigma[i], s.error[i] = sigma, sigma*max(s.ratio[i], leastRatioSigma)
 }
 
 // beside returns the medians of the known ones of the values before and behind i; NaN
@@ -63,7 +73,7 @@ func join(a, b steps) steps {
 	}
 	out := newSteps(len(a.ln))
 	for i := range out.ln {
-		var sum, weight float64
+		var sum, ratio, weight float64
 		best := math.Inf(1)
 		for _, m := range []*steps{&a, &b} {
 			v := m.sigma[i] * m.sigma[i] * factor
@@ -71,13 +81,15 @@ func join(a, b steps) steps {
 				continue
 			}
 			sum += m.ln[i] / v
+			ratio += m.ratio[i] / v
 			weight += 1 / v
 			if v < best {
 				best, out.sides[i] = v, m.sides[i]
 			}
 		}
 		if weight > 0 {
-			out.ln[i], out.sigma[i] = sum/weight, 1/math.Sqrt(weight)
+			out.ln[i], out.ratio[i] = sum/weight, ratio/weight
+			out.deviates(i, 1/math.Sqrt(weight))
 		}
 	}
 	return out

@@ -34,7 +34,7 @@ func (e *evidence) stepsInCurves(c *curves) (steps, *peakFit) {
 		before, behind := beside(length, i)
 		if usual := (before + behind) / 2; usual != 0 && !math.IsNaN(usual+length[i]) {
 			out.set(i, length[i]/usual, sigma[i]/math.Abs(usual), before, behind)
-			out.sigma[i] = math.Hypot(peakTimes*out.sigma[i], peakSigma)
+			out.deviates(i, math.Hypot(peakTimes*out.sigma[i], peakSigma))
 		}
 	}
 	return out, f

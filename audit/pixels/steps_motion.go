@@ -51,7 +51,7 @@ func (e *evidence) stepsInMotion() steps {
 	if values := absolute(inner(out.ln)); len(values) >= boundSteps {
 		most := consistent * median(values)
 		for i := range out.sigma {
-			out.sigma[i] = min(out.sigma[i], math.Hypot(most, leastSigma))
+			out.deviates(i, min(out.sigma[i], math.Hypot(most, leastSigma)))
 		}
 	}
 	return out

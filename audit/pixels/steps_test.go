@@ -11,7 +11,9 @@ func tread(n int, varies, sigma float64) joinedSteps {
 	one := func() steps {
 		s := newSteps(n)
 		for i := range n {
-			s.ln[i], s.sigma[i], s.sides[i] = varies*[...]float64{1, -1, -1, 1, 0}[i%5], sigma, 1
+			s.ln[i], s.sides[i] = varies*[...]float64{1, -1, -1, 1, 0}[i%5], 1
+			s.ratio[i] = math.Exp(s.ln[i])
+			s.deviates(i, sigma)
 		}
 		return s
 	}
@@ -99,6 +101,60 @@ func TestStepsInMotion(t *testing.T) {
 		}
 		if want := math.Log(s.links[i].motion.Scale / usual); math.Abs(st.ln[i]-want) > 1e-3 || st.sigma[i] > 0.05 {
 			t.Errorf("step %d: %.3f ± %.3f, want %.3f ± 0.05 at most", i, st.ln[i], st.sigma[i], want)
+		}
+	}
+}
+
+// TestStillBySteps: focus stands where a step is near nothing and the picture changes
+// less than around, and no good method denies it.
+func TestStillBySteps(t *testing.T) {
+	for name, c := range map[string]struct {
+		ratio, change float64
+		denied, found bool
+	}{
+		"stands":                {0.1, 0.5, false, true},
+		"moves by half":         {0.5, 0.5, false, false},
+		"the picture changes":   {0.1, 0.9, false, false},
+		"a good method denies":  {0.1, 0.5, true, false},
+		"a step back, standing": {-0.1, 0.5, false, true},
+	} {
+		s := tread(24, 0.05, 0.05)
+		s.ratio[10] = c.ratio
+		for k := range s.methods {
+			s.methods[k].ratio[10] = c.ratio
+		}
+		if c.denied {
+			s.methods[0].ratio[10] = 0.6
+		}
+		change, still := make([]float64, 24), make([]bool, 24)
+		for i := range change {
+			change[i] = 1
+		}
+		change[10] = c.change
+		s.still(still, change)
+		if still[10] != c.found || still[9] || still[11] {
+			t.Errorf("%s: %v", name, still[9:12])
+		}
+	}
+}
+
+// TestSwapBySteps: a swap is a step of two, one back, and another of two.
+func TestSwapBySteps(t *testing.T) {
+	for name, c := range map[string]struct {
+		steps [3]float64
+		found bool
+	}{
+		"a swap":         {[3]float64{2, -1, 2}, true},
+		"one is missing": {[3]float64{1, 2, 1}, false},
+		"it turned":      {[3]float64{1, -1, -1}, false},
+		"a restart":      {[3]float64{2, -5, 2}, false},
+	} {
+		s := tread(24, 0.05, 0.05)
+		copy(s.ratio[9:], c.steps[:])
+		e := tell(25).standing().evidence()
+		o := e.swapsInSteps(Order{Verdict: cannot(ReasonSignature)}, s)
+		if found := len(o.Events) == 1 && o.Events[0].From == 10; found != c.found {
+			t.Errorf("%s: %+v", name, o)
 		}
 	}
 }

@@ -490,6 +490,9 @@ const (
 	// The usual steps of the two sides must be alike to likeSides, or the motor starts or
 	// stops; and short steps beside it must not make up madeUp of its excess.
 	likeSides, madeUp = 0.45, 0.6
+	// Where focus stands by the steps, the picture must change by less than stillChange of
+	// what it does around.
+	stillChange = 0.8
 	// A step of two must stand out by a jump's deviations over knownLinks of the links, or
 	// that there is none is not claimed; where the motor alone varies by more than
 	// tooUneven, that is the reason.
