@@ -153,11 +153,16 @@ func newSequence(q *audit.Reviewed) sequenceModel {
 // verdictWord is the sequence's verdict, with the sequences that it is one with, or that
 // it was retaken.
 func (q *sequenceModel) verdictWord() string {
+	if q.supersededBy == "" && len(q.with) > 0 {
+		return q.verdictAlone() + " with " + words.List(q.with, len(q.with))
+	}
+	return q.verdictAlone()
+}
+
+// verdictAlone is verdictWord without the sequences that it is one with.
+func (q *sequenceModel) verdictAlone() string {
 	if q.supersededBy != "" {
 		return wordRetaken
-	}
-	if len(q.with) > 0 {
-		return q.verdict.String() + " with " + words.List(q.with, len(q.with))
 	}
 	return q.verdict.String()
 }

@@ -88,7 +88,7 @@ type shape struct{ Word, Name string }
 
 // shapes has the shape of each word: they differ without colour.
 var shapes = map[string]string{
-	"good": "disk", "check": "triangle", "reshoot": "square", "note": "ring", wordRetaken: "turned", wordAccepted: "ticked",
+	"good": "disk", "check": "triangle", "reshoot": "square", "note": "ring", wordRetaken: "turned", wordAccepted: "ticked", wordClosed: "ticked",
 }
 
 func shapeOf(word string) shape { return shape{word, shapes[word]} }
@@ -198,7 +198,7 @@ func (at *pageWriter) session(s *sessionModel) *pageSession {
 }
 
 func (at *pageWriter) sequence(s *sessionModel, q *sequenceModel) *pageSequence {
-	out := &pageSequence{model: q, at: at, ID: q.id, Kind: q.kind.String(), View: Visible(q.view), Verdict: shapeOf(q.verdictWord()), Retake: q.supersededBy}
+	out := &pageSequence{model: q, at: at, ID: q.id, Kind: q.kind.String(), View: Visible(q.view), Verdict: shape{q.verdictWord(), shapeOf(q.verdictAlone()).Name}, Retake: q.supersededBy}
 	n := len(q.frames)
 	out.Count = words.Count(n, "frame", "frames")
 	out.Span = Visible(frameSpan(q.frames[0], q.frames[n-1]))

@@ -217,6 +217,8 @@ func (f *listFlags) wants(q *audit.Reviewed, p *pickedList) bool {
 	named := slices.Contains(f.sequences, q.ID) || slices.ContainsFunc(f.views, func(name string) bool { return strings.EqualFold(name, q.View) })
 	retaken := q.SupersededBy != nil
 	switch {
+	case q.Patches != nil && !named: // goes with the one it closes
+		return false
 	case len(f.sequences)+len(f.views) > 0 && !named,
 		f.kind != anything && f.kind != q.Kind.String(),
 		f.verdict != anything && f.verdict != q.Verdict.String():
@@ -237,7 +239,7 @@ func (f *listFlags) wants(q *audit.Reviewed, p *pickedList) bool {
 // firstReason returns the first thing found for which a sequence is to be shot again.
 func firstReason(q *audit.Reviewed) string {
 	for _, f := range q.Findings {
-		if f.Severity == audit.Reshoot && !f.Accepted {
+		if f.Severity == audit.Reshoot && !f.Accepted && !f.Closed {
 			return f.Message
 		}
 	}
@@ -248,7 +250,11 @@ func firstReason(q *audit.Reviewed) string {
 func (p *pickedList) add(q *audit.Reviewed, which string) {
 	picked := pickedSequence{Reviewed: q}
 	lacking := 0
-	for _, frame := range q.FocusOrder() {
+	frames := q.FocusOrder()
+	for _, patch := range q.PatchedBy {
+		frames = slices.Concat(frames, patch.FocusOrder())
+	}
+	for _, frame := range frames {
 		before := len(picked.files)
 		for _, file := range frame.Files {
 			if which == "all" || file.Raw() == (which == "raw") {
