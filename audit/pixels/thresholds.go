@@ -508,8 +508,9 @@ const (
 	// patchFrames is the most frames of a run that is kept to be placed in another.
 	patchFrames = 12
 	// patchMoved is by how far the picture may lie aside, px of a picture with a long side
-	// of 1,600: the small pictures that are compared have a sixth of that.
-	patchMoved = 4
+	// of 1,600: the small pictures that are compared have a sixth of that. What fits lay
+	// within 1.3.
+	patchMoved = 2
 	// patchEV is the difference of light from which it is another exposure, as that of
 	// JumpEV and half as much for the comparison of pictures that are sharp elsewhere;
 	// toneSlope is by how much the sRGB curve (IEC 61966-2-1) makes light vary more than
@@ -518,8 +519,9 @@ const (
 	// patchStep is the widest step that may be left, in usual steps: the next is a jump.
 	patchStep = 1.5
 	// patchNoise is the least deviation of ln sharpness that is believed of another run,
-	// and patchMisfit times it what a frame may deviate that shows the same.
-	patchNoise, patchMisfit = 0.15, 3
+	// and patchMisfit times it what a frame may deviate that shows the same: those of
+	// fitting patches deviated by 0.3 to 1.8, those of turned subjects by 1.3 and more.
+	patchNoise, patchMisfit = 0.15, 2
 	// patchBeyond is how far beyond the run a frame is sought, and patchGrid the distance
 	// of the places tried, in steps.
 	patchBeyond, patchGrid = 3, 0.1
