@@ -1,6 +1,7 @@
 package pixels
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -191,7 +192,7 @@ func (j *Judgement) Patch(o *Judgement, from, to int) Patch {
 			}
 		}
 	}
-	p.Moved = j.aside(mo, min(max(first, a), b), from, to)
+	p.Moved = j.aside(mo, first)
 	p.Widest = widestLeft(p.Places, b-a)
 	inside := func(x float64) bool { return x > 0 && x < b-a }
 	p.Tried = slices.ContainsFunc(p.Places, inside)
@@ -231,17 +232,26 @@ func (v *View) brighter(mo Motion) float64 {
 	return max(0.01, mo.Gain+mo.Offset/mean)
 }
 
-// aside is by how far the picture lies from where it should at place x between two
-// frames, half-way to a corner: shift, roll and scale together, px.
-func (j *Judgement) aside(mo Motion, x float64, from, to int) float64 {
-	a, _ := j.Layout.of(from)
-	b, _ := j.Layout.of(to)
-	p, q := j.PerFrame[from], j.PerFrame[to]
-	t := (x - a) / (b - a)
+// aside is by how far the picture lies from where that of the run lies at a place,
+// half-way to a corner: shift, roll and scale together, px.
+func (j *Judgement) aside(mo Motion, place float64) float64 {
+	// The two frames of the run that lie around the place, or nearest to it.
+	order := make([]int, len(j.Layout.Frames))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(j.Layout.Places[a], j.Layout.Places[b]) })
+	k := 1
+	for k+1 < len(order) && j.Layout.Places[order[k]] < place {
+		k++
+	}
+	a, b := order[k-1], order[k]
+	p, q := j.PerFrame[j.Layout.Frames[a]], j.PerFrame[j.Layout.Frames[b]]
+	t := (place - j.Layout.Places[a]) / (j.Layout.Places[b] - j.Layout.Places[a])
 	half := typicalRadius * math.Hypot(float64(j.Width), float64(j.Height)) / float64(j.Factor)
 	between := func(u, v float64) float64 { return u + t*(v-u) }
 	return math.Sqrt(square(mo.ShiftX-between(p.ShiftX, q.ShiftX)) + square(mo.ShiftY-between(p.ShiftY, q.ShiftY)) +
-		square(half*mo.Rotation) + square(half*(mo.Scale-between(p.Scale, q.Scale))))
+		square(half*(mo.Rotation-between(p.Rotation, q.Rotation))) + square(half*(mo.Scale-between(p.Scale, q.Scale))))
 }
 
 func square(x float64) float64 { return x * x }
