@@ -97,9 +97,21 @@ func (c *composite) add(m *FrameMeasure, place Motion, g *tileGrid) {
 	}
 }
 
+// within returns v, or the end of 0 to most that is nearer.
+func within(v, most float64) float64 {
+	// Unlike min and max, which take longer, this need not know infinities.
+	switch {
+	case v < 0:
+		return 0
+	case v > most:
+		return most
+	}
+	return v
+}
+
 // energyAt returns the energy at a place between the middles of cells.
 func (c *cellMaps) energyAt(x, y float64) float32 {
-	x, y = min(max(x, 0), float64(c.cols-1)), min(max(y, 0), float64(c.rows-1))
+	x, y = within(x, float64(c.cols-1)), within(y, float64(c.rows-1))
 	ix, iy := min(int(x), c.cols-2), min(int(y), c.rows-2)
 	fx, fy := float32(x-float64(ix)), float32(y-float64(iy))
 	a, b := c.energy[iy*c.cols+ix:], c.energy[(iy+1)*c.cols+ix:]

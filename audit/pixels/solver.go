@@ -1,6 +1,9 @@
 package pixels
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A sample is one pixel of picture a and what b shows in its place.
 type sample struct {
@@ -21,15 +24,21 @@ func (s *solver) samples(out []sample, y int, nearest bool) []sample {
 	yc := float64(y) - cy
 	bx := p*(1-cx) - q*yc + s.mo.ShiftX + cx // of x = 1
 	by := q*(1-cx) + p*yc + s.mo.ShiftY + cy
-	row := y * w
+	right, bottom := float64(w-2), float64(ht-2)
+	// What is read from slices of known lengths takes no check of its own.
+	pixA, gxA, gyA := A.pix[y*w:][:w], s.a.gx.pix[y*w:][:w], s.a.gy.pix[y*w:][:w]
+	pixB, gxB, gyB := B.pix, s.b.gx.pix[:len(B.pix)], s.b.gy.pix[:len(B.pix)]
+	out = slices.Grow(out, w)
+	all := out[len(out):cap(out)]
+	n := 0
 	for x := 1; x < w-1; x, bx, by = x+1, bx+p, by+q {
-		if bx < 1 || by < 1 || bx >= float64(w-2) || by >= float64(ht-2) {
+		if bx < 1 || by < 1 || bx >= right || by >= bottom {
 			continue
 		}
 		ix, iy := int(bx), int(by)
 		fx, fy := float32(bx)-float32(ix), float32(by)-float32(iy)
 		j := iy*w + ix
-		b0, b1 := B.pix[j:j+2:j+2], B.pix[j+w:j+w+2:j+w+2]
+		b0, b1 := pixB[j:j+2:j+2], pixB[j+w:j+w+2:j+w+2]
 		top := b0[0] + fx*(b0[1]-b0[0])
 		bot := b1[0] + fx*(b1[1]-b1[0])
 		vb := float64(top + fy*(bot-top))
@@ -39,14 +48,14 @@ func (s *solver) samples(out []sample, y int, nearest bool) []sample {
 		if nearest && fy > 0.5 {
 			j += w
 		}
-		va := float64(A.pix[row+x])
-		out = append(out, sample{
-			x: float64(x) - cx, y: yc, value: va, left: vb - gain*va - offset,
-			gx: 0.5 * (gain*float64(s.a.gx.pix[row+x]) + float64(s.b.gx.pix[j])),
-			gy: 0.5 * (gain*float64(s.a.gy.pix[row+x]) + float64(s.b.gy.pix[j])),
-		})
+		va := float64(pixA[x])
+		to := &all[n]
+		n++
+		to.x, to.y, to.value, to.left = float64(x)-cx, yc, va, vb-gain*va-offset
+		to.gx = 0.5 * (gain*float64(gxA[x]) + float64(gxB[j]))
+		to.gy = 0.5 * (gain*float64(gyA[x]) + float64(gyB[j]))
 	}
-	return out
+	return out[:len(out)+n]
 }
 
 // Equations are the normal equations of the six unknowns scale, rotation, shift in x
