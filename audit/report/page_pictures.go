@@ -450,8 +450,7 @@ func (f *pageFinding) shiftArrow(a, b *shoot.Frame, s *shown) *arrow {
 	}
 	box := pixels.Box{X0: 0.5, Y0: 0.5, X1: 0.5 + dx/long/10, Y1: 0.5 + dy/long/10}.Turned(int(b.Meta().Orientation.Or(1)))
 	w, h := float64(s.Width), float64(s.Height)
-	tenth := func(v float64) float64 { return math.Round(10*v) / 10 }
-	return &arrow{w / 2, h / 2, tenth(w/2 + (box.X1+box.X0-1)*w), tenth(h/2 + (box.Y1+box.Y0-1)*w)}
+	return &arrow{w / 2, h / 2, tenths(w/2 + (box.X1+box.X0-1)*w), tenths(h/2 + (box.Y1+box.Y0-1)*w)}
 }
 
 // tomlString quotes a string for TOML, with what does not show escaped; it is not ok for

@@ -57,7 +57,7 @@ const (
 	plotLeft, plotRight, plotTop, plotBottom = 54.0, 16.0, 26.0, 40.0
 	plotMarkSize                             = 2.6
 	mostMarks                                = 90 // more would run into each other
-	charWidth, labelLine                     = 6.4, 14.0
+	charWidth, keyWidth = 6.4, 8.2 // of a character, on screen and in print
 )
 
 // dashes and marks distinguish lines without colour.
@@ -151,7 +151,7 @@ func (p *plot) drawKey(b *strings.Builder) {
 	for i, l := range p.lines {
 		fmt.Fprintf(b, `<path class="line" d="M%s %gh26"%s/>%s`, number(x), plotTop-6, dash(i), mark(i, x+13, plotTop-6))
 		b.WriteString(p.text("legend", x+32, plotTop-2, "start", l.name))
-		x += 46 + charWidth*float64(len([]rune(l.name)))
+		x += 50 + keyWidth*float64(len([]rune(l.name)))
 	}
 }
 

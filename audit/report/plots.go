@@ -266,9 +266,12 @@ func (q *sequenceModel) plotBrightness() *plot {
 	p.y.spread(1, ys...)
 	p.lines = []plotLine{{x: xs, y: ys}}
 	p.odd = q.named("dark-frame", "brightness-drift", "flash-missed")
-	p.alt = fmt.Sprintf("from %.1f to %.1f EV against the middle frame; darkest %s", lo, hi, q.frames[darkest].Label())
+	p.alt = fmt.Sprintf("from %.1f to %.1f EV against the middle frame; darkest %s", tenths(lo), tenths(hi), q.frames[darkest].Label())
 	return p
 }
+
+// tenths rounds to tenths, without a minus sign before 0.
+func tenths(v float64) float64 { return math.Round(10*v)/10 + 0 }
 
 // plotInterval draws the time from the frame before, for time-lapses and runs whose pace
 // was found at fault.
