@@ -78,6 +78,9 @@ func (c *growthRates) scene(t *testing.T, seed uint64) {
 //
 //	go test ./audit/pixels -run GrowthRates -v -seeds 16 -first 1841 -timeout 60m
 func TestGrowthRates(t *testing.T) {
+	if *seedCount == 1 {
+		t.Skip("renders many pictures: .ci/run rates does; TestGrowth asks of one scene")
+	}
 	overManyScenes(t)
 	c := &growthRates{tally: &tally{rows: map[string]*row{}}}
 	var wg sync.WaitGroup
