@@ -245,6 +245,7 @@ func TestValidate(t *testing.T) {
 		{"twice", []*audit.Rule{isoRule, isoRule}, "used twice"},
 		{"ID", []*audit.Rule{good(func(r *audit.Rule) { r.ID = "Iso Rule" })}, "small words"},
 		{"title", []*audit.Rule{good(func(r *audit.Rule) { r.Title = "Ends." })}, "title"},
+		{"small title", []*audit.Rule{good(func(r *audit.Rule) { r.Title = "missing frames" })}, "capital letter"},
 		{"doc", []*audit.Rule{good(func(r *audit.Rule) { r.Doc = "" })}, "doc and source"},
 		{"severity", []*audit.Rule{good(func(r *audit.Rule) { r.Severity = 0 })}, "severity"},
 		{"no check", []*audit.Rule{good(func(r *audit.Rule) { r.Check = nil })}, "Check, CheckSession or CheckViews"},

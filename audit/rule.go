@@ -7,6 +7,8 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
@@ -108,6 +110,9 @@ func Validate(rules []*Rule) error {
 		seen[r.ID] = true
 		if r.Title == "" || strings.HasSuffix(r.Title, ".") || strings.Contains(r.Title, "\n") {
 			bad("the title must be one line without a full stop at its end")
+		}
+		if first, _ := utf8.DecodeRuneInString(r.Title); unicode.IsLower(first) {
+			bad("the title must begin with a capital letter, as the report leads a finding with it")
 		}
 		if r.Doc == "" || r.Source == "" {
 			bad("doc and source must say something")
