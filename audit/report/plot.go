@@ -56,8 +56,8 @@ const (
 	plotWidth, plotHeight                    = 640.0, 216.0
 	plotLeft, plotRight, plotTop, plotBottom = 54.0, 16.0, 26.0, 40.0
 	plotMarkSize                             = 2.6
-	mostMarks                                = 90 // more would run into each other
-	charWidth, keyWidth = 6.4, 8.2 // of a character, on screen and in print
+	mostMarks                                = 90       // more would run into each other
+	charWidth, keyWidth                      = 6.4, 8.2 // of a character, on screen and in print
 )
 
 // dashes and marks distinguish lines without colour.
