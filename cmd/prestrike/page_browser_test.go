@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"flag"
 	"fmt"
 	"net/url"
 	"os"
@@ -43,9 +44,15 @@ type browser struct {
 	got  []string // requests
 }
 
-// openBrowser opens a page; it skips the test where there is no chromium.
+var inBrowser = flag.Bool("browser", false, "open the report's page in chromium")
+
+// openBrowser opens a page; it skips the test without -browser, and where there is no
+// chromium.
 func openBrowser(t *testing.T, file string) *browser {
 	t.Helper()
+	if !*inBrowser {
+		t.Skip("a browser takes long to start: .ci/run browser does")
+	}
 	program, err := exec.LookPath("chromium")
 	if err != nil {
 		t.Skip("chromium is not installed: .ci/run browser installs it")
