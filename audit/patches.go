@@ -28,7 +28,8 @@ type Misfit struct {
 const otherSettings = "its settings are others"
 
 // patches finds the short sequences that close the holes of earlier ones: of the same
-// body and lens, at the same settings, begun soon after, and by their pictures. A finding
+// body and lens, at the same settings, begun soon after, and by their pictures. One with as
+// many frames is a retake. A finding
 // all of whose holes are closed no longer counts, and the two sequences are one.
 func patches(session *Session, opt *Options) {
 	within := opt.RetakeWithin
@@ -46,7 +47,8 @@ func patches(session *Session, opt *Options) {
 			if len(open) == 0 || later.Start().Sub(end) > within {
 				break
 			}
-			if later.Body != q.Body || later.Pictures == nil || later.Patches != nil || !alikeButExposure(q, later) {
+			retake := float64(len(later.Frames)) >= retakeCount*float64(q.ExpectedFrames())
+			if later.Body != q.Body || later.Pictures == nil || later.Patches != nil || retake || !alikeButExposure(q, later) {
 				continue
 			}
 			open = slices.DeleteFunc(open, func(h Hole) bool {

@@ -1,7 +1,7 @@
 package pixels
 
 // All numbers that an answer depends on are in this file, but for those of test runs in
-// growth_thresholds.go: in [Thresholds] those that tests and callers may vary, below it
+// growth_thresholds.go and of steps in steps_thresholds.go: in [Thresholds] those that tests and callers may vary, below it
 // those that belong to a method. Where no source is named, a number was chosen on the
 // rendered scenes with even seeds and the first half of the real series, and the table of
 // rates in DEVELOPERS.md states what comes of all of them together on others.
@@ -437,94 +437,6 @@ const (
 	// Behind the end the first frame lies within courseNear times three steps, and the
 	// fourth courseFar times as far.
 	courseNear, courseFar = 1.2, 1.5
-)
-
-// Steps of focus by registration and by sharpness.
-const (
-	// leastRatio is the least ratio to the usual step that is written as a logarithm, and
-	// leastRatioSigma the least that its deviation is divided by.
-	leastRatio, leastRatioSigma = 0.05, 0.5
-	// usualVariance is 1 and the variance of the mean of two medians of three, of steps
-	// of variance 1: a median of three has 0.449 (David and Nagaraja, Order Statistics,
-	// 2003, table of variances).
-	usualVariance = 1 + 0.449/2
-	// loopNoise is the least noise of registration, px, below what loops show, which
-	// share their frames; leastSigma the least deviation of a logarithm.
-	loopNoise, leastSigma = 0.004, 0.01
-	// boundSteps is the number of steps from which their spread bounds their noise.
-	boundSteps = 8
-	// A loop is registered up to each of the first loopFrames frames, and every
-	// loopEvery behind.
-	loopFrames, loopEvery = 12, 4
-
-	// peakTiles tiles are fitted, in long runs peakTilesFrame for each frame, in peakRounds
-	// rounds of peakSteps steps: more of each improved rendered steps by less than a tenth.
-	peakTiles, peakTilesFrame, peakRounds, peakSteps = 100, 3, 3, 3
-	// peakLeap and placeLeap bound one step of a parameter and of a frame's place, and
-	// placeSigma holds the place of a frame of which the tiles tell little.
-	peakLeap, placeLeap, placeSigma = 2, 0.5, 2.0
-	// usualWidth, in steps, and usualPower are what peaks are begun with.
-	usualWidth, usualPower = 3, 2
-	// peakNoise is what the deviation of ln sharpness is begun with, and leastPeakNoise
-	// the least it is taken for.
-	peakNoise, leastPeakNoise = 0.2, 0.02
-	// cauchyWidth is the width of Cauchy's weight in deviations at which it loses a
-	// twentieth on normal ones (Holland and Welsch, Commun. Statist. A6(9), 1977).
-	cauchyWidth = 2.385
-	// Neighbouring tiles err together: rendered steps deviated by peakTimes what the
-	// fit claims, and by peakSigma besides.
-	peakTimes, peakSigma = 2.5, 0.08
-
-	// motorUneven is the deviation of ln step taken of a motor before any step is seen,
-	// worth unevenPrior steps; it is counted over unevenLinks.
-	motorUneven, unevenPrior, unevenLinks = 0.08, 6, 16
-	// A step is a jump where it is longSteps times the usual and longSigma deviations of
-	// noise and unevenness beyond it; or looseSteps times, looseSigma deviations, firmSigma
-	// of the noise alone, and aloneSigma of these beyond all within aloneLinks.
-	longSteps, longSigma                          = 1.6, 4
-	looseSteps, looseSigma, firmSigma, aloneSigma = 1.4, 2.5, 5, 3
-	aloneLinks                                    = 12
-	// Two methods must show voteSteps; none whose deviation is under voteSigma less than
-	// vetoSteps.
-	voteSteps, vetoSteps, voteSigma = 1.4, 1.25, 0.15
-	// The usual steps of the two sides must be alike to likeSides, or the motor starts or
-	// stops; and short steps beside it must not make up madeUp of its excess.
-	likeSides, madeUp = 0.45, 0.6
-	// Where focus stands by the steps, the picture must change by less than stillChange of
-	// what it does around.
-	stillChange = 0.8
-	// A step of two must stand out by a jump's deviations over knownLinks of the links, or
-	// that there is none is not claimed; where the motor alone varies by more than
-	// tooUneven, that is the reason.
-	knownLinks, tooUneven = 0.9, 0.15
-)
-
-// peakPriors are the deviations about what the parameters of a peak are begun with: top,
-// floor, place, ln width, ln power.
-var peakPriors = [5]float64{2, 1, 5, 0.7, 0.5}
-
-// Patches: a few frames made later that close a hole.
-const (
-	// patchFrames is the most frames of a run that is kept to be placed in another.
-	patchFrames = 12
-	// patchMoved is by how far the picture may lie aside, px of a picture with a long side
-	// of 1,600: the small pictures that are compared have a sixth of that. What fits lay
-	// within 1.3.
-	patchMoved = 2
-	// patchEV is the difference of light from which it is another exposure, as that of
-	// JumpEV and half as much for the comparison of pictures that are sharp elsewhere;
-	// toneSlope is by how much the sRGB curve (IEC 61966-2-1) makes light vary more than
-	// code values do, of which the logarithm varies 1/2.2 as much.
-	patchEV, toneSlope = 0.15, 2.2
-	// patchStep is the widest step that may be left, in usual steps: the next is a jump.
-	patchStep = 1.5
-	// patchNoise is the least deviation of ln sharpness that is believed of another run,
-	// and patchMisfit times it what a frame may deviate that shows the same: those of
-	// fitting patches deviated by 0.3 to 1.8, those of turned subjects by 1.3 and more.
-	patchNoise, patchMisfit = 0.15, 2
-	// patchBeyond is how far beyond the run a frame is sought, and patchGrid the distance
-	// of the places tried, in steps.
-	patchBeyond, patchGrid = 3, 0.1
 )
 
 // Bands.
