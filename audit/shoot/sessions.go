@@ -73,6 +73,9 @@ func Sessions(runs []*Run, seen []Seen, opt *Options) []*Session {
 	var sequences []*Sequence
 	for _, p := range parts(runs, seen) {
 		r := p.run
+		if opt.Support != SupportAuto {
+			p.seen.Camera = CameraUnknown // who declares it knows better
+		}
 		kind := r.kind(&p.seen)
 		if opt.Support == Handheld && kind == Series && r.quick() {
 			kind = Burst
