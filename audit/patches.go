@@ -28,9 +28,9 @@ type Misfit struct {
 const otherSettings = "its settings are others"
 
 // patches finds the short sequences that close the holes of earlier ones: of the same
-// body and lens, at the same settings, begun soon after, and by their pictures. One with as
-// many frames is a retake. A finding
-// all of whose holes are closed no longer counts, and the two sequences are one.
+// body and lens, at the same settings, begun soon after, and by their pictures. One with
+// as many frames is a retake. A finding all of whose holes are closed no longer counts,
+// and the two sequences are one.
 func patches(session *Session, opt *Options) {
 	within := opt.RetakeWithin
 	if within == 0 {
