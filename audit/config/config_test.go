@@ -232,8 +232,11 @@ func TestDeclare(t *testing.T) {
 // Values may be written as people write them.
 func TestValuesAsPeopleWriteThem(t *testing.T) {
 	rules := []*audit.Rule{{ID: "every-unit", Title: "Every unit", Params: []audit.Param{
-		{Name: "time", Unit: "s", Min: 0, Max: 100}, {Name: "length", Unit: "mm", Min: 0, Max: 100}, {Name: "share", Min: 0, Max: 1},
-		{Name: "percent", Unit: "%", Min: 0, Max: 50}, {Name: "brightness", Unit: "EV", Min: 0, Max: 3},
+		{Name: "time", Unit: "s", Min: 0, Max: 100},
+		{Name: "length", Unit: "mm", Min: 0, Max: 100},
+		{Name: "share", Min: 0, Max: 1},
+		{Name: "percent", Unit: "%", Min: 0, Max: 50},
+		{Name: "brightness", Unit: "EV", Min: 0, Max: 3},
 	}}}
 	const text = `
 [shoot]

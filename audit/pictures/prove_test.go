@@ -67,7 +67,7 @@ func TestProveFocus(t *testing.T) {
 	if err != nil || m.Bounds().Dx() != 288 {
 		t.Errorf("the map is %v: %v", m, err)
 	}
-	if want := fmt.Sprintf("Merged from %d frames for looking only: sharp wherever one of them is.", len(shots)-1); out.Caption != want {
+	if want := fmt.Sprintf("Merged from %d frames, for inspection only: sharp wherever one of them is.", len(shots)-1); out.Caption != want {
 		t.Errorf("the caption is %q, want %q", out.Caption, want)
 	}
 	notes := strings.Join(out.Notes, "\n")
@@ -146,7 +146,7 @@ func TestProveBracket(t *testing.T) {
 	if out.Ends[0].Low < 0.3 || out.Ends[0].High > 0 || out.Ends[2].High < 0.5 || out.Ends[2].Low > 0 {
 		t.Errorf("the ends are %+v", out.Ends)
 	}
-	if want := "Merged from 3 frames for looking only: each place from the frames that expose it well."; out.Caption != want {
+	if want := "Merged from 3 frames, for inspection only: each place from the frames that expose it well."; out.Caption != want {
 		t.Errorf("the caption is %q", out.Caption)
 	}
 }

@@ -62,7 +62,9 @@ func (j *Judgement) askFocus(s *Sequence, e *evidence) {
 		j.Walk = f.askWalk(c)
 	}
 	steps := f.askSteps(j.Walk, c)
-	j.Order = f.swapsInSteps(j.Order, steps)
+	if j.Habit.Pairs = f.pairs(j.Walk); !j.Habit.Pairs { // the steps of pairs are none and two in turn
+		j.Order = f.swapsInSteps(j.Order, steps)
+	}
 	j.View = s.view(j.Walk.Answer == Found)
 	if made.places != nil {
 		j.Moved = e.withoutFocus(made.places).askMoved(j.Walk, Order{})
@@ -71,7 +73,7 @@ func (j *Judgement) askFocus(s *Sequence, e *evidence) {
 		j.Moved = e.askMoved(j.Walk, j.Order)
 	}
 	j.Stalls = f.askStalls(j.Walk, j.Moved, steps)
-	if j.Habit.Pairs = f.pairs(j.Walk); j.Habit.Pairs {
+	if j.Habit.Pairs {
 		j.Stalls = Stalls{Verdict: Verdict{Answer: Fine}} // every other frame stands, by habit
 	}
 	j.Jumps, j.Layout = f.askJumps(j.Walk, j.Order, j.Stalls, steps), steps.fit.layout(f)

@@ -196,22 +196,30 @@ func (j *Judgement) Patch(o *Judgement, from, to int) Patch {
 	p.Widest = widestLeft(p.Places, b-a)
 	inside := func(x float64) bool { return x > 0 && x < b-a }
 	p.Tried = slices.ContainsFunc(p.Places, inside)
-	switch {
-	case !seen:
+	if !seen {
 		return Patch{Verdict: cannot(ReasonTexture)}
-	case math.IsNaN(first):
-		p.Why = PatchOther
-	case !p.Tried:
-		p.Why = PatchElsewhere
-	case p.Moved > patchMoved*float64(max(j.Width, j.Height)/j.Factor)/longSide:
-		p.Why = PatchMoved
-	case math.Abs(p.EV) > patchEV:
-		p.Why = PatchLight
-	case p.Widest > patchStep:
-		p.Why = PatchNarrow
 	}
+	p.Why = p.refused(math.IsNaN(first), patchMoved*float64(max(j.Width, j.Height)/j.Factor)/longSide)
 	p.Verdict = decided(p.Why == "")
 	return p
+}
+
+// refused returns why frames do not close a hole, "" where they do: unplaced where none of
+// them was placed, and moved by how many px the camera may have moved.
+func (p *Patch) refused(unplaced bool, moved float64) string {
+	switch {
+	case unplaced:
+		return PatchOther
+	case !p.Tried:
+		return PatchElsewhere
+	case p.Moved > moved:
+		return PatchMoved
+	case math.Abs(p.EV) > patchEV:
+		return PatchLight
+	case p.Widest > patchStep:
+		return PatchNarrow
+	}
+	return ""
 }
 
 // Patchable reports whether frames made later could be proved to close a hole between

@@ -153,7 +153,9 @@ func (g grey) at(x, y float64) (float64, bool) {
 // modules around where a code without perspective has it, then moves all four.
 func (g grey) place(t triple) place {
 	p := place{corners: [4][2]float64{
-		{t.corner.x, t.corner.y}, {t.right.x, t.right.y}, {t.below.x, t.below.y},
+		{t.corner.x, t.corner.y},
+		{t.right.x, t.right.y},
+		{t.below.x, t.below.y},
 		{t.right.x + t.below.x - t.corner.x, t.right.y + t.below.y - t.corner.y},
 	}, score: -2}
 	side := [2]float64{(t.right.x - t.corner.x) / legs, (t.right.y - t.corner.y) / legs}
