@@ -25,7 +25,7 @@ func many(n int) []*shoot.File {
 	return files[:n]
 }
 
-// A watch looks again after each file: the time of one look, with frames there
+// A watch judges again after each file: the time of one such pass, with frames there
 // already.
 func BenchmarkLiveLook(b *testing.B) {
 	for _, n := range []int{100, 1000, 10000} {

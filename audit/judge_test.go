@@ -59,7 +59,7 @@ func judge(t *testing.T, text string, change func(*audit.Options)) *audit.Result
 }
 
 // shows is what the pictures of a run show: the same word for the same view. Of "" they
-// do not tell.
+// show nothing.
 type shows string
 
 func (s shows) SameView(pictures any) (same, known bool, apart float64) {
@@ -213,7 +213,7 @@ func TestFailedRule(t *testing.T) {
 	}
 }
 
-// TestFailedMeasure holds that rules judge where the looking at pictures panics.
+// TestFailedMeasure holds that rules judge where the inspection of pictures panics.
 func TestFailedMeasure(t *testing.T) {
 	session, err := audittest.Read(strings.NewReader(faulty))
 	if err != nil {

@@ -18,7 +18,7 @@ import (
 )
 
 // play puts the files of a session text in, each when it was made and delayed
-// by what delay says, looks twice a second, and returns what was told.
+// by what delay returns, judges twice a second, and returns what was reported.
 func play(t *testing.T, text string, delay func(*shoot.File) time.Duration) ([]string, *audit.Live) {
 	t.Helper()
 	session, err := audittest.Read(strings.NewReader(text))
@@ -69,7 +69,7 @@ func play(t *testing.T, text string, delay func(*shoot.File) time.Duration) ([]s
 	return told, live
 }
 
-// sizeRule finds sequences of an odd number of frames, which only their end tells.
+// sizeRule finds sequences of an odd number of frames, which only their end shows.
 var sizeRule = &audit.Rule{
 	ID: "odd", Title: "odd", Severity: audit.Reshoot, Doc: "d", Source: "s",
 	Check: func(v *audit.Review) error {
@@ -87,7 +87,7 @@ func TestLive(t *testing.T) {
 		name, text string
 		delay      func(*shoot.File) time.Duration
 		want       []string
-		ended      bool // compare only what was told of the ends
+		ended      bool // compare only what was reported of the ends
 	}{
 		{
 			name: "good runs are opened and closed once",
@@ -157,7 +157,7 @@ func TestLive(t *testing.T) {
 }
 
 // A sequence that was closed too early and goes on as it was is closed again;
-// only what was said in vain is corrected.
+// only what was reported in vain is corrected.
 func TestLiveCorrectsOnlyWhatChanged(t *testing.T) {
 	for _, tt := range []struct {
 		name  string
@@ -225,13 +225,13 @@ func TestLiveStartsOnWhatIsThere(t *testing.T) {
 	}
 }
 
-// A look that is stopped takes back nothing of what was told, and is made up for.
+// A pass that is stopped takes back nothing of what was reported, and is made up for.
 func TestLiveKeepsWhatItKnowsWhenStopped(t *testing.T) {
 	session, err := audittest.Read(strings.NewReader(run1))
 	if err != nil {
 		t.Fatal(err)
 	}
-	// What the rule finds it finds only where the pictures were looked at.
+	// What the rule finds it finds only where the pictures were inspected.
 	seen := &audit.Rule{
 		ID: "seen", Title: "seen", Severity: audit.Reshoot, Doc: "d", Source: "s",
 		Check: func(v *audit.Review) error {

@@ -9,7 +9,7 @@ import (
 	"prestrike/audit/audittest"
 )
 
-// when puts the files of a session text in as they are made, looks every half
+// when puts the files of a session text in as they are made, judges every half
 // second, and returns how long after the frame of a label an event of a kind came
 // on the sequence that ends with it.
 func when(t *testing.T, text string, kind audit.LiveKind, label string, rules ...*audit.Rule) time.Duration {

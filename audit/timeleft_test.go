@@ -83,7 +83,7 @@ func TestTimeNeededHolds(t *testing.T) {
 	}
 }
 
-// What is said of the time left follows the courier, the clock and what is open.
+// What is reported of the time left follows the courier, the clock and what is open.
 func TestTimeSentence(t *testing.T) {
 	const views = "# view a kind=focus frames=40\n# view b kind=focus frames=40\n# view c kind=focus frames=40\n# view d kind=focus frames=40\n"
 	var shots strings.Builder

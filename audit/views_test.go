@@ -11,7 +11,7 @@ import (
 )
 
 // assigned audits a session in text form and returns the sequence of each view, by
-// name, and what the report says at its end.
+// name, and what stands at the end of the report.
 func assigned(t *testing.T, text string) (map[string]string, string) {
 	t.Helper()
 	read, err := audittest.Read(strings.NewReader(text))

@@ -44,7 +44,7 @@ func (b *broken) sound(p []byte, off int64) (int, error) {
 
 var errMedium = errors.New("the card was pulled")
 
-// waysToBreak are what a medium does, and what Read must then say. A cut that no
+// waysToBreak are what a medium does, and what Read must then report. A cut that no
 // later read meets goes unseen.
 var waysToBreak = []struct {
 	name   string
@@ -86,7 +86,7 @@ func realFiles(t *testing.T) []string {
 }
 
 // At every read of every real file the medium goes wrong in every way: the
-// error says so, and never is a panic let through.
+// error reports it, and never is a panic let through.
 func TestReadFromBrokenMedium(t *testing.T) {
 	files := realFiles(t)
 	if testing.Short() {

@@ -6,5 +6,5 @@ import "time"
 
 var started = time.Now()
 
-// cpuTime is the clock where the system does not tell the time of processors.
+// cpuTime is the clock where the system does not report the time of processors.
 func cpuTime() time.Duration { return time.Since(started) }

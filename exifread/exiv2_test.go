@@ -20,7 +20,7 @@ const (
 	sharedDir = "../../shared/data"
 )
 
-// outside is what another reader says of one file: tag name to value.
+// outside is what another reader reports of one file: tag name to value.
 type outside map[string]string
 
 var (

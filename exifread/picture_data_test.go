@@ -46,7 +46,7 @@ func TestPictureData(t *testing.T) {
 			}
 		}
 		// Of the picture every bit is seen, of the rest none: as many bytes of
-		// the file count as there are of the picture, and those that say where
+		// the file count as there are of the picture, and those that record where
 		// they are and how they are coded.
 		seen := 0
 		flipped := slices.Clone(content)

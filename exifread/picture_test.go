@@ -153,7 +153,7 @@ type handmade struct {
 	behind     []byte // segments behind the scans
 }
 
-// app14 is the segment (ITU-T T.872, 6.5.3) that says that the components are red, green and blue, or four inks.
+// app14 is the segment (ITU-T T.872, 6.5.3) that states that the components are red, green and blue, or four inks.
 var app14 = []byte("\xFF\xEE\x00\x0E\x41\x64\x6F\x62\x65\x00\x64\x00\x00\x00\x00\x00")
 
 func (h handmade) encode() []byte {

@@ -546,7 +546,7 @@ func TestValuesOfParts(t *testing.T) {
 	}
 }
 
-// A copy of a JPEG made smaller keeps what Exif says of the one it was made from.
+// A copy of a JPEG made smaller keeps what Exif records of the one it was made from.
 func TestSizeInExifAndInTheFrameHeader(t *testing.T) {
 	m, err := readBytes(exifFrame(t, exifwrite.Long(0xA002, 8256), exifwrite.Long(0xA003, 5504)))
 	if err != nil || m.Width.Or(0) != 16 || m.Height.Or(0) != 16 || m.PixelXDimension.Or(0) != 8256 || m.PixelYDimension.Or(0) != 5504 {

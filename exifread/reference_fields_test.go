@@ -11,7 +11,7 @@ import (
 	"prestrike/exifread"
 )
 
-// tags is what another reader says of a file: names and values as it prints
+// tags is what another reader reports of a file: names and values as it prints
 // them, with numbers in place of words. The values of a tag with several
 // numbers are separated by blanks.
 type tags map[string]string
@@ -58,7 +58,7 @@ func (s sample) same(other sample) bool {
 	return math.Abs(a-b) <= 2e-9*max(math.Abs(a), math.Abs(b))
 }
 
-// A field says how one field of Metadata is compared.
+// A field states how one field of Metadata is compared.
 type field struct {
 	name   string
 	ours   func(*exifread.Metadata) sample
@@ -80,7 +80,7 @@ func plain(names ...string) func(tags) sample {
 	return func(t tags) sample { return number(t.number(names...)) }
 }
 
-// Texts. Blanks or hyphens alone are how bodies say that there is nothing.
+// Texts. Blanks or hyphens alone are how bodies record that there is nothing.
 func words(names ...string) func(tags) sample {
 	return func(t tags) sample {
 		for _, n := range names {
@@ -245,7 +245,7 @@ var fields = []field{
 		if !ok || c.Resolution == time.Second {
 			return ""
 		}
-		// As many digits as Resolution says.
+		// As many digits as Resolution states.
 		digits := fmt.Sprintf("%09d", c.Wall.Nanosecond())
 		n := len(strconv.FormatInt(int64(time.Second/c.Resolution), 10)) - 1
 		return quoted(digits[:n])

@@ -52,7 +52,7 @@ type known struct {
 
 // A comparison counts what was compared and collects differences.
 type comparison struct {
-	skip        map[string]bool // fields that the other reader cannot tell
+	skip        map[string]bool // fields that the other reader cannot read
 	files       int             // of which there was something to compare
 	values      map[string]int  // fields that at least one of the readers has, by name
 	differences map[difference]string
@@ -285,7 +285,7 @@ var imagemetaFormats = map[exifread.Format]imagemeta.ImageFormat{
 	exifread.FormatARW: imagemeta.ARW, exifread.FormatPEF: imagemeta.PEF,
 }
 
-// secondReading is what the module's decoder says of a file.
+// secondReading is what the module's decoder reads from a file.
 func secondReading(path string, format imagemeta.ImageFormat) (t tags, err error) {
 	f, err := os.Open(path)
 	if err != nil {
@@ -514,7 +514,7 @@ func (f *cutOff) ReadAt(p []byte, off int64) (int, error) {
 }
 
 // The head of a real raw file of brand crx, completed with the box of image
-// data where the head says that it lies, and zeros. No whole file of the kind
+// data where the head states that it lies, and zeros. No whole file of the kind
 // is small enough to keep. The wanted values were read with exiv2 0.27.6 from
 // the two TIFF blocks of the head: DateTime stands in the first, and
 // DateTimeOriginal with its decimals and zone in the second.

@@ -16,7 +16,7 @@ import (
 	"prestrike/audit/shoot"
 )
 
-// BenchmarkPictures looks at a run of 60 pictures of two megapixels;
+// BenchmarkPictures inspects a run of 60 pictures of two megapixels;
 // BenchmarkPicturesDecoded only decodes them, on as many processors. The first is
 // to take at most 1.3 times as long.
 func BenchmarkPictures(b *testing.B) {

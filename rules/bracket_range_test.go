@@ -17,7 +17,7 @@ import (
 	"prestrike/exifread"
 )
 
-// lit is a picture of the scene at a brightness, where part of it has so many EV more light.
+// lit is a picture of the scene at a brightness, where part of it has the given EV more light.
 func lit(base *image.Gray, ev float64, more func(x, y int) float64) []byte {
 	out := image.NewGray(base.Rect)
 	for i, v := range base.Pix {
@@ -90,7 +90,7 @@ func TestBracketRangePictures(t *testing.T) {
 	}
 }
 
-// TestBracketRangeMissing holds that a bracket whose pictures do not tell is not judged, with
+// TestBracketRangeMissing holds that a bracket whose pictures do not decide is not judged, with
 // the reason.
 func TestBracketRangeMissing(t *testing.T) {
 	plain := image.NewGray(image.Rect(0, 0, 576, 384))

@@ -18,7 +18,7 @@ import (
 	"prestrike/exifread"
 )
 
-// aboutPictures leaves out what is said of the settings.
+// aboutPictures leaves out what is reported of the settings.
 func aboutPictures(lines []string) []string {
 	return slices.DeleteFunc(lines, func(s string) bool { return strings.HasPrefix(s, "note auto") || strings.HasPrefix(s, "note shutter") })
 }
@@ -38,8 +38,8 @@ var questions = map[*audit.Rule]func(j *pixels.Judgement) []pixels.Verdict{
 	focusTurn:       func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Order.Verdict} },
 }
 
-// TestPicturesAnswerEachRule counts what each rule that looks at pictures says of each
-// run: found, not judged with a reason, or nothing, which means fine. It may say nothing
+// TestPicturesAnswerEachRule counts what each rule that inspects pictures reports of each
+// run: found, not judged with a reason, or nothing, which means fine. It may report nothing
 // only where the pictures answer all it asks.
 func TestPicturesAnswerEachRule(t *testing.T) {
 	faint := pixelstest.Scene{

@@ -17,7 +17,7 @@ import (
 
 // TestPicturesOfPause holds that what comes soon behind a pause, at the same settings, is the
 // second part of the run where focus goes on, and another run where it starts over, walks back or
-// the view is another; and that the report asks where the pictures do not tell.
+// the view is another; and that the report asks where the pictures do not decide.
 func TestPicturesOfPause(t *testing.T) {
 	clean := picturestest.Covering()
 	n := len(clean)
@@ -111,7 +111,7 @@ func lookAtNothing(t *testing.T, folder string) *audit.Result {
 	return result
 }
 
-// TestPausesLive holds that a folder that fills comes to the same as one look at the end,
+// TestPausesLive holds that a folder that fills comes to the same as one inspection at the end,
 // with two parts of one run, and with another take behind it.
 func TestPausesLive(t *testing.T) {
 	if testing.Short() {

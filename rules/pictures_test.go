@@ -35,7 +35,7 @@ func lookAt(t testing.TB, p *pictures.Measurer, folder string) *audit.Result {
 	return result
 }
 
-// TestPictures does each fault to the same run and holds what is said of it to
+// TestPictures does each fault to the same run and holds what is reported of it to
 // the beginning of a line each.
 func TestPictures(t *testing.T) {
 	clean := picturestest.Covering()
@@ -253,7 +253,7 @@ func twice(shots []pixelstest.Shot) (out []pixelstest.Shot) {
 	return out
 }
 
-// lossy is a camera that loses so many frames before the thirteenth.
+// lossy is a camera that loses the given number of frames before the thirteenth.
 func lossy(lost int, numbersRunOn bool) picturestest.Camera { return lossyAt(12, lost, numbersRunOn) }
 
 func lossyAt(at, lost int, numbersRunOn bool) picturestest.Camera {
@@ -276,7 +276,7 @@ func coarsely(c picturestest.Camera) picturestest.Camera {
 	return c
 }
 
-// timed is a camera whose exposure time changes to so many hundredths of a
+// timed is a camera whose exposure time changes to the given hundredths of a
 // second from a frame on.
 func timed(from int, hundredths int64) picturestest.Camera {
 	return timedAt(picturestest.Camera{Every: 1300 * time.Millisecond}, from, math.MaxInt, hundredths)
@@ -302,7 +302,7 @@ func fading(shots []pixelstest.Shot, ev float64) []pixelstest.Shot {
 }
 
 // TestPicturesOfRow holds that of pictures of one thing after another, as in a
-// panorama, nothing is said.
+// panorama, nothing is reported.
 func TestPicturesOfRow(t *testing.T) {
 	var row [][]byte
 	for i := range 8 {
@@ -402,8 +402,8 @@ func TestPicturesOfRetake(t *testing.T) {
 	}
 }
 
-// TestPicturesPartlyThere holds that frames whose pictures cannot be looked at are
-// told, and that nothing is said of an end that has none.
+// TestPicturesPartlyThere holds that frames whose pictures cannot be inspected are
+// reported, and that nothing is concluded about an end that has none.
 func TestPicturesPartlyThere(t *testing.T) {
 	shots := picturestest.Covering()
 	folder := picturestest.Camera{Every: 1300 * time.Millisecond}.Write(t, len(shots), func(i int) []byte {
@@ -458,7 +458,7 @@ func flicker(shots []pixelstest.Shot) []pixelstest.Shot {
 }
 
 // TestPicturesNotThere holds that nothing is found where there is nothing to
-// look at, and that this is said.
+// inspect, and that this is reported.
 func TestPicturesNotThere(t *testing.T) {
 	folder := picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, picturestest.Covering()[:8])
 	// Frames whose image data was lost behind the header.
@@ -512,7 +512,7 @@ func backwards(shots []pixelstest.Shot) []pixelstest.Shot {
 	return out
 }
 
-// TestPicturesReal holds what is said of the real scene of three balls, of which
+// TestPicturesReal holds what is reported of the real scene of three balls, of which
 // the lens could not reach the nearest, at the left.
 func TestPicturesReal(t *testing.T) {
 	folder := filepath.Join("..", "..", "shared", "data", "focus", "balls")

@@ -16,7 +16,7 @@ import (
 	"prestrike/exifread"
 )
 
-// realFolder holds real files that are not part of the module; SOURCES.md there says
+// realFolder holds real files that are not part of the module; SOURCES.md there states
 // where each comes from.
 const realFolder = "../../shared/data"
 
@@ -26,13 +26,13 @@ type realSession struct {
 	name   string
 	folder func(*testing.T) string
 	counts []int        // of the frames of each sequence, as it was made
-	kinds  []shoot.Kind // that are right: a series where nothing else can tell
+	kinds  []shoot.Kind // that are right: a series where nothing else can decide
 	must   []string     // rules that find what is so
 	all    bool         // pictures of all sequences are inspected
 }
 
-// Real series come out as what they are. What they are is told by SOURCES.md, by the
-// distances and offsets that came with the pictures, and by looking at them.
+// Real series come out as what they are. What they are is known from SOURCES.md, from the
+// distances and offsets that came with the pictures, and by eye.
 func TestRealSeriesAsSessions(t *testing.T) {
 	if _, err := os.Stat(filepath.Join(realFolder, "SOURCES.md")); err != nil {
 		t.Skip("the folder of shared real files is not there")
@@ -51,7 +51,7 @@ func TestRealSeriesAsSessions(t *testing.T) {
 	walks := []shoot.Kind{shoot.Focus}
 	for _, s := range []realSession{
 		{"a lens that focuses from infinity to 0.1 m, without capture data", asTheyLie("focus/balls"), []int{10}, walks, []string{"far-edge", "no-exif"}, true},
-		// Without times nothing says that these frames are a run, so that their pictures
+		// Without times nothing shows that these frames are a run, so that their pictures
 		// are inspected only where the user asks; what they lack is reported.
 		{"the same, as audited by default", asTheyLie("focus/balls"), []int{10}, []shoot.Kind{shoot.Single}, []string{"no-exif"}, false},
 		{"the same, a frame each 1.3 s", atPace(balls, nil, nil), []int{10}, walks, []string{"far-edge"}, false},
@@ -96,7 +96,7 @@ func asTheyLie(folder string) func(*testing.T) string {
 }
 
 // atPace writes real pictures as a camera does, a frame each 1.3 s, with a minute's pause
-// between parts of so many frames, and the distances where they are known.
+// between parts of the given numbers of frames, and the distances where they are known.
 func atPace(files []string, parts []int, distances []float64) func(*testing.T) string {
 	return func(t *testing.T) string {
 		const pause = 46 // frames' time

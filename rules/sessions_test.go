@@ -11,7 +11,7 @@ import (
 	"prestrike/audit/shoot"
 )
 
-// onPictures are the rules that only look at pictures.
+// onPictures are the rules that only inspect pictures.
 var onPictures = map[*audit.Rule]bool{
 	nearEdge: true, farEdge: true, moved: true, darkFrame: true, brightnessDrift: true, banding: true, softFrame: true, bracketRange: true,
 }
@@ -31,7 +31,7 @@ func judge(t *testing.T, text *audittest.Text) *audit.Result {
 
 // Every rule has four sessions at least: nothing wrong, something wrong, on the
 // limit, and with what it needs missing. All rules run over each of them, so
-// that they are also held to say nothing where they have nothing to say.
+// that they are also held to report nothing where there is nothing to report.
 func TestSessions(t *testing.T) {
 	known := map[string]bool{}
 	for _, rule := range All() {

@@ -16,7 +16,7 @@ func TestTornFile(t *testing.T) {
 	measured(t, tornFile, "limit", 0.45, 0.5, 0.001, "")
 }
 
-// A file that was still being written is named, and asks to look, however it reads.
+// A file that was still being written is named, and raises a check, however it reads.
 func TestTornFileIsNotCompleteYet(t *testing.T) {
 	text, err := audittest.ReadFile(filepath.Join(sessionFolder, "torn-file", "fault.txt"))
 	if err != nil {
@@ -26,7 +26,7 @@ func TestTornFileIsNotCompleteYet(t *testing.T) {
 	text.Files[n-1].Unfinished = true // torn
 	text.Files[n-2].Unfinished = true // no picture at all
 	text.Files[n-2].Err = errors.New("the file is empty")
-	text.Files[n-3].Unfinished = true // does not tell
+	text.Files[n-3].Unfinished = true // cannot be decided
 	text.Files[n-3].Meta.Integrity.State = exifread.IntegrityUnchecked
 	result := judge(t, text)
 	got := findings(result, tornFile)

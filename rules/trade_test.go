@@ -8,7 +8,7 @@ import (
 	"prestrike/audit/audittest"
 )
 
-// Sessions as they happen in the trade, sound and faulty. Each says what
+// Sessions as they happen in the trade, sound and faulty. Each states what
 // happened and what a photographer expects, written before the program was run
 // on it. A session that is marked open is known to differ; once it no longer
 // does, the mark must go.

@@ -117,7 +117,7 @@ func (r *variedRow) judge(t *testing.T, seed uint64) {
 	}
 	r.add(o, clean, alarmed)
 	for _, m := range o.Misses {
-		if seed < variedTuned { // nobody is to look at the others
+		if seed < variedTuned { // the others are never inspected
 			t.Logf("%s, seed %d: %s", r.name, seed, m)
 		}
 	}

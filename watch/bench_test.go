@@ -31,7 +31,7 @@ func fill(b *testing.B, dir string, n int) {
 	}
 }
 
-// begin watches dir and returns once all in it has been told.
+// begin watches dir and returns once everything in it has been reported.
 func begin(b *testing.B, dir string, opts Options) *Watcher {
 	b.Helper()
 	w, err := New(dir, opts)
@@ -101,7 +101,7 @@ func BenchmarkStart(b *testing.B) {
 
 // BenchmarkIdle measures what a watch costs when nothing happens in a tree of
 // 50,000 files: one iteration is a second, so run it with -benchtime 120x to see
-// every kind of look at least once. The metric %core is the share of one core,
+// every kind of check at least once. The metric %core is the share of one core,
 // heap-B/file the memory that is kept.
 func BenchmarkIdle(b *testing.B) {
 	const files = 50_000

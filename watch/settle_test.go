@@ -19,7 +19,7 @@ var errTorn = errors.New("image data ends early")
 type fakeFile struct {
 	size, full int64
 	mtime      time.Time
-	err        error // from looking at it or opening it
+	err        error // from reading its entry or opening it
 }
 
 // A bench runs a settler on made-up files in made-up time.
@@ -108,7 +108,7 @@ func (b *bench) check(_ context.Context, path string, want stamp) (stamp, error)
 	return got, err
 }
 
-// set gives a file a size now, and tells of it unless silent.
+// set gives a file a size now, and reports it unless silent.
 func (b *bench) set(path string, size, full int64, silent bool) {
 	b.mu.Lock()
 	b.files[path] = &fakeFile{size: size, full: full, mtime: time.Now()}
@@ -170,7 +170,7 @@ func TestSettle(t *testing.T) {
 			[]string{"11.5 arrived d/a 100"},
 		},
 		{
-			// The last growth is seen by the look after it, at most a third of
+			// The last growth is seen by the check after it, at most a third of
 			// the settling time late.
 			"slow copy of 10 s of which only the first event came",
 			func(b *bench) {
@@ -255,7 +255,7 @@ func TestSettle(t *testing.T) {
 				b.at(3.1)
 				b.set("d/a", 12, 12, true)
 			},
-			// Seen by the look two settling times after it was handed out.
+			// Seen by the check two settling times after it was handed out.
 			[]string{"1.5 arrived d/a 9", "6.0 changed d/a 12"},
 		},
 		{
@@ -343,7 +343,7 @@ func TestTouchedWhileRead(t *testing.T) {
 	})
 }
 
-// A torn file is read again with each sweep, but told once.
+// A torn file is read again with each sweep, but reported once.
 func TestTornIsToldOnce(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
@@ -388,7 +388,7 @@ func TestRemovedOnlyWhenTheFolderSaysSo(t *testing.T) {
 	})
 }
 
-// Nothing is looked at in a lost folder, and what came up meanwhile is told after.
+// Nothing is inspected in a lost folder, and what came up meanwhile is reported after.
 func TestLostFolderWaits(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)
@@ -514,7 +514,7 @@ func TestSlowFilesMoveAside(t *testing.T) {
 	})
 }
 
-// However many files are slow, only so many are read at once.
+// However many files are slow, only a limited number is read at once.
 func TestSlowFilesAreBounded(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newBench(t)

@@ -233,7 +233,7 @@ func systemQueue() int {
 	return n
 }
 
-// Run ends, and all it started with it, though nobody receives what it has to tell.
+// Run ends, and all it started with it, though nobody receives what it has to report.
 func TestRunEnds(t *testing.T) {
 	dir := t.TempDir()
 	for i := range 20 {

@@ -18,7 +18,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 )
 
-// A receiver keeps what a watch has told so far.
+// A receiver keeps what a watch has reported so far.
 type receiver struct {
 	t    *testing.T
 	root string
@@ -116,7 +116,7 @@ func (r *receiver) take(e Event) {
 	r.kinds[name] = append(r.kinds[name], e.Kind)
 }
 
-// eventually waits until ok holds of what was told. It asks again at each event,
+// eventually waits until ok holds of what was reported. It asks again at each event,
 // and watches no clock but that of the whole test.
 func (r *receiver) eventually(what string, ok func() bool) {
 	r.t.Helper()
@@ -173,11 +173,11 @@ func (r *receiver) count(k Kind) int {
 	return n
 }
 
-// steady lets pass the time in which anything wrong would be told: a removal
+// steady lets pass the time in which anything wrong would be reported: a removal
 // takes little over one settling time.
 func (r *receiver) steady() { time.Sleep(3 * fastSettle) }
 
-// history is what was told of a file. Changed may come several times in a row
+// history is what was reported of a file. Changed may come several times in a row
 // where a busy machine writes a file in two steps.
 func (r *receiver) history(name string) []Kind {
 	r.mu.Lock()
@@ -310,7 +310,7 @@ func TestRewrittenAndRemoved(t *testing.T) {
 }
 
 // A renamed folder keeps its watch, under the old name, in the system; files
-// that arrive in it later must be told under the new name.
+// that arrive in it later must be reported under the new name.
 func TestFolderRenamedWithin(t *testing.T) {
 	waysToWatch(t, func(t *testing.T, opts Options) {
 		dir := t.TempDir()
@@ -427,7 +427,7 @@ func TestRelativeRoot(t *testing.T) {
 }
 
 // A write through a memory map makes no event, a restored time makes one that
-// says little: the scan finds both.
+// shows little: the scan finds both.
 func TestScanFindsWhatNoEventTold(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()

@@ -66,7 +66,7 @@ func TestPermissionLostAndGiven(t *testing.T) {
 	})
 }
 
-// A dying disk fails in every folder; it is said once, of the uppermost.
+// A dying disk fails in every folder; it is reported once, for the uppermost.
 func TestDiskErrorIsSaidOnce(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
@@ -97,7 +97,7 @@ func TestDiskErrorIsSaidOnce(t *testing.T) {
 	}
 }
 
-// A folder that may not be read from the start is said, and taken up later.
+// A folder that may not be read from the start is reported, and taken up later.
 func TestFolderNeverRead(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()

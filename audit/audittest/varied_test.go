@@ -8,7 +8,7 @@ import (
 	"prestrike/audit/shoot"
 )
 
-// What Varied says of its shoots must be true of their files.
+// What Varied states of its shoots must be true of their files.
 func TestVariedTellsTheTruth(t *testing.T) {
 	special := map[string]func(*Shoot) bool{
 		"unreadable at a border": func(s *Shoot) bool { return len(s.Must) == 1 && !s.Clean },

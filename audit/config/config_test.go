@@ -178,7 +178,7 @@ func TestFindLooksUp(t *testing.T) {
 	}
 }
 
-// Every fact can be declared in a file as its example says, and the starting file
+// Every fact can be declared in a file as its example shows, and the starting file
 // without its comments is one.
 func TestStartingFileReads(t *testing.T) {
 	rules := []*audit.Rule{configRule}

@@ -94,7 +94,7 @@ func flip(s string, at int) string {
 }
 
 // The table is long, and clearer whole: each line is a way in which a copy may be
-// wrong or odd, and what is to be said of it.
+// wrong or odd, and what is to be reported of it.
 func TestCompare(t *testing.T) {
 	one, two, three := picture(1), picture(2), picture(3)
 	card := tree{"DCIM/100BX/BX1_0001.JPG": one, "DCIM/100BX/BX1_0002.JPG": two, "DCIM/100BX/BX1_0003.JPG": three}
@@ -375,7 +375,7 @@ func TestResume(t *testing.T) {
 	}
 
 	// Same size, same time of change of content, other bytes: only the time of
-	// the last change of the file's entry tells.
+	// the last change of the file's entry shows it.
 	stopAt(all - 1)
 	name := filepath.Join(dir, "BX1_0000.JPG")
 	info, err := os.Stat(name)

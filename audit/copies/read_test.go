@@ -20,7 +20,7 @@ type fragileHash struct{ hash.Hash }
 func (fragileHash) Write([]byte) (int, error) { panic("out of paper") }
 
 // TestFailureAtOneFile holds that the program failing at some files leaves them without
-// a checksum and says so, and that the others are read.
+// a checksum and reports it, and that the others are read.
 func TestFailureAtOneFile(t *testing.T) {
 	const files, fails = 24, 3 // more failures than there are blocks
 	dir := t.TempDir()

@@ -54,7 +54,7 @@ func TestReadsFromTheMedium(t *testing.T) {
 	}
 }
 
-// What lies in memory cannot be read from anywhere else, and that is said.
+// What lies in memory cannot be read from anywhere else, and that is reported.
 func TestMemoryIsNoMedium(t *testing.T) {
 	top, err := os.MkdirTemp("/dev/shm", "prestrike-test")
 	if err != nil {

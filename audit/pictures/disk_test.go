@@ -136,7 +136,7 @@ func TestDiskForgets(t *testing.T) {
 }
 
 // TestDiskLeavesOthersAlone holds that nothing changes in a folder that holds what is
-// not of the cache's making, wherever that lies, and that this is said once.
+// not of the cache's making, wherever that lies, and that this is reported once.
 func TestDiskLeavesOthersAlone(t *testing.T) {
 	const old = keptFor + 24*time.Hour
 	link := func(t *testing.T, to, name string) {

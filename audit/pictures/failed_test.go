@@ -16,7 +16,7 @@ import (
 	"prestrike/exifread"
 )
 
-// TestFailedFrame holds that a picture at which the program fails is told as such.
+// TestFailedFrame holds that a picture at which the program fails is reported as such.
 func TestFailedFrame(t *testing.T) {
 	memory := newBudget(1000)
 	g := framePictures{{preview: exifread.Preview{Length: 1}}}.look(t.Context(), memory) // no file
@@ -79,7 +79,7 @@ func TestFailedJudging(t *testing.T) {
 	}
 }
 
-// TestFailedProgress holds that what fails beside the pictures ends the looking, with
+// TestFailedProgress holds that what fails beside the pictures ends the inspection, with
 // an error and not with the program.
 func TestFailedProgress(t *testing.T) {
 	files := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, picturestest.Covering()[9:]))

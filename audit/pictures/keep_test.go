@@ -56,8 +56,8 @@ func (m *memory) Put(key string, value []byte) {
 	m.values[key] = value
 }
 
-// TestPicturesKeep holds that what is kept tells the same as looking again, and
-// that a changed file is looked at again.
+// TestPicturesKeep holds that what is kept gives the same as inspecting again, and
+// that a changed file is inspected again.
 func TestPicturesKeep(t *testing.T) {
 	folder := picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, picturestest.Covering()[9:])
 	kept := &memory{values: map[string][]byte{}}
@@ -163,7 +163,7 @@ func keys(m *memory) []string {
 }
 
 // TestPicturesGrow holds that a folder that fills frame by frame comes to the same
-// as one look at the end, and that each frame is looked at once.
+// as one inspection at the end, and that each frame is inspected once.
 func TestPicturesGrow(t *testing.T) {
 	shots := picturestest.Covering()[9:]
 	folder := picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, shots)

@@ -92,7 +92,7 @@ func TestDecodingPeak(t *testing.T) {
 	}
 }
 
-// TestHugePicture holds that a picture above the limit is not looked at, and why.
+// TestHugePicture holds that a picture above the limit is not inspected, and why.
 func TestHugePicture(t *testing.T) {
 	name := filepath.Join(t.TempDir(), "BX1_0001.JPG")
 	header := []byte("\xFF\xD8\xFF\xC0\x00\x0B\x08\x4E\x20\x4E\x20\x01\x01\x11\x00\xFF\xDA\x00\x08\x01\x01\x00\x00\x3F\x00") // 20,000 x 20,000, grey

@@ -84,8 +84,8 @@ func TestBudget(t *testing.T) {
 	}
 }
 
-// withRaw gives each frame a raw file beside its JPEG file, with a preview of so
-// many pixels wide, which is looked at before the JPEG file or behind it.
+// withRaw gives each frame a raw file beside its JPEG file, with a preview of the
+// given width in pixels, which is inspected before the JPEG file or behind it.
 func withRaw(t *testing.T, jpegs []*shoot.File, width int) (raws []*shoot.File) {
 	t.Helper()
 	for _, f := range jpegs {
@@ -116,8 +116,8 @@ func collect(t *testing.T, folder string) []*shoot.File {
 	return c.Files
 }
 
-// looksOver is the options of an audit that looks at pictures, and how many it has
-// looked at.
+// looksOver is the options of an audit that inspects pictures, and how many it has
+// inspected.
 func looksOver(t *testing.T, p *Measurer) (opt *audit.Options, looks *int) {
 	looks = new(int)
 	p.Progress = func(int, int) { *looks++ }
@@ -125,15 +125,15 @@ func looksOver(t *testing.T, p *Measurer) (opt *audit.Options, looks *int) {
 }
 
 // TestPicturesPairs holds that a folder that fills with raw and JPEG files has each
-// frame looked at once, or twice where the better picture comes second, and comes
-// to the same as one look at the end.
+// frame inspected once, or twice where the better picture comes second, and comes
+// to the same as one inspection at the end.
 func TestPicturesPairs(t *testing.T) {
 	jpegs := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, pixelstest.Brighten(picturestest.Covering()[9:], 7, 1, -2)))
 	for _, c := range []struct {
 		name  string
 		width int // of the raw files' previews
 		first int // 0 where raw files come first, 1 where JPEG files do
-		want  int // looks at a frame
+		want  int // inspections of a frame
 	}{
 		{"raw first, looked at", 600, 0, 1},
 		{"JPEG first, looked at", 100, 1, 1},
@@ -168,7 +168,7 @@ func TestPicturesPairs(t *testing.T) {
 }
 
 // TestPicturesLateFrame holds that a frame that comes behind the one after it does
-// not have the whole sequence looked at again.
+// not have the whole sequence inspected again.
 func TestPicturesLateFrame(t *testing.T) {
 	files := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, picturestest.Covering()[9:]))
 	opt, _ := looksOver(t, &Measurer{})
@@ -196,7 +196,7 @@ func TestPicturesLateFrame(t *testing.T) {
 	}
 }
 
-// TestPicturesSecondFile holds that the second file of a frame is looked at where
+// TestPicturesSecondFile holds that the second file of a frame is inspected where
 // the first shows nothing.
 func TestPicturesSecondFile(t *testing.T) {
 	jpegs := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, picturestest.Covering()[9:]))
@@ -225,8 +225,8 @@ func TestPicturesSecondFile(t *testing.T) {
 	}
 }
 
-// TestPicturesNotRead holds that a file that cannot be read for now is told as such,
-// and looked at when it can.
+// TestPicturesNotRead holds that a file that cannot be read for now is reported as such,
+// and inspected when it can.
 func TestPicturesNotRead(t *testing.T) {
 	files := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, picturestest.Covering()[9:]))
 	kept := &memory{values: map[string][]byte{}}
@@ -238,7 +238,7 @@ func TestPicturesNotRead(t *testing.T) {
 		}
 		return result.Sessions[0].Sequences[0].Pictures.(*pixels.Seen).Missing
 	}
-	// A folder in place of the file, which looks the same from outside.
+	// A folder in place of the file, which seems the same from outside.
 	name := files[4].Abs
 	info, err := os.Stat(name)
 	if err != nil {
@@ -312,8 +312,8 @@ func TestPicturesForget(t *testing.T) {
 	}
 }
 
-// TestPicturesGoOn holds that a look that was stopped loses nothing: what is known
-// is still told, and the next look goes on from there.
+// TestPicturesGoOn holds that an inspection that was stopped loses nothing: what is known
+// is still reported, and the next inspection goes on from there.
 func TestPicturesGoOn(t *testing.T) {
 	files := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, pixelstest.Brighten(picturestest.Covering(), 13, 1, -2)))
 	opt, _ := looksOver(t, &Measurer{})
@@ -345,7 +345,7 @@ func TestPicturesGoOn(t *testing.T) {
 	if looks != len(files) {
 		t.Errorf("%d looks at %d frames", looks, len(files))
 	}
-	result, err = audit.Judge(t.Context(), &shoot.Collection{Files: files}, stopped) // there is nothing left to look at
+	result, err = audit.Judge(t.Context(), &shoot.Collection{Files: files}, stopped) // there is nothing left to inspect
 	if got := audittest.Told(result); err != nil || !slices.Equal(got, want) {
 		t.Errorf("of what is known: %q, error %v; want %q", got, err, want)
 	}

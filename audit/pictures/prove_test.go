@@ -185,7 +185,7 @@ func TestProveSingle(t *testing.T) {
 	}
 }
 
-// TestProveNoPicture holds what is said where no frame has a picture.
+// TestProveNoPicture holds what is reported where no frame has a picture.
 func TestProveNoPicture(t *testing.T) {
 	folder := every.Shoot(t, standing[:6])
 	q := sequenceIn(t, folder, shoot.Focus)

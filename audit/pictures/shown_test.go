@@ -17,7 +17,7 @@ import (
 )
 
 // corners is a picture with another colour in each quarter and a fine pattern in the lower
-// right one: what tells where each part of it is shown.
+// right one: these show where each part of it is drawn.
 func corners(w, h int) *image.RGBA {
 	img := image.NewRGBA(image.Rect(0, 0, w, h))
 	for y := range h {

@@ -21,7 +21,7 @@ func turned(img image.Image) image.Image {
 }
 
 // TestBands puts a curtain's shadow or a pulsing lamp into one frame of rendered runs,
-// and what only looks like it.
+// and what only resembles it.
 func TestBands(t *testing.T) {
 	const at = 6
 	one := func(change func(s *pixelstest.Shot)) func([]pixelstest.Shot) {

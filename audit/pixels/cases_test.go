@@ -92,7 +92,7 @@ func TestWalkOfExposures(t *testing.T) {
 }
 
 // TestMovedByTheLens: a small jump where focus starts or stops is the lens's play, and
-// the place is named as one that cannot be told; a large one is the camera.
+// the place is named as one that cannot be decided; a large one is the camera.
 func TestMovedByTheLens(t *testing.T) {
 	for _, breathing := range []float64{0.03, 0.001} { // with a signature, and without
 		st := newStudio(small(5, breathing))

@@ -13,7 +13,7 @@ import (
 )
 
 // TestGapRates counts how often missing frames are located, one at three places and two
-// at one of each scene, and how often a clean run is said to have a gap:
+// at one of each scene, and how often a clean run is reported to have a gap:
 //
 //	go test ./audit/pixels -run TestGapRates -v -seeds 150 -first 3001 -timeout 60m
 func TestGapRates(t *testing.T) {

@@ -165,7 +165,7 @@ func TestGoingOn(t *testing.T) {
 			t.Errorf("%s: %v %q %s, want %q; %.1f steps, %d frames repeat", c.name, g.Answer, g.Course, g.Reason, c.want, g.Steps, g.Repeats)
 		}
 	}
-	// A pause in a time-lapse, and in what is too short, tells nothing.
+	// A pause in a time-lapse, and in what is too short, shows nothing.
 	still := pixelstest.Run(4, 20, 0.4, 0.4, 0)
 	for _, c := range []behind{
 		{"stands throughout", still[:10], still[10:], nil, ""},

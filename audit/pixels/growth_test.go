@@ -21,7 +21,7 @@ func testRun(pictures []image.Image, k int) (*pixels.Judgement, pixels.Growth) {
 	return j, r.Growth(pixels.DefaultThresholds(), j)
 }
 
-// growthRates count what a test run tells of rendered scenes.
+// growthRates count what a test run shows of rendered scenes.
 type growthRates struct {
 	sync.Mutex
 	*tally
@@ -118,7 +118,7 @@ func TestGrowthRates(t *testing.T) {
 	}
 }
 
-// TestGrowth: what a test run tells, and what it does not.
+// TestGrowth: what a test run shows, and what it does not.
 func TestGrowth(t *testing.T) {
 	scene := pixelstest.Scene{
 		Seed: 4, Width: 480, Height: 320, Shape: pixelstest.Steps, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.02, Electrons: 40000, Quality: 92,

@@ -29,7 +29,7 @@ func (h *holding) judge(t *testing.T) *pixels.Judgement {
 
 // holdings are runs of a scene: of focus that walks and that stands, on a stand that is
 // steady, knocked or trembles and in a hand, and of a camera that goes around the subject or a
-// subject that turns, by so many degrees a frame, while focus stands on its middle.
+// subject that turns, by the given degrees a frame, while focus stands on its middle.
 func holdings(b *pixelstest.Built, d pixelstest.Draw) []holding {
 	rng := rand.New(rand.NewPCG(d.Seed, 8))
 	px := float64(d.Width) / 1600
@@ -164,7 +164,7 @@ func TestHeld(t *testing.T) {
 		case strings.HasPrefix(h.name, "hand, 1.5"):
 			held = pixels.Found
 		case strings.HasPrefix(h.name, "hand, 0.4"):
-			held = j.Held.Answer // either, or cannot tell
+			held = j.Held.Answer // either, or undecided
 		case strings.HasPrefix(h.name, "panorama"):
 			views = pixels.CannotTell
 		default:
@@ -184,7 +184,7 @@ func TestHeld(t *testing.T) {
 			t.Errorf("%s: focus walks, views %v", h.name, j.Views.Answer)
 		}
 	}
-	// Below 4 frames nothing is said.
+	// Below 4 frames nothing is decided.
 	few := holding{"", []*pixelstest.Built{b}, d.Shots()[:3]}
 	if j := few.judge(t); j.Held.Answer != pixels.CannotTell || j.Held.Reason == "" || j.Views.Reason == "" {
 		t.Errorf("3 frames: held %v %q", j.Held.Answer, j.Held.Reason)

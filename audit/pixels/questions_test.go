@@ -75,7 +75,7 @@ func TestMovedLimit(t *testing.T) {
 	}
 }
 
-// TestMovedUnsteady: of a picture that trembles by a pixel nothing is said where
+// TestMovedUnsteady: of a picture that trembles by a pixel nothing is concluded where
 // nothing is found.
 func TestMovedUnsteady(t *testing.T) {
 	s := tell(20)

@@ -173,8 +173,8 @@ func (ta *tally) fault(st, name string, v pixels.Verdict, hit bool, j *pixels.Ju
 	}
 }
 
-// moved counts a jump of the picture up to a frame; it cannot be told where the
-// check says so of this frame.
+// moved counts a jump of the picture up to a frame; it cannot be decided where the
+// check reports that of this frame.
 func (ta *tally) moved(st, name string, at int, hit bool, j *pixels.Judgement) {
 	v := j.Moved.Verdict
 	if slices.Contains(j.Moved.Doubtful, at) || slices.Contains(j.Moved.Unmatched, at) {
@@ -321,7 +321,7 @@ func (p *proof) bumped() {
 		px := 2 * float64(p.draw.Width) / 1600
 		j := p.judge(pixelstest.Bump(p.shots, at, last, px*math.Cos(ang), px*math.Sin(ang)))
 		label := map[bool]string{true: "moved | 2 px at 1,600, one frame", false: "moved | 2 px at 1,600, for good"}[last == 1]
-		if j.Signature.Kind == "drift" { // a jump along the drift looks like a step of focus
+		if j.Signature.Kind == "drift" { // a jump along the drift resembles a step of focus
 			label += ", picture drifts with focus"
 			hit := slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at })
 			p.moved(p.name, label, at, hit, j)
@@ -524,7 +524,7 @@ func TestRates(t *testing.T) {
 	for _, target := range targets {
 		met := false
 		for name, r := range ta.rows {
-			// Along a drift a jump is told as a step of focus; the table says so.
+			// Along a drift a jump is reported as a step of focus; the table states it.
 			if !strings.HasPrefix(name, target.rows) || strings.HasSuffix(name, "drifts with focus") {
 				continue
 			}

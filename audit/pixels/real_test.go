@@ -18,7 +18,7 @@ import (
 type series struct {
 	name    string
 	files   []string
-	offsets []float64 // µm from best focus, where the file names tell
+	offsets []float64 // µm from best focus, where the file names state them
 }
 
 var offsetInName = regexp.MustCompile(`_ix(\d+)_iy(\d+)_(-?[\d.]+)\.jpeg$`)
@@ -128,7 +128,7 @@ func TestRealSharpest(t *testing.T) {
 	}
 }
 
-// TestRealSeries holds what is said of the real series to what can be seen in
+// TestRealSeries holds what is reported of the real series to what can be seen in
 // them.
 func TestRealSeries(t *testing.T) {
 	for _, r := range realSeries(t) {
@@ -182,7 +182,7 @@ func altered(img image.Image, dx int, gain float64) *image.Gray {
 
 // TestRealFaults puts faults into the real series. A dark frame and a doubled one
 // must be found wherever they are; a jump of 2 px, and an end that holds more
-// than a tenth of the sharpest tiles, wherever the pictures let them tell.
+// than a tenth of the sharpest tiles, wherever the pictures let them be decided.
 func TestRealFaults(t *testing.T) {
 	if testing.Short() || *seedCount < statedScenes {
 		t.Skip("measures many pictures: .ci/run rates does")
@@ -278,7 +278,7 @@ func TestRealHeld(t *testing.T) {
 }
 
 // TestRealGoingOn: the second half of a real series goes on where the first stopped, and the
-// whole series behind itself starts over; that may be hard to tell, but is not told wrongly.
+// whole series behind itself starts over; that may stay undecided, but is not decided wrongly.
 func TestRealGoingOn(t *testing.T) {
 	told := 0
 	for _, r := range realSeries(t) {

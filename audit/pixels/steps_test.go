@@ -64,7 +64,7 @@ func TestLongSteps(t *testing.T) {
 }
 
 // TestLongStepsHidden: steps that vary much, or are hardly seen, hide one of two, and
-// the reason is said.
+// the reason is reported.
 func TestLongStepsHidden(t *testing.T) {
 	for _, c := range []struct {
 		varies, sigma float64

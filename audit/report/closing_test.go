@@ -10,7 +10,7 @@ import (
 )
 
 // TestClosing holds the last line to what limits a good verdict, and to what notes ask
-// to look at.
+// to inspect.
 func TestClosing(t *testing.T) {
 	const still = "Inspect the frames that matter at 100 % before the subject leaves."
 	sequence := func(id string, findings []*audit.Finding, not ...audit.NotJudged) *audit.Reviewed {

@@ -329,7 +329,7 @@ func TestJSONOfNothing(t *testing.T) {
 	}
 }
 
-// TestReasonsHoldNoPlace holds that a report does not say where the folder lies.
+// TestReasonsHoldNoPlace holds that a report does not show where the folder lies.
 func TestReasonsHoldNoPlace(t *testing.T) {
 	r := &audit.Result{}
 	r.Files.Unreadable = []*shoot.File{

@@ -15,7 +15,7 @@ func TestClocksAreAligned(t *testing.T) {
 	if testing.Short() {
 		n /= 8
 	}
-	const from = 5_000_000 // those from 4,000,000 were looked at while this was written
+	const from = 5_000_000 // those from 4,000,000 were inspected while this was written
 	type way = audittest.TwoClocks
 	for _, c := range []struct {
 		name  string

@@ -246,7 +246,7 @@ func TestCollectUnreadableFolder(t *testing.T) {
 	}
 }
 
-// TestCollectSurvivesReader holds that a file at which the program fails is told as
+// TestCollectSurvivesReader holds that a file at which the program fails is reported as
 // such, and the others are read.
 func TestCollectSurvivesReader(t *testing.T) {
 	folder := t.TempDir()

@@ -15,7 +15,7 @@ func inTurn(n int) []float64 {
 	return at[:n]
 }
 
-// TestOutwards: runs from the middle outwards are told from all that goes back over
+// TestOutwards: runs from the middle outwards are distinguished from all that goes back over
 // what was covered.
 func TestOutwards(t *testing.T) {
 	steps := func(at ...float64) []float64 { return at }

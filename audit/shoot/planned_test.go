@@ -8,7 +8,7 @@ import (
 	"prestrike/audit/shoot"
 )
 
-// A planned count tells the parts of a run from two, and where a lost file belongs.
+// A planned count distinguishes the parts of a run from two runs, and shows where a lost file belongs.
 func TestPlannedCountsTellRuns(t *testing.T) {
 	const first = "DCIM/100BXCAM/BX1_0001..0025.NEF every 1.3s time=2026-03-04T09:12:40.12+01:00 t=0.8 f=8 iso=100 mm=90 serial=4711 program=manual mode=manual\n"
 	for _, tt := range []struct {

@@ -8,7 +8,7 @@ import (
 	"prestrike/audit/shoot"
 )
 
-// What held the camera follows from all that is recorded, and the sequence says from what.
+// What held the camera follows from all that is recorded, and the sequence states from what.
 func TestSupport(t *testing.T) {
 	const (
 		fast   = "DCIM/100BXCAM/BX1_0001..0012.NEF every 0.125s jitter 2% time=2026-03-04T09:12:40.12+01:00 f=8 mm=90 mm35=90"

@@ -8,7 +8,7 @@ import (
 	"prestrike/exifread"
 )
 
-// timedRun is a run of n frames, one each c seconds by a clock of so many seconds;
+// timedRun is a run of n frames, one each c seconds by a clock of the given resolution in seconds;
 // each gap is long or short in turn by the share of c.
 func timedRun(n int, c, resolution, share float64) *Run {
 	start := time.Date(2026, 3, 4, 10, 0, 0, 310e6, time.UTC)

@@ -68,7 +68,7 @@ func TestFormatFNumber(t *testing.T) {
 	}
 }
 
-// Values that drift rules tell apart must not be shown alike: "1/30 s, the
+// Values that drift rules distinguish must not be shown alike: "1/30 s, the
 // rest at 1/30 s" would be nonsense.
 func TestValuesApartAreShownApart(t *testing.T) {
 	const limit = 1.0 / 6

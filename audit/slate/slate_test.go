@@ -246,7 +246,7 @@ func TestText(t *testing.T) {
 }
 
 // A code with another text, such as that of a parcel, is no slate; that something is
-// there which is not read is said.
+// there which is not read is reported.
 func TestOtherCodesAreNoSlates(t *testing.T) {
 	code, err := encoder.Encoder_encode("PARCEL 0815", decoder.ErrorCorrectionLevel_H, map[gozxing.EncodeHintType]any{gozxing.EncodeHintType_QR_VERSION: 3})
 	if err != nil {

@@ -166,7 +166,7 @@ func TestResultThatCannotBeWritten(t *testing.T) {
 }
 
 // TestDemoFaults holds that the report on the demonstration finds what its help
-// says went wrong, and nothing else.
+// states went wrong, and nothing else.
 func TestDemoFaults(t *testing.T) {
 	smallDemo(t)
 	session, folder := demo.Small(), t.TempDir()

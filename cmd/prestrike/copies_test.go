@@ -99,7 +99,7 @@ func TestByteCount(t *testing.T) {
 	}
 }
 
-// TestCopiesStatus holds that the exit status and the last line say the same.
+// TestCopiesStatus holds that the exit status and the last line mean the same.
 func TestCopiesStatus(t *testing.T) {
 	folder := func(files map[string]string) string {
 		dir := t.TempDir()

@@ -34,7 +34,7 @@ func axeFile() string {
 	return filepath.Join(base, "prestrike-ci", "axe-core", "package", "axe.min.js")
 }
 
-// A browser is Debian's chromium with one page, and all that the page asked for or said.
+// A browser is Debian's chromium with one page, and all that the page asked for or printed.
 type browser struct {
 	ctx context.Context
 	url string
@@ -124,7 +124,7 @@ func tell(t *testing.T, b *browser, expression string) {
 	ask[int](t, b, expression+"; 0")
 }
 
-// quiet fails where the page said or asked for anything.
+// quiet fails where the page printed or asked for anything.
 func (b *browser) quiet(t *testing.T, when string) {
 	t.Helper()
 	b.mu.Lock()
@@ -164,7 +164,7 @@ func writeTestPage(t *testing.T) string {
 }
 
 // TestPageInBrowser holds the page to what it promises, in a real browser: it asks for
-// nothing, says nothing, fits every width, prints, and keeps nobody out.
+// nothing, prints nothing, fits every width, prints, and keeps nobody out.
 func TestPageInBrowser(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser some 20 s")

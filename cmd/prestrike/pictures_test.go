@@ -23,8 +23,8 @@ func collectorPercent() uint64 {
 	return sample[0].Value.Uint64()
 }
 
-// TestMeasureCollectsGarbage holds that garbage is looked for more often while
-// pictures are looked at, and only then, unless the user has set how often.
+// TestMeasureCollectsGarbage holds that garbage is collected more often while
+// pictures are inspected, and only then, unless the user has set how often.
 func TestMeasureCollectsGarbage(t *testing.T) {
 	defer debug.SetGCPercent(debug.SetGCPercent(200))
 	for set, want := range map[string]uint64{"": 100, "200": 200} {

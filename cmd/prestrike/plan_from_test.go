@@ -20,7 +20,7 @@ import (
 	"prestrike/rules"
 )
 
-// planFrom runs prestrike plan and returns its exit status and what it says.
+// planFrom runs prestrike plan and returns its exit status and what it prints.
 func planFrom(t *testing.T, args ...string) (status int, out, said string) {
 	t.Helper()
 	var o, e bytes.Buffer

@@ -185,7 +185,7 @@ func TestProgramThatLeavesAChild(t *testing.T) {
 	}
 }
 
-// One that fails is told of while the child still runs.
+// One that fails is reported while the child still runs.
 func TestProgramThatFailsAndLeavesAChild(t *testing.T) {
 	callee := newCallee(t)
 	p := programFor(t, "leave-and-fail", time.Hour, callee.at)
@@ -221,7 +221,7 @@ func TestProgramThatHangs(t *testing.T) {
 	}
 }
 
-// A few run at once, the others wait; what is not given to a program is said at
+// A few run at once, the others wait; what is not given to a program is reported at
 // the end, which waits for none.
 func TestProgramsWait(t *testing.T) {
 	callee := newCallee(t)
@@ -257,7 +257,7 @@ func TestProgramsWait(t *testing.T) {
 	if said := p.said(); strings.Join(said, "\n") != strings.Join(want, "\n") {
 		t.Errorf("remarks %q, want %q", said, want)
 	}
-	p.wait() // and nothing is said of it later
+	p.wait() // and nothing is reported of it later
 	if said := p.said(); len(said) > 0 {
 		t.Errorf("remarks after the end %q, want none", said)
 	}

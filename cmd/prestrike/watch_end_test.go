@@ -81,7 +81,7 @@ func (w *handWatch) hand(path string) {
 }
 
 // Ctrl-C right behind the arrival of a file: what was found in pictures before
-// stays found, and the file is looked at.
+// stays found, and the file is inspected.
 func TestWatchEndLooksAtWhatIsLeft(t *testing.T) {
 	faults := demo.Small().Faults()
 	dark := faults[slices.IndexFunc(faults, func(f demo.Fault) bool { return f.Rule == "dark-frame" })].First

@@ -309,7 +309,7 @@ func TestWatchStartsWhereThingsStand(t *testing.T) {
 	}
 }
 
-// However frames come, the watch ends with what the report says of the folder.
+// However frames come, the watch ends with what the report states of the folder.
 func TestWatchEndsAsTheReport(t *testing.T) {
 	w := startWatch(t, nil, "--format", "json")
 	entries, err := os.ReadDir(filepath.Join(w.card, "DCIM", "100BXCAM"))

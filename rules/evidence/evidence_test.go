@@ -28,7 +28,7 @@ func group(t *testing.T, text string) []*shoot.Sequence {
 	return list
 }
 
-// fineRun makes a run of so many frames on a fine clock, with one longer step
+// fineRun makes a run of the given number of frames on a fine clock, with one longer step
 // behind frame number pause, counted from 0.
 func fineRun(frames, pause int, ticks float64) *shoot.Sequence {
 	const cadence = 1300 * time.Millisecond
@@ -164,7 +164,7 @@ func TestMagnificationNearClosestFocus(t *testing.T) {
 	}
 }
 
-// Where no value is recorded by most frames, the one in the middle stands for all.
+// Where no value is recorded by most frames, the one in the middle counts for all.
 func TestUsualOfMeasuredValues(t *testing.T) {
 	list := group(t, `
 BX1_0001..0002.NEF every 1.3s time=2026-03-04T10:11:12.34+01:00 t=0.8 f=8 iso=100 mm=90 serial=4711

@@ -65,7 +65,7 @@ func coarseRun(r *rand.Rand, cadence float64, jump, ticks int) *shoot.Sequence {
 	return q
 }
 
-// A clock of whole seconds may leave open what happened, but must not tell the
+// A clock of whole seconds may leave open what happened, but must not report the
 // wrong thing.
 func TestGapsOnWholeSeconds(t *testing.T) {
 	for _, tt := range []struct {

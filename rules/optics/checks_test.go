@@ -63,7 +63,7 @@ func blurAtOptimum(spread, lambda Length) Length {
 	return CombinedBlur(spread, lambda, OptimumWorkingFNumber(spread, lambda))
 }
 
-// pitchOf is the pixel pitch of a sensor with so many square pixels.
+// pitchOf is the pixel pitch of a sensor with the given number of square pixels.
 func pitchOf(width, height Length, pixels float64) Length {
 	return Length(math.Sqrt(float64(width*height) / pixels))
 }
@@ -78,7 +78,7 @@ func markedFNumber(n float64, steps Steps) (Setting, bool) {
 	return Setting{}, false
 }
 
-// airyPixels is the Q at which the Airy disc is so many pixels wide.
+// airyPixels is the Q at which the Airy disc is the given number of pixels wide.
 func airyPixels(pixels float64) float64 { return pixels / float64(AiryDiameter(1, 1)) }
 
 func workingFNumber(get func(string) float64, in inputs) float64 {

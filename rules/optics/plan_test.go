@@ -266,8 +266,8 @@ func TestThirdStopIsRecommended(t *testing.T) {
 	}
 }
 
-// A body that shows working f-numbers says f/16 where the ring of a manual lens
-// says f/8, at 1:1; an objective of NA 1/32 has the same cone of light.
+// A body that shows working f-numbers shows f/16 where the ring of a manual lens
+// shows f/8, at 1:1; an objective of NA 1/32 has the same cone of light.
 func TestThreeWaysToGiveTheAperture(t *testing.T) {
 	task := FocusTask{Depth: 5, Magnification: 1, Sensor: sensor45, FNumbers: []float64{8}}
 	marked, err := task.Plan()

@@ -60,7 +60,7 @@ func TestOneFrameIsItself(t *testing.T) {
 	}
 }
 
-// TestPlaces holds that a frame which lies elsewhere is looked up where it lies: shifted,
+// TestPlaces holds that a frame which lies elsewhere is sampled where it lies: shifted,
 // turned and scaled frames of a smooth function give the function back.
 func TestPlaces(t *testing.T) {
 	const w, h = 320, 240

@@ -57,7 +57,7 @@ func readJPEG(t *testing.T, name string) image.Image {
 }
 
 // TestRealProofs compares the proofs of two real series with those that were found good by
-// eye. UPDATE=1 writes them anew: look at them before they are committed.
+// eye. UPDATE=1 writes them anew: inspect them before they are committed.
 func TestRealProofs(t *testing.T) {
 	const side = 480
 	for _, c := range []struct {

@@ -53,7 +53,7 @@ var exifPayload = slices.Concat(u32(0), []byte("MM\x00*\x00\x00\x00\x08\x00\x00\
 
 const exifLen = 18
 
-// picture is 100 bytes that stand for image data.
+// picture is 100 bytes in place of image data.
 var picture = bytes.Repeat([]byte{0x55}, 100)
 
 // heif builds a file with item 1, a picture of 640 x 480, and item 2, its
@@ -79,7 +79,7 @@ func heif(content []byte, replace ...[]byte) []byte {
 
 var content = slices.Concat(picture, exifPayload)
 
-// crx completes the head of a real raw file with what its tables say follows:
+// crx completes the head of a real raw file with what follows by its tables:
 // the metadata and preview boxes, and mdat, filled with zeros.
 func crx(t testing.TB) []byte {
 	t.Helper()

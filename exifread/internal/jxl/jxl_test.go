@@ -30,7 +30,7 @@ func container(boxes ...[]byte) []byte {
 
 var (
 	tiff = []byte("II*\x00\x08\x00\x00\x00\x00\x00\x00\x00\x00\x00")
-	// square is a codestream's start that says 8 x 8 (small, ratio 1:1), and
+	// square is a codestream's start that states 8 x 8 (small, ratio 1:1), and
 	// a few bytes of data.
 	square = slices.Concat([]byte{0xFF, 0x0A, 0b01_00000_1, 0}, bytes.Repeat([]byte{0x55}, 60))
 )

@@ -59,7 +59,7 @@ func text(name string, data []byte) []byte {
 var (
 	tiff  = slices.Concat([]byte("MM\x00*\x00\x00\x00\x08\x00\x00\x00\x00\x00\x00"), bytes.Repeat([]byte{0}, 60))
 	named = slices.Concat([]byte("Exif\x00\x00"), tiff)
-	// header says 6000 x 4000.
+	// header states 6000 x 4000.
 	header = chunk("IHDR", []byte{0, 0, 0x17, 0x70, 0, 0, 0x0F, 0xA0, 8, 2, 0, 0, 0})
 	data   = chunk("IDAT", bytes.Repeat([]byte{0x55}, 40))
 	end    = chunk("IEND")

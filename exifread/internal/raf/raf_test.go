@@ -11,7 +11,7 @@ import (
 )
 
 // file builds a RAF file: a header, an embedded picture, a directory with the
-// size of the raw picture, and so many bytes of raw data.
+// size of the raw picture, and the given number of bytes of raw data.
 func file(t testing.TB, raw int) []byte {
 	t.Helper()
 	var picture bytes.Buffer

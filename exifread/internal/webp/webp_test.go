@@ -28,11 +28,11 @@ func riff(chunks ...[]byte) []byte {
 var (
 	tiff = []byte("II*\x00\x08\x00\x00\x00\x00\x00\x00\x00\x00\x00")
 	data = bytes.Repeat([]byte{0x55}, 40)
-	// lossy says 640 x 480: 0x280, 0x1E0 with a scale of 1 in the top bits.
+	// lossy states 640 x 480: 0x280, 0x1E0 with a scale of 1 in the top bits.
 	lossy = chunk("VP8 ", []byte{0x50, 1, 0, 0x9D, 1, 0x2A, 0x80, 0x42, 0xE0, 0x41}, data)
-	// lossless says 640 x 480: 639 | 479<<14 = 0x77C27F.
+	// lossless states 640 x 480: 639 | 479<<14 = 0x77C27F.
 	lossless = chunk("VP8L", []byte{0x2F, 0x7F, 0xC2, 0x77, 0x00}, data)
-	// canvas says 6000 x 4000: 5999 = 0x176F, 3999 = 0xF9F.
+	// canvas states 6000 x 4000: 5999 = 0x176F, 3999 = 0xF9F.
 	canvas = chunk("VP8X", []byte{8, 0, 0, 0, 0x6F, 0x17, 0, 0x9F, 0x0F, 0})
 )
 
