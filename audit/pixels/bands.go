@@ -11,7 +11,7 @@ import (
 // side is therefore compared with the same line of the next frame, in quarters of its
 // length: what only some of the quarters show is a thing or a shadow.
 
-// Bands tells of darker or brighter bands along the long side of the picture that a
+// Bands reports darker or brighter bands along the long side of the picture that a
 // frame has and its neighbour has not. Bands that all frames share are not seen.
 type Bands struct {
 	Verdict

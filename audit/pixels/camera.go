@@ -70,7 +70,7 @@ func (e *evidence) askMoved(w Walk, o Order) Moved {
 
 // jumpsOver returns the links over which the picture jumps by more than the limit,
 // beyond doubt and beside no jump back of focus; and the frames up to which a jump
-// would not have been told.
+// would not have been recognised.
 func (e *evidence) jumpsOver(limit float64, d []float64, w Walk, o Order) (m Moved, hits []int) {
 	var left []float64
 	for _, l := range e.links {
@@ -143,7 +143,7 @@ func (e *evidence) sharpnessChange(a, b int) float64 {
 	return median(d)
 }
 
-// moves names the links, and tells where two jumps undo each other.
+// moves names the links, and marks where two jumps undo each other.
 func (e *evidence) moves(hits []int, d []float64, shift [][2]float64) (events []Move) {
 	for n, i := range hits {
 		from, to := e.ends(e.links[i])

@@ -13,7 +13,7 @@ type composite struct {
 	// of these show. least are the two smallest: one dark frame among the others
 	// must not count as unsharp.
 	luma, peak, least [2][]float32
-	// lost tells that the last frame could not be placed; broken that others followed
+	// lost means that the last frame could not be placed; broken that others followed
 	// it, which are somewhere else.
 	lost, broken bool
 }

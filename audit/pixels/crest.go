@@ -50,7 +50,7 @@ func (c *cellMaps) sharpness(x, y, w, h int) (energy float64, ok bool) {
 }
 
 // SharpestPart returns the part of the picture, width x height of its own pixels, that is
-// worth a look at 100 %: that with the most of the sharpest tiles. It lies inside the
+// worth inspecting at 100 %: that with the most of the sharpest tiles. It lies inside the
 // picture, and is the whole of a smaller one.
 func (m *FrameMeasure) SharpestPart(width, height int) Box {
 	c := &m.cells

@@ -5,19 +5,19 @@ import (
 	"slices"
 )
 
-// A darkness is the answer about dark frames, and what it says of each frame that
+// A darkness is the answer about dark frames, with its values for each frame that
 // has a measure.
 type darkness struct {
 	Dark
 	frames []bool    // dark
-	above  []float64 // EV above the run's median beyond the settings; nil where nothing is said
+	above  []float64 // EV above the run's median beyond the settings; nil where there is no answer
 }
 
 // askDark finds stretches of frames far below the frames before or behind them
 // and below the upper quarter of the run. A stretch that lasts to an end of the
 // run is a step of the light, and not dark, unless it is short, or so deep that
-// the light must have failed. Of pictures that show one thing after another nothing
-// is said.
+// the light must have failed. Pictures that show one thing after another get no
+// answer.
 func (r *run) askDark() darkness {
 	n := len(r.ev)
 	d := darkness{frames: make([]bool, n)}

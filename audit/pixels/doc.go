@@ -1,7 +1,7 @@
 // Package pixels measures pictures of a sequence: picture in, numbers out. It
 // knows no files, no capture data and no rules.
 //
-// [Measure] looks at one picture and keeps under 1 MB of it: sharpness,
+// [Measure] measures one picture and keeps under 1 MB of it: sharpness,
 // brightness and clipping on a grid of small cells, and a small picture for
 // registration. A [Sequence] takes these measures frame by frame, in the order
 // the frames were made, and keeps some 50 KB of each; [Sequence.Judge] answers

@@ -5,7 +5,7 @@ import (
 	"slices"
 )
 
-// askEnds looks for tiles that were still getting sharper in an end frame.
+// askEnds finds tiles that were still getting sharper in an end frame.
 func (e *evidence) askEnds(w Walk, c *curves) (first, last Edge) {
 	v, ok := e.curvesTell(w, c)
 	if !ok || w.Answer != Found {
@@ -35,7 +35,7 @@ func (e *evidence) askEnds(w Walk, c *curves) (first, last Edge) {
 	return first, last
 }
 
-// edge looks at the end that at counts from.
+// edge inspects the end that at counts from.
 func (e *evidence) edge(c *curves, at func(int) int) Edge {
 	marked := make([]bool, len(c.tiles))
 	var beyond []float64

@@ -5,7 +5,7 @@ import (
 	"slices"
 )
 
-// A Course says what focus does behind a pause.
+// A Course is what focus does behind a pause.
 type Course string
 
 // The courses of focus.
@@ -16,12 +16,12 @@ const (
 	OtherView  Course = "another view"
 )
 
-// GoingOn tells what frames behind a pause are to those before it. Found means that
-// focus goes on where the first frames stopped, Fine that it does not: they are
-// another run.
+// GoingOn reports what frames behind a pause are to those before it. Found means
+// that focus goes on where the first frames stopped, Fine that it does not: they
+// are another run.
 type GoingOn struct {
 	Verdict
-	Course Course // empty where the pictures do not tell
+	Course Course // empty where the pictures do not show it
 	// Steps is by how many steps of the first run focus moved over the pause, where
 	// that shows in the motion of the picture; 0 where it does not.
 	Steps float64
@@ -35,7 +35,7 @@ type pause struct {
 	again Motion // from the first frame of all to that one
 }
 
-// Pause tells that the frames added from now on may be another run than those before.
+// Pause marks that the frames added from now on may be another run than those before.
 func (s *Sequence) Pause() {
 	if len(s.frames) > 0 {
 		s.paused = &pause{frame: -1}
@@ -58,8 +58,8 @@ func (s *Sequence) registerAgain(now anchor, px float64, place Motion, joined bo
 }
 
 // GoingOn answers what the frames behind the last pause are to those before. First and
-// second are what each of the two shows alone, for where focus tells nothing: then
-// the views may.
+// second are the judgements of the two parts alone. Where focus decides nothing, their
+// views may.
 func (s *Sequence) GoingOn(th Thresholds, first, second *Judgement) GoingOn {
 	g := s.askGoingOn(th)
 	if g.Answer == CannotTell && g.Reason != ReasonFew && s.elsewhere() {
@@ -121,8 +121,9 @@ func (s *Sequence) askGoingOn(th Thresholds) GoingOn {
 	return g
 }
 
-// courseByMotion tells the course by how far focus moves over the pause, in steps of
-// the first run alone, and which way it moves behind; and whether the motion shows that.
+// courseByMotion decides the course by how far focus moves over the pause, in steps of
+// the first run alone, and which way it moves behind. Shows means that the motion shows
+// that.
 func (e *evidence) courseByMotion(p *pause, g *GoingOn) (course Course, shows bool) {
 	read, ok := e.stepsOfMotion(p.frame)
 	if !ok {
@@ -220,7 +221,8 @@ func (p *profile) apart(a, b int) float64 {
 	return math.Sqrt(sum / float64(n))
 }
 
-// lag returns how far frames so many apart differ, in the median over these.
+// lag returns the median difference of two frames whose places in the given list are
+// by apart.
 func (p *profile) lag(frames []int, by int) float64 {
 	var d []float64
 	for i := by; i < len(frames); i++ {
@@ -229,8 +231,8 @@ func (p *profile) lag(frames []int, by int) float64 {
 	return median(known(d))
 }
 
-// courseBySharpness tells the course by which frames before the pause those behind
-// repeat, if any.
+// courseBySharpness decides the course by which frames before the pause those
+// behind repeat, if any.
 func (e *evidence) courseBySharpness(p *pause, c *curves, g *GoingOn) Course {
 	pr := &profile{lo: c.lo}
 	for i := range c.tiles {

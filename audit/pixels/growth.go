@@ -7,8 +7,8 @@ import (
 	"slices"
 )
 
-// Growth tells by how much blur grows with a frame of a test run, and over how many
-// frames the subject is sharp. Found means that it is known.
+// Growth reports by how much blur grows with a frame of a test run, and over how
+// many frames the subject is sharp. Found means that it is known.
 type Growth struct {
 	Verdict
 	// Blur is the growth of the blur disc's diameter a frame, px; Low and High bound it
@@ -21,14 +21,14 @@ type Growth struct {
 	// First and Last are where the subject is sharp for the first and the last time, in
 	// frames in the order added, by all but 0.5 % of the places at either end.
 	First, Last float64
-	// FirstOpen and LastOpen tell that part of the subject lies beyond that end of the
-	// run: it goes on for at least as long as is told.
+	// FirstOpen and LastOpen mean that part of the subject lies beyond that end of the
+	// run. The subject then extends over more frames than those from First to Last.
 	FirstOpen, LastOpen bool
 }
 
 // Growth answers how far the run steps, by the blur that each sharp place gathers over
 // the frames beside. Each place is its own measure: its sharpest patch, blurred by discs
-// of known size, tells how sharp it is at what blur. Squares of blurs add, so that over
+// of known size, shows how sharp it is at what blur. Squares of blurs add, so that over
 // x frames from the sharpest one they are b²x² + βx + γ: β places the true focus between
 // frames, and γ takes up the depth within the place. J is what [TestRun.Judge] answered.
 //
@@ -131,7 +131,7 @@ func (m *growthMeter) noiseBy(k int) func(luma float32) float64 {
 // flatTiles returns the textured tiles most of whose neighbours are sharpest at the same
 // frame: where depth changes within a tile it is sharp for too long. Steep subjects have
 // none at half a frame, so that one and two frames are allowed while little blur comes
-// of it, by a first look at the growth.
+// of it, by a first estimate of the growth.
 func (m *growthMeter) flatTiles() []int {
 	for i, within := range flatWithin {
 		var out []int
@@ -168,7 +168,7 @@ func (m *growthMeter) sharpest(tiles []int) []int {
 	return tiles[:min(len(tiles), flatMost)]
 }
 
-// A tileGrowth is what one tile tells: the growth squared, and its variance.
+// A tileGrowth is what one tile shows: the growth squared, and its variance.
 type tileGrowth struct{ square, variance float64 }
 
 // blursAt are the squares of blur, px², by frame from the sharpest: weighted means.
@@ -198,7 +198,7 @@ func (m *growthMeter) growthOf(t int) (tileGrowth, bool) {
 	return at.fit()
 }
 
-// blursOf adds what one scale tells of a tile: the blur of the frames on both sides of
+// blursOf adds what one scale shows of a tile: the blur of the frames on both sides of
 // the sharpest, as far as enough of its sharpness is left.
 func (m *growthMeter) blursOf(t, k int, blurred *[len(blurs)]float64, at blursAt) {
 	sharpest := m.patches[t].frame
@@ -282,7 +282,7 @@ func inverted(ratio *[len(blurs)]float64, share float64) (square, slope float64,
 	return 0, 0, false
 }
 
-// joined joins what the tiles tell.
+// joined joins the growth of the tiles.
 func (m *growthMeter) joined(list []tileGrowth) Growth {
 	if len(list) < growthTiles {
 		return Growth{Verdict: cannot(ReasonFlat)}

@@ -8,7 +8,7 @@ const (
 	// patchMargin is what a patch has around its tile, px: half of the widest disc, and
 	// what the coarsest scale asks of its neighbours; a whole number of its squares.
 	patchMargin = 24
-	// fineEdge is the edge, in cells, of the tiles that tell where the subject ends. A
+	// fineEdge is the edge, in cells, of the tiles that show where the subject ends. A
 	// small tile counts from fineEnergy times MinEnergy and where it rises by fineRise.
 	fineEdge             = 2
 	fineEnergy, fineRise = 2.0, 2.5
@@ -22,21 +22,22 @@ const (
 	// than flatBlur px of blur each. The sharpest flatMost are measured.
 	flatShare, flatEnough, flatMost = 0.75, 40, 160
 	flatBlur                        = 2.0
-	// signalNoise is the least sharpness of a patch against its noise, sharpShare the
-	// share of it down to which a frame tells: below, noise and depth tell more.
+	// signalNoise is the least sharpness of a patch against its noise. sharpShare is
+	// the share of the patch's sharpness down to which a frame counts: below it,
+	// noise and depth weigh more than blur.
 	signalNoise, sharpShare = 3, 0.3
 	// curveError is the error of a share of sharpness, and leastSquare that of a square of
 	// blur, px².
 	curveError, leastSquare = 0.05, 0.05
-	// leastNeighbours frames beside the sharpest must tell; what is more uncertain than
-	// mostUncertain of itself is left out.
+	// leastNeighbours frames beside the sharpest must count; what is more uncertain
+	// than mostUncertain of itself is left out.
 	leastNeighbours, mostUncertain = 2, 0.5
-	// growthTiles is the number of tiles without which nothing is said.
+	// growthTiles is the number of tiles without which there is no answer.
 	growthTiles = 8
 	// The error of ln b is growthError and growthSpread of the spread, added in squares.
 	growthError, growthSpread = 0.07, 0.4
-	// Nothing is said beyond mostSpread, beyond doubtSpread where fewer than doubtShare of
-	// the textured tiles tell, and where the run gathers less than leastBlurInAll px.
+	// There is no answer beyond mostSpread, beyond doubtSpread where fewer than doubtShare
+	// of the textured tiles count, and where the run gathers less than leastBlurInAll px.
 	mostSpread, doubtSpread, doubtShare = 0.35, 0.2, 0.12
 	leastBlurInAll                      = 5.0
 )

@@ -2,8 +2,9 @@ package pixels
 
 import "math"
 
-// Views tells whether the view changes from frame to frame: Found means that the camera
-// goes around the subject, or that this turns, Fine that all frames show one view.
+// Views reports whether the view changes from frame to frame: Found means that the
+// camera goes around the subject, or that the subject turns; Fine means that all
+// frames show one view.
 type Views struct {
 	Verdict
 	// Apart is the share of the picture's parts that lie elsewhere than the rest from
@@ -11,17 +12,17 @@ type Views struct {
 	Apart float64
 }
 
-// Held tells what held the camera: Found means a hand, Fine a stand. A hand moves and
-// rolls the camera from frame to frame. What shifts it alone, a rail, a trembling floor, or
-// focus that makes the picture larger, does not roll it.
+// Held reports what held the camera: Found means a hand, Fine a stand. A hand moves and
+// rolls the camera from frame to frame. What shifts it alone, a rail, a trembling floor,
+// or focus that makes the picture larger, does not roll it.
 type Held struct {
 	Verdict
 	Shift float64 // from frame to frame beyond what is common to them, px of a picture 1,600 wide
 	Roll  float64 // the same of the camera's roll, degrees
 }
 
-// askViews tells whether parts of the picture move by their depth. Where it shows of few
-// pictures, they must be explained by their common motion.
+// askViews decides whether parts of the picture move by their depth. Where it shows of
+// few pictures, they must be explained by their common motion.
 func (e *evidence) askViews() Views {
 	if e.mostlyApart() {
 		return Views{Verdict: cannot(ReasonUnrelated)}
@@ -67,7 +68,7 @@ func (e *evidence) mostlyApart() bool {
 	return links > 0 && float64(apart) >= unfitShare*float64(links) || float64(strange) > unfitShare*float64(len(e.frames))
 }
 
-// askHeld tells a hand from a stand by the motion of the picture.
+// askHeld distinguishes a hand from a stand by the motion of the picture.
 func (e *evidence) askHeld(v Views) Held {
 	if v.Answer == CannotTell {
 		return Held{Verdict: v.Verdict}

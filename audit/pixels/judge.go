@@ -1,6 +1,6 @@
 package pixels
 
-// Judge answers what the frames added so far prove. Settings tell by how many EV
+// Judge answers what the frames added so far prove. Settings give by how many EV
 // the settings of each frame make it brighter, on any one scale, for the frames in
 // the order added: NaN where they are not known, nil where they are of none. Judge
 // may be called at any time, and again with other thresholds.

@@ -1,6 +1,6 @@
 package pixels
 
-// An Answer is what a check can say.
+// An Answer is one of the outcomes of a check.
 type Answer uint8
 
 // The answers. The zero Answer is the honest one.
@@ -24,7 +24,7 @@ func (a Answer) String() string {
 // A Verdict is the outcome of one check.
 type Verdict struct {
 	Answer Answer
-	Reason string // why it cannot tell; empty otherwise
+	Reason string // why the answer is CannotTell; empty otherwise
 }
 
 func cannot(reason string) Verdict { return Verdict{Reason: reason} }
@@ -36,7 +36,7 @@ func decided(found bool) Verdict {
 	return Verdict{Answer: Fine}
 }
 
-// Reasons for not telling.
+// Reasons for the answer CannotTell.
 const (
 	ReasonFew          = "fewer than 6 frames with a picture"
 	ReasonSizes        = "the pictures are of different sizes"
@@ -109,8 +109,8 @@ type Judgement struct {
 	Habit      Habit
 	Range      Range
 
-	// OneView tells of a run too short for all but its light that its pictures, made at
-	// the same settings, show the same thing.
+	// OneView is for a run that is too short for all checks but those of its light. It
+	// means that its pictures, made at the same settings, show the same thing.
 	OneView bool
 
 	Depth Depth // empty where the run is too long to keep
@@ -141,7 +141,7 @@ type FrameSummary struct {
 	Chain int
 }
 
-// Walk tells whether the sharp zone walks through the run: Found means that
+// Walk reports whether the sharp zone walks through the run: Found means that
 // focus moves (a focus sequence), Fine that it stands (an interval sequence).
 type Walk struct {
 	Verdict
@@ -149,10 +149,11 @@ type Walk struct {
 	Rise  float64 // median ratio of their sharpest to their softest frame
 }
 
-// An Edge tells about one end of a focus sequence. Found means that part of the
-// textured area was still getting sharper towards the end frame: say that, and
-// not that the subject is not covered. What lies farther beyond the end than
-// some two half widths looks like background and is not seen.
+// An Edge reports on one end of a focus sequence. Found means that part of the
+// textured area was still getting sharper towards the end frame: report that,
+// and not that the subject is not covered. What lies farther beyond the end
+// than some two half widths cannot be distinguished from background and is not
+// seen.
 type Edge struct {
 	Verdict
 	Frame   int     // the end frame
@@ -165,7 +166,7 @@ type Edge struct {
 	Curve []float64
 }
 
-// Step tells how far focus moves per frame. Found means more than the limit.
+// Step reports how far focus moves per frame. Found means more than the limit.
 type Step struct {
 	Verdict
 	// Blur is by how much the diameter of the blur disk grows per frame, px;
@@ -173,7 +174,7 @@ type Step struct {
 	Blur float64
 }
 
-// Signature tells what registration sees of focusing.
+// Signature reports what registration sees of focusing.
 type Signature struct {
 	// Kind is "scale" or "drift"; empty where focusing shows in neither.
 	Kind string
@@ -183,8 +184,8 @@ type Signature struct {
 	Strength float64
 }
 
-// Jumps tells of steps much larger than their neighbours. Without a missing
-// file it may be an uneven motor, so it is not a fault alone.
+// Jumps reports steps much larger than their neighbours. Without a missing file
+// it may be an uneven motor, so it is not a fault alone.
 type Jumps struct {
 	Verdict
 	Events []Jump
@@ -197,7 +198,7 @@ type Jump struct {
 	Weak     bool    // among the first or last two, where starting motors are uneven
 }
 
-// Stalls tells of steps without movement.
+// Stalls reports steps without movement.
 type Stalls struct {
 	Verdict
 	Events []Stall
@@ -209,9 +210,9 @@ type Stall struct {
 	Identical bool // the pictures are bit-identical: one file twice
 }
 
-// Habit tells of ways of focusing that are the run's own, and no fault.
+// Habit reports ways of focusing that are the run's own, and no fault.
 type Habit struct {
-	// Pairs tells that two frames were taken at every position of focus. Step is then
+	// Pairs means that two frames were taken at every position of focus. Step is then
 	// that from one position to the next.
 	Pairs bool
 	// Outwards are the frames in the order of focus where the run was made from a middle
@@ -220,13 +221,13 @@ type Habit struct {
 	Outwards []int
 }
 
-// Order tells of focus that goes back.
+// Order reports focus that goes back.
 type Order struct {
 	Verdict
 	Events []Reversal
 }
 
-// A ReversalKind says how focus went back.
+// A ReversalKind is the way in which focus went back.
 type ReversalKind string
 
 // The kinds of reversal.
@@ -244,12 +245,12 @@ type Reversal struct {
 	Back     float64 // about how many frames back; for Revisited the exact distance of the two frames
 }
 
-// Moved tells of jumps of the picture beyond the drift of its neighbours.
+// Moved reports jumps of the picture beyond the drift of its neighbours.
 type Moved struct {
 	Verdict
 	Events []Move
-	// Doubtful are the frames up to which a jump of the limit's size would not
-	// have been told from a shadow, a moving subject or a change of blur.
+	// Doubtful are the frames up to which a jump of the limit's size could not be
+	// distinguished from a shadow, a moving subject or a change of blur.
 	Doubtful []int
 	// Unmatched are the frames up to which the pictures do not match at all.
 	Unmatched []int
@@ -260,13 +261,14 @@ type Move struct {
 	From, To int
 	Pixels   float64 // px
 	Lasting  bool    // the picture stays where it jumped to
-	// Lost tells that the pictures do not match at all: a jump of more than
-	// some 20 px, something before the lens, or focus far off.
+	// Lost means that the pictures do not match at all: a jump of more than some
+	// 20 px, something before the lens, or focus far off.
 	Lost bool
 }
 
-// Brightness tells of light that jumps, flickers or walks. Values in EV assume
-// the sRGB curve; a camera's own curve makes them larger: say "about".
+// Brightness reports light that jumps, flickers or walks. Values in EV assume
+// the sRGB curve; a camera's own curve makes them larger: report them with
+// "about".
 type Brightness struct {
 	Verdict
 	Jumps   []Change // single jumps between neighbours, without dark frames
@@ -274,7 +276,7 @@ type Brightness struct {
 	Typical float64  // median difference of neighbours, EV, without sign
 	Most    float64  // largest difference of neighbours, EV, without sign
 	Drift   float64  // range over which the smoothed brightness walks, EV
-	// Jumping, Flickering and Drifting tell which of the three is over its limit.
+	// Jumping, Flickering and Drifting report which of the three is over its limit.
 	Jumping, Flickering, Drifting bool
 }
 
@@ -284,9 +286,9 @@ type Change struct {
 	EV       float64 // positive: brighter
 }
 
-// Colour tells whether the colour of the pictures stays as it is. Found means that two
-// frames lie farther apart than half a just noticeable difference: by another white
-// balance, or because the subject or the lamps changed.
+// Colour reports whether the colour of the pictures stays as it is. Found means that
+// two frames lie farther apart than half a just noticeable difference: by another
+// white balance, or because the subject or the lamps changed.
 type Colour struct {
 	Verdict
 	// Shift is the largest distance of two frames' mean colours in a* and b*, at one
@@ -294,7 +296,7 @@ type Colour struct {
 	Shift float64
 }
 
-// Dark tells of frames darker than the run.
+// Dark reports frames darker than the run.
 type Dark struct {
 	Verdict
 	Events []DarkFrame
@@ -305,12 +307,12 @@ type Dark struct {
 type DarkFrame struct {
 	Frame int
 	EV    float64 // below the frames before or behind, beyond the settings; positive
-	// Unrelated tells that nothing of the picture matches its neighbours: a
-	// cap or a hand in front of the lens looks like this too.
+	// Unrelated means that nothing of the picture matches its neighbours. A cap or
+	// a hand in front of the lens has the same effect.
 	Unrelated bool
 }
 
-// Soft tells of single frames softer than their neighbours lead to expect: a
+// Soft reports single frames softer than their neighbours lead to expect: a
 // shaken frame. Shakes under 2.5 px are seldom seen; first and last frames never.
 type Soft struct {
 	Verdict

@@ -6,7 +6,7 @@ import (
 )
 
 // askJumps finds links over which focus moved much farther than around them: by the
-// signature, and by all that tells of steps.
+// signature, and by all methods that measure steps.
 func (e *evidence) askJumps(w Walk, o Order, s Stalls, steps joinedSteps) Jumps {
 	sg := &e.signature
 	if e.unfit != "" {

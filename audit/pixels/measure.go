@@ -38,7 +38,7 @@ type FrameMeasure struct {
 	small plane
 	// smallPx is the edge, in px, of a pixel of the small picture.
 	smallPx int
-	// print tells two bit-identical pictures from two of the same thing.
+	// print distinguishes two bit-identical pictures from two pictures of the same thing.
 	print uint64
 }
 
@@ -74,7 +74,7 @@ var lightTable = func() (t [255*unit + 1]uint16) {
 	return t
 }()
 
-// Measure looks at one picture. The luma plane of a YCbCr picture and the
+// Measure measures one picture. The luma plane of a YCbCr picture and the
 // values of a grey one are taken as they are; of any other the luma is computed
 // by JFIF's weights. Turned pictures may be given as stored: no measurement
 // depends on it.

@@ -88,8 +88,8 @@ func (r *run) swap(sg *signature, i int) Reversal {
 	return Reversal{Kind: Swapped, From: from, To: to, Back: -sg.v[i] * sg.sign * r.span(r.links[i]) / sg.median}
 }
 
-// swapsInSteps finds neighbours that changed places by all that tells of steps, where the
-// signature does not tell.
+// swapsInSteps finds neighbours that changed places by all methods that measure steps,
+// where the signature does not decide.
 func (e *evidence) swapsInSteps(o Order, s joinedSteps) Order {
 	if o.Answer != CannotTell || e.signature.Kind != "" {
 		return o
@@ -178,7 +178,8 @@ func leaves(tiles []*curve, a, b int, rms float64) bool {
 }
 
 // touches reports whether a jump back in focus lies between the two frames:
-// focusing off centre then shifts the picture by more than can be told apart.
+// focusing off centre then shifts the picture by more than can be
+// distinguished.
 func (o *Order) touches(from, to int) bool {
 	for _, e := range o.Events {
 		if e.Kind != Revisited && from <= e.To && to >= e.From {

@@ -14,7 +14,7 @@ type outwardOrder struct {
 	// join is the link, as made, over which focus comes back to where it began; -1 where
 	// both sides were made in turn.
 	join int
-	// alternates tells that focus goes to and fro with every frame, in whatever order.
+	// alternates means that focus goes to and fro with every frame, in whatever order.
 	alternates bool
 }
 
@@ -84,10 +84,10 @@ func (e *evidence) oneSideFirst(c *curves, tiles []*curve, was float64) outwardO
 	return outwardOrder{places: sides, join: last}
 }
 
-// sidesJoin tells a run of which one side was made first from one that started over
-// after frame last: there the shorter part shows again what the other showed. It tells
-// by the way the picture scales or drifts, which goes on, or else where the part is too
-// long for one peak to hide this.
+// sidesJoin distinguishes a run of which one side was made first from one that started
+// over after frame last: there the shorter part shows again what the other showed. It
+// decides by the way the picture scales or drifts, which goes on, or else where the
+// part is too long for one peak to hide this.
 func (e *evidence) sidesJoin(last int, short float64) bool {
 	radius := typicalRadius * e.diagonal()
 	for _, of := range []func(Motion) float64{

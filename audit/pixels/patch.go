@@ -130,12 +130,12 @@ func (g *Glance) valid() bool {
 	return !slices.ContainsFunc(g.Sharpness, func(row []byte) bool { return len(row) != g.Cols*g.Rows })
 }
 
-// A Patch tells whether a short run closes a hole in an earlier one. Found means that
-// it does, Fine that it does not, with the reason.
+// A Patch reports whether a short run closes a hole in an earlier one. Found means
+// that it does, Fine that it does not, with the reason.
 type Patch struct {
 	Verdict
 	Why string // it does not; empty otherwise
-	// Tried tells that some of its frames lie in the hole: it was made for this.
+	// Tried means that some of its frames lie in the hole: it was made for this.
 	Tried bool
 	// Places are those of its frames in usual steps behind the frame before the hole.
 	Places []float64
@@ -265,7 +265,7 @@ func (j *Judgement) aside(mo Motion, place float64) float64 {
 func square(x float64) float64 { return x * x }
 
 // find places one frame: where its tiles' sharpness fits the peaks best, but for one
-// factor of all. It does not tell where too few tiles are seen.
+// factor of all. It decides nothing (tells is false) where too few tiles are seen.
 func (l *Layout) find(g *Glance, frame int, mo Motion) (x, misfit float64, tells bool) {
 	var peaks []peak
 	var y []float64

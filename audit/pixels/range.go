@@ -5,11 +5,11 @@ import (
 	"slices"
 )
 
-// Range tells whether the frames of one view reach both ends of its brightness. It is
+// Range reports whether the frames of one view reach both ends of its brightness. It is
 // asked of the textured area: tiles with detail in a frame in which they lie between the
-// ends of the scale, and what these tiles enclose. A plain background that is meant to be white
-// or black, and reaches the border of the picture, does not count. Found means that one of the shares is more than a rule may
-// want; the rule decides.
+// ends of the scale, and what these tiles enclose. A plain background that is meant to be
+// white or black, and reaches the border of the picture, does not count. Found means that
+// one of the shares is more than a rule may want; the rule decides.
 type Range struct {
 	Verdict
 	// High is the share of the area that is clipped at the upper end in the darkest frame;

@@ -31,8 +31,8 @@ type Motion struct {
 	// farther does, where the camera goes around a subject or that turns. NaN where too
 	// few blocks show where they lie.
 	Apart float64
-	// Converged tells that the pictures show the same thing and that the
-	// numbers above stand still; without it they mean nothing.
+	// Converged means that the pictures show the same thing and that the numbers
+	// above stand still; without it they mean nothing.
 	Converged bool
 }
 
@@ -143,7 +143,7 @@ func alignFrom(a, b []regLevel, mo Motion, last int) Motion {
 type solver struct {
 	a, b        regLevel
 	mo          Motion
-	every       int     // how many rows apart the rows are that a step looks at
+	every       int     // how many rows apart the rows are that a step reads
 	meanAbs     float64 // mean absolute residual of the last step
 	unexplained float64 // share of a's variance left by the last step
 	contrast    float64 // standard deviation of a

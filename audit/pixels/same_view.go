@@ -10,12 +10,12 @@ import (
 type View struct {
 	Width, Height int
 	Luma          []byte // row by row, code values
-	// Peak and Rise tell of each block of blockSide pixels, row by row, how sharp it
-	// is in its sharpest frame, code values², and how many times that is its
-	// least sharp one. Firm is the correlation of its sharpest frame with the next
-	// sharpest: noise is another in each.
+	// Peak and Rise are of each block of blockSide pixels, row by row. Peak is how
+	// sharp it is in its sharpest frame, code values²; Rise is how many times that
+	// is its least sharp one. Firm is the correlation of its sharpest frame with the
+	// next sharpest: noise is another in each.
 	Peak, Rise, Firm []float32
-	// Focused tells that focus walks through the run: what does not rise is then
+	// Focused means that focus walks through the run: what does not rise is then
 	// sharp in no frame.
 	Focused bool
 }
@@ -64,8 +64,8 @@ func (v *View) valid() bool {
 		len(v.Luma) == v.Width*v.Height && len(v.Peak) == cols*rows && len(v.Rise) == cols*rows && len(v.Firm) == cols*rows
 }
 
-// A Likeness tells how two views differ. Found means that they show the same, Fine
-// that they show different things, or one thing turned, shifted or at another
+// A Likeness reports how two views differ. Found means that they show the same,
+// Fine that they show different things, or one thing turned, shifted or at another
 // magnification.
 type Likeness struct {
 	Verdict
@@ -75,7 +75,7 @@ type Likeness struct {
 	Blocks       int // that are sharp in both
 	// Apart03 and Apart05 are the shares of the blocks in the largest connected set
 	// that lies more than 0.3 and 0.5 small pixels aside from where the common
-	// motion puts it; Unlike is the share of blocks that do not look alike.
+	// motion puts it; Unlike is the share of blocks that are not alike.
 	Apart03, Apart05, Unlike float64
 }
 
@@ -265,7 +265,7 @@ func vertex(left, middle, right float64) float64 {
 // correlation returns the normalised cross-correlation of the block of a at x, y with
 // what lies dx, dy farther in b.
 func correlation(a, b plane, x, y, dx, dy int) (float64, bool) {
-	const margin = 2 // pixels around the block that take part: 12 x 12 tell more than 8 x 8
+	const margin = 2 // pixels around the block that take part: 12 x 12 decide better than 8 x 8
 	x0, y0, x1, y1 := x-margin, y-margin, x+blockSide+margin, y+blockSide+margin
 	if x0 < 0 || y0 < 0 || x1 > a.w || y1 > a.h || x0+dx < 0 || y0+dy < 0 || x1+dx > b.w || y1+dy > b.h {
 		return 0, false

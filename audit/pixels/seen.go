@@ -16,8 +16,8 @@ type Seen struct {
 const DamagedFile = "the picture is damaged"
 
 // Closes reports whether the pictures of a later sequence close the hole between two
-// frames of this one, by their places. Where they do not although they were made for
-// it, it says why. Anything but a *Seen closes nothing.
+// frames of this one, by their places. The reason is why, where they do not although
+// they were made for it. Anything but a *Seen closes nothing.
 func (s *Seen) Closes(of any, before, behind int) (closes bool, why string) {
 	other, ok := of.(*Seen)
 	if !ok || before < 0 || behind < 0 {
@@ -30,9 +30,9 @@ func (s *Seen) Closes(of any, before, behind int) (closes bool, why string) {
 	return p.Answer == Found, why
 }
 
-// SameView reports whether two sequences show the same view, whether the pictures tell,
-// and which share of the one picture lies elsewhere in the other. Anything but a *Seen
-// tells nothing.
+// SameView reports whether two sequences show the same view, whether the pictures
+// decide that, and which share of the one picture lies elsewhere in the other. Anything
+// but a *Seen decides nothing.
 func (s *Seen) SameView(of any) (same, known bool, apart float64) {
 	other, ok := of.(*Seen)
 	if !ok {

@@ -43,7 +43,7 @@ type frame struct {
 	sharp   float64 // focus measure, code values²
 	tint    tint
 	print   uint64
-	flat    bool       // shows no detail, as when it is black: then copies look alike
+	flat    bool       // shows no detail, as when it is black: two such pictures need not be copies
 	lines   []bandLine // against the frame before
 	odd     bool       // shows something else than the frames around it
 }
@@ -114,7 +114,7 @@ func (s *Sequence) Add(m *FrameMeasure) {
 			return
 		}
 		// The first picture alone is of another size, as where its preview is damaged
-		// and a smaller one stands for it: it must not blind all that follow.
+		// and a smaller one takes its place: it must not blind all that follow.
 		s.frames, s.last, s.before = nil, anchor{}, anchor{}
 	}
 	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, sharp: m.Sharpness, tint: m.tint, print: m.print, flat: m.Sharpness == 0}

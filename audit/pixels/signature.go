@@ -10,11 +10,11 @@ type signature struct {
 	k, z   []float64 // against the neighbours; NaN where they stand still or nearly
 	sign   float64   // of the regular direction
 	median float64   // of |v|
-	// faint tells that the steps show, but not well enough for a kind.
+	// faint means that the steps show, but not well enough for a kind.
 	faint bool
 }
 
-// readSignature looks for focusing first in the scale of the picture and, where
+// readSignature seeks focusing first in the scale of the picture and, where
 // that stands still, in its shift.
 func (r *run) readSignature() signature {
 	scale, tx, ty := r.perFrame()

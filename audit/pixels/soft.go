@@ -4,7 +4,7 @@ import "math"
 
 // A loss is how much softer one frame is than its neighbours lead to expect.
 type loss struct {
-	at, tiles  int     // frame, and tiles that tell
+	at, tiles  int     // frame, and tiles that count
 	loss, most float64 // ln: the median of the tiles, and of nearly all of them
 }
 
@@ -35,7 +35,7 @@ func (e *evidence) askSoft(w Walk, c *curves, stalls Stalls, o Order, b Brightne
 	}
 	limit, most := e.th.SoftLoss, e.th.SoftLossMost
 	if !walking {
-		// Sharpness stands, so less of a loss is telling.
+		// Sharpness stands, so a smaller loss is enough.
 		var all []float64
 		for _, l := range losses {
 			all = append(all, math.Abs(l.loss))

@@ -176,9 +176,10 @@ func (s *solver) step() (moved float64, ok bool) {
 }
 
 // parts solves the shift once more for parts of the picture. Doubt is the median distance
-// of its quarters from what the whole says; quarters without contrast have no say, and
-// without two of them there is no doubt to tell. Apart is the share of the blocks that lie
-// elsewhere, together with their neighbours; NaN where too few blocks show where they lie.
+// of its quarters from the shift of the whole. Quarters without contrast do not count;
+// where fewer than two count, doubt is 0. Apart is the share of the blocks that lie
+// elsewhere, together with their neighbours; NaN where too few blocks show where they
+// lie.
 func (s *solver) parts() (doubt, apart float64) {
 	w, ht := s.a.img.w, s.a.img.h
 	cx := float64(w-1) / 2

@@ -81,8 +81,8 @@ func (e *evidence) stillInMotion(still []bool, change []float64) {
 	}
 }
 
-// still marks the links over which focus stands by all that tells of steps, and the
-// picture changes less than around.
+// still marks the links over which focus stands by all methods that measure steps,
+// and the picture changes less than around.
 func (s *joinedSteps) still(still []bool, change []float64) {
 	for i, r := range s.ratio {
 		if r > s.stallRatio() || !(s.sides[i] > likeSides) || !(1-r >= longSigma*math.Hypot(s.uneven(i), s.error[i])) || !(change[i] < stillChange*around(change, i, wideLinks)) {

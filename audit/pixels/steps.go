@@ -44,12 +44,12 @@ func beside(v []float64, i int) (before, behind float64) {
 	return median(known(v[max(0, i-wideLinks):i])), median(known(v[min(n, i+1):min(n, i+1+wideLinks)]))
 }
 
-// A joinedSteps is what several methods say of the steps together, and each of them;
-// none where focus is not seen to walk.
+// A joinedSteps has the steps as several methods give them together, and as each of
+// them does; none where focus is not seen to walk.
 type joinedSteps struct {
 	steps
 	methods []steps
-	fit     *peakFit // nil where the tiles tell nothing
+	fit     *peakFit // nil where the tiles show no steps
 }
 
 // askSteps measures the steps by registration and by sharpness.

@@ -45,7 +45,7 @@ func (e *evidence) stepsInCurves(c *curves) (steps, *peakFit) {
 type peakFit struct {
 	place []int     // of each frame among those that take part; -1 of others
 	x     []float64 // where these lie
-	info  []float64 // how much the tiles tell of each: over sigma², its inverse variance
+	info  []float64 // how much the tiles contribute to each: over sigma², its inverse variance
 	peaks []peak
 	sigma float64 // deviation of ln sharpness from the peaks
 }
@@ -71,7 +71,7 @@ const (
 	peakPower
 )
 
-// newPeakFit begins with even steps; it returns nil where too few tiles tell.
+// newPeakFit begins with even steps; it returns nil where too few tiles count.
 func (e *evidence) newPeakFit(c *curves) *peakFit {
 	f := &peakFit{place: make([]int, len(e.frames)), sigma: peakNoise}
 	var use []int
@@ -112,7 +112,8 @@ func (e *evidence) newPeakFit(c *curves) *peakFit {
 }
 
 // tilesToFit returns the textured tiles that rise most of those that are sharpest in
-// each frame, as many of each as there are, so that they tell of all frames alike.
+// each frame, as many of each as there are, so that they show all frames equally
+// well.
 func (c *curves) tilesToFit(frames int) (tiles []int) {
 	of := make([][]int, c.n)
 	for t := range c.tiles {

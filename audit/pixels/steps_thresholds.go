@@ -1,6 +1,7 @@
 package pixels
 
-// The numbers of steps of focus and of patches; thresholds.go says how they were chosen.
+// The numbers of steps of focus and of patches; thresholds.go describes how they were
+// chosen.
 
 // Steps of focus by registration and by sharpness.
 const (
@@ -24,7 +25,7 @@ const (
 	// rounds of peakSteps steps: more of each improved rendered steps by less than a tenth.
 	peakTiles, peakTilesFrame, peakRounds, peakSteps = 100, 3, 3, 3
 	// peakLeap and placeLeap bound one step of a parameter and of a frame's place, and
-	// placeSigma holds the place of a frame of which the tiles tell little.
+	// placeSigma holds the place of a frame of which the tiles show little.
 	peakLeap, placeLeap, placeSigma = 2, 0.5, 2.0
 	// usualWidth, in steps, and usualPower are what peaks are begun with.
 	usualWidth, usualPower = 3, 2

@@ -85,7 +85,8 @@ func (r *TestRun) read(img image.Image, factor int) {
 	}
 }
 
-// centreOf returns the middle of a tile of so many cells, px, in a frame at a place.
+// centreOf returns the middle of tile t, whose side has edge cells, in a frame at a
+// place; px.
 func (g *tileGrid) centreOf(t, edge int, place Motion) (x, y float64) {
 	cols := g.cellCols / edge
 	xc := (float64(t%cols)+0.5)*float64(edge) - g.centreX
@@ -95,7 +96,8 @@ func (g *tileGrid) centreOf(t, edge int, place Motion) (x, y float64) {
 	return x*g.cellPx + place.ShiftX, y*g.cellPx + place.ShiftY
 }
 
-// sharpnessOf returns the mean sharpness of the tiles of so many cells in a frame.
+// sharpnessOf returns the mean sharpness of the tiles, whose side has edge cells, in a
+// frame.
 func (g *tileGrid) sharpnessOf(s *summed, edge int, place Motion) []float32 {
 	out := make([]float32, (g.cellCols/edge)*(g.cellRows/edge))
 	half := float64(edge) * g.cellPx * (1 + place.Scale) / 2

@@ -12,7 +12,7 @@ package pixels
 type Thresholds struct {
 	// Texture.
 
-	// MinTiles is the number of textured tiles below which nothing is said
+	// MinTiles is the number of textured tiles below which there is no answer
 	// about sharpness: 12.
 	MinTiles int
 	// MinEnergy is the peak of the focus measure of a textured tile, code
@@ -110,8 +110,9 @@ func DefaultThresholds() Thresholds {
 
 // What a run must have.
 const (
-	// minFrames is the number of frames below which nothing is said about a run but
-	// of its light, and fewFrames that below which nothing is said at all.
+	// minFrames is the number of frames below which focus is not judged, and
+	// fewFrames that below which nothing is judged but the range of exposures and
+	// whether the pictures show one thing.
 	minFrames = 6
 	fewFrames = 4
 	// oneViewLinks is the number of links without which frames are not found to show
@@ -155,8 +156,8 @@ const (
 	// A level is solved where this many pixels and this share of it are covered,
 	// and the motion is believed where viewOverlap is.
 	leastPixels, leastOverlap, viewOverlap = 200, 0.25, 0.5
-	// Residuals are weighted by Cauchy's function; its width is this many times
-	// their mean, and at least so many code values.
+	// Residuals are weighted by Cauchy's function; its width is weightTimes their
+	// mean, and at least weightFloor code values.
 	weightTimes, weightFloor = 1.5, 0.2
 	// saneScale bounds scale and rotation, saneGain the gain and its inverse, 0.01.
 	saneScale, saneGain = 0.2, 100.0
@@ -197,7 +198,7 @@ const (
 	// unlikeLinks is the number of links without which pictures are not found to
 	// show one thing after another.
 	unlikeLinks = 3
-	// upperQuarter is the percentile that stands for the greater part of a run.
+	// upperQuarter is the percentile that is taken for the greater part of a run.
 	upperQuarter = 0.75
 	// darkAround is how many frames passed before a dark one is held against.
 	darkAround = 5
@@ -221,7 +222,7 @@ const (
 	// Van Eycken and Oosterlinck, Evaluation of uniform color spaces developed after the
 	// adoption of CIELAB and CIELUV, Color Research and Application 19(2), 1994).
 	ColourShift = 2.3 / 2
-	// Every so many px in either direction one is read: some 100,000 of a picture.
+	// One pixel is read every tintEvery px in either direction: some 100,000 of a picture.
 	tintEvery = 4
 	// Pixels whose brightest channel lies above or below keep no colour; the others
 	// must be tintShare of the picture.
@@ -231,7 +232,7 @@ const (
 
 // What held the camera, and whether it goes around the subject.
 const (
-	// heldLinks is the number of links without which nothing is said.
+	// heldLinks is the number of links without which there is no answer.
 	heldLinks = 3
 	// viewsApart is the share of the picture's parts that lie elsewhere from which the view
 	// changes. Of wide steps of focus in much noise it is 0.06, of a subject turned by
@@ -299,7 +300,7 @@ const (
 // Walk.
 const (
 	// walkTiles is the number of tiles with detail, and of tiles that come and go,
-	// without which nothing is said.
+	// without which there is no answer.
 	walkTiles = 12
 	// Focus walks where walkShare of the tiles with detail come and go, or
 	// walkShareScaled where the picture scales too; their sharpest frame is walkRise
@@ -353,11 +354,12 @@ const (
 	// first leaves up to outwardDeepest, and as much less.
 	outwardLess, outwardDeepest = 0.6, 0.4
 	// outwardSide is the number of frames of the shorter side, and outwardWidths the half
-	// widths of a peak that they must be where nothing else tells: a part that was shown
-	// twice within one peak has no valley.
+	// widths of a peak that they must be where nothing else decides: a part that was
+	// shown twice within one peak has no valley.
 	outwardSide, outwardWidths = 3, 2
-	// outwardSure is how many noise deviations a motion of the picture must stand out to
-	// tell which way focus goes, and outwardSlopes how alike it is on the two sides.
+	// outwardSure is by how many noise deviations a motion of the picture must stand out
+	// to decide which way focus goes, and outwardSlopes how alike it is on the two
+	// sides.
 	outwardSure, outwardSlopes = 6, 0.4
 )
 
@@ -375,8 +377,8 @@ const (
 	// leave unexplained where a jump of the picture is believed; where the run leaves
 	// more, leftTimes its median.
 	maxLeft, leftTimes = 0.03, 3
-	// unsteady is how many times the least jump must show, or nothing is said of runs
-	// in which no jump is found.
+	// unsteady is how many times the least jump must show, or there is no answer for
+	// runs in which no jump is found.
 	unsteady = 2
 	// A jump under playPixels, of a picture with a long side of 1,600, is the lens's
 	// where focus stands on one side of it and moves on the other, over playLinks links
@@ -403,7 +405,7 @@ const (
 	// rendered pairs have 0.4 to 0.5, even steps 1.
 	habitLinks, habitChange = 11, 0.7
 	// stallFromMove is within how many frames of a jump of the picture its change
-	// tells nothing.
+	// means nothing.
 	stallFromMove = 3
 	// jumpApart is the distance in frames from a reversal or a stall within which a
 	// long step belongs to it.
@@ -415,8 +417,8 @@ const (
 
 // What focus does behind a pause.
 const (
-	// coursePart is the number of frames on either side without which nothing is said,
-	// courseFrames how many behind the pause are compared with those before.
+	// coursePart is the number of frames on either side without which there is no
+	// answer, courseFrames how many behind the pause are compared with those before.
 	coursePart, courseFrames = 5, 12
 	// courseRatio is how far the first run's step must stand above its noise to count in.
 	courseRatio = 2
@@ -441,7 +443,7 @@ const (
 
 // Bands.
 const (
-	// bandLines is the number of lines without which nothing is said.
+	// bandLines is the number of lines without which there is no answer.
 	bandLines = 8
 	// BandEV is the least depth of a dark band: half a stop. What a flash alone lights
 	// lies far deeper where the curtain covers it.
@@ -513,11 +515,11 @@ const (
 	coarsePasses = 8
 	// firmBlock is the correlation of a block's two sharpest frames: of noise it is 0.
 	firmBlock = 0.7
-	// alikeBlock is the correlation of a block that looks alike.
+	// alikeBlock is the correlation from which a block counts as alike.
 	alikeBlock = 0.7
 	// Beyond these it is another view: share of blocks that moved together by
-	// more than 0.5 and 0.3, share of blocks that do not look alike, shift in shares of
-	// the long side, scale, and roll in radians.
+	// more than 0.5 and 0.3, share of blocks that are not alike, shift in shares of the
+	// long side, scale, and roll in radians.
 	otherApart05, otherApart03, otherUnlike = 0.15, 0.25, 0.25
 	otherShift, otherScale, otherRoll       = 0.03, 0.04, 0.035
 	// Within all of these it is the same.
@@ -529,8 +531,9 @@ const sliver = 0.5
 
 // The range of exposures.
 const (
-	// highEnd and lowEnd are code values of 8 bits: above the one nothing is told apart, and
-	// up to the other, 2 % of the scale, shadows have few values left of a stop.
+	// highEnd and lowEnd are code values of 8 bits: above the one nothing can be
+	// distinguished, and up to the other, 2 % of the scale, shadows have few values left of
+	// a stop.
 	highEnd, lowEnd = 250, 5
 	// rangeShare is the least share of all tiles that the textured area must be.
 	rangeShare = 0.05

@@ -1,6 +1,6 @@
 package pixels
 
-// askWalk tells a focus sequence from a standing one.
+// askWalk distinguishes a focus sequence from a standing one.
 func (e *evidence) askWalk(c *curves) Walk {
 	if e.long {
 		return Walk{Verdict: cannot(ReasonLong)}
@@ -59,7 +59,7 @@ func (e *evidence) scales() bool {
 	return (hi-lo)*typicalRadius*e.diagonal() > standScale*e.perLongSide()
 }
 
-// curvesTell gives the reason why the sharpness curves tell nothing.
+// curvesTell gives the reason why the sharpness curves decide nothing.
 func (e *evidence) curvesTell(w Walk, c *curves) (Verdict, bool) {
 	switch {
 	case e.long:

@@ -29,8 +29,8 @@ func (b Box) Turned(orientation int) Box {
 	return b
 }
 
-// Words says where the box lies: "upper left third", "right half", "centre",
-// "whole picture".
+// Words describes where the box lies: "upper left third", "right half",
+// "centre", "whole picture".
 func (b Box) Words() string {
 	h, hThird := band(b.X0, b.X1, "left", "right")
 	v, vThird := band(b.Y0, b.Y1, "upper", "lower")
@@ -71,7 +71,7 @@ func part(third bool) string {
 	return " half"
 }
 
-// band names the span on one axis; third tells that it keeps within some third
+// band names the span on one axis; third means that it keeps within some third
 // at the side, else it keeps within some half.
 func band(lo, hi float64, low, high string) (name string, third bool) {
 	switch {

@@ -30,7 +30,7 @@ var shapeNames = [...]string{"relief", "steps", "plane", "dome", "ammonite"}
 // String returns the shape's name.
 func (s Shape) String() string { return shapeNames[s] }
 
-// A Scene says what to render. [Scene.Build] does the costly part once.
+// A Scene is what to render. [Scene.Build] does the costly part once.
 type Scene struct {
 	Seed          uint64
 	Width, Height int
@@ -73,7 +73,7 @@ type Built struct {
 }
 
 // Diameters of the blur disk, px, for which the scene is blurred in advance;
-// other blurs are interpolated, larger ones look like the last.
+// other blurs are interpolated, larger ones are drawn as the last.
 var diameters = [...]float64{0, 0.75, 1.5, 2.25, 3, 4, 5, 6.5, 8, 10, 13, 17, 22, 28}
 
 // Build makes the surface and blurs it.

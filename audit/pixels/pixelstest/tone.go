@@ -5,8 +5,8 @@ import (
 	"math"
 )
 
-// Tone returns a grey picture in the colour of one material, a warm brown, with so
-// many times as much blue light in it: what another white balance makes of it.
+// Tone returns a grey picture in the colour of one material, a warm brown. Its
+// blue light is multiplied by blue, as another white balance does.
 func Tone(grey *image.Gray, blue float64) *image.RGBA {
 	gains := [3]float64{1, 0.85, 0.7 * blue}
 	var tables [3][256]uint8

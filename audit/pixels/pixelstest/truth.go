@@ -14,7 +14,7 @@ type Truth struct {
 	// Depth is the focus at which each pixel is sharp: 0 to 1 on the subject, more in the
 	// background.
 	Depth []float32
-	// Textured tells the pixels with texture.
+	// Textured marks the pixels with texture.
 	Textured []bool
 }
 
@@ -101,7 +101,8 @@ func (b *BuiltLayers) Sharp() *image.Gray {
 	return coded(b.expose(0, 1), b.near.Width, b.near.Height, 0)
 }
 
-// Ring tells the pixels of the far plane that lie within a distance of the near one's edge.
+// Ring marks the pixels of the far plane that lie within a distance of the near one's
+// edge.
 func (b *BuiltLayers) Ring(px float64) []bool {
 	near := disk(b.cover, b.near.Width, b.near.Height, 2*px)
 	out := make([]bool, len(near))

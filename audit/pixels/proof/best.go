@@ -11,7 +11,7 @@ import (
 type Ranked struct {
 	Frame int
 	// Sharpness is that of its sharpest tiles, as a share of the sharpest frame's: 0 to
-	// 1. It compares frames of one burst, and tells nothing across bursts.
+	// 1. It compares frames of one burst, and means nothing across bursts.
 	Sharpness float64
 }
 

@@ -4,7 +4,7 @@ package proof
 const placeSide = 4
 
 // coverage follows the detail of each place through the frames, at two scales: fine detail
-// tells the frame best, coarse detail also shows in noise and far out of focus.
+// shows the frame best, coarse detail also shows in noise and far out of focus.
 type coverage struct {
 	w, h  int // places
 	fine  *track

@@ -1,11 +1,11 @@
-// Package proof makes pictures of sequences, for looking only: pictures in, one picture
-// out. It knows no files, no capture data and no rules.
+// Package proof makes pictures of sequences, to be viewed only: pictures in, one
+// picture out. It knows no files, no capture data and no rules.
 //
 // [Focus] merges a focus sequence to a picture that is sharp wherever one of the frames
 // is, and draws a map of the frame in which each place is sharpest. [Fusion] merges an
 // exposure bracket. [Strip] lays frames of a time-lapse side by side. [Best] orders the
 // frames of a burst by sharpness, and [Sharpest] finds the place of a frame that is worth
-// a look at 100 %.
+// inspecting at 100 %.
 //
 // Frames are lined up by the registration that audit/pixels measured ([RunOf]). Pictures
 // come one at a time, in the order of the run, and none is kept: memory does not grow

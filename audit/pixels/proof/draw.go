@@ -2,14 +2,14 @@ package proof
 
 import "image"
 
-// A Step is one lightness of the coverage map and the frames it stands for.
+// A Step is one lightness of the coverage map and the frames that it marks.
 type Step struct {
 	From, To int   // frames
 	Grey     uint8 // code value
 }
 
 const (
-	// mostSteps is how many lightnesses can be told apart in print and named in a key.
+	// mostSteps is how many lightnesses can be distinguished in print and named in a key.
 	mostSteps = 6
 	// Steps are evenly spread in code values, which are about even in lightness; neither
 	// end is white or black, so that the hatches show.

@@ -33,10 +33,10 @@ func newDetail(w, h int) *detail {
 	return d
 }
 
-// grid is level 1 as it is looked up.
+// grid is level 1 as a warper interpolates it.
 func (d *detail) grid() grid[int16] { return grid[int16]{d.w, d.h, d.w, d.half, weightBits} }
 
-// measure looks at a picture.
+// measure computes the detail of a picture.
 func (d *detail) measure(s *source) {
 	d.reduceBytes(s)
 	d.squares(s)

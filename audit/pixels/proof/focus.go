@@ -6,7 +6,7 @@ import "image"
 type Focused struct {
 	// Picture is sharp wherever one of the frames is; nil where none was given.
 	Picture *image.YCbCr
-	// Coverage tells in which frame each place is sharpest; nil where fewer than four were
+	// Coverage shows in which frame each place is sharpest; nil where fewer than four were
 	// merged, of which almost all places are sharpest in the first or last.
 	Coverage *Coverage
 	// Used are the frames that were merged, in order.

@@ -8,7 +8,8 @@ import (
 	"prestrike/audit/pixels"
 )
 
-// A Mark tells what is to be known of a place beside the frame in which it is sharpest.
+// A Mark reports what is to be known of a place besides the frame in which it is
+// sharpest.
 type Mark uint8
 
 // The marks.
@@ -21,7 +22,7 @@ const (
 	marks
 )
 
-// A Coverage tells in which frame each place of the merged picture is sharpest.
+// A Coverage shows in which frame each place of the merged picture is sharpest.
 type Coverage struct {
 	// Width and Height count places, Side is that of a place, px.
 	Width, Height, Side int
@@ -74,7 +75,7 @@ func (c *coverage) finish() *Coverage {
 			}
 		}
 	}
-	c.broad.decideEnds(out) // where fine texture does not tell
+	c.broad.decideEnds(out) // where fine texture does not decide
 	return out
 }
 
@@ -127,8 +128,9 @@ func (t *track) decideEnds(out *Coverage) {
 // side: as far as half-way between two usual frames.
 const gapMargin = 0.5
 
-// flatShare is the share of the least energy around a gap that says nothing: with it left
-// out, a place beside the gap with a flat curve does not seem to lie in its middle.
+// flatShare is the share of the least energy around a gap that shows nothing of focus:
+// with it left out, a place beside the gap with a flat curve does not seem to lie in its
+// middle.
 const flatShare = 0.8
 
 // inGap reports whether a place is sharpest inside a gap: whether the middle of the energies

@@ -17,7 +17,7 @@ const (
 	// envelope is the share of the energies at one luma that lie below the envelope.
 	envelope = 0.1
 	// fewPlaces is the share of all places and frames up to which a luma has too few to
-	// tell, and its neighbours decide.
+	// decide, so that its neighbours do.
 	fewPlaces = 0.002
 	// Energies of noise alone scatter little: half of them lie below scatter times the envelope.
 	// Where they scatter more there is texture at all places of this luma, and the envelope may
@@ -27,7 +27,7 @@ const (
 	scatter          = 2.5
 	evenFrom, evenTo = 3, 12
 	evenTimes        = 4
-	knownPlaces      = 0.02 // of all: as many tell the envelope of a luma for others
+	knownPlaces      = 0.02 // of all: from this share on, the envelope of a luma bounds that of others
 	// leastNoise is the energy, code values², that compression leaves: rounding to code
 	// values is a variance of 1/12, to coefficients in steps of two, the finest that bodies
 	// write, of 1/3, and bands 0 and 1 have some three quarters of it. Four times that is a

@@ -43,9 +43,9 @@ type Gap struct {
 	Ratio    float64
 }
 
-// RunOf returns what the judgement of a run's pictures tells. Where not all frames could be
-// placed, those fit that were placed one by another and show the most detail. The reference is
-// the frame in the middle of those that fit.
+// RunOf returns what the judgement of a run's pictures contains of their places and steps.
+// Where not all frames could be placed, those fit that were placed one by another and show
+// the most detail. The reference is the frame in the middle of those that fit.
 func RunOf(j *pixels.Judgement) Run {
 	r := Run{Frames: j.Frames, Width: j.Width, Height: j.Height, Factor: j.Factor}
 	out := map[int]bool{}

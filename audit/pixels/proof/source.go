@@ -83,7 +83,7 @@ func reducedPlane(pix []uint8, stride, w, h, factor int) ([]uint8, int) {
 }
 
 // halvedChroma returns a plane of colour at half the size of the analysed picture, each
-// value a mean over the pixels it stands for.
+// value the mean of the pixels that it covers.
 func halvedChroma(p *image.YCbCr, c []uint8, w, h, factor int) chroma {
 	out := chroma{w, h, w, make([]uint8, w*h)}
 	b := p.Rect

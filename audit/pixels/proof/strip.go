@@ -36,7 +36,7 @@ func Strip(pictures Pictures, side int) []Small {
 }
 
 // Fit returns a picture whose long side has side pixels at most; a smaller one keeps its
-// size. Each pixel is a mean over those it stands for.
+// size. Each pixel is the mean of those that it covers.
 func Fit(img image.Image, side int) *image.RGBA {
 	b := img.Bounds()
 	w, h := b.Dx(), b.Dy()

@@ -3,8 +3,8 @@ package proof
 import "math"
 
 const (
-	blockSide  = 32 // pixels of the square blocks that are looked up in one go
-	phases     = 64 // places between two pixels that are told apart
+	blockSide  = 32 // pixels of the square blocks that are interpolated in one go
+	phases     = 64 // places between two pixels that are distinguished
 	weightBits = 14 // of the integer weights
 	fixedBits  = 6  // of the fraction of what is kept between the two passes
 	// shear is by how many pixels a row may be bent within one block before the block is
@@ -37,7 +37,7 @@ var cubic = func() (t [phases][4]int32) {
 // sample is a kind of stored pixel: code values, or code values in 64ths.
 type sample interface{ uint8 | int16 }
 
-// A grid is a picture to be looked up.
+// A grid is a picture to be interpolated.
 type grid[T sample] struct {
 	w, h   int
 	stride int
@@ -45,14 +45,15 @@ type grid[T sample] struct {
 	shift  int // bits by which a sum of weighted pixels is too large for 64ths
 }
 
-// A warper looks up blocks of a picture between its pixels. Its scratch is used again.
+// A warper interpolates blocks of a picture between its pixels. Its scratch is used
+// again.
 type warper struct {
 	rows []int32
 }
 
 // block writes the w x h pixels at x0, y0 of the merged picture to out, row after row with
-// the given stride, in code values, looked up by Catmull and Rom's cubic in each direction. The border of the
-// picture is continued by itself.
+// the given stride, in code values, interpolated by Catmull and Rom's cubic in each
+// direction. The border of the picture is continued by itself.
 func block[T sample](wp *warper, out []float32, stride int, g *grid[T], a affine, x0, y0, w, h int) {
 	step := w
 	if bend := math.Abs(a.q); bend*float64(w) > shear {
@@ -95,7 +96,7 @@ func strip[T sample](wp *warper, out []float32, stride int, g *grid[T], a affine
 	}
 }
 
-// along looks up a row of the picture from x on, in steps of p, in 64ths.
+// along interpolates a row of the picture from x on, in steps of p, in 64ths.
 func along[T sample](wp *warper, out []int32, g *grid[T], r int, x, p float64) {
 	row := g.pix[r*g.stride : r*g.stride+g.w]
 	const one = 1 << 16
@@ -149,8 +150,8 @@ func (a affine) covered(y, w, fw, fh int) (x0, x1 int) {
 	return int(math.Ceil(lo - 1e-6)), int(math.Floor(hi+1e-6)) + 1
 }
 
-// bilinear looks up a row of the merged picture in src, from x0 to x1, and writes it
-// to out[x0:x1]. All of it must lie in src.
+// bilinear interpolates a row of the merged picture from src, from x0 to x1, and
+// writes it to out[x0:x1]. All of it must lie in src.
 func bilinear(out []float32, src *plane, a affine, y, x0, x1 int) {
 	sx, sy := a.p*float64(x0)-a.q*float64(y)+a.c, a.q*float64(x0)+a.p*float64(y)+a.d
 	const one = 1 << 20
