@@ -162,8 +162,8 @@ func skippedFinding(v *audit.Review, list []evidence.Gap) audit.Finding {
 	return found
 }
 
-// sameLook reports whether two frames were exposed alike and stand alike, so
-// that the second can go on where the first left off.
+// sameLook reports whether two frames were exposed alike and have the same
+// orientation, so that the second can go on where the first left off.
 func sameLook(a, b *shoot.Frame) bool {
 	return evidence.ExposedAlike(a.Meta(), b.Meta(), evidence.Tolerance.Default) && a.Meta().Orientation == b.Meta().Orientation
 }

@@ -184,7 +184,7 @@ func leap(v *audit.Review) (audit.Finding, bool) {
 }
 
 // gapInPictures makes the finding on steps that the pictures show to be too wide:
-// all of them, or else the widest that stands out.
+// all of them, or else those that are much wider than their neighbours.
 func gapInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
 	q := v.Sequence
 	limit := v.Param("growth")
@@ -207,7 +207,7 @@ func gapInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
 	return jumpsFinding(v, j, jumps, limit), true
 }
 
-// jumpsFinding names every step that stands out, the widest first.
+// jumpsFinding names every step that is much wider than its neighbours, the widest first.
 func jumpsFinding(v *audit.Review, j *pixels.Judgement, jumps []pixels.Jump, limit float64) audit.Finding {
 	q := v.Sequence
 	slices.SortStableFunc(jumps, func(a, b pixels.Jump) int { return cmp.Compare(b.Ratio, a.Ratio) })

@@ -16,8 +16,8 @@ import (
 const leastPatch = 4
 
 // patchFor returns the hole between two frames of the review's focus sequence, over which
-// focus moves so many usual steps, and the instruction to close it. It is not ok where the
-// pictures could not prove that a patch does.
+// focus moves this number of usual steps, and the instruction to close it. It is not ok
+// where the pictures could not prove that a patch does.
 func patchFor(v *audit.Review, from, to *shoot.Frame, usualSteps float64) (h audit.Hole, action string, ok bool) {
 	q := v.Sequence
 	j, _ := evidence.Seen(v)

@@ -89,14 +89,14 @@ func checkShortSequence(v *audit.Review) error {
 		return nil // a whole bracket of another size
 	}
 	if listed(v.Options, func(w *audit.View) bool { return w.Frames > 0 }) {
-		return nil // held against the shot list
+		return nil // compared with the shot list
 	}
 	usual, alike, all := evidence.SiblingFrames(v.Session.Sequences, q)
 	if float64(alike) < v.Param("siblings") || float64(alike) < v.Param("share")*float64(all) || have >= usual {
 		return nil
 	}
-	// Numbers never meant to be equal agree by chance. Of numbers drawn from 40 (12 to
-	// 51 frames, say), three of three agree once in 40² = 1,600 times, and the one under
+	// Numbers never meant to be equal agree by chance. Of numbers drawn from 40 (such
+	// as 12 to 51 frames), three of three agree once in 40² = 1,600 times, and the one under
 	// review is lower in half of the cases: among four sequences, any of which may be the
 	// short one, 4/3,200 = 0.13 %. Three of four agree four times as often: among five
 	// sequences 5·4/3,200 = 0.6 %, too often for a check. Four of five agree 5/64,000

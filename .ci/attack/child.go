@@ -29,7 +29,7 @@ type result struct {
 	memory int64 // the most that was resident, in bytes
 }
 
-// A noting keeps what is written, and says when there is something.
+// A noting keeps what is written, and reports when there is something.
 type noting struct {
 	mu    sync.Mutex
 	b     bytes.Buffer
@@ -44,8 +44,8 @@ func (n *noting) Write(p []byte) (int, error) {
 	return n.b.Write(p)
 }
 
-// start runs the program until its end, or until meet, called once it runs with what is
-// closed when it has written something, has ended it.
+// start runs the program to its end. Where meet is not nil it is called once the program
+// runs, and may end it; the channel is closed when the program has written something.
 func (a *attack) start(meet func(p *os.Process, written <-chan struct{}), command ...string) (result, error) {
 	cmd := exec.Command(command[0], command[1:]...)
 	cmd.Env = a.env
@@ -88,8 +88,8 @@ func (a *attack) report(folder string, more ...string) (result, error) {
 	return a.start(nil, append([]string{a.exe, "report", folder, "--format", "json"}, more...)...)
 }
 
-// watch runs a watch on a folder until it says where things stand, and ends it as
-// Ctrl-C does.
+// watch runs a watch on a folder until it has written something, for 3 s at most, and
+// ends it as Ctrl-C does.
 func (a *attack) watch(folder string, more ...string) (result, error) {
 	return a.start(func(p *os.Process, written <-chan struct{}) {
 		select {

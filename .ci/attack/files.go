@@ -238,7 +238,7 @@ func (a *attack) accounted(t *trap, r *result) {
 	}
 }
 
-// errNotHere says that a trap cannot be made on this system.
+// errNotHere means that a trap cannot be made on this system.
 var errNotHere = fmt.Errorf("not here")
 
 // specials are what is no file, or leads elsewhere.
@@ -318,8 +318,8 @@ func specials() []trap {
 	}
 }
 
-// configurations puts what is no file, and what has no end, where the program looks for
-// a configuration. It returns how many runs it made.
+// configurations puts what is no file, and what has no end, where the program searches
+// for a configuration. It returns how many runs it made.
 func (a *attack) configurations(folder string) (runs int, err error) {
 	config := filepath.Join(folder, "prestrike.toml")
 	for _, set := range []struct {
@@ -359,7 +359,7 @@ func (a *attack) configurations(folder string) (runs int, err error) {
 	return runs, nil
 }
 
-// elsewhere puts traps where the program looks for configurations and for what it kept
+// elsewhere puts traps where the program searches for configurations and for what it kept
 // of pictures.
 func (a *attack) elsewhere() error {
 	folder, err := a.sound("elsewhere", runFrames+1)

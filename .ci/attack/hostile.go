@@ -172,7 +172,7 @@ func refined(width, height uint16, times int) []byte {
 	return join(front, first, table, scan(1, 63, 0x01, runs), bytes.Repeat(again, times), []byte{0xFF, 0xD9})
 }
 
-// claimed is a picture whose header claims so many pixels, with 12 MB of zeros for them.
+// claimed is a picture whose header claims this size, with 12 MB of zeros for its pixels.
 func claimed(width, height uint16, progressive bool) []byte {
 	front, frame := header(width, height)
 	if progressive {
@@ -190,7 +190,7 @@ func media(brand string, boxes ...[]byte) []byte {
 	return join(box("ftyp", []byte(brand+"\x00\x00\x00\x00mif1"+brand)), box("meta", append([][]byte{make([]byte, 4)}, boxes...)...))
 }
 
-// runFrames is how many frames a run of large pictures has: pictures are only looked at
+// runFrames is how many frames a run of large pictures has: pictures are only inspected
 // in a run.
 const runFrames = 4
 

@@ -37,7 +37,7 @@ func tree(folder string) (map[string]stamp, error) {
 	return all, err
 }
 
-// differences says how a folder differs from what it was.
+// differences returns how a folder differs from what it was.
 func differences(before map[string]stamp, folder string) string {
 	now, err := tree(folder)
 	if err != nil {
@@ -109,7 +109,7 @@ func (a *attack) killed() error {
 	kills, ended := map[string]int{}, 0
 	for killed := 0; killed < a.kills && ended < 10*a.kills; {
 		kind := kinds[(killed+ended)%len(kinds)]
-		if random.IntN(2) == 0 { // pictures are looked at anew
+		if random.IntN(2) == 0 { // pictures are inspected anew
 			if err := os.RemoveAll(a.path("cache")); err != nil {
 				return err
 			}

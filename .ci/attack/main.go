@@ -7,12 +7,12 @@
 //	files  report and watch over bombs, circles, floods, names with control characters
 //	       and what is no file, each beside three sound frames and within 1 s of CPU
 //	       time and 64 MiB beyond what the sound frames alone take
-//	cache  what is no file, and other bytes, where the program looks for a configuration
+//	cache  what is no file, and other bytes, where the program searches for a configuration
 //	       and for what it kept of pictures
 //	reads  reading each file from a medium that fails, gives nothing or ends early, and,
 //	       where strace is installed, whole reports on such a medium
 //	kills  report, watch and report -o killed at random moments, and what a later run
-//	       says then
+//	       reports then
 //
 // It prints its counts, and fails on any breach. Unix only.
 package main

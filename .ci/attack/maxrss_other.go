@@ -2,6 +2,6 @@
 
 package main
 
-// maxrssUnit is what the system counts memory in, in bytes: macOS says so in
-// getrusage(2).
+// maxrssUnit is what the system counts memory in, in bytes (macOS documents it in
+// getrusage(2)).
 const maxrssUnit = 1

@@ -1,5 +1,5 @@
 // Head64k opens each file below a folder and reads its first 64 KiB: what any
-// program that looks at the files must spend at least.
+// program that inspects the files must spend at least.
 package main
 
 import (

@@ -3,7 +3,7 @@
 //	pictures write FOLDER N    N frames of two megapixels, in focus sequences of 25
 //	pictures small FOLDER N    N frames of a few pixels, in sequences of 50 of one session
 //	pictures decode FOLDER     decodes all of them on all processors: what any
-//	                           program that looks at pictures must spend at least
+//	                           program that inspects pictures must spend at least
 package main
 
 import (

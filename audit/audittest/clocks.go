@@ -32,7 +32,7 @@ const (
 	AtOnce                    // two photographers
 )
 
-// Written says who gave the files their modification times.
+// Written is who gave the files their modification times.
 type Written uint8
 
 // Who gave the files their modification times.
@@ -43,7 +43,7 @@ const (
 	WrittenByComputer                // one computer, as each frame arrived
 )
 
-// Zones says which zones the bodies record.
+// Zones is which zones the bodies record.
 type Zones uint8
 
 // Which zones two bodies record.

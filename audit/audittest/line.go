@@ -15,14 +15,14 @@ import (
 	"prestrike/exifread"
 )
 
-// line is what a frame line says or inherits.
+// line is what a frame line states or inherits.
 type line struct {
 	meta       exifread.Metadata
 	every      time.Duration
 	jitter     float64
 	resolution time.Duration
 	offset     exifread.Value[time.Duration]
-	timed      bool // a time= stands above
+	timed      bool // time= is on this line or above
 	dead       bool // every counts from the end of the exposure
 	bytes      int64
 	bytesTo    int64 // sizes lie between bytes and bytesTo; 0 where all are alike
@@ -259,8 +259,8 @@ func (l *line) setTime(value string) error {
 	return nil
 }
 
-// lensForm is a lens as lens barrels say it: 24-70/2.8-4. What a lens does not
-// say is left out: "60-60/-".
+// lensForm is a lens as lens barrels are marked: 24-70/2.8-4. A value that a lens
+// does not record is left out: "60-60/-".
 var lensForm = regexp.MustCompile(`^([\d.]*)-([\d.]*)/([\d.]*)-([\d.]*)$`)
 
 func lensSpecification(value string) (exifread.Value[exifread.LensSpecification], error) {

@@ -16,7 +16,7 @@ type Outcome struct {
 	Supports, Held   int // those whose support is known, and those found with the right one
 	Must, Found      int // findings that must be there, and those that are
 	Alarms           int // findings above a note on a clean shoot
-	// Misses says in words what is not as it should be.
+	// Misses describes in words what is not as it should be.
 	Misses []string
 }
 
@@ -33,7 +33,7 @@ func (o *Outcome) Add(other Outcome) {
 
 // Judge compares an audit of the shoot with its truth. A copy counts as its
 // original, whichever of them is kept. A picture that the camera merged may
-// stand with the frames that it was made from, but not alone.
+// be grouped with the frames that it was made from, but not alone.
 func (s *Shoot) Judge(result *audit.Result) Outcome {
 	var o Outcome
 	miss := func(format string, args ...any) { o.Misses = append(o.Misses, fmt.Sprintf(format, args...)) }
@@ -87,8 +87,8 @@ func (s *Shoot) Judge(result *audit.Result) Outcome {
 	return o
 }
 
-// rightKind reports whether the kind found is right: what nothing tells apart
-// may be a series.
+// rightKind reports whether the kind found is right: what cannot be
+// distinguished may be a series.
 func rightKind(want, have shoot.Kind) bool {
 	return have == want || have == shoot.Series && (want == shoot.Focus || want == shoot.TimeLapse)
 }
@@ -119,7 +119,7 @@ func (o *Outcome) alarm(s *Shoot, f *audit.Finding, q *audit.Reviewed) {
 }
 
 // finds reports whether a finding above a note of the rule names a frame of the
-// sequence, and no retake is said to settle it.
+// sequence that no retake settles.
 func (s *Shoot) finds(result *audit.Result, must Fault) bool {
 	for _, session := range result.Sessions {
 		for _, q := range session.Sequences {

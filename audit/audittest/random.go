@@ -16,7 +16,7 @@ import (
 type Shoot struct {
 	Files     []*shoot.File
 	Sequences []TrueSequence
-	// Clean tells that nothing is wrong with the shoot.
+	// Clean means that nothing is wrong with the shoot.
 	Clean bool
 
 	// What only Varied fills in.
@@ -31,8 +31,8 @@ type Shoot struct {
 type TrueSequence struct {
 	Kind   shoot.Kind
 	Frames []string // the path of each frame's first file, in order
-	What   string   // how it was made, for people who look into a miss
-	// Support is what held the camera; SupportAuto where the shoot does not say.
+	What   string   // how it was made, for people who inspect a miss
+	// Support is what held the camera; SupportAuto where the shoot does not state it.
 	Support shoot.Support
 }
 
@@ -166,8 +166,8 @@ func (b *randomBody) wait(s float64) { b.now = b.now.Add(time.Duration(s * float
 
 // pause lets time pass between two runs: some seconds at least, out of
 // proportion to the cadence of the run before, and off the beat of the run to
-// come, where it has one: a frame on the beat is part of the run for all anyone
-// can tell.
+// come, where it has one: nothing distinguishes a frame on the beat from those of
+// the run.
 func (b *randomBody) pause(next float64) {
 	p := 40 * math.Exp(b.r.NormFloat64())
 	if p < 4.5 {

@@ -8,12 +8,14 @@
 //
 // A frame line is a path, then words and key=value pairs. Two numbers joined by
 // two dots in the path make a run of frames, the endings joined by + a pair
-// ("BX1_0001..0050.NEF+JPG"). What a line does not say is inherited from the
-// line above; "-" takes a value away. The words and keys are:
+// ("BX1_0001..0050.NEF+JPG"). What a line leaves out is inherited from the
+// line above; "-" takes a value away.
 //
-// In a name without a run of numbers a layout between braces stands for the time
-// in the words of [time.Time.Format] ("IMG_{20060102_150405}.JPG frames=12"; a
-// comma before parts of a second is left out).
+// In a name without a run of numbers, a layout between braces is replaced by the
+// time, in the notation of [time.Time.Format] ("IMG_{20060102_150405}.JPG
+// frames=12"; a comma before parts of a second is left out).
+//
+// The words and keys are:
 //
 //	every D       time from each frame to the next
 //	dead D        the same, from the end of each exposure
@@ -34,23 +36,23 @@
 //	dist=         SubjectDistance: metres, inf or unknown; a..b walks through the line
 //	plane=        FocalPlaneXResolution and FocalPlaneYResolution, pixels to the cm: 2293x2293
 //	widest=       smallest f-number of LensSpecification
-//	lensspec=     LensSpecification: 24-70/2.8-4, without what a lens does not say: 60-60/-
+//	lensspec=     LensSpecification: 24-70/2.8-4; a value that a lens does not record is left out: 60-60/-
 //	composite=    CompositeImage, as numbered
 //	jpegsize=WxH  of the files that are not raw, where it is not that of the raw files
 //	bytes=        size of each file; a..b draws it, the same at each reading
 //	modified=     modification time of the files: kept as cards keep it, kept-61m by a
-//	              clock so far behind that of the body, or a time in UTC that all share,
+//	              clock 61 minutes behind that of the body, or a time in UTC that all share,
 //	              as after a copy; "-", as at the beginning, for none
 //
 // Several values of t, f, iso, bias or flash, joined by commas, come in turn, in
 // this line only. These hold for this line only, too:
 //
-//	frames=N      so many frames, in a name without a run of numbers
+//	frames=N      number of frames, for a name without a run of numbers
 //	reversed      the numbers count down while time goes on
 //	copyof=PATH   copies, byte for byte, of files above, this one the first; no time passes
 //	unreadable="reason" torn="reason" unchecked noexif
 //
-// Lines that begin with ## are comments, those with a single # say how the
+// Lines that begin with ## are comments. Those with a single # declare how the
 // session is to be audited and what is wanted:
 //
 //	# planned 50                          frames of a focus sequence
@@ -71,7 +73,7 @@
 //	# want-not-judged RULE REASON         part of the reason is enough
 //	# want-verdict reshoot                of the whole audit
 //
-// Sessions of the trade say what a photographer wants, see [Text.Differences].
+// Sessions of the trade state what a photographer wants, see [Text.Differences].
 // There a rule may be one of several (a|b), a severity the least (check+), and
 // the frames of a finding lie anywhere between those named. More lines:
 //
@@ -107,7 +109,7 @@ type Text struct {
 	// Wants are the findings wanted, NotJudged what must not be judged.
 	Wants     []Want
 	NotJudged []NotJudged
-	Verdict   string // wanted; empty where the text does not say
+	Verdict   string // wanted; empty where the text does not state it
 
 	// What only Differences compares.
 	May       []Want   // findings that may be there
@@ -115,8 +117,8 @@ type Text struct {
 	AtMost    map[string]int
 	Words     []Words
 	Sequences []WantSequence
-	Count     int // of sequences; 0 where the text does not say
-	// Open says why the program is known to differ; empty where it must not.
+	Count     int // of sequences; 0 where the text does not state it
+	// Open is why the program is known to differ; empty where it must not.
 	Open string
 }
 

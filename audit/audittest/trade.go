@@ -34,7 +34,7 @@ func (s Span) String() string {
 type WantSequence struct {
 	Kinds   []string // any of them
 	Span    Span
-	Support string // empty where the text does not say
+	Support string // empty where the text does not state it
 }
 
 // Words are words that a finding of the rule must hold.
@@ -80,7 +80,7 @@ func (t *Text) place(name string) (first, last int, err error) {
 	return first, last, nil
 }
 
-// places returns where the first and the last file of some frames stand.
+// places returns the positions of the first and the last file of some frames.
 func (t *Text) places(frames []*shoot.Frame) (from, to int) {
 	from, to = len(t.Files), -1
 	for _, frame := range frames {
@@ -232,7 +232,7 @@ func told(result *audit.Result, want NotJudged) bool {
 	return false
 }
 
-// sequence says what is wrong with a sequence wanted; empty where nothing is.
+// sequence returns what is wrong with a sequence wanted; empty where nothing is.
 func (t *Text) sequence(w WantSequence, have []*shoot.Sequence) string {
 	from, to, err := t.bounds(w.Span)
 	if err != nil {

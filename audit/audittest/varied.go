@@ -62,8 +62,8 @@ func Varied(v Variety, seed uint64) *Shoot {
 	return s
 }
 
-// clock lets the body show whole seconds, sometimes, where its cadence leaves
-// the sequences to be told.
+// clock lets the body show whole seconds, sometimes, where with its cadence the
+// sequences can still be distinguished.
 func (b *randomBody) clock(cadence float64) {
 	if cadence >= 1.5 && b.r.Float64() < 0.4 {
 		b.resolution = time.Second

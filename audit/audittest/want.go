@@ -18,13 +18,13 @@ func (w Want) String() string {
 	return fmt.Sprintf("%s %s %s-%s", w.Rule, w.Severity, w.First, w.Last)
 }
 
-// NotJudged is a rule that must say that it could not decide, and a part of
+// NotJudged is a rule that must report that it could not decide, and a part of
 // its reason.
 type NotJudged struct{ Rule, Reason string }
 
 // Mismatches compares the outcome of an audit with what the text wants: a
-// missing and a surplus finding are both told. Of what was not judged only the
-// rules named are compared, or all where none is.
+// missing and a surplus finding are both reported. Of what was not judged only the
+// rules named are compared, or all where none is named.
 func (t *Text) Mismatches(result *audit.Result, rules ...string) []string {
 	var found []Want
 	var notJudged []audit.NotJudged

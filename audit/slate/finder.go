@@ -17,7 +17,7 @@ func greyOf(m *image.Gray) grey {
 	return grey{m.Rect.Dx(), m.Rect.Dy(), m.Stride, m.Pix[m.PixOffset(m.Rect.Min.X, m.Rect.Min.Y):]}
 }
 
-// Reduced returns the picture, halved until its long side is at most so many pixels.
+// Reduced returns the picture, halved until its long side is at most side pixels.
 func Reduced(m *image.Gray, side int) *image.Gray {
 	g := greyOf(m)
 	if max(g.w, g.h) <= side {

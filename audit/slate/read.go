@@ -200,7 +200,7 @@ func (g grey) place(t triple) place {
 	return p
 }
 
-// The crop that a code is decoded from: so many pixels to a module, with a margin.
+// The crop that a code is decoded from: the pixels along a module, and the margin.
 const (
 	cropModule = 8
 	cropMargin = 2 // modules

@@ -22,7 +22,7 @@ type FocusWalk uint8
 
 const (
 	NoWalk       FocusWalk = iota // it cannot be one
-	WalkPossible                  // it could be one, on somebody's word
+	WalkPossible                  // it could be one, if the lens or body is declared so
 	WalkLikely                    // it is probably one
 	WalkShown                     // distance and lens show that it is one
 )
@@ -259,7 +259,7 @@ func reportsMarked(v *audit.Review, q *shoot.Sequence) bool {
 		// at 1:1 (two macro lenses of which a table was published). None is known
 		// to lose less than half.
 		leastLoss = 0.5
-		enough    = 1.0 // EV by the formula, for half of it to stand out
+		enough    = 1.0 // EV by the formula, so that half of it can be distinguished
 	)
 	sensor := SensorBehind(v, q)
 	return slices.ContainsFunc(q.Frames, func(f *shoot.Frame) bool {

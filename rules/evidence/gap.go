@@ -33,8 +33,8 @@ const (
 	Unclear                // not known
 )
 
-// A Gap is the way from one timed frame to the next; frames without a time may
-// stand in between.
+// A Gap is the way from one timed frame to the next. Frames without a time may
+// be in between.
 type Gap struct {
 	From, To *shoot.Frame
 	Elapsed  time.Duration // 0 where not known

@@ -42,7 +42,7 @@ const (
 	coarseSlack = 0.15
 	// A run that goes this many times slower on one side has no one cadence.
 	oneSlope = 1.25
-	// So many frames on either side help; more would not be the same run.
+	// The most frames used on either side: more would not be the same run.
 	mostAround = 40
 	// How far the difference of the lines may be off.
 	standardErrors = 3

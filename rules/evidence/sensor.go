@@ -15,7 +15,7 @@ import (
 type Sensor struct {
 	Width optics.Length // its long side
 	pitch optics.Length // from pixel to pixel
-	// upright is true where most frames of the body stand upright.
+	// upright is true where most frames of the body are upright.
 	upright bool
 }
 
@@ -239,7 +239,7 @@ func NoPitch(q *shoot.Sequence, reason string) string {
 }
 
 // across returns the side of the sensor that lies along the width of the
-// field, as most frames of the body stand.
+// field, in the orientation of most frames of the body.
 func (s Sensor) across(q *shoot.Sequence) optics.Length {
 	long, short := PictureSize(q)
 	if !s.upright || long == 0 {

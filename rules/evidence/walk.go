@@ -279,7 +279,7 @@ func (w Walk) Leaps(times float64) []Leap {
 
 // scaleOf returns a step of the scale on which moves were read: the smallest of
 // them, or where focus moves with every frame their least difference, if that is
-// smaller. It is not known where focus stands or goes back.
+// smaller. It is not known where focus never moves, or goes back.
 func scaleOf(moves []float64) (unit float64, ok bool) {
 	const same = 1e-6 // mm, rounding
 	sorted := slices.Sorted(slices.Values(moves))

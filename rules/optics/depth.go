@@ -2,7 +2,7 @@ package optics
 
 import "math"
 
-// PrintDivisor is the sensor diagonal over the largest blur that looks sharp
+// PrintDivisor is the sensor diagonal over the largest blur that appears sharp
 // in a print seen from its diagonal. A print convention of the 1930s: not for
 // viewing at 100 %.
 const PrintDivisor = 1500

@@ -26,7 +26,7 @@
 //
 // # Outside the valid range
 //
-// A function asked for something outside its valid range returns NaN, or an
-// error where it counts; it never returns a number made up to look right. NaN
-// in gives NaN out. Each function states its range.
+// A function that gets a value outside its valid range returns NaN. Functions
+// that count frames, and plans, return an error instead. None returns an invented
+// number. NaN in gives NaN out. Each function states its range.
 package optics

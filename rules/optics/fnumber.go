@@ -1,7 +1,7 @@
 package optics
 
-// SymmetricPupil is the pupil magnification of a symmetric lens, to be assumed
-// (and said to be assumed) where a lens's own is not known. Lenses of telephoto
+// SymmetricPupil is the pupil magnification of a symmetric lens. Assume it where
+// a lens's own is not known, and report that it is assumed. Lenses of telephoto
 // build have less, so that it understates their working f-number.
 const SymmetricPupil = 1.0
 

@@ -11,7 +11,7 @@ const (
 	// beyond it ticks are skipped. Common practice.
 	FullestInterval = 0.9
 	// StaccatoAngle is the shutter angle, in degrees, under which motion in
-	// the clip looks jerky. Common practice.
+	// the clip appears jerky. Common practice.
 	StaccatoAngle = 20.0
 	// JitterFraction is how far, as a fraction of the interval, a gap may be
 	// off before the interval is uneven.

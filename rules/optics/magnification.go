@@ -99,8 +99,8 @@ func FocalLengthAt(d Length, m float64) Length {
 	return d * Length(m/((1+m)*(1+m)))
 }
 
-// A CloseFocus is what a data sheet says of a lens: with it, a focus distance
-// tells the magnification even where the lens shortens f to focus.
+// A CloseFocus is what a data sheet states about a lens. With it, a focus distance
+// gives the magnification even where the lens shortens f to focus.
 // An extension tube, a close-up lens or a teleconverter makes it untrue.
 type CloseFocus struct {
 	Focal   Length  // focal length at infinity, as marked

@@ -13,7 +13,7 @@ type HandheldTask struct {
 type HandheldPlan struct {
 	Equivalent Length       // 35 mm equivalent focal length
 	Radius     Length       // reckoned with
-	Print      HandheldTime // for a picture that looks sharp in print
+	Print      HandheldTime // for a picture that appears sharp in print
 	Pixels     HandheldTime // for one that is sharp at 100 %
 	PrintBlur  Length       // the blur allowed in a print
 	PixelBlur  Length       // the blur allowed at 100 %
@@ -29,7 +29,7 @@ type HandheldTime struct {
 	Setting Setting // the longest shutter setting within it, third stops; NaN where the shutter has none
 }
 
-// Plan works out the longest times for a picture that looks sharp in print and
+// Plan computes the longest times for a picture that appears sharp in print and
 // for one that is sharp at 100 %. The error is a [*RangeError].
 // Source: [Handheld], [CreditedStops] and [Sharpness].
 func (t HandheldTask) Plan() (*HandheldPlan, error) {

@@ -31,7 +31,7 @@ type IntervalPlan struct {
 	// of it.
 	LongestExposure Seconds
 	Overruns        bool    // the exposure is longer than that
-	Staccato        bool    // motion will look jerky
+	Staccato        bool    // motion will appear jerky
 	Space           float64 // of all frames, bytes
 	// CardFrames is how many frames the card holds, -1 where that is not known.
 	CardFrames int

@@ -5,8 +5,8 @@ import (
 	"math"
 )
 
-// A TestRun is what a short focus run, made to find the focus step, says of its
-// blur. Lengths on the picture are in px of any one picture.
+// A TestRun is what a short focus run shows of its blur. The run is made to find the
+// focus step. Lengths on the picture are in px of any one picture.
 type TestRun struct {
 	// Growth is by how much the diameter of the blur disc grows a frame, px; Low and
 	// High bound it nine times in ten. All above 0, in this order.

@@ -177,7 +177,7 @@ func (s Session) script() ([]shot, []Fault) {
 
 	w.marker(day(10, 9, 12))
 	second := w.next
-	gap := s.FocusFrames * 45 / 100 // of the sequence, where the first lost frame stood
+	gap := s.FocusFrames * 45 / 100 // of the sequence, where the first lost frame was
 	w.focus(day(10, 9, 50), s.FocusFrames, run{lost: func(i int) bool { return i == gap || i == gap+1 }})
 	retake := w.next
 	w.focus(day(10, 14, 30), s.FocusFrames, run{})

@@ -120,7 +120,7 @@ func grain(x, y float64) float64 {
 	return (at(0, 0)*(1-fx)+at(1, 0)*fx)*(1-fy) + (at(0, 1)*(1-fx)+at(1, 1)*fx)*fy
 }
 
-// unit returns a number from 0 to below 1 that looks random and is the same
+// unit returns a number from 0 to below 1 that appears random and is the same
 // for the same n (the finaliser of SplitMix64; Steele, Lea and Flood, OOPSLA 2014).
 func unit(n uint64) float64 {
 	n += 0x9E3779B97F4A7C15
