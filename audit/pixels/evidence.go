@@ -69,8 +69,8 @@ func (r *run) evidence(dark []bool) *evidence {
 
 // whyUnfit returns the reason why sharpness that comes and goes is no sign of focus:
 // the pictures show one thing after another, or the subject from all sides, or their
-// exposures differ. A frame or a step
-// of other settings leaves the rest comparable.
+// exposures differ. After one frame or one step of other settings the rest can still
+// be compared.
 func (e *evidence) whyUnfit() string {
 	links, resets := 0, 0
 	lo, hi := math.Inf(1), math.Inf(-1)

@@ -96,8 +96,8 @@ func (r *TestRun) meter(e *evidence, c *curves) *growthMeter {
 	return m
 }
 
-// noiseBy returns the noise in the sharpness of tiles by their luma: the least that any
-// shows, but for one in a hundred.
+// noiseBy returns the noise in the sharpness of tiles by their luma: the sharpness
+// below which one tile in a hundred lies.
 func (m *growthMeter) noiseBy(k int) func(luma float32) float64 {
 	var by [noiseBins][]float64
 	for i, f := range m.frames {

@@ -14,8 +14,8 @@ const (
 	fineEnergy, fineRise = 2.0, 2.5
 	// growthEnds is the share of the places left out at either end.
 	growthEnds = 0.005
-	// Noise is taken by luma in noiseBins, of noiseTiles and more, as what noiseShare lies
-	// below.
+	// Noise is measured for each of noiseBins ranges of luma that have noiseTiles tiles or
+	// more: it is the sharpness below which noiseShare of them lie.
 	noiseBins, noiseTiles, noiseShare = 16, 100, 0.01
 	// A tile is flat where flatShare of its neighbours are sharpest within flatWithin
 	// frames: the least of them that gives flatEnough tiles, while the next makes no more

@@ -2,8 +2,9 @@ package pixels
 
 // Judge answers what the frames added so far prove. Settings give by how many EV
 // the settings of each frame make it brighter, on any one scale, for the frames in
-// the order added: NaN where they are not known, nil where they are of none. Judge
-// may be called at any time, and again with other thresholds.
+// the order added: NaN for a frame of which they are not known, nil where they are
+// known of no frame. Judge may be called at any time, and again with other
+// thresholds.
 //
 // What a question builds on are its arguments. Light comes first, as dark frames
 // take part in nothing else; then focus (does it walk, does it go back), and then

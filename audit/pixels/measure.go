@@ -12,7 +12,7 @@ const (
 	longSide  = 1600  // px that the analysed picture's long side comes near to
 	smallSide = 256   // px that the small picture's long side comes near to
 	maxCells  = 50000 // bound of the cells kept; the cells grow beyond it
-	minSide   = 64    // px; smaller pictures carry no tiles worth the name
+	minSide   = 64    // px; smaller pictures have too few tiles
 	unit      = 16    // binned pixels are held in sixteenths of a code value
 )
 

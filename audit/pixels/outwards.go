@@ -51,7 +51,7 @@ func (c *curves) inTurn(tiles []*curve, n int, deep float64) outwardOrder {
 	best := inTurn(n)
 	left := median(c.valleys(tiles, best))
 	flat := func() bool { return left <= outwardLeft*deep && left <= outwardFlat }
-	if !flat() { // one frame that is lost lets the sides change their turn
+	if !flat() { // behind one lost frame the sides take turns the other way round
 		for lost := 2; lost < n-1; lost++ {
 			other := inTurnWithout(n, lost)
 			if v := median(c.valleys(tiles, other)); v < left {

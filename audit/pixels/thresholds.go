@@ -1,10 +1,11 @@
 package pixels
 
 // All numbers that an answer depends on are in this file, but for those of test runs in
-// growth_thresholds.go and of steps in steps_thresholds.go: in [Thresholds] those that tests and callers may vary, below it
-// those that belong to a method. Where no source is named, a number was chosen on the
-// rendered scenes with even seeds and the first half of the real series, and the table of
-// rates in DEVELOPERS.md states what comes of all of them together on others.
+// growth_thresholds.go and of steps in steps_thresholds.go: [Thresholds] has those that
+// tests and callers may vary; below it are those that belong to a method. Where no source
+// is named, a number was chosen on the rendered scenes with even seeds and the first half
+// of the real series, and the table of rates in DEVELOPERS.md states what comes of all of
+// them together on others.
 
 // Thresholds are the numbers that [Sequence.Judge] decides by. They were chosen
 // on one half of rendered and real sequences; the tests state what they do on
@@ -151,7 +152,7 @@ const (
 	// Where the last step of all moves more than coarseStill it has not converged.
 	coarseStill, fineStill = 0.05, 0.01
 	// outerSteps bounds the steps on the coarsest and the finest level, middleSteps
-	// those between, which only hand on.
+	// those on the levels between, of which only the result is passed on.
 	outerSteps, middleSteps = 10, 4
 	// A level is solved where this many pixels and this share of it are covered,
 	// and the motion is believed where viewOverlap is.
@@ -200,7 +201,7 @@ const (
 	unlikeLinks = 3
 	// upperQuarter is the percentile that is taken for the greater part of a run.
 	upperQuarter = 0.75
-	// darkAround is how many frames passed before a dark one is held against.
+	// darkAround is the number of frames passed before that a dark one is compared with.
 	darkAround = 5
 	// deepEV is the depth from which a dark stretch may last to an end of the run,
 	// and blackEV that from which it is dark whatever most of the run is like.
@@ -342,9 +343,9 @@ const (
 const (
 	// outwardFrames is the number of frames without which no such order is seen.
 	outwardFrames = 9
-	// A curve has a valley from outwardDeep of its height on: noise makes 0.2. Asked are
-	// the median of the tiles, for an order in turn, and outwardMost of them for one side
-	// first, which only shows in what lies near the middle.
+	// A curve has a valley from outwardDeep of its height on: noise makes 0.2. The median
+	// of the tiles decides on an order in turn. The percentile outwardMost decides on one
+	// side first, which only shows in what lies near the middle.
 	outwardDeep, outwardMost = 0.35, 0.9
 	// Rendered runs in turn have valleys of 0.39 to 0.94 as made, and up to 0.14 in the
 	// order of focus; runs with other faults 0.37 and more in that order.

@@ -11,8 +11,9 @@ const fieldOfView = 2 * 0.2915
 
 // Hand moves the camera from frame to frame as in a hand, by px in the median. It turns about
 // the three axes by angles of one size: about two of them the picture shifts, about the
-// third it rolls, by what that angle is for the field of view of a 60 mm lens. Part of
-// the way it comes back from, as hands do.
+// third it rolls, by what that angle is for the field of view of a 60 mm lens. Each frame
+// lies anew about one place, so that part of each motion is undone by the next, as hands
+// do.
 func (b *Built) Hand(s []Shot, seed uint64, px float64) []Shot {
 	rng := rand.New(rand.NewPCG(seed, 41))
 	perRadian := float64(b.Width) / fieldOfView

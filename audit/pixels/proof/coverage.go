@@ -33,7 +33,8 @@ type track struct {
 const (
 	// mostGaps bounds the memory: of each gap eight planes are kept.
 	mostGaps = 4
-	// besideGap is how many frames behind the first one on either side of a gap take part.
+	// besideGap is how many more frames take part on either side of a gap, beyond the frame
+	// next to it.
 	besideGap = 3
 )
 

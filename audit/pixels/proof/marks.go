@@ -179,11 +179,11 @@ type Part struct {
 	Box pixels.Box
 }
 
-// leastShare is the share from which a part is worth a word.
+// leastShare is the share from which a part is reported.
 const leastShare = 0.02
 
-// Parts lists the marked places that are worth a word, the largest of each mark's shares
-// first within its mark.
+// Parts lists the marked places that are reported, mark by mark; within a mark the part
+// with the largest share comes first.
 func (c *Coverage) Parts() []Part {
 	type kind struct {
 		mark  Mark

@@ -9,8 +9,8 @@ import (
 )
 
 // Pictures are the pictures of a run in its order, each with its place among the frames,
-// from 0. Frames without a picture are left out. All of the same size, else they are
-// passed over.
+// from 0. Frames without a picture are left out. All must be of the run's size: those of
+// another size are left out too.
 type Pictures = iter.Seq2[int, image.Image]
 
 // A Run is what is known of the frames of a run before they are merged.
