@@ -268,6 +268,7 @@ func (ta *tally) realEnds(clean []*pixels.FrameMeasure) {
 // TestRealHeld: the scene of the balls was held by hand, and its pictures show so. No series
 // is taken for one that goes around its subject, nor one of the microscope for one by hand.
 func TestRealHeld(t *testing.T) {
+	overManyScenes(t) // TestHeld asks of one
 	for _, r := range realSeries(t) {
 		j, _ := judged(t, r)
 		t.Logf("%s: held %v %s, %.2f px, %.4f°; views %v %s", r.name, j.Held.Answer, j.Held.Reason, j.Held.Shift, j.Held.Roll, j.Views.Answer, j.Views.Reason)
@@ -280,6 +281,7 @@ func TestRealHeld(t *testing.T) {
 // TestRealGoingOn: the second half of a real series goes on where the first stopped, and the
 // whole series behind itself starts over; that may stay undecided, but is not decided wrongly.
 func TestRealGoingOn(t *testing.T) {
+	overManyScenes(t) // TestGoingOn asks of one
 	told := 0
 	for _, r := range realSeries(t) {
 		var list []*pixels.FrameMeasure
@@ -319,6 +321,7 @@ func TestRealGoingOn(t *testing.T) {
 // hole, four from elsewhere, and the four over the hole moved aside by a hundredth of the
 // width: none that does not fit is taken for one that does.
 func TestRealPatch(t *testing.T) {
+	overManyScenes(t) // TestPatch asks of one
 	if testing.Short() {
 		t.Skip("measures many pictures: .ci/run does")
 	}

@@ -78,6 +78,9 @@ func TestCarefulShotsAreRead(t *testing.T) {
 // Beyond what is promised: nothing is read wrong, and the blur of one and a half
 // modules, the tilt of 45 degrees and the largest angle are read nearly always.
 func TestHarderShotsAreNeverWrong(t *testing.T) {
+	if *shots < 100 {
+		t.Skip("renders many pictures: .ci/run slates does")
+	}
 	t.Parallel()
 	for _, row := range []struct {
 		name  string

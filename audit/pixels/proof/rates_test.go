@@ -13,7 +13,7 @@ import (
 )
 
 var (
-	rateScenes = flag.Int("scenes", 2, "scenes that TestProofRates renders")
+	rateScenes = flag.Int("scenes", 1, "scenes that TestProofRates renders")
 	rateFirst  = flag.Uint64("first", 5001, "seed of the first of them")
 )
 

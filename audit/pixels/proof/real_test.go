@@ -126,6 +126,9 @@ func psnrRGB(a, b image.Image) float64 {
 // sharpest frames, are called plain, and a wickerwork is not. The microscope does not move
 // the picture, so that all its frames are taken as they lie.
 func TestRealPlain(t *testing.T) {
+	if *rateScenes < manyScenes {
+		t.Skip("inspects real series at full size: .ci/run proofs does")
+	}
 	for _, c := range []struct {
 		pattern  string
 		area     image.Rectangle // px
