@@ -22,8 +22,6 @@ func Portable(name string) string {
 		switch {
 		case r == utf8.RuneError, strings.ContainsRune(`<>:"/\|?*`, r), unicode.IsControl(r), !unicode.IsPrint(r):
 			r = '_'
-		case b.Len() == 0 && r == '-':
-			r = '_' // no program is to take it for a flag
 		}
 		if b.Len()+utf8.RuneLen(r) > longestName {
 			break
@@ -31,6 +29,9 @@ func Portable(name string) string {
 		b.WriteRune(r)
 	}
 	out := strings.TrimLeft(strings.TrimRight(b.String(), " ."), " ")
+	if rest, ok := strings.CutPrefix(out, "-"); ok {
+		out = "_" + rest // no program is to take it for a flag
+	}
 	stem, _, _ := strings.Cut(out, ".")
 	if device(strings.ToUpper(strings.TrimRight(stem, " "))) {
 		out = "_" + out
