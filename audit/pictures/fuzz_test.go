@@ -18,7 +18,7 @@ func FuzzDecode(f *testing.F) {
 		Missing:   map[int]string{1: noPreview},
 	}
 	decode := func(key string, text []byte, frames int) *pixels.Seen {
-		if list := decode(key, text, []*shoot.Run{{Frames: make([]*shoot.Frame, max(0, frames))}}); list != nil {
+		if list := decode(key, text, []*shoot.Run{{Frames: make([]*shoot.Frame, frames)}}); list != nil {
 			return list[0]
 		}
 		return nil
@@ -33,6 +33,7 @@ func FuzzDecode(f *testing.F) {
 	f.Add(keyA, []byte(kept), 0)
 	f.Add("", []byte(`{"Judgement":{"Frames":-1}}`), -1)
 	f.Fuzz(func(t *testing.T, key string, text []byte, frames int) {
+		frames = max(0, frames) // a run has no fewer
 		// What encode would not write is not read, but for the order and the
 		// spelling of JSON, for which a checksum that holds would be needed.
 		if p := decode(key, text, frames); p != nil && !(p.Judgement.Frames == frames && bytes.HasPrefix(text, []byte(kept+checksum(key, string(after(text)))))) {
@@ -40,7 +41,7 @@ func FuzzDecode(f *testing.F) {
 		}
 		sealed := append([]byte(kept+checksum(key, string(text))+"\n"), text...)
 		p := decode(key, sealed, frames)
-		if p != nil && (p.Judgement == nil || p.Judgement.Frames != frames) {
+		if p != nil && (p.Judgement == nil || p.Judgement.Frames != frames || len(p.Judgement.PerFrame) != frames) {
 			t.Errorf("believed %q for %d frames", sealed, frames)
 		}
 		if decode(key+"0", sealed, frames) != nil || decode(key, append(sealed, ' '), frames) != nil || len(text) > 0 && decode(key, sealed[:len(sealed)-1], frames) != nil {

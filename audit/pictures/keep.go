@@ -62,7 +62,7 @@ func decode(key string, text []byte, runs []*shoot.Run) []*pixels.Seen {
 		if !together(runs[i], s) {
 			frames = 0
 		}
-		if frames += len(runs[i].Frames); s.Judgement.Frames != frames {
+		if frames += len(runs[i].Frames); s.Judgement.Frames != frames || len(s.Judgement.PerFrame) != frames {
 			return nil
 		}
 	}
