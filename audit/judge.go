@@ -119,9 +119,7 @@ func review(ctx context.Context, session *Session, opt *Options) []error {
 			s.Findings = append(s.Findings, found...)
 			s.NotJudged = append(s.NotJudged, not...)
 		}
-		if opt.WorkingFNumbers != nil {
-			errs = append(errs, s.askWorkingFNumbers(session, opt, known))
-		}
+		errs = append(errs, s.ask(session, opt, known))
 		known.forget(s.Sequence)
 	}
 	owner := sync.OnceValue(session.owners)
@@ -154,13 +152,23 @@ func review(ctx context.Context, session *Session, opt *Options) []error {
 	return errs
 }
 
-// askWorkingFNumbers fills in the f-numbers that the sensor sees.
-func (s *Reviewed) askWorkingFNumbers(session *Session, opt *Options, known facts) (err error) {
+// ask fills in what is known of a sequence beside what rules find: the f-numbers that
+// the sensor sees, and with how many frames it is complete.
+func (s *Reviewed) ask(session *Session, opt *Options, known facts) (err error) {
+	if opt.WorkingFNumbers == nil && opt.Expected == nil {
+		return nil
+	}
 	defer exifread.Recovered(&err)
-	s.WorkingFNumbers = opt.WorkingFNumbers(&Review{
+	v := &Review{
 		Session: session.Session, Sessions: session.all, Sequence: s.Sequence, Pictures: s.Pictures,
 		Options: opt, Pictured: session.pictured(), facts: known,
-	})
+	}
+	if opt.WorkingFNumbers != nil {
+		s.WorkingFNumbers = opt.WorkingFNumbers(v)
+	}
+	if opt.Expected != nil {
+		s.Expected = opt.Expected(v)
+	}
 	return nil
 }
 

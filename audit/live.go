@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 	"time"
 
@@ -24,6 +23,12 @@ type Live struct {
 	// changed is true where files came or went since the last inspection.
 	changed bool
 	arrived time.Time // of the latest file
+	// gone are the folders that cannot be read for now, back is when one could be read
+	// again for the last time.
+	gone map[string]bool
+	back time.Time
+	// newest is the file that was made last, as far as files record it.
+	newest *liveFile
 
 	result *Result
 	runs   map[string]*liveRun // by the path of each frame's first file
@@ -37,10 +42,11 @@ type liveFile struct {
 // liveRun is what was reported of one sequence.
 type liveRun struct {
 	opened, closed bool
-	overdue        bool
-	findings       map[string]bool // rule and message
-	state          string          // verdict, frames and open findings when it was closed
-	said           string          // the same without the frames
+	stalled        bool                // nothing came for longer than its cadence explains, and it is not complete
+	counted        bool                // it was closed by its number of frames
+	findings       map[string]Severity // the severest reported of each rule
+	state          string              // verdict, frames and open findings when it was closed
+	said           string              // the same without the frames
 	frames         int
 	last           string // the last frame when it was closed, by its first file's path
 	size           int    // its frames then
@@ -56,9 +62,10 @@ const (
 	SequenceClosed                        // a sequence is complete
 	SequenceCorrected                     // what was reported of a closed sequence has changed
 	SequenceOverdue                       // a time-lapse has lost its beat by two intervals
+	SequenceStalled                       // a sequence stops short of the frames that it should have
 )
 
-var liveKindNames = [...]string{SequenceOpened: "opened", FindingCertain: "finding", SequenceClosed: "closed", SequenceCorrected: "corrected", SequenceOverdue: "overdue"}
+var liveKindNames = [...]string{SequenceOpened: "opened", FindingCertain: "finding", SequenceClosed: "closed", SequenceCorrected: "corrected", SequenceOverdue: "overdue", SequenceStalled: "stalled"}
 
 // String returns the word for the kind in JSON.
 func (k LiveKind) String() string { return liveKindNames[k] }
@@ -68,7 +75,7 @@ type LiveEvent struct {
 	Kind     LiveKind
 	Sequence *Reviewed
 	Findings []*Finding // those reported for the first time
-	Reason   string     // why a sequence counts as closed, or is overdue
+	Reason   string     // why a sequence counts as closed, or is overdue or stalled
 }
 
 // NewLive begins a live audit.
@@ -84,8 +91,31 @@ func (l *Live) Put(path string, f *shoot.File, now time.Time) {
 		return
 	}
 	l.changed = true
-	l.files[path] = &liveFile{f, now}
+	l.put(path, f, now)
+}
+
+func (l *Live) put(path string, f *shoot.File, now time.Time) {
+	file := &liveFile{f, now}
+	l.files[path] = file
 	l.arrived = now
+	if l.newest == nil || l.newest.file.Path == path {
+		l.newest = file
+		return
+	}
+	made, ok := f.Meta.Captured.Get()
+	before, known := l.newest.file.Meta.Captured.Get()
+	if !ok || !known || !made.Wall.Before(before.Wall) {
+		l.newest = file
+	}
+}
+
+// Newest returns the file that was made last, as far as files record it, and when it was
+// put in; nil before the first.
+func (l *Live) Newest() (*shoot.File, time.Time) {
+	if l.newest == nil {
+		return nil, time.Time{}
+	}
+	return l.newest.file, l.newest.at
 }
 
 // Remove takes a file out.
@@ -93,6 +123,9 @@ func (l *Live) Remove(path string) {
 	if l.files[path] != nil {
 		l.changed = true
 		delete(l.files, path)
+		if l.newest != nil && l.newest.file.Path == path {
+			l.newest = nil
+		}
 	}
 }
 
@@ -106,14 +139,29 @@ func (l *Live) SetAll(c *shoot.Collection, now time.Time) {
 			l.files[f.Path] = known
 			continue
 		}
-		l.files[f.Path] = &liveFile{f, now}
-		l.arrived = now
+		l.put(f.Path, f, now)
 	}
 	l.other, l.unfinished, l.problems, l.changed = c.Other, c.Unfinished, c.Problems, true
 }
 
 // Lost takes in that the folder cannot be read: what was put in before stays.
 func (l *Live) Lost(problem error) { l.problems, l.changed = []error{problem}, true }
+
+// Gone takes in that a folder, by its path as those of the files, cannot be read for now;
+// an empty path is the audited folder itself. What comes of a sequence there is not known
+// until it is back: it is neither closed nor late.
+func (l *Live) Gone(folder string) {
+	if l.gone == nil {
+		l.gone = map[string]bool{}
+	}
+	l.gone[folder] = true
+}
+
+// Back takes in that a folder can be read again: what came meanwhile is still to be put in.
+func (l *Live) Back(folder string, now time.Time) {
+	delete(l.gone, folder)
+	l.back = now
+}
 
 // Result returns the outcome of the last inspection.
 func (l *Live) Result() *Result { return l.result }
@@ -136,25 +184,6 @@ func (l *Live) Open() *Reviewed {
 	return open
 }
 
-const (
-	// A sequence that another follows is closed when no file of it came for
-	// this long: files are copied in any order.
-	quietAfterNext = 3 * time.Second
-	// The last sequence is closed when it is quiet for quietCadences of its
-	// own cadence, and for quietLast at least.
-	quietLast     = 6 * time.Second
-	quietSmall    = 90 * time.Second // of fewer than liveFrames
-	quietCadences = 4
-	// While files are still coming, one that seems to be missing may be among
-	// them: such a finding waits for quietAll, but no longer than waitMost.
-	quietAll = 2 * time.Second
-	waitMost = 10 * time.Second
-	// A time-lapse is overdue when two ticks passed without a frame.
-	overdueTicks = 3
-	// Fewer frames are not announced as a run.
-	liveFrames = 5
-)
-
 // Look audits what is there and returns what is to be reported, in order. closeAll
 // closes every open sequence; silent takes all that is there as reported, for a
 // start on a folder that holds frames already. An error means that a rule
@@ -174,7 +203,7 @@ func (l *Live) Look(ctx context.Context, now time.Time, closeAll, silent bool) (
 		for _, q := range session.Sequences {
 			run := l.runOf(q)
 			if run == nil || claimed[run] {
-				run = &liveRun{findings: map[string]bool{}}
+				run = &liveRun{findings: map[string]Severity{}}
 			}
 			claimed[run] = true
 			for _, f := range q.Frames {
@@ -232,7 +261,7 @@ func (l *Live) tell(run *liveRun, q *Reviewed, now time.Time, closeAll bool) []L
 			return append(events, LiveEvent{Kind: SequenceCorrected, Sequence: q, Findings: l.news(run, q, false)})
 		}
 		// It was quiet for long, and goes on.
-		run.closed, run.opened = false, run.size >= liveFrames
+		run.closed, run.opened, run.stalled = false, run.size >= liveFrames, false
 	}
 	if !run.opened && len(q.Frames) >= liveFrames {
 		run.opened = true
@@ -242,9 +271,9 @@ func (l *Live) tell(run *liveRun, q *Reviewed, now time.Time, closeAll bool) []L
 		events = append(events, LiveEvent{Kind: FindingCertain, Sequence: q, Findings: certain})
 	}
 	if len(q.Frames) > run.frames {
-		run.frames, run.overdue = len(q.Frames), false
+		run.frames, run.stalled = len(q.Frames), false
 	}
-	why, closed := l.quiet(q, now)
+	why, closed := l.closes(run, q, now)
 	if closeAll && !closed {
 		why, closed = "as you asked", true
 	}
@@ -259,111 +288,11 @@ func (l *Live) tell(run *liveRun, q *Reviewed, now time.Time, closeAll bool) []L
 		}
 		return append(events, LiveEvent{Kind: SequenceClosed, Sequence: q, Findings: l.news(run, q, false), Reason: why})
 	}
-	if since, late := l.late(q, now); late && !run.overdue {
-		run.overdue = true
-		c, _ := q.Cadence.Get()
-		events = append(events, LiveEvent{
-			Kind: SequenceOverdue, Sequence: q,
-			Reason: fmt.Sprintf("no frame for %s, where one comes every %s", shoot.FormatDuration(since), shoot.FormatDuration(c)),
-		})
+	if kind, why := l.late(q, now); kind != 0 && !run.stalled {
+		run.stalled = true
+		events = append(events, LiveEvent{Kind: kind, Sequence: q, Reason: why})
 	}
 	return events
-}
-
-// quiet reports whether the sequence is complete as far as the quiet shows,
-// and why.
-func (l *Live) quiet(q *Reviewed, now time.Time) (string, bool) {
-	since := now.Sub(l.latest(q))
-	if worst(q.Findings) == VerdictReshoot && now.Sub(l.arrived) < quietAll && since < waitMost {
-		return "", false
-	}
-	small := len(q.Frames) < liveFrames
-	if next, ok := l.next(q, small); ok {
-		wait := quietAfterNext
-		if c, ok := q.Cadence.Get(); ok {
-			// What seems to be another may be the run behind a lost frame.
-			wait = min(max(wait, 3*c), waitMost)
-		}
-		if since >= wait && now.Sub(l.first(next)) >= wait {
-			return "because another began", true
-		}
-	}
-	limit := quietLast
-	if small {
-		limit = quietSmall // it may be the start of a slow run
-	}
-	if c, ok := q.Cadence.Get(); ok {
-		limit = max(limit, time.Duration(quietCadences*float64(c)))
-	}
-	longest := 0.0
-	for _, f := range q.Frames {
-		longest = max(longest, f.ExposureSeconds())
-	}
-	limit += time.Duration(longest * float64(time.Second))
-	if since >= limit {
-		return fmt.Sprintf("after %s of quiet", shoot.FormatDuration(time.Duration(math.Floor(since.Seconds()))*time.Second)), true
-	}
-	return "", false
-}
-
-// late reports whether a time-lapse that runs has lost its beat by two ticks,
-// and for how long nothing came.
-func (l *Live) late(q *Reviewed, now time.Time) (time.Duration, bool) {
-	c, ok := q.Cadence.Get()
-	timed := q.Kind == shoot.TimeLapse || q.Kind == shoot.Series && q.Regular()
-	if !ok || !timed || len(q.Frames) < liveFrames {
-		return 0, false
-	}
-	if _, followed := l.next(q, false); followed {
-		return 0, false
-	}
-	if planned := l.opt.Planned(q.Kind); planned > 0 && len(q.Frames) >= planned {
-		return 0, false
-	}
-	since := now.Sub(l.latest(q))
-	return since, since >= overdueTicks*c
-}
-
-// Since returns how long ago the latest file of the sequence came.
-func (l *Live) Since(q *Reviewed, now time.Time) time.Duration { return now.Sub(l.latest(q)) }
-
-// latest returns when the latest file of the sequence came.
-func (l *Live) latest(q *Reviewed) time.Time {
-	var t time.Time
-	for _, f := range q.Frames {
-		for _, file := range f.Files {
-			if lf := l.files[file.Path]; lf != nil && lf.at.After(t) {
-				t = lf.at
-			}
-		}
-	}
-	return t
-}
-
-// first returns when the first file of the sequence came.
-func (l *Live) first(q *Reviewed) time.Time {
-	var t time.Time
-	for _, f := range q.Frames {
-		for _, file := range f.Files {
-			if lf := l.files[file.Path]; lf != nil && (t.IsZero() || lf.at.Before(t)) {
-				t = lf.at
-			}
-		}
-	}
-	return t
-}
-
-// next returns the sequence that the body made after q; where long is set, one
-// that is a run.
-func (l *Live) next(q *Reviewed, long bool) (*Reviewed, bool) {
-	for _, session := range l.result.Sessions {
-		for _, o := range session.Sequences {
-			if o.Body == q.Body && o != q && o.Start().After(q.End()) && (!long || len(o.Frames) >= liveFrames) {
-				return o, true
-			}
-		}
-	}
-	return nil, false
 }
 
 // news returns the open findings not reported yet, and counts them as reported; of an
@@ -375,10 +304,9 @@ func (l *Live) news(run *liveRun, q *Reviewed, certain bool) []*Finding {
 			continue
 		}
 		// The ranges in a message grow with the run: one rule is reported once
-		// while the run is open.
-		key := f.Rule
-		if !run.findings[key] {
-			run.findings[key] = true
+		// while the run is open, and again only where it has become severer.
+		if before, known := run.findings[f.Rule]; !known || f.Severity > before {
+			run.findings[f.Rule] = f.Severity
 			out = append(out, f)
 		}
 	}

@@ -73,6 +73,15 @@ type Options struct {
 	// WorkingFNumbers, where not nil, answers the f-numbers that the sensor sees in the
 	// frames of the review's sequence, for reports that list them.
 	WorkingFNumbers func(*Review) map[*shoot.Frame]float64
+	// Expected, where not nil, answers with how many frames the review's sequence is
+	// complete, for an audit of a folder that fills.
+	Expected func(*Review) Expectation
+}
+
+// An Expectation is with how many frames a sequence is complete.
+type Expectation struct {
+	Frames int    // 0 where nothing shows it
+	Why    string // "as planned"
 }
 
 // Param returns the value in force of a rule's parameter.

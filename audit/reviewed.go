@@ -32,6 +32,9 @@ type Reviewed struct {
 	// WorkingFNumbers are the f-numbers that the sensor sees, of the frames of which they
 	// are known; nil where [Options.WorkingFNumbers] was not set.
 	WorkingFNumbers map[*shoot.Frame]float64
+	// Expected is with how many frames it is complete; zero where [Options.Expected] was
+	// not set.
+	Expected Expectation
 }
 
 // A Comparison tells whether another sequence shows the same view.

@@ -36,22 +36,25 @@ shot again count as views, too.
 It is wrong where fewer frames were meant. With a planned number of frames, one for
 focus sequences and one for time-lapses, it asks to shoot again, and more frames than
 planned are a note.`,
-	Source: "common practice",
-	Params: []audit.Param{
-		{
-			Name: "siblings", Unit: "sequences",
-			Doc:     "this many sequences must have the same number of frames",
-			Default: 3, Min: 1, Max: 100,
-		},
-		{
-			Name:    "share",
-			Doc:     "share of the similar sequences that must have the same number of frames",
-			Default: 0.75, Min: 0.5, Max: 1,
-		},
-	},
+	Source:       "common practice",
+	Params:       []audit.Param{shortSiblings, shortShare},
 	Check:        checkShortSequence,
 	CheckSession: checkPlans,
 }
+
+// What it takes for sequences to have settled on a number of frames.
+var (
+	shortSiblings = audit.Param{
+		Name: "siblings", Unit: "sequences",
+		Doc:     "this many sequences must have the same number of frames",
+		Default: 3, Min: 1, Max: 100,
+	}
+	shortShare = audit.Param{
+		Name:    "share",
+		Doc:     "share of the similar sequences that must have the same number of frames",
+		Default: 0.75, Min: 0.5, Max: 1,
+	}
+)
 
 func checkShortSequence(v *audit.Review) error {
 	q := v.Sequence
@@ -95,14 +98,8 @@ func checkShortSequence(v *audit.Review) error {
 	if float64(alike) < v.Param("siblings") || float64(alike) < v.Param("share")*float64(all) || have >= usual {
 		return nil
 	}
-	// Numbers never meant to be equal agree by chance. Of numbers drawn from 40 (such
-	// as 12 to 51 frames), three of three agree once in 40² = 1,600 times, and the one under
-	// review is lower in half of the cases: among four sequences, any of which may be the
-	// short one, 4/3,200 = 0.13 %. Three of four agree four times as often: among five
-	// sequences 5·4/3,200 = 0.6 %, too often for a check. Four of five agree 5/64,000
-	// times: among six sequences 0.02 %.
 	severity := audit.Severity(0)
-	if alike < all && float64(alike) < v.Param("siblings")+1 {
+	if byChance(alike, all, v.Param("siblings")) {
 		severity = audit.Note
 	}
 	v.Found(audit.Finding{
@@ -113,6 +110,18 @@ func checkShortSequence(v *audit.Review) error {
 		Measured: exifread.Of(float64(have)), Limit: exifread.Of(float64(usual)), Unit: "frames",
 	})
 	return nil
+}
+
+// byChance reports whether a number of sequences alike is too small beside all like it.
+//
+// Numbers never meant to be equal agree by chance. Of numbers drawn from 40 (such
+// as 12 to 51 frames), three of three agree once in 40² = 1,600 times, and the one under
+// review is lower in half of the cases: among four sequences, any of which may be the
+// short one, 4/3,200 = 0.13 %. Three of four agree four times as often: among five
+// sequences 5·4/3,200 = 0.6 %, too often for a check. Four of five agree 5/64,000
+// times: among six sequences 0.02 %.
+func byChance(alike, all int, siblings float64) bool {
+	return alike < all && float64(alike) < siblings+1
 }
 
 // shortAction returns what to inspect where a sequence of a kind is short.

@@ -25,6 +25,8 @@ func WriteLive(b *bytes.Buffer, e audit.LiveEvent, width int, colour bool) {
 		Paragraph(b, "corrected  ", 11, fmt.Sprintf("%s is now: %s", liveName(&q), word), width)
 	case audit.SequenceOverdue:
 		Paragraph(b, ink.mark("check", "overdue  "), 9, liveName(&q)+": "+e.Reason+": check the camera, its battery and its card", width)
+	case audit.SequenceStalled:
+		Paragraph(b, ink.mark("check", "stalled  "), 9, liveName(&q)+": "+e.Reason+": check the camera, its battery and its card; press Enter if the sequence is over", width)
 	}
 	for _, f := range e.Findings {
 		writeLiveFinding(b, q.id, f, width, ink)

@@ -63,7 +63,7 @@ func newAlerter(c *console, f *watchFlags) (*alerter, error) {
 func (a *alerter) event(e audit.LiveEvent) {
 	worst := slices.MaxFunc(append(slices.Clone(e.Findings), &audit.Finding{}), func(x, y *audit.Finding) int { return int(x.Severity) - int(y.Severity) })
 	message := report.Headline(e.Sequence.ID, worst)
-	if e.Kind == audit.SequenceOverdue {
+	if e.Kind == audit.SequenceOverdue || e.Kind == audit.SequenceStalled {
 		worst, message = &audit.Finding{Severity: a.from}, report.Visible(e.Sequence.ID+": "+e.Reason)
 	}
 	if worst.Severity >= a.from && worst.Severity > 0 {

@@ -15,6 +15,7 @@ import (
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
 	"prestrike/audit/values"
+	"prestrike/rules"
 	"prestrike/rules/optics"
 	"prestrike/watch"
 
@@ -119,6 +120,7 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	if err != nil {
 		return err
 	}
+	opt.Expected = rules.ExpectedFrames
 	settle, poll := values.Duration(f.settle), values.Duration(f.poll)
 	alerts, err := newAlerter(c, f)
 	if err != nil {
@@ -313,7 +315,7 @@ func (w *watching) tell(e audit.LiveEvent) error {
 	if err := w.write(b.Bytes()); err != nil {
 		return err
 	}
-	if e.Kind == audit.SequenceOverdue || e.Sequence.SupersededBy == nil && e.Sequence.Patches == nil {
+	if e.Kind == audit.SequenceOverdue || e.Kind == audit.SequenceStalled || e.Sequence.SupersededBy == nil && e.Sequence.Patches == nil {
 		w.alerts.event(e)
 	}
 	return nil
