@@ -340,8 +340,8 @@ func (a *assignment) fit(v *ShotView, q *Reviewed) float64 {
 	if !v.HasKind {
 		fit -= misfitUntold
 	}
-	if v.Frames > 0 {
-		fit -= min(misfitCount, math.Abs(float64(len(q.Frames)-v.Frames))/float64(v.Frames))
+	if n := len(q.Frames); v.Frames > 0 && !v.Enough(n) {
+		fit -= min(misfitCount, math.Abs(float64(n-v.Frames))/float64(v.Frames))
 	}
 	for _, ev := range v.Off(q) {
 		fit -= min(misfitSetting, math.Abs(ev)*misfitSetting/2)

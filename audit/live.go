@@ -197,6 +197,9 @@ func (l *Live) Look(ctx context.Context, now time.Time, closeAll, silent bool) (
 	if l.changed { // it was stopped
 		return nil, err
 	}
+	if len(l.opt.Views) > 0 {
+		l.result.Left = timeLeft(l.result.Sessions, l.opt) // a sequence closes long after its last file
+	}
 	var events []LiveEvent
 	claimed := map[*liveRun]bool{}
 	for _, session := range l.result.Sessions {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"sort"
 	"time"
 
 	"prestrike/audit/shoot"
@@ -18,10 +19,10 @@ type TimeNeeded struct {
 	// Median is as likely too long as too short; Careful is enough in four of five cases.
 	// Both are 0 where the session does not tell yet.
 	Median, Careful time.Duration
-	// Frames is the number of frames that each open view is listed with, 0 where it is
-	// not one number; making them takes Making of both times.
-	Frames int
-	Making time.Duration
+
+	open   []*ShotView // in the order of the list
+	setUps []float64   // s, of the views that are shot
+	runs   []madeRun
 }
 
 const (
@@ -40,45 +41,114 @@ const (
 // normal sample with the noninformative prior (A. Gelman and others, Bayesian Data
 // Analysis, 3rd edition, section 3.2), on the logarithms.
 func TimeFor(views []*ShotView) TimeNeeded {
-	var open []*ShotView
+	var n TimeNeeded
 	for _, v := range views {
 		if v.Missing() || v.Sequence != nil && !v.Shot() {
-			open = append(open, v)
+			n.open = append(n.open, v)
 		}
 	}
-	needed := TimeNeeded{Views: len(open)}
-	setUps, runs := paceOf(views)
-	if len(open) == 0 || len(setUps) < fewestSetUps || len(runs) == 0 {
-		return needed
+	n.Views = len(n.open)
+	n.setUps, n.runs = paceOf(views)
+	if len(n.open) > 0 && len(n.setUps) >= fewestSetUps && len(n.runs) > 0 {
+		n.Median, n.Careful = n.timeOf(n.open)
 	}
-	frames := 0.0 // seconds of making frames
-	for _, v := range open {
-		frames += runTime(v, runs)
-	}
-	needed.Median, needed.Careful = setUpQuantiles(setUps, len(open))
-	made := time.Duration(frames * float64(time.Second))
-	needed.Median, needed.Careful, needed.Making = needed.Median+made, needed.Careful+made, made
-	needed.Frames = open[0].Frames
-	if slices.ContainsFunc(open, func(v *ShotView) bool { return v.Frames != open[0].Frames }) {
-		needed.Frames = 0
-	}
-	return needed
+	return n
 }
 
-// fewestOfFrames is the share of the listed frames below which a view is another picture.
-const fewestOfFrames = 0.5
+// timeOf returns both estimates for some of the open views, as listed.
+func (n TimeNeeded) timeOf(views []*ShotView) (median, high time.Duration) {
+	median, high = setUpQuantiles(n.setUps, len(views))
+	making := n.making(views, nil)
+	return median + making, high + making
+}
 
-// Fitting returns with how many frames for each open view, fewer than listed, the careful
-// estimate fits into the time left; 0 where it fits as listed, or with no sensible number.
-func (n TimeNeeded) Fitting(left time.Duration) int {
-	if n.Frames < 2 || n.Making <= 0 || n.Careful <= left {
+// making returns how long it takes to make the frames of views, with fewer than listed
+// where fewer has a number for a view.
+func (n TimeNeeded) making(views []*ShotView, fewer map[*ShotView]int) time.Duration {
+	seconds := 0.0
+	for _, v := range views {
+		count := v.Frames
+		if f, ok := fewer[v]; ok {
+			count = f
+		}
+		seconds += runTime(v, count, n.runs)
+	}
+	return time.Duration(seconds * float64(time.Second))
+}
+
+// A Fit is what of the open views fits into the time left, by the careful estimate.
+type Fit struct {
+	// AsListed reports that all fit with the frames that the list has.
+	AsListed bool
+	// Fewer are numbers of frames with which all fit where they do not as listed: in
+	// the order of the list, of views with [View.FewestFrames], and none below that.
+	// Empty where there are no such numbers.
+	Fewer []FewerFrames
+	// Views is how many fit as listed, in the order of the list.
+	Views int
+}
+
+// FewerFrames are fewer frames for a view than listed.
+type FewerFrames struct {
+	View   *ShotView
+	Frames int
+}
+
+// Fitting returns what of the open views fits into a time. It is not known where the
+// session does not tell yet how long they take.
+func (n TimeNeeded) Fitting(left time.Duration) exifread.Value[Fit] {
+	switch {
+	case n.Views > 0 && n.Careful == 0:
+		return exifread.Value[Fit]{}
+	case n.Views == 0 || n.Careful <= left:
+		return exifread.Of(Fit{AsListed: true, Views: n.Views})
+	}
+	f := Fit{Fewer: n.fewer(left)}
+	// The first number of views that does not fit; each view takes its time.
+	f.Views = sort.Search(n.Views, func(k int) bool {
+		_, high := n.timeOf(n.open[:k+1])
+		return high > left
+	})
+	return exifread.Of(f)
+}
+
+// fewer takes frames from all views that may have fewer, the same share of those that each
+// may lack, and no more than it takes to fit.
+func (n TimeNeeded) fewer(left time.Duration) []FewerFrames {
+	most := 0 // frames that a view may lack
+	for _, v := range n.open {
+		most = max(most, v.mayLack())
+	}
+	at := func(step int) map[*ShotView]int {
+		counts := map[*ShotView]int{}
+		for _, v := range n.open {
+			if lack := v.mayLack(); lack > 0 {
+				counts[v] = v.Frames - lack*step/most
+			}
+		}
+		return counts
+	}
+	setUp := n.Careful - n.making(n.open, nil)
+	step := 1 + sort.Search(most, func(i int) bool { return setUp+n.making(n.open, at(i+1)) <= left })
+	if step > most {
+		return nil
+	}
+	counts := at(step)
+	var out []FewerFrames
+	for _, v := range n.open {
+		if count, ok := counts[v]; ok && count < v.Frames {
+			out = append(out, FewerFrames{v, count})
+		}
+	}
+	return out
+}
+
+// mayLack is how many frames fewer than listed leave no gap; 0 where that is not declared.
+func (v *View) mayLack() int {
+	if v.FewestFrames == 0 {
 		return 0
 	}
-	share := float64(left-(n.Careful-n.Making)) / float64(n.Making)
-	if share < fewestOfFrames {
-		return 0
-	}
-	return int(share * float64(n.Frames))
+	return max(0, v.Frames-v.FewestFrames)
 }
 
 // timeLeft returns the time until the courier comes. The day is that of the last frame,
@@ -103,26 +173,66 @@ func timeLeft(sessions []*Session, opt *Options) exifread.Value[time.Duration] {
 }
 
 // TimeSentence says how long the open views take and how much time is left: "about 38 min
-// needed for 2 views (in 4 of 5 cases at most 52 min), 31 min left"; empty where no courier
-// comes, or nothing is open.
+// needed for 2 views (in 4 of 5 cases at most 52 min), 31 min left", and where that is
+// more than is left, with how many frames it fits or how many views do; empty where no
+// courier comes, or nothing is open.
 func TimeSentence(r *Result) string {
 	left, known := r.Left.Get()
 	if !known || r.Needed.Views == 0 {
 		return ""
 	}
-	until := minutes(left) + " left"
+	until := minutes(left.Truncate(time.Minute)) + " left"
 	if left < 0 {
 		until = "the courier was to come " + minutes(-left) + " ago"
 	}
-	if r.Needed.Careful == 0 {
+	fit, known := r.Needed.Fitting(left).Get()
+	if !known {
 		return until + "; too few views are shot to estimate the time needed"
 	}
 	text := fmt.Sprintf("about %s needed for %s (in 4 of 5 cases at most %s), %s", minutes(r.Needed.Median),
-		words.Count(r.Needed.Views, "view", "views"), minutes(r.Needed.Careful), until)
-	if n := r.Needed.Fitting(left); n > 0 {
-		text += fmt.Sprintf("; it fits with %d frames for each", n)
+		words.Count(r.Needed.Views, "view", "views"), minutes(r.Needed.Careful+time.Minute/2-1), until)
+	if fit.AsListed || left < 0 {
+		return text
+	}
+	if len(fit.Fewer) > 0 {
+		return text + "; it fits with " + fewerWords(fit.Fewer, r.Needed.Views) + ", in wider steps"
+	}
+	switch {
+	case r.Needed.Median <= left:
+		text += "; it may not fit"
+	default:
+		text += "; it is not likely to fit"
+	}
+	switch {
+	case fit.Views == 1:
+		text += ": count on the first view only"
+	case fit.Views > 1:
+		text += fmt.Sprintf(": count on the first %d views only", fit.Views)
+	case r.Needed.Views > 1:
+		text += ": count on no further view"
 	}
 	return text
+}
+
+// fewerWords writes numbers of frames: "30 frames for each", or "30 frames for "front" and
+// 24 for "side"".
+func fewerWords(list []FewerFrames, open int) string {
+	const most = 4
+	if len(list) == open && !slices.ContainsFunc(list, func(f FewerFrames) bool { return f.Frames != list[0].Frames }) {
+		if open == 1 {
+			return fmt.Sprintf("%d frames", list[0].Frames)
+		}
+		return fmt.Sprintf("%d frames for each", list[0].Frames)
+	}
+	var parts []string
+	for i, f := range list {
+		unit := ""
+		if i == 0 {
+			unit = " frames"
+		}
+		parts = append(parts, fmt.Sprintf("%d%s for %q", f.Frames, unit, shoot.ShortName(f.View.Name)))
+	}
+	return words.List(parts, most)
 }
 
 // minutes writes a time in whole minutes, and in hours where it is long.
@@ -145,9 +255,11 @@ func setUpQuantiles(observed []float64, further int) (median, high time.Duration
 	for _, s := range observed {
 		squares += (math.Log(s) - mean) * (math.Log(s) - mean)
 	}
-	r := rand.New(rand.NewPCG(uint64(len(observed)), uint64(further))) // one folder, one report
 	sums := make([]float64, timeDraws)
 	for i := range sums {
+		// One folder, one report; and the draws for a view more begin with these, so that it
+		// never takes less time.
+		r := rand.New(rand.NewPCG(uint64(len(observed)), uint64(i)))
 		chi := 0.0 // chi-squared with n-1 degrees of freedom
 		for range len(observed) - 1 {
 			x := r.NormFloat64()
@@ -198,9 +310,9 @@ func paceOf(views []*ShotView) (setUps []float64, runs []madeRun) {
 	return setUps, runs
 }
 
-// runTime returns how long the frames of a view take, s: at the pace of the runs of its
-// kind or, where there are none, of all, as many as listed or else as most have.
-func runTime(v *ShotView, runs []madeRun) float64 {
+// runTime returns how long so many frames of a view take, s: at the pace of the runs of
+// its kind or, where there are none, of all; where frames is 0, as long as those runs.
+func runTime(v *ShotView, frames int, runs []madeRun) float64 {
 	like := slices.DeleteFunc(slices.Clone(runs), func(r madeRun) bool { return v.HasKind && r.kind != v.Kind })
 	if len(like) == 0 {
 		like = runs
@@ -212,8 +324,8 @@ func runTime(v *ShotView, runs []madeRun) float64 {
 			pace = append(pace, r.seconds/float64(r.frames-1))
 		}
 	}
-	if v.Frames > 1 && len(pace) > 0 {
-		return middle(pace) * float64(v.Frames-1)
+	if frames > 1 && len(pace) > 0 {
+		return middle(pace) * float64(frames-1)
 	}
 	return middle(whole)
 }

@@ -18,6 +18,7 @@ type View struct {
 	Kind          shoot.Kind
 	HasKind       bool
 	Frames        int
+	FewestFrames  int // that leave no gap in a focus sequence, where Frames are too many to be made in time
 	FNumber       float64
 	ISO           float64
 	ExposureTime  float64 // s
@@ -27,6 +28,11 @@ type View struct {
 	// Sequence is the name of a file of any frame of the sequence that shows the view,
 	// with as much of its path as distinguishes it from others of that name.
 	Sequence string
+}
+
+// Enough reports whether a number of frames below that listed leaves no gap all the same.
+func (v *View) Enough(frames int) bool {
+	return v.FewestFrames > 0 && frames >= v.FewestFrames && frames < v.Frames
 }
 
 // A ShotView is a view of the shot list with the sequence that shows it.

@@ -23,7 +23,7 @@ var viewDiffers = &audit.Rule{
 	Severity: audit.Check,
 	Doc: `Holds each sequence against its view of the shot list: the number of frames, the f-number, the
 exposure time and the ISO, as far as the list declares them. Fewer frames than declared must be
-shot again; more are a note. A setting counts as another from 1/6 EV on.
+shot again; more are a note, and so are fewer that are no fewer than fewest-frames. A setting counts as another from 1/6 EV on.
 
 What to do: set what the list says and shoot the view again, or correct the list.
 
@@ -63,9 +63,12 @@ func viewFrames(v *audit.Review, view *audit.ShotView) {
 		Message: fmt.Sprintf("%q has %d frames, where the shot list says %d", view.Name, have, view.Frames), Frames: view.Sequence.Frames,
 		Measured: exifread.Of(float64(have)), Limit: exifread.Of(float64(view.Frames)), Unit: "frames",
 	}
-	if have < view.Frames {
+	switch {
+	case view.Enough(have):
+		f.Severity, f.Message = audit.Note, fmt.Sprintf("%s; it leaves no gap from %d on", f.Message, view.FewestFrames)
+	case have < view.Frames:
 		f.Severity, f.Action = audit.Reshoot, "shoot this view again, or correct the list"
-	} else {
+	default:
 		f.Severity = audit.Note
 	}
 	v.Found(f)

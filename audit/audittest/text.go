@@ -58,7 +58,7 @@
 //	# planned 50                          frames of a focus sequence
 //	# planned-time-lapse 240
 //	# planned-views 12
-//	# view "front, raking light" kind=focus frames=40 f=8 iso=100 t=0.8 optional
+//	# view "front, raking light" kind=focus frames=40 fewest=34 f=8 iso=100 t=0.8 m=0.5 optional
 //	# view hinge body=BX-1 file=BX1_0043.NEF
 //	# final                               the shoot is over
 //	# slate 0042 hinge                    what a single frame shows: a view, unread or foreign

@@ -43,6 +43,10 @@ func declaredView(args []string) (audit.View, error) {
 			}
 		case "frames":
 			v.Frames = int(number)
+		case "fewest":
+			v.FewestFrames = int(number)
+		case "m":
+			v.Magnification = number
 		case "f":
 			v.FNumber = number
 		case "iso":

@@ -31,7 +31,7 @@ func Accept(file string, rules []*audit.Rule, a audit.Acceptance) error {
 // as [Accept].
 func AddView(file string, rules []*audit.Rule, v audit.View) error {
 	e := viewEntry{
-		Name: v.Name, Frames: v.Frames, FNumber: v.FNumber, ISO: v.ISO, ExposureTime: v.ExposureTime,
+		Name: v.Name, Frames: v.Frames, FewestFrames: v.FewestFrames, FNumber: v.FNumber, ISO: v.ISO, ExposureTime: v.ExposureTime,
 		Magnification: v.Magnification, Body: v.Body, Optional: v.Optional, Sequence: v.Sequence,
 	}
 	if v.HasKind {
@@ -106,6 +106,7 @@ type viewEntry struct {
 	Name          string  `toml:"name"`
 	Kind          string  `toml:"kind,omitempty"`
 	Frames        int     `toml:"frames,omitempty"`
+	FewestFrames  int     `toml:"fewest-frames,omitempty"`
 	FNumber       float64 `toml:"f-number,omitempty"`
 	ISO           float64 `toml:"iso,omitempty"`
 	ExposureTime  float64 `toml:"exposure-time,omitempty"`

@@ -137,6 +137,10 @@ func TestReadMistakes(t *testing.T) {
 		{"a list", "[shoot]\nmagnification = [1]", `prestrike.toml:2: magnification is a list: write a magnification`},
 		{"unknown key of a body", "[[body]]\nmodel = \"BX-1\"\nsensor-width = 36", `prestrike.toml:3: there is no key "body.sensor-width": did you mean "body.sensor-width-mm"?`},
 		{"unknown key of an acceptance", "[[accept]]\nrules = \"iso-drift\"", `prestrike.toml:2: there is no key "accept.rules": did you mean "accept.rule"?`},
+		{"fewest of a bracket", "[[view]]\nname = \"front\"\nkind = \"bracket\"\nframes = 5\nfewest-frames = 3", `prestrike.toml:1: fewest-frames is for a focus sequence: leave it out, or write kind = "focus"`},
+		{"fewest of no number", "[[view]]\nname = \"front\"\nfewest-frames = 30", "prestrike.toml:1: fewest-frames needs the number that is planned: add frames = 30 or more"},
+		{"more than planned", "[[view]]\nname = \"front\"\nframes = 30\nfewest-frames = 40", "prestrike.toml:1: fewest-frames is 40, more than the 30 of frames: exchange the two"},
+		{"a single frame at least", "[[view]]\nname = \"front\"\nframes = 30\nfewest-frames = 1", "prestrike.toml:4: fewest-frames is 1: write a whole number from 2 to 100000"},
 		{"two at once", "[shoot]\nlight = \"sun\"\nsupport = \"hand\"", "prestrike.toml:3: "},
 	}
 	for _, tt := range tests {

@@ -15,6 +15,7 @@ var viewKeys = []key[audit.View]{
 	nameKey("name", func(v *audit.View) *string { return &v.Name }).comments(`"front, raking light"`, ""),
 	kindKey.comments(`"focus"`, "focus, bracket, time-lapse, burst or single"),
 	countKey("frames", func(v *audit.View) *int { return &v.Frames }, Range{1, 100_000, ""}).comments("40", ""),
+	countKey("fewest-frames", func(v *audit.View) *int { return &v.FewestFrames }, Range{2, 100_000, ""}).comments("34", "of a focus sequence: fewer would leave gaps; prestrike plan --add writes it"),
 	numberKey("f-number", func(v *audit.View) *float64 { return &v.FNumber }, values.FNumber, Range{0.5, 256, ""}).comments("8.0", ""),
 	numberKey("iso", func(v *audit.View) *float64 { return &v.ISO }, values.Quantity(""), Range{1, 10_000_000, ""}).comments("100", ""),
 	numberKey("exposure-time", func(v *audit.View) *float64 { return &v.ExposureTime }, values.Seconds, Range{1e-6, 36_000, "s"}).comments(`"1/4"`, "seconds, in quotes where it is a fraction"),
@@ -61,6 +62,7 @@ func (r *reader) views(c *document) {
 		named := len(r.settings)
 		table(r, "view", place, values, viewKeys, &v)
 		v.Name = strings.TrimSpace(v.Name)
+		r.fewest(place, &v)
 		switch same := strings.ToLower(strings.Join(strings.Fields(v.Name), " ")); {
 		case v.Name == "":
 			r.fail(place, `a view needs its name: name = "front, raking light"`)
@@ -71,5 +73,18 @@ func (r *reader) views(c *document) {
 		}
 		r.name(named, place, v.Name)
 		r.o.Views = append(r.o.Views, v)
+	}
+}
+
+// fewest checks the fewest frames of a view against what else is declared of it.
+func (r *reader) fewest(place string, v *audit.View) {
+	switch {
+	case v.FewestFrames == 0:
+	case v.HasKind && v.Kind != shoot.Focus:
+		r.fail(place, `fewest-frames is for a focus sequence: leave it out, or write kind = "focus"`)
+	case v.Frames == 0:
+		r.fail(place, "fewest-frames needs the number that is planned: add frames = %d or more", v.FewestFrames)
+	case v.FewestFrames > v.Frames:
+		r.fail(place, "fewest-frames is %d, more than the %d of frames: exchange the two", v.FewestFrames, v.Frames)
 	}
 }

@@ -26,6 +26,7 @@ type (
 		Verdict  string        `json:"verdict"`
 		Sessions []jsonSession `json:"sessions"`
 		Views    []jsonView    `json:"views"`
+		TimeLeft *jsonTimeLeft `json:"time_left"`
 		Files    jsonFiles     `json:"files"`
 	}
 	jsonView struct {
@@ -33,6 +34,21 @@ type (
 		Sequence *string `json:"sequence"`
 		State    string  `json:"state"`
 		Optional bool    `json:"optional"`
+	}
+	// jsonTimeLeft is how long what is open of the shot list takes, and how long until the
+	// courier comes; null where no courier comes that day.
+	jsonTimeLeft struct {
+		Left          float64     `json:"left_s"` // below 0 once the courier was to come
+		OpenViews     int         `json:"open_views"`
+		Needed        *float64    `json:"needed_s"`         // as likely too long as too short
+		NeededCareful *float64    `json:"needed_careful_s"` // enough in 4 of 5 cases
+		Fits          *bool       `json:"fits"`             // the careful estimate
+		FewerFrames   []jsonFewer `json:"fewer_frames"`     // with which it fits
+		ViewsThatFit  *int        `json:"views_that_fit"`   // as listed, in the order of the list
+	}
+	jsonFewer struct {
+		View   string `json:"view"`
+		Frames int    `json:"frames"`
 	}
 	jsonSession struct {
 		ID         string         `json:"id"`
@@ -151,6 +167,7 @@ func writeJSON(w io.Writer, m *model, _ *Options) error {
 	for _, v := range m.views {
 		out.Views = append(out.Views, jsonView{JSONText(v.name), textOrNull(v.sequence), v.state, v.optional})
 	}
+	out.TimeLeft = newJSONTimeLeft(m.time)
 	for _, f := range m.files.unreadable {
 		out.Files.Unreadable = append(out.Files.Unreadable, jsonUnreadable{JSONText(f.path), JSONText(f.reason)})
 	}
@@ -174,6 +191,24 @@ func writeJSON(w io.Writer, m *model, _ *Options) error {
 		_, err = io.WriteString(w, "\n")
 	}
 	return err
+}
+
+func newJSONTimeLeft(t timeModel) *jsonTimeLeft {
+	left, ok := t.left.Get()
+	if !ok {
+		return nil
+	}
+	out := &jsonTimeLeft{Left: math.Round(left.Seconds()), OpenViews: t.needed.Views, FewerFrames: []jsonFewer{}}
+	fit, ok := t.fit.Get()
+	if !ok {
+		return out
+	}
+	out.Needed, out.NeededCareful = new(math.Round(t.needed.Median.Seconds())), new(math.Round(t.needed.Careful.Seconds()))
+	out.Fits, out.ViewsThatFit = new(fit.AsListed), new(fit.Views)
+	for _, f := range fit.Fewer {
+		out.FewerFrames = append(out.FewerFrames, jsonFewer{JSONText(f.View.Name), f.Frames})
+	}
+	return out
 }
 
 // writeAround writes an object whose list of a name is empty, with n items in

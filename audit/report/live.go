@@ -98,9 +98,18 @@ type jsonLive struct {
 	Reason   *string       `json:"reason"`
 }
 
-// WriteLiveJSON writes an event of a live audit as one JSON object on one line.
-func WriteLiveJSON(b *bytes.Buffer, e audit.LiveEvent) error {
-	return encodeLine(b, jsonLive{Event: e.Kind.String(), Sequence: jsonOf(e.Sequence), Findings: newJSONFindings(e.Findings), Reason: textOrNull(e.Reason)})
+type jsonLiveTimed struct {
+	jsonLive
+	TimeLeft *jsonTimeLeft `json:"time_left"`
+}
+
+// WriteLiveJSON writes an event of a live audit, with how much time is left in what was
+// audited so far, as one JSON object on one line.
+func WriteLiveJSON(b *bytes.Buffer, e audit.LiveEvent, r *audit.Result) error {
+	return encodeLine(b, jsonLiveTimed{
+		jsonLive{Event: e.Kind.String(), Sequence: jsonOf(e.Sequence), Findings: newJSONFindings(e.Findings), Reason: textOrNull(e.Reason)},
+		newJSONTimeLeft(newTime(r)),
+	})
 }
 
 // WriteFindingJSON writes one finding and the sequence that it is about as one
@@ -147,7 +156,15 @@ func encodeLine(b *bytes.Buffer, v any) error {
 // and what to do.
 func WriteClosing(b *bytes.Buffer, r *audit.Result, width int, colour bool) {
 	head, text := closing(r)
-	writeClosing(b, r.Verdict, head, text, width, ink(colour))
+	writeClosing(b, r.Verdict, head, withTime(text, newTime(r)), width, ink(colour))
+}
+
+// WriteTimeLeft writes how long the open views take and how much time is left; nothing
+// where no courier comes, or nothing is open.
+func WriteTimeLeft(b *bytes.Buffer, r *audit.Result, width int) {
+	if t := newTime(r); t.sentence != "" {
+		Paragraph(b, "time     ", 9, t.sentence, width)
+	}
 }
 
 func writeClosing(b *bytes.Buffer, v audit.Verdict, head, text string, width int, ink ink) {

@@ -16,7 +16,7 @@ const markdownTitle = "# prestrike report: "
 // text is read from above.
 func writeMarkdown(w io.Writer, m *model, opt *Options) error {
 	b := bufio.NewWriter(w)
-	fmt.Fprintf(b, "%s%s\n\n%s\n", markdownTitle, markdownText(m.head), markdownText(capital(sentence(m.closing))))
+	fmt.Fprintf(b, "%s%s\n\n%s\n", markdownTitle, markdownText(m.head), markdownText(capital(sentence(m.closingTimed()))))
 	for i := range m.sessions {
 		s := &m.sessions[i]
 		fmt.Fprintf(b, "\n## %s\n", markdownText(heading(s)))

@@ -22,6 +22,7 @@ type model struct {
 	closing  string   // what to do now, one sentence or two
 	unused   []string // acceptances that accept nothing
 	views    []viewModel
+	time     timeModel
 	sessions []sessionModel
 	files    filesModel
 }
@@ -81,6 +82,14 @@ type viewModel struct {
 	optional bool
 }
 
+// A timeModel is how long what is open of the shot list takes, and how much time is left.
+type timeModel struct {
+	sentence string // empty where no courier comes, or nothing is open
+	left     exifread.Value[time.Duration]
+	needed   audit.TimeNeeded
+	fit      exifread.Value[audit.Fit]
+}
+
 // A filesModel counts what became of every file.
 type filesModel struct {
 	read, frames, merged, copies, earlier, other int
@@ -96,6 +105,7 @@ type unreadableFile struct{ path, reason string }
 func newModel(r *audit.Result) *model {
 	m := &model{verdict: r.Verdict, unused: unused(r), files: newFiles(r)}
 	m.head, m.closing = closing(r)
+	m.time = newTime(r)
 	for _, s := range r.Sessions {
 		m.sessions = append(m.sessions, newSession(s, r.Support))
 	}

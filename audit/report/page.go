@@ -41,6 +41,8 @@ func isPage(begin, _ []byte) bool { return bytes.HasPrefix(begin, []byte(pageBeg
 type page struct {
 	Verdict  shape
 	Closing  string
+	Time     string // how long what is open takes, a sentence; empty for none
+	TimeFits shape
 	Steps    []*pageFinding // what to do, in order
 	Views    []pageView
 	Sessions []*pageSession
@@ -81,6 +83,19 @@ func pageViews(m *model, sessions []*pageSession) []pageView {
 		out = append(out, of)
 	}
 	return out
+}
+
+// shape shows whether what is open fits into the time left.
+func (t timeModel) shape() shape {
+	fit, ok := t.fit.Get()
+	left, _ := t.left.Get()
+	switch {
+	case !ok && left >= 0:
+		return shapeOf("note")
+	case fit.AsListed:
+		return shapeOf("good")
+	}
+	return shapeOf("check")
 }
 
 // A shape is a verdict or severity as a word and the name of its shape.
@@ -157,6 +172,7 @@ func writePage(w io.Writer, m *model, opt *Options) error {
 	for i := range m.sessions {
 		p.Sessions = append(p.Sessions, at.session(&m.sessions[i]))
 	}
+	p.Time, p.TimeFits = Visible(m.time.sentence), m.time.shape()
 	p.Steps, p.Views = at.steps(p.Sessions), pageViews(m, p.Sessions)
 	p.Files = append(slices.Clone(m.unused), m.files.sentence)
 	for _, f := range m.files.unreadable {

@@ -288,7 +288,7 @@ func TestJSONKeys(t *testing.T) {
 		v    any
 		want string
 	}{
-		{"the report", got, "files format sessions verdict version views"},
+		{"the report", got, "files format sessions time_left verdict version views"},
 		{"a session", session, "bodies end findings frame_count id not_judged sequences start verdict"},
 		{"a body", first(session, "bodies"), "clock_ahead_s make model serial"},
 		{"a sequence", sequence, "cadence_s end findings frame_count frames id kind merged not_judged patched_by patches seen settings start superseded_by support support_by verdict view"},
@@ -312,7 +312,7 @@ func TestJSONKeys(t *testing.T) {
 // TestJSONOfNothing holds that lists are never null.
 func TestJSONOfNothing(t *testing.T) {
 	out := string(write(t, "json", &audit.Result{}, nil))
-	want := `{"format":"prestrike-report","version":2,"verdict":"good","sessions":[],"views":[],"files":{"read":0,"frames":0,"merged":0,"copies":0,"earlier":0,"other":0,"unreadable":[],"unread":[],"unfinished":[]}}`
+	want := `{"format":"prestrike-report","version":2,"verdict":"good","sessions":[],"views":[],"time_left":null,"files":{"read":0,"frames":0,"merged":0,"copies":0,"earlier":0,"other":0,"unreadable":[],"unread":[],"unfinished":[]}}`
 	var b bytes.Buffer
 	if err := json.Compact(&b, []byte(out)); err != nil {
 		t.Fatal(err)

@@ -392,7 +392,7 @@ func missed(c *audit.FileCounts) string {
 
 // closing returns the verdict and what to do now, in one form whatever the verdict: what
 // to shoot again and to inspect, what was not judged, which sequences were shot again, and
-// which files were missed.
+// which files were missed, and how many views are shot.
 func closing(r *audit.Result) (head, text string) {
 	var again, inspect, notes, retaken []string
 	for _, s := range r.Sessions {
@@ -450,6 +450,9 @@ func closing(r *audit.Result) (head, text string) {
 	}
 	for i := range out[1:] {
 		out[i+1] = capital(out[i+1])
+	}
+	if views := audit.ViewsSentence(r.Views); views != "" {
+		out = append(out, views)
 	}
 	return head, strings.Join(out, ". ") + "."
 }

@@ -52,7 +52,7 @@ func writeTable(w io.Writer, m *model, opt *Options) error {
 		}
 		Paragraph(&b, "", 2, m.files.sentence, width)
 	}
-	writeClosing(&b, m.verdict, m.head, m.closing, width, ink)
+	writeClosing(&b, m.verdict, m.head, m.closingTimed(), width, ink)
 	_, err := w.Write(b.Bytes())
 	return err
 }

@@ -39,12 +39,28 @@ func (m *model) addViews(r *audit.Result) {
 		}
 		m.views = append(m.views, of)
 	}
-	if sentence := audit.ViewsSentence(r.Views); sentence != "" {
-		m.closing += " " + sentence + "."
+}
+
+// newTime takes in how long what is open takes.
+func newTime(r *audit.Result) timeModel {
+	m := timeModel{left: r.Left, needed: r.Needed}
+	if left, ok := r.Left.Get(); ok {
+		m.fit = r.Needed.Fitting(left)
 	}
 	if sentence := audit.TimeSentence(r); sentence != "" {
-		m.closing += " " + capital(sentence) + "."
+		m.sentence = capital(sentence) + "."
 	}
+	return m
+}
+
+// closingTimed is what to do now, with how long what is open takes.
+func (m *model) closingTimed() string { return withTime(m.closing, m.time) }
+
+func withTime(closing string, t timeModel) string {
+	if t.sentence == "" {
+		return closing
+	}
+	return closing + " " + t.sentence
 }
 
 // writeViews writes the shot list, a line for each view.

@@ -145,16 +145,22 @@ func runPlan(cmd *cobra.Command, c *console, f *planFlags) error {
 	if err != nil || !given("add") {
 		return err
 	}
-	return addPlanned(c, f, plan)
+	return addPlanned(c, f, &task, plan)
 }
 
 // addPlanned adds a view with the recommended values to the shot list that holds for
 // the folder one is in.
-func addPlanned(c *console, f *planFlags, plan *optics.FocusPlan) error {
+func addPlanned(c *console, f *planFlags, task *optics.FocusTask, plan *optics.FocusPlan) error {
 	r := plan.Rows[plan.Recommended]
 	v := audit.View{Name: strings.TrimSpace(f.add), Kind: shoot.Focus, HasKind: true, Frames: r.Frames, Magnification: rounded(plan.Magnification)}
-	if r.Frames == 1 {
+	fewest, err := task.FewestFrames(r)
+	switch {
+	case err != nil:
+		return err
+	case r.Frames == 1:
 		v.Kind = shoot.Single
+	case fewest < r.Frames:
+		v.FewestFrames = fewest
 	}
 	if f.task.NumericalAperture == 0 {
 		v.FNumber = r.FNumber
@@ -168,7 +174,6 @@ func addPlanned(c *console, f *planFlags, plan *optics.FocusPlan) error {
 	}
 	file := f.config
 	if file == "" {
-		var err error
 		if file, err = config.Find("."); err != nil {
 			return err
 		}

@@ -304,13 +304,16 @@ func (w *watching) tell(e audit.LiveEvent) error {
 	var b bytes.Buffer
 	switch {
 	case w.f.format == "json":
-		if err := report.WriteLiveJSON(&b, e); err != nil {
+		if err := report.WriteLiveJSON(&b, e, w.live.Result()); err != nil {
 			return err
 		}
 	case e.Kind == audit.SequenceClosed && e.Sequence.Verdict == audit.VerdictGood && len(e.Sequence.Frames) < 3:
 		// A frame or two without a fault are worth no line.
 	default:
 		report.WriteLive(&b, e, w.c.textWidth(false), w.colour)
+		if e.Kind == audit.SequenceClosed || e.Kind == audit.SequenceCorrected {
+			report.WriteTimeLeft(&b, w.live.Result(), w.c.textWidth(false))
+		}
 	}
 	if err := w.write(b.Bytes()); err != nil {
 		return err

@@ -253,6 +253,40 @@ func TestWatchEndAsJSON(t *testing.T) {
 	}
 }
 
+// Where a courier comes, each line on a sequence has one below it on the time that is left,
+// or its figures.
+func TestWatchTellsTheTimeLeft(t *testing.T) {
+	opt := &audit.Options{
+		Rules: rules.All(), Pixels: audit.PixelsOff, Views: []audit.View{{Name: "front"}, {Name: "hinge"}}, Courier: 16 * time.Hour,
+	}
+	w := watchByHand(t, opt)
+	for number := 2; number < 12; number++ {
+		w.hand(w.copy(number, 1, 0))
+	}
+	events, err := w.live.Look(t.Context(), time.Now(), true, false)
+	if err != nil || len(events) == 0 {
+		t.Fatalf("%d events, error %v", len(events), err)
+	}
+	end := w.live.Result().Sessions[0].End()
+	now := time.Date(end.Year(), end.Month(), end.Day(), 15, 20, 0, 0, time.Local)
+	opt.Now = func() time.Time { return now }
+	if _, err = w.live.Look(t.Context(), time.Now(), true, true); err != nil {
+		t.Fatal(err)
+	}
+	q := w.live.Result().Sessions[0].Sequences[0]
+	closed := audit.LiveEvent{Kind: audit.SequenceClosed, Sequence: q, Reason: "as you asked"}
+	for format, want := range map[string]string{
+		"table": "\ntime     40 min left; too few views are shot to estimate the time needed.\n",
+		"json":  `"time_left":{"left_s":2400,"open_views":1,"needed_s":null,`,
+	} {
+		w.f.format = format
+		w.shown.Reset()
+		if err := w.tell(closed); err != nil || !strings.Contains(w.shown.String(), want) {
+			t.Errorf("%s: error %v, shown was %s, want %s", format, err, w.shown.String(), want)
+		}
+	}
+}
+
 // A frame under a copier's name is named at the end, and is not good. Once the frame
 // is there, what the copier left behind means nothing.
 func TestFinishNamesUnfinishedCopies(t *testing.T) {

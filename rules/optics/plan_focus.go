@@ -348,6 +348,22 @@ func (t FocusTask) row(n float64) (FocusRow, error) {
 	return r, nil
 }
 
+// FewestFrames returns how few frames cover the depth at the f-number of a row of its plan,
+// in steps of no more than [StepRatio] of the depth of field, with the same margin: fewer
+// risk gaps. It is that of the row where that has such steps already.
+//
+// Source: [FramesToCover] and [StepRatio].
+func (t FocusTask) FewestFrames(r FocusRow) (int, error) {
+	if r.Frames == 1 || t.Overlap <= 1-StepRatio {
+		return r.Frames, nil
+	}
+	needed, err := FramesToCover(t.Depth, FocusStep(r.Used, 1-StepRatio))
+	if err != nil {
+		return 0, err
+	}
+	return needed + 2*t.Margin, nil
+}
+
 func (t FocusTask) single(smallest, largest float64) SingleFrame {
 	marked, _ := t.both(largest)
 	least, _ := t.both(smallest)

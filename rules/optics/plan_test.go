@@ -552,3 +552,33 @@ func TestIntervalPlanExposureAndCard(t *testing.T) {
 		t.Errorf("1/64 s at 10 s: %+v", p)
 	}
 }
+
+// The fewest frames are those of a plan with the usual overlap, whatever the overlap planned,
+// and never more than planned.
+func TestFewestFrames(t *testing.T) {
+	for _, overlap := range []float64{0, 0.1, 1 - StepRatio, 0.35, 0.5, 0.9} {
+		task := FocusTask{
+			Depth: 12 * Millimetre, Magnification: 0.5, Margin: 2, Overlap: overlap, FNumbers: []float64{4, 8, 16, 22},
+			Sensor: Sensor{Width: 36 * Millimetre, PixelWidth: 8256, PixelHeight: 5504},
+		}
+		usual := task
+		usual.Overlap = max(overlap, 0)
+		if overlap > 0.3 {
+			usual.Overlap = 0.3
+		}
+		plan, err := task.Plan()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, err := usual.Plan()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, r := range plan.Rows {
+			got, err := task.FewestFrames(r)
+			if err != nil || got != want.Rows[i].Frames || got > r.Frames {
+				t.Errorf("overlap %v, %s: %d frames of %d, error %v; want %d", overlap, r.Aperture, got, r.Frames, err, want.Rows[i].Frames)
+			}
+		}
+	}
+}
