@@ -20,6 +20,7 @@ func TestPicturesOfHand(t *testing.T) {
 	clean := picturestest.Covering()
 	standing := pixelstest.Run(4, 10, 0.4, 0.4, 0)
 	const moves, stands = "pictures that shift and roll", "pictures that stand still"
+	around := map[float64]*pixelstest.Built{} // both walks around the subject see the same
 	quick, slow := 140*time.Millisecond, 2100*time.Millisecond
 	for _, c := range []struct {
 		name    string
@@ -47,7 +48,11 @@ func TestPicturesOfHand(t *testing.T) {
 				if c.degrees == 0 {
 					return scene.JPEG(shots[i])
 				}
-				return scene.Around(c.degrees * float64(i-len(shots)/2)).JPEG(shots[i])
+				degrees := c.degrees * float64(i-len(shots)/2)
+				if around[degrees] == nil {
+					around[degrees] = scene.Around(degrees)
+				}
+				return around[degrees].JPEG(shots[i])
 			})
 			q := lookAt(t, &pictures.Measurer{}, folder).Sessions[0].Sequences[0]
 			if q.Kind != c.kind || q.Support != c.support || q.SupportBy != c.by {

@@ -24,7 +24,7 @@ func TestPicturesOfPause(t *testing.T) {
 	again := pixelstest.Run(8, n, -0.10, 1.14, 0.04)
 	back := slices.Clone(again)
 	slices.Reverse(back)
-	turned := picturestest.Scene().Yawed(10)
+	turned := picturestest.Turned()
 	asks := "check cadence-break: "
 	for _, c := range []struct {
 		name          string
@@ -135,13 +135,13 @@ func TestPausesLive(t *testing.T) {
 		}
 		return out
 	}
-	once, err := audit.Judge(t.Context(), c, &audit.Options{Rules: All(), Measure: (&pictures.Measurer{}).Measure})
+	once, err := audit.Judge(t.Context(), c, &audit.Options{Rules: All(), Measure: (&pictures.Measurer{Memo: &memo}).Measure})
 	if err != nil {
 		t.Fatal(err)
 	}
 	want := tell(once)
 	looks := 0
-	m := &pictures.Measurer{Progress: func(int, int) { looks++ }}
+	m := &pictures.Measurer{Memo: &memo, Progress: func(int, int) { looks++ }}
 	live := audit.NewLive(&audit.Options{Rules: All(), Measure: m.Measure})
 	for i, f := range c.Files {
 		live.Put(f.Path, f, time.Now())

@@ -13,14 +13,19 @@ import (
 	"prestrike/audit/audittest"
 	"prestrike/audit/pictures"
 	"prestrike/audit/pictures/picturestest"
+	"prestrike/audit/pixels"
 	"prestrike/audit/pixels/pixelstest"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
+// memo keeps the registrations of all tests: most inspect the same run with one fault each.
+var memo pixels.Memo
+
 // lookAt audits a folder with its pictures.
 func lookAt(t testing.TB, p *pictures.Measurer, folder string) *audit.Result {
 	t.Helper()
+	p.Memo = &memo
 	c, err := shoot.Collect(t.Context(), []string{folder}, nil)
 	if err != nil {
 		t.Fatal(err)
@@ -365,7 +370,7 @@ func TestPicturesOfRetake(t *testing.T) {
 	faulty := pixelstest.Brighten(shots, 13, 1, -2)
 	aside := pixelstest.Bump(shots, 0, n, 4, 3)
 	moved := pixelstest.Bump(shots, 0, n, 60, 30)
-	turned := picturestest.Scene().Yawed(10)
+	turned := picturestest.Turned()
 	dark := pixelstest.Brighten(shots, 0, 1, -14)
 	for _, c := range []struct {
 		name   string

@@ -17,9 +17,20 @@ type chain struct {
 	begins []int            // frames of the job at which the runs behind the first begin
 	// oneByTime is that of the closed runs behind the first.
 	oneByTime []bool
+	memo      *pixels.Memo
 }
 
-func newChain() chain { return chain{whole: new(pixels.Sequence)} }
+func newChain(memo *pixels.Memo) chain {
+	c := chain{memo: memo}
+	c.whole = c.sequence()
+	return c
+}
+
+func (c *chain) sequence() *pixels.Sequence {
+	s := new(pixels.Sequence)
+	s.UseMemo(c.memo)
+	return s
+}
 
 // clone returns a chain that goes on by its own.
 func (c *chain) clone() chain {
@@ -81,7 +92,7 @@ func (c *chain) part(j *job, taken []glance) {
 	c.closed = append(c.closed, found)
 	c.begins = append(c.begins, len(taken))
 	c.whole.Pause()
-	c.own = new(pixels.Sequence)
+	c.own = c.sequence()
 }
 
 // together reports whether a run is one with that before it, by what was found behind the

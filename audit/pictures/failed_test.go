@@ -69,7 +69,7 @@ func TestFailedSequence(t *testing.T) {
 // TestFailedJudging holds the same of a sequence whose measures cannot be judged.
 func TestFailedJudging(t *testing.T) {
 	r := &shoot.Run{Frames: []*shoot.Frame{nil, nil}} // no settings
-	j := &job{runs: []*shoot.Run{r}, begins: []int{0}, keys: []string{"a", "b"}, on: &looking{chain: newChain(), taken: make([]glance, 2)}}
+	j := &job{runs: []*shoot.Run{r}, begins: []int{0}, keys: []string{"a", "b"}, on: &looking{chain: newChain(nil), taken: make([]glance, 2)}}
 	j.judge()
 	if _, ok := errors.AsType[*exifread.PanicError](j.failed); !ok || !j.passing || j.on != nil {
 		t.Errorf("%+v", j)

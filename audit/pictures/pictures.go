@@ -34,6 +34,8 @@ type Measurer struct {
 	Progress func(done, total int)
 	// Cache, where not nil, keeps what was found from one run to the next.
 	Cache Cache
+	// Memo, where not nil, is shared by Measurers that inspect the same pictures: tests do.
+	Memo *pixels.Memo
 
 	// memory is shared by all calls: what one left behind may not be collected when the
 	// next begins.
@@ -217,7 +219,7 @@ func (p *Measurer) resume(j *job) *looking {
 		}
 		break // its frames changed: this one takes its place
 	}
-	return &looking{chain: newChain(), done: map[int]glance{}}
+	return &looking{chain: newChain(p.Memo), done: map[int]glance{}}
 }
 
 // back goes back to the first n frames or fewer, and reports whether it could.

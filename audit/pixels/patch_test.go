@@ -56,7 +56,7 @@ func patchOf(st *studio, d pixelstest.Draw, at, missing int, each func(tr trial,
 	for _, tr := range trials(d, st.built, run[at-1].Focus, run[at].Focus) {
 		of := st
 		if tr.built != nil {
-			of = &studio{tr.built, map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+			of = &studio{tr.built, map[pixelstest.Shot]*pixels.FrameMeasure{}, new(pixels.Memo)}
 		}
 		o := of.judge(tr.shots)
 		each(tr, j.Patch(o, at-1, at), j.Jumps)
@@ -69,7 +69,7 @@ func TestPatch(t *testing.T) {
 	d := pixelstest.Draw{Scene: pixelstest.Scene{
 		Seed: 5, Width: 480, Height: 320, Shape: pixelstest.Relief, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.02, Electrons: 40000, Quality: 90,
 	}, Frames: 24, Jitter: 0.04, CoC: 1.2, Margin: 2}
-	st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+	st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, new(pixels.Memo)}
 	patchOf(st, d, 11, 2, func(tr trial, p pixels.Patch, _ pixels.Jumps) {
 		if want := map[bool]pixels.Answer{true: pixels.Found, false: pixels.Fine}[tr.fits]; p.Answer != want {
 			t.Errorf("%s: %+v, want %v", tr.name, p, want)
@@ -95,7 +95,7 @@ func TestPatchRates(t *testing.T) {
 				rng := rand.New(rand.NewPCG(seed, 401))
 				missing := 1 + rng.IntN(3)
 				at := 4 + rng.IntN(d.Frames-8-missing)
-				st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+				st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, new(pixels.Memo)}
 				patchOf(st, d, at, missing, func(tr trial, p pixels.Patch, jumps pixels.Jumps) {
 					if !slices.ContainsFunc(jumps.Events, func(e pixels.Jump) bool { return e.From == at-1 }) {
 						return // where the hole is not located, nothing is asked

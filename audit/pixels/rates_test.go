@@ -27,11 +27,11 @@ var (
 type studio struct {
 	built *pixelstest.Built
 	kept  map[pixelstest.Shot]*pixels.FrameMeasure
-	memo  pixels.Memo
+	memo  *pixels.Memo
 }
 
 func newStudio(b *pixelstest.Built) *studio {
-	return &studio{b, map[pixelstest.Shot]*pixels.FrameMeasure{}, pixels.Memo{}}
+	return &studio{b, map[pixelstest.Shot]*pixels.FrameMeasure{}, new(pixels.Memo)}
 }
 
 func (st *studio) judge(shots []pixelstest.Shot) *pixels.Judgement {

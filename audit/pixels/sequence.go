@@ -22,7 +22,7 @@ type Sequence struct {
 	scratch      []float64
 	composite    *composite // nil once given up
 
-	memo map[[2]uint64]Motion // tests keep registrations of pictures they use again
+	memo *Memo // nil where registrations are not shared
 }
 
 // An anchor is a frame that the next one is registered with.
@@ -168,15 +168,7 @@ func (s *Sequence) Add(m *FrameMeasure) {
 }
 
 func (s *Sequence) register(a, b anchor, px float64) Motion {
-	pair := [2]uint64{a.print, b.print}
-	if mo, ok := s.memo[pair]; ok {
-		return mo
-	}
-	mo := register(a.levels, b.levels, px)
-	if s.memo != nil {
-		s.memo[pair] = mo
-	}
-	return mo
+	return s.memo.motion(pair{a: a.print, b: b.print}, func() Motion { return register(a.levels, b.levels, px) })
 }
 
 // close registers the frame before last with this one, for the noise of registration:
@@ -191,7 +183,10 @@ func (s *Sequence) close(from, now anchor, mo Motion, px float64) Motion {
 	if !mo.Converged || !first.Converged {
 		return Motion{}
 	}
-	return registerNear(s.before.levels, now.levels, first.then(mo), px)
+	before, near := s.before, first.then(mo)
+	return s.memo.motion(pair{before.print, now.print, near, true}, func() Motion {
+		return registerNear(before.levels, now.levels, near, px)
+	})
 }
 
 // read returns the tiles of the first frame where they lie in this one. Sums

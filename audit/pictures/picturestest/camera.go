@@ -24,6 +24,9 @@ var Scene = sync.OnceValue(func() *pixelstest.Built {
 	}.Build()
 })
 
+// Turned is Scene with the subject turned by 10 degrees.
+var Turned = sync.OnceValue(func() *pixelstest.Built { return Scene().Yawed(10) })
+
 // Covering is a run of a little over 1 px of blur a frame that begins before the
 // relief and ends behind it.
 func Covering() []pixelstest.Shot { return pixelstest.Run(3, 24, -0.12, 1.12, 0.04) }
@@ -53,21 +56,8 @@ func (c Camera) Shoot(t testing.TB, shots []pixelstest.Shot) string {
 			record(i, m)
 		}
 	}
-	return c.Write(t, len(shots), func(i int) []byte { return rendered(shots[i]) })
+	return c.Write(t, len(shots), func(i int) []byte { return Scene().JPEG(shots[i]) })
 }
-
-// rendered is a shot of Scene as a file. Most tests photograph the same shots, and
-// rendering one takes longer than inspecting it, so they are kept.
-func rendered(shot pixelstest.Shot) []byte {
-	if file, ok := kept.Load(shot); ok {
-		return file.([]byte)
-	}
-	file := Scene().JPEG(shot)
-	kept.Store(shot, file)
-	return file
-}
-
-var kept sync.Map // of the files by their pixelstest.Shot
 
 // Write writes n frames with the given pictures as files and returns their folder.
 func (c Camera) Write(t testing.TB, n int, picture func(i int) []byte) string {

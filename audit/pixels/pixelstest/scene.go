@@ -11,6 +11,7 @@ package pixelstest
 import (
 	"math"
 	"math/rand/v2"
+	"sync"
 )
 
 // A Shape is the form of the rendered subject.
@@ -67,9 +68,12 @@ type Built struct {
 	Scene
 	depth    []float32 // 0 nearest, 1 farthest point of the subject, more in the background
 	textured []bool
-	levels   [][]float32 // linear light, by rising blur
+	levels   [len(diameters)]func() []float32 // linear light, by rising blur; each is made when first asked for
 	centreX  float64
 	centreY  float64
+	nearest  float64 // bounds of the depth
+	farthest float64
+	files    sync.Map // of shots that were asked for, as tests do the same to the same run again and again
 }
 
 // Diameters of the blur disk, px, for which the scene is blurred in advance;
@@ -107,12 +111,46 @@ func (s Scene) Build() *Built {
 	if s.PSF > 0 {
 		base = gauss(base, w, h, s.PSF)
 	}
-	b.levels = make([][]float32, len(diameters))
-	for i, d := range diameters {
-		b.levels[i] = disk(base, w, h, d)
-	}
+	b.blur(base)
 	return b
 }
+
+// blur has the levels made of the sharp picture, and takes the bounds of the depth.
+func (b *Built) blur(sharp []float32) {
+	nearest, farthest := bounds(b.depth)
+	b.nearest, b.farthest = float64(nearest), float64(farthest)
+	for i, d := range diameters {
+		b.levels[i] = sync.OnceValue(func() []float32 { return disk(sharp, b.Width, b.Height, d) })
+	}
+}
+
+// levelsFrom returns the levels between which the blurs from least to most lie, px; the
+// others are nil.
+func (b *Built) levelsFrom(least, most float64) (levels [len(diameters)][]float32) {
+	for i := levelOf(least); i <= levelOf(most)+1; i++ {
+		levels[i] = b.levels[i]()
+	}
+	return levels
+}
+
+// levelOf returns the first of the two levels between which a blur lies, px.
+func levelOf(blur float64) int {
+	if blur < float64(len(levelTable))/64 {
+		return int(levelTable[int(blur*64)])
+	}
+	return len(diameters) - 2
+}
+
+// levelTable is the first of the two levels by blur in 1/64 px.
+var levelTable = func() (t [64 * 28]uint8) {
+	for i, l := 0, 0; i < len(t); i++ {
+		for l+2 < len(diameters) && float64(i)/64 >= diameters[l+1] {
+			l++
+		}
+		t[i] = uint8(l)
+	}
+	return t
+}()
 
 // heightField returns the depth of each pixel, spread over 0 to 1.
 func (s Scene) heightField(rng *rand.Rand) []float32 {

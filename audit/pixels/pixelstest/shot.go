@@ -226,36 +226,40 @@ func (b *Built) gather(s Shot, focus func(depth float32) float64) []float32 {
 	for i := range steps {
 		steps[i] = diameters[i+1] - diameters[i]
 	}
-	var levelOf [64 * 28]uint8 // by blur in 1/64 px
-	for i, l := 0, 0; i < len(levelOf); i++ {
-		for l+2 < len(diameters) && float64(i)/64 >= diameters[l+1] {
-			l++
-		}
-		levelOf[i] = uint8(l)
+	at := s.Focus
+	least, most := b.Depth*max(0, b.nearest-at, at-b.farthest), b.Depth*max(math.Abs(b.nearest-at), math.Abs(b.farthest-at))
+	if focus != nil {
+		least, most = 0, math.Inf(1)
 	}
-	right, bottom, at := float64(w)-1.001, float64(h)-1.001, s.Focus
+	levels := b.levelsFrom(least, most)
+	right, bottom := float64(w)-1.001, float64(h)-1.001
 	for y := range h {
 		py := float64(y) - b.centreY - dy
 		imy, rey := im*py, re*py
 		row := out[y*w:][:w]
+		sy := within(rey+b.centreY, bottom) // of all the row, where the camera is not rolled
+		iy := int(sy)
+		fy := float32(sy - float64(iy))
 		for x := range row {
 			px := float64(x) - b.centreX - dx
-			sx, sy := within(re*px-imy+b.centreX, right), within(im*px+rey+b.centreY, bottom)
-			ix, iy := int(sx), int(sy)
+			sx := within(re*px-imy+b.centreX, right)
+			if im != 0 {
+				sy = within(im*px+rey+b.centreY, bottom)
+				iy = int(sy)
+				fy = float32(sy - float64(iy))
+			}
+			ix := int(sx)
+			fx := float32(sx - float64(ix))
 			j := iy*w + ix
 			depth := b.depth[j]
 			if focus != nil {
 				at = focus(depth)
 			}
 			blur := b.Depth * math.Abs(float64(depth)-at)
-			l := len(diameters) - 2
-			if k := int(blur * 64); k < len(levelOf) {
-				l = int(levelOf[k])
-			}
+			l := levelOf(blur)
 			t := float32(within((blur-diameters[l])/steps[l], 1))
-			fx, fy := float32(sx-float64(ix)), float32(sy-float64(iy))
-			va := bilinear(b.levels[l], j, w, fx, fy)
-			vc := bilinear(b.levels[l+1], j, w, fx, fy)
+			va := bilinear(levels[l], j, w, fx, fy)
+			vc := bilinear(levels[l+1], j, w, fx, fy)
 			row[x] = va + t*(vc-va)
 		}
 	}
@@ -301,13 +305,18 @@ func smear(in []float32, w, h int, length, angle float64) []float32 {
 	return out
 }
 
-// JPEG renders one exposure as a file.
+// JPEG renders one exposure as a file, once: tests do one fault after the other to the same
+// run.
 func (b *Built) JPEG(s Shot) []byte {
-	data, err := Encode(b.Shoot(s), b.Quality)
+	if file, ok := b.files.Load(s); ok {
+		return slices.Clone(file.([]byte))
+	}
+	file, err := Encode(b.Shoot(s), b.Quality)
 	if err != nil {
 		panic(err) // an in-memory picture of sane size
 	}
-	return data
+	b.files.Store(s, slices.Clone(file))
+	return file
 }
 
 // Picture renders one exposure, compresses it and decodes it again.

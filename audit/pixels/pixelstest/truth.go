@@ -123,13 +123,13 @@ func (b *BuiltLayers) expose(near, far float64) []float32 {
 		return disk(in, w, h, d)
 	}
 	front := make([]float32, w*h)
-	for i, v := range b.near.levels[0] {
+	for i, v := range b.near.levels[0]() {
 		front[i] = v * b.cover[i]
 	}
 	front = blurred(front, near, 0)
 	cover := blurred(b.cover, near, 0)
 	out := make([]float32, w*h)
-	for i, v := range blurred(b.far.levels[0], far, 1) {
+	for i, v := range blurred(b.far.levels[0](), far, 1) {
 		out[i] = front[i] + (1-cover[i])*v
 	}
 	return out

@@ -24,7 +24,7 @@ func (b *Built) turned(degrees, deepest float64) *Built {
 	w, h := b.Width, b.Height
 	sin, cos := math.Sincos(degrees * math.Pi / 180)
 	thick := deep * float64(w)
-	base := make([]float32, w*h)
+	sharp, base := b.levels[0](), make([]float32, w*h)
 	out.depth, out.textured = make([]float32, w*h), slices.Clone(b.textured)
 	for y := range h {
 		depth, light := out.depth[y*w:(y+1)*w], base[y*w:(y+1)*w]
@@ -45,7 +45,7 @@ func (b *Built) turned(degrees, deepest float64) *Built {
 			if x1 <= x0 {
 				continue // turned away
 			}
-			v0, v1 := b.levels[0][y*w+x], b.levels[0][y*w+x+1]
+			v0, v1 := sharp[y*w+x], sharp[y*w+x+1]
 			for at := max(0, int(math.Ceil(x0))); float64(at) < x1 && at < w; at++ {
 				t := (float64(at) - x0) / (x1 - x0)
 				if z := float32(z0 + t*(z1-z0)); z < depth[at] {
@@ -55,10 +55,7 @@ func (b *Built) turned(degrees, deepest float64) *Built {
 		}
 		fill(depth, light)
 	}
-	out.levels = make([][]float32, len(diameters))
-	for i, d := range diameters {
-		out.levels[i] = disk(base, w, h, d)
-	}
+	out.blur(base)
 	return out
 }
 
