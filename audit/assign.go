@@ -138,7 +138,7 @@ func (a *assignment) bySlate() {
 				}
 				continue
 			}
-			if current == nil || q.SupersededBy != nil || a.used[q] {
+			if current == nil || q.SupersededBy != nil || a.used[q] || a.elsewhere(current, q) {
 				continue
 			}
 			if fit := a.fit(current, q); fit > 0 && fit >= best-nearlyAlike {
@@ -148,6 +148,14 @@ func (a *assignment) bySlate() {
 			}
 		}
 	}
+}
+
+// elsewhere reports whether a sequence behind a slate is no second take of its view, which
+// declares no kind: it is of another kind than the first, and an open view declares that.
+func (a *assignment) elsewhere(v *ShotView, q *Reviewed) bool {
+	return !v.HasKind && v.Sequence != nil && v.Sequence.Kind != q.Kind && slices.ContainsFunc(a.views, func(o *ShotView) bool {
+		return o.Sequence == nil && o.View.Sequence == "" && o.HasKind && o.Kind == q.Kind
+	})
 }
 
 // assign gives free sequences to open views. Of all assignments that keep the order of

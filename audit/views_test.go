@@ -115,6 +115,11 @@ func TestViewsAreAssigned(t *testing.T) {
 				strings.Replace(firstStack, "0001..0030", "0001", 1) + secondStack + thirdStack + single + fourthStack,
 			"a 1.3, b 1.5", "2 of 2 views shot",
 		},
+		{
+			"behind a slate, a kind that another view declares is no second take", "# view a\n# view b kind=bracket\n# slate 0001 a\n" +
+				strings.Replace(firstStack, "0001..0030", "0001", 1) + secondStack + bracket,
+			"a 1.2, b 1.3", "2 of 2 views shot",
+		},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			got, sentence := assigned(t, c.text)
