@@ -60,8 +60,15 @@ const cardFrames = 40
 
 // demo writes the first frames of the demonstration to a folder.
 func (a *attack) demo(card string) error {
-	if got, err := a.start(nil, a.exe, "demo", card); err != nil || got.status != 0 {
+	job := a.path("job")
+	if got, err := a.start(nil, a.exe, "demo", job); err != nil || got.status != 0 {
 		return fmt.Errorf("demo: status %d, %v: %s", got.status, err, got.said)
+	}
+	if err := os.Rename(filepath.Join(job, "card"), card); err != nil {
+		return err
+	}
+	if err := os.RemoveAll(job); err != nil {
+		return err
 	}
 	n := 0
 	return filepath.WalkDir(card, func(name string, d fs.DirEntry, err error) error {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"strings"
 
 	"prestrike/cmd/prestrike/internal/demo"
@@ -11,12 +12,17 @@ import (
 	"github.com/spf13/cobra"
 )
 
-const demoLong = `Demo writes a made-up session to try the program on: a museum lends an ammonite
-for a catalogue, and the courier collects it at 16:00. The folder must be empty
-or not there yet.
+const demoLong = `Demo writes a made-up job to try the program on: a museum lends an ammonite for a
+catalogue, and the courier collects it at 16:00. The folder must be empty or not
+there yet. It gets
+  card            what the camera wrote; some frames show the slate of a view
+  copy            a copy of the card
+  prestrike.toml  the shot list
 
 These faults are in the session, and no others:
 %s
+In copy, one byte of %s is not what it is on the card.
+
 ` + "The exit status is 0 when the session is written, else 3."
 
 // demonstration is the session that is written; tests write a smaller one.
@@ -30,9 +36,9 @@ func newDemo(c *console) *cobra.Command {
 	var quiet bool
 	cmd := &cobra.Command{
 		Use:     "demo FOLDER",
-		Short:   "Write a small made-up session to try the program on",
-		Long:    fmt.Sprintf(demoLong, faults.String()),
-		Example: "  prestrike demo tryout\n  prestrike report tryout",
+		Short:   "Write a small made-up job to try the program on",
+		Long:    fmt.Sprintf(demoLong, faults.String(), demonstration.Damaged()),
+		Example: "  prestrike demo tryout\n  prestrike report tryout/card\n  prestrike copies tryout/card tryout/copy",
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return &usageError{errors.New("name one folder to write to"), cmd.CommandPath()}
@@ -65,7 +71,13 @@ func runDemo(cmd *cobra.Command, c *console, folder string, quiet bool) error {
 	case quiet:
 		return nil
 	}
-	_, err = fmt.Fprintf(c.out, "Wrote a made-up session of %d frames to %s. Now try:\n\n  prestrike report %s\n", n, folder, shellWord(folder))
+	card, copied := shellWord(filepath.Join(folder, demo.Card)), shellWord(filepath.Join(folder, demo.Copy))
+	_, err = fmt.Fprintf(c.out, `Wrote a made-up session of %d frames, its shot list and a copy of the card to %s.
+Now try:
+
+  prestrike report %s
+  prestrike copies %s %s
+`, n, folder, card, card, copied)
 	return err
 }
 

@@ -48,7 +48,7 @@ prestrike. A page opens in your browser. Your pictures are only read.
 
 To try it without pictures of your own, open a terminal in this folder and write
   prestrike demo tryout
-and then drop the new folder "tryout" on the icon.
+and then drop the folder "card" inside the new folder "tryout" on the icon.
 `
 
 // wait keeps a window open that would close with the program.

@@ -124,7 +124,7 @@ again while the subject is still there. Originals are only read, never changed.`
   prestrike report . --planned-frames 50
   prestrike /media/card                 the same
   prestrike report /media/card --open   the same, as a page with pictures
-  prestrike demo tryout                 write a made-up session to try it on`,
+  prestrike demo tryout                 write a made-up job to try it on`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return nil

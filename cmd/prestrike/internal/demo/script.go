@@ -6,6 +6,7 @@ package demo
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"prestrike/cmd/prestrike/internal/scene"
@@ -24,7 +25,7 @@ type Session struct {
 
 // Standard is the session that prestrike demo writes: about 280 frames.
 func Standard() Session {
-	return Session{Width: 720, Height: 480, Quality: 82, FocusFrames: 40, BracketFrames: 5, LapseFrames: 72}
+	return Session{Width: 648, Height: 432, Quality: 82, FocusFrames: 40, BracketFrames: 5, LapseFrames: 72}
 }
 
 // Small is the same morning in few and small frames.
@@ -35,16 +36,31 @@ func Small() Session {
 // A Fault is something that went wrong in the session, and the rule that finds it.
 type Fault struct {
 	Rule        string
-	First, Last int // the file numbers it is about
+	First, Last int // the file numbers it is about; 0 where it is about no frame
 	What        string
 }
+
+// The views of the shot list, in the order of shooting.
+const (
+	viewFront   = "front, raking light"
+	viewBack    = "back"
+	viewPearl   = "mother of pearl"
+	viewKeel    = "keel"
+	viewOpening = "opening"
+	viewLight   = "moving light"
+	viewUnder   = "underside" // that nobody shot
+	viewLabel   = "label"     // that may be left out
+)
 
 // A shot is one frame of the script.
 type shot struct {
 	number int
 	at     time.Time // the body's wall clock
 	view   scene.View
-	lost   bool // the card did not keep it
+	slate  string // the view whose card is held before the lens; empty for none
+	lost   bool   // the card did not keep it
+	// damaged is that one byte of it is another in the copy.
+	damaged bool
 
 	exposure exifread.Rational // s
 	fNumber  exifread.Rational
@@ -90,10 +106,10 @@ func (w *writer) jitter() time.Duration {
 
 func rational(num, den int64) exifread.Rational { return exifread.Rational{Num: num, Den: den} }
 
-// marker is a frame of a hand, between one view of the subject and the next.
-func (w *writer) marker(at time.Time) {
+// slate is a frame of the card of a view, made before the view.
+func (w *writer) slate(at time.Time, view string) {
 	w.add(shot{
-		at: at, view: scene.View{Hand: true, Noise: 0.02},
+		at: at, view: scene.View{Focus: 0.5, Noise: 0.02}, slate: view,
 		exposure: rational(8, 10), fNumber: rational(56, 10), iso: 100, distance: distanceAt(0.5),
 	})
 }
@@ -103,6 +119,9 @@ type run struct {
 	begin float64          // depth of the first frame's focus, if not in front of the nearest point
 	lost  func(i int) bool // frames that the card did not keep
 	dark  int              // the frame for which the lamps were not ready; 0 for none
+	back  bool             // of the other side of the fossil
+
+	damaged int // the frame that is damaged in the copy; 0 for none
 }
 
 // The focus sequences go from in front of the nearest point to behind the
@@ -129,8 +148,8 @@ func (w *writer) focus(at time.Time, frames int, r run) {
 			ev = -2.5
 		}
 		w.add(shot{
-			at: at.Add(time.Duration(i)*every + w.jitter()), lost: r.lost != nil && r.lost(i),
-			view:     scene.View{Focus: depth, Blur: fullBlur(frames), EV: ev, Noise: 0.02},
+			at: at.Add(time.Duration(i)*every + w.jitter()), lost: r.lost != nil && r.lost(i), damaged: r.damaged > 0 && i == r.damaged,
+			view:     scene.View{Focus: depth, Blur: fullBlur(frames), EV: ev, Noise: 0.02, Back: r.back},
 			exposure: rational(8, 10), fNumber: rational(56, 10), iso: 100, distance: distanceAt(depth),
 		})
 	}
@@ -172,24 +191,24 @@ func (w *writer) lapse(at time.Time, frames, touched int, blur float64) {
 func (s Session) script() ([]shot, []Fault) {
 	w := &writer{next: 1}
 	stopped := fullBlur(s.FocusFrames) / 2 // at f/11
-	w.marker(day(10, 2, 5))
+	w.slate(day(10, 2, 5), viewFront)
 	w.focus(day(10, 2, 40), s.FocusFrames, run{})
 
-	w.marker(day(10, 9, 12))
+	w.slate(day(10, 9, 12), viewBack)
 	second := w.next
 	gap := s.FocusFrames * 45 / 100 // of the sequence, where the first lost frame was
-	w.focus(day(10, 9, 50), s.FocusFrames, run{lost: func(i int) bool { return i == gap || i == gap+1 }})
+	w.focus(day(10, 9, 50), s.FocusFrames, run{back: true, lost: func(i int) bool { return i == gap || i == gap+1 }})
 	retake := w.next
-	w.focus(day(10, 14, 30), s.FocusFrames, run{})
+	w.focus(day(10, 14, 30), s.FocusFrames, run{back: true, damaged: s.FocusFrames / 2})
 
-	w.marker(day(10, 31, 20))
+	w.slate(day(10, 31, 20), viewPearl)
 	w.bracket(day(10, 32, 0), s.BracketFrames, stopped)
 
-	w.marker(day(10, 39, 10))
+	w.slate(day(10, 39, 10), viewKeel)
 	late := w.next
 	w.focus(day(10, 39, 50), s.FocusFrames, run{begin: beginsAt})
 
-	w.marker(day(10, 51, 30))
+	w.slate(day(10, 51, 30), viewOpening)
 	fourth := w.next
 	dark := s.FocusFrames * 60 / 100
 	w.focus(day(10, 52, 5), s.FocusFrames, run{dark: dark})
@@ -216,6 +235,10 @@ func (s Session) script() ([]shot, []Fault) {
 			fmt.Sprintf("In the time-lapse (%04d to %04d) the ISO was touched: frames %04d to %04d are at ISO 200, the rest at 100.",
 				lapse, w.next-1, lapse+touched, w.next-1),
 		},
+		{
+			"view-missing", 0, 0,
+			fmt.Sprintf("The view %q of the shot list was not shot.", viewUnder),
+		},
 	}
 }
 
@@ -224,3 +247,11 @@ func (s Session) Faults() []Fault {
 	_, faults := s.script()
 	return faults
 }
+
+// Damaged returns the name of the file of which the copy has another byte than the card.
+func (s Session) Damaged() string {
+	shots, _ := s.script()
+	return fileName(shots[slices.IndexFunc(shots, func(s shot) bool { return s.damaged })].number)
+}
+
+func fileName(number int) string { return fmt.Sprintf("BX1_%04d.JPG", number) }

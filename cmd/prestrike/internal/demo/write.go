@@ -10,22 +10,36 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
+	"slices"
+	"sync"
 	"time"
 
+	"prestrike/audit/slate"
 	"prestrike/cmd/prestrike/internal/scene"
 	"prestrike/exifread"
 	"prestrike/exifread/exifwrite"
+
+	"golang.org/x/sync/errgroup"
 )
 
-// cardFolder is where the body keeps its frames (CIPA DC-009).
-const cardFolder = "DCIM/100BXCAM"
+// The folders of the demonstration, as on a computer during a job.
+const (
+	Card = "card" // stands for the memory card
+	Copy = "copy" // its copy
+
+	// framesFolder is where the body keeps its frames (CIPA DC-009).
+	framesFolder = "DCIM/100BXCAM"
+	shotList     = "prestrike.toml"
+)
 
 // ErrNotEmpty means that a folder already holds something.
 var ErrNotEmpty = errors.New("the folder is not empty")
 
-// Write writes the session into the folder, which is made where it does not
-// exist, and returns how many frames it wrote. It writes all of them or leaves
-// the folder as it was. progress, where not nil, is called with how far it is.
+// Write writes the session into the folder, which is made where it does not exist: the
+// shot list, the card, and a copy of the card in which one byte is another. It returns
+// how many frames are on the card. It writes everything or leaves the folder as it was.
+// progress, where not nil, is called with how far it is.
 func (s Session) Write(ctx context.Context, folder string, progress func(done, total int)) (int, error) {
 	switch entries, err := os.ReadDir(folder); {
 	case errors.Is(err, fs.ErrNotExist):
@@ -38,47 +52,94 @@ func (s Session) Write(ctx context.Context, folder string, progress func(done, t
 		return 0, err
 	}
 	// Everything is written beside its place and moved there when it is whole.
-	card := filepath.FromSlash(cardFolder)
-	root := filepath.Dir(card)
 	unfinished, err := os.MkdirTemp(folder, ".unfinished-")
 	if err != nil {
 		return 0, err
 	}
 	defer os.RemoveAll(unfinished)
-	if err := os.MkdirAll(filepath.Join(unfinished, card), 0o777); err != nil {
-		return 0, err
-	}
-	subject := scene.New(s.Width, s.Height)
-	shots, _ := s.script()
-	written := 0
-	for i, shot := range shots {
-		if err := ctx.Err(); err != nil {
+	for _, name := range []string{Card, Copy} {
+		if err := os.MkdirAll(filepath.Join(unfinished, name, filepath.FromSlash(framesFolder)), 0o777); err != nil {
 			return 0, err
 		}
-		if progress != nil {
-			progress(i, len(shots))
-		}
-		if shot.lost {
-			continue
-		}
-		content, err := s.frame(subject, shot)
-		if err != nil {
-			return 0, fmt.Errorf("frame %04d: %w", shot.number, err)
-		}
-		name := fmt.Sprintf("BX1_%04d.JPG", shot.number)
-		if err := os.WriteFile(filepath.Join(unfinished, card, name), content, 0o666); err != nil {
+	}
+	if err := os.WriteFile(filepath.Join(unfinished, shotList), s.shotList(), 0o666); err != nil {
+		return 0, err
+	}
+	written, err := s.writeFrames(ctx, unfinished, progress)
+	if err != nil {
+		return 0, err
+	}
+	for i, name := range []string{Card, Copy, shotList} {
+		if err := os.Rename(filepath.Join(unfinished, name), filepath.Join(folder, name)); err != nil {
+			for _, moved := range []string{Card, Copy, shotList}[:i] {
+				err = errors.Join(err, os.RemoveAll(filepath.Join(folder, moved)))
+			}
 			return 0, err
 		}
-		written++
-	}
-	if err := os.Rename(filepath.Join(unfinished, root), filepath.Join(folder, root)); err != nil {
-		return 0, err
 	}
 	return written, nil
 }
 
+// writeFrames renders the frames, on all processors, and writes them to the card and to
+// its copy.
+func (s Session) writeFrames(ctx context.Context, folder string, progress func(done, total int)) (int, error) {
+	subject := scene.New(s.Width, s.Height)
+	shots, _ := s.script()
+	shots = slices.DeleteFunc(shots, func(s shot) bool { return s.lost })
+	work, ctx := errgroup.WithContext(ctx)
+	work.SetLimit(runtime.GOMAXPROCS(0))
+	var mu sync.Mutex
+	done := 0
+	for _, shot := range shots {
+		work.Go(func() (err error) {
+			defer exifread.Recovered(&err)
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			content, err := s.frame(subject, shot)
+			if err != nil {
+				return fmt.Errorf("frame %04d: %w", shot.number, err)
+			}
+			for _, name := range []string{Card, Copy} {
+				if name == Copy && shot.damaged {
+					damage(content)
+				}
+				file := filepath.Join(folder, name, filepath.FromSlash(framesFolder), fileName(shot.number))
+				if err := os.WriteFile(file, content, 0o666); err != nil {
+					return err
+				}
+			}
+			mu.Lock()
+			defer mu.Unlock()
+			if done++; progress != nil {
+				progress(done, len(shots))
+			}
+			return nil
+		})
+	}
+	return len(shots), work.Wait()
+}
+
+// damage changes one bit in the middle of a JPEG file, so that it stays a JPEG file: no
+// byte of 255 comes or goes, with which the parts of one begin (ITU-T T.81, B.1.1.2).
+func damage(content []byte) {
+	for i := len(content) / 2; i < len(content); i++ {
+		if content[i-1] < 0xFE && content[i] < 0xFE {
+			content[i] ^= 1
+			return
+		}
+	}
+}
+
 // frame returns the file of a shot.
 func (s Session) frame(subject *scene.Scene, shot shot) ([]byte, error) {
+	if shot.slate != "" {
+		code, err := slate.Code(shot.slate)
+		if err != nil {
+			return nil, err
+		}
+		shot.view.Slate = &scene.Slate{Name: shot.slate, Code: code}
+	}
 	var picture bytes.Buffer
 	if err := jpeg.Encode(&picture, subject.Render(shot.view), &jpeg.Options{Quality: s.Quality}); err != nil {
 		return nil, err

@@ -4,8 +4,6 @@
 package scene
 
 import (
-	"image"
-	"image/color"
 	"math"
 	"slices"
 )
@@ -14,36 +12,28 @@ import (
 // several goroutines.
 type Scene struct {
 	width, height int
-	depth         []float64   // 0 at the nearest point, 1 at the farthest
-	tint          []float64   // 0 cloth, 1 fossil
-	levels        [][]float64 // linear brightness, for each of the diameters
-}
-
-// A View is how a picture of the scene is made.
-type View struct {
-	Focus  float64 // depth of the sharp plane: 0 nearest point, 1 farthest; beyond is in front of or behind the subject
-	Blur   float64 // diameter of the blur disk, in pixels, of the nearest point with the farthest in focus; 0 is sharp throughout
-	EV     float64 // exposure against the right one, in EV
-	Noise  float64 // standard deviation of the noise, as a part of mid-grey; 0 is none
-	Hand   bool    // a hand before the lens: a marker frame
-	Serial uint64  // makes the noise of each picture its own
+	depth         []float32 // 0 at the nearest point, 1 at the farthest
+	// points holds for each pixel its linear brightness for each of the diameters,
+	// and its tint: 0 cloth, 1 fossil. What one pixel needs lies side by side.
+	points []float32
 }
 
 // diameters are those of the blur disks, in pixels, for which the scene is
 // prepared; between them it is interpolated, and beyond the last it stays.
 var diameters = [...]float64{0, 1, 2, 3, 4, 5.5, 7.5, 10, 14, 19, 26}
 
-// breathing is the change of the picture's scale from the nearest to the farthest
-// focus.
-const breathing = 0.02
+const (
+	tintAt = len(diameters) // of the tint, in what points holds of a pixel
+	stride = tintAt + 1
+)
 
 // New prepares the scene at a picture size in pixels.
 func New(width, height int) *Scene {
 	s := &Scene{
 		width: width, height: height,
-		depth: make([]float64, width*height), tint: make([]float64, width*height),
+		depth: make([]float32, width*height), points: make([]float32, width*height*stride),
 	}
-	light := make([]float64, width*height)
+	light, depth := make([]float64, width*height), make([]float64, width*height)
 	for y := range height {
 		for x := range width {
 			u, v := s.place(x, y)
@@ -54,18 +44,20 @@ func New(width, height int) *Scene {
 			below, _ := relief(u, v+e)
 			i := y*width + x
 			// The subject leans back: its lower edge is nearer.
-			s.depth[i] = -0.35*v - 0.6*h
-			s.tint[i] = fossil
+			depth[i] = -0.35*v - 0.6*h
 			light[i] = shade((right-h)/e, (below-h)/e) * texture(u, v, fossil)
+			s.points[i*stride+tintAt] = float32(fossil)
 		}
 	}
 	light = s.disk(light, 2) // what the lens itself blurs
-	near, far := slices.Min(s.depth), slices.Max(s.depth)
-	for i := range s.depth {
-		s.depth[i] = (s.depth[i] - near) / (far - near)
+	near, far := slices.Min(depth), slices.Max(depth)
+	for i, d := range depth {
+		s.depth[i] = float32((d - near) / (far - near))
 	}
-	for _, d := range diameters {
-		s.levels = append(s.levels, s.disk(light, d))
+	for k, d := range diameters {
+		for i, l := range s.disk(light, d) {
+			s.points[i*stride+k] = float32(l)
+		}
 	}
 	return s
 }
@@ -181,83 +173,6 @@ func (s *Scene) disk(in []float64, diameter float64) []float64 {
 		out[i] /= weights[i]
 	}
 	return out
-}
-
-// Render makes a picture of the scene.
-func (s *Scene) Render(v View) image.Image {
-	picture := image.NewRGBA(image.Rect(0, 0, s.width, s.height))
-	gain := math.Exp2(v.EV)
-	zoom := 1 / (1 + breathing*(0.5-v.Focus)) // closer focus shows less
-	for i := range s.depth {
-		x, y := i%s.width, i/s.width
-		light, tint := s.at(x, y, zoom, v)
-		if v.Hand {
-			light, tint = hand(s.place(x, y))
-		}
-		light *= gain
-		if v.Noise > 0 {
-			key := v.Serial<<32 + uint64(i)*4
-			// Three uniform numbers are near enough to normal.
-			light += v.Noise * 0.18 * 2 * (unit(key) + unit(key+1) + unit(key+2) - 1.5)
-		}
-		picture.SetRGBA(x, y, color.RGBA{
-			level(light * (0.9 + 0.2*tint)), level(light * (0.92 + 0.06*tint)), level(light * (1 - 0.2*tint)), 255,
-		})
-	}
-	return picture
-}
-
-// at returns the brightness and tint seen at a pixel: those of the place of the
-// scene that the zoom puts there, between the two nearest prepared blurs.
-func (s *Scene) at(x, y int, zoom float64, v View) (light, tint float64) {
-	fx := clamp((float64(x)+0.5-float64(s.width)/2)*zoom+float64(s.width)/2-0.5, 0, float64(s.width)-1.001)
-	fy := clamp((float64(y)+0.5-float64(s.height)/2)*zoom+float64(s.height)/2-0.5, 0, float64(s.height)-1.001)
-	ix, iy := int(fx), int(fy)
-	fx, fy = fx-float64(ix), fy-float64(iy)
-	i := iy*s.width + ix
-	mix := func(p []float64) float64 {
-		top := p[i] + fx*(p[i+1]-p[i])
-		below := p[i+s.width] + fx*(p[i+s.width+1]-p[i+s.width])
-		return top + fy*(below-top)
-	}
-	blur := min(math.Abs(s.depth[i]-v.Focus)*v.Blur, diameters[len(diameters)-1])
-	k := 0
-	for k+2 < len(diameters) && blur > diameters[k+1] {
-		k++
-	}
-	f := (blur - diameters[k]) / (diameters[k+1] - diameters[k])
-	return mix(s.levels[k])*(1-f) + mix(s.levels[k+1])*f, mix(s.tint)
-}
-
-// hand returns the brightness and tint of a spread hand out of focus.
-func hand(u, v float64) (light, tint float64) {
-	near := math.Hypot(u*1.1, v-0.75) - 0.5 // the palm
-	for finger := range 4 {
-		lean := (float64(finger) - 1.5) * 0.24
-		along := clamp(0.3-v, 0, 0.9)
-		near = min(near, math.Hypot(u-lean*(1+along), v-0.3+along)-0.1)
-	}
-	cover := clamp(0.5-near*6, 0, 1)
-	return 0.1 + 0.3*cover, cover
-}
-
-// levels8 holds the stored level of each linear brightness, in equal steps
-// from 0 to 1, by the curve of sRGB (IEC 61966-2-1).
-var levels8 = func() (table [1 << 12]uint8) {
-	for i := range table {
-		light := float64(i) / float64(len(table)-1)
-		if light <= 0.0031308 {
-			light *= 12.92
-		} else {
-			light = 1.055*math.Pow(light, 1/2.4) - 0.055
-		}
-		table[i] = uint8(light*255 + 0.5)
-	}
-	return table
-}()
-
-func level(light float64) uint8 {
-	return levels8[int(clamp(light, 0, 1)*float64(len(levels8)-1)+0.5)]
 }
 
 func clamp(x, low, high float64) float64 { return min(max(x, low), high) }

@@ -1,9 +1,11 @@
 package scene_test
 
 import (
+	"fmt"
 	"image"
 	"testing"
 
+	"prestrike/audit/slate"
 	"prestrike/cmd/prestrike/internal/scene"
 )
 
@@ -42,8 +44,41 @@ func TestExposure(t *testing.T) {
 	if brightness(dark) >= brightness(right) {
 		t.Errorf("brightness %.0f at -1 EV, %.0f at 0 EV", brightness(dark), brightness(right))
 	}
-	if difference(s.Render(scene.View{Hand: true}), right) == 0 {
-		t.Error("the hand does not show")
+}
+
+// TestBackIsMirrored holds that the other side shows the same points, left for right.
+func TestBackIsMirrored(t *testing.T) {
+	s := scene.New(96, 64)
+	front, back := s.Render(scene.View{Focus: 0.4, Blur: 6}), s.Render(scene.View{Focus: 0.4, Blur: 6, Back: true})
+	if difference(front, back) == 0 {
+		t.Error("front and back are one picture")
+	}
+	for y := range 64 {
+		for x := range 96 {
+			if front.YCbCrAt(x, y).Y != back.YCbCrAt(95-x, y).Y {
+				t.Fatalf("the luma at %d, %d is not that of the other side", x, y)
+			}
+		}
+	}
+}
+
+// TestSlateIsRead holds that the code on a card can be read in the picture of it, in
+// all sizes of the demonstration.
+func TestSlateIsRead(t *testing.T) {
+	for _, size := range [][2]int{{648, 432}, {288, 192}} {
+		s := scene.New(size[0], size[1])
+		for serial := range uint64(8) {
+			name := fmt.Sprintf("view %d, raking light", serial)
+			code, err := slate.Code(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			m := s.Render(scene.View{Focus: 0.5, Noise: 0.02, Serial: serial, Slate: &scene.Slate{Name: name, Code: code}})
+			got := slate.Read(&image.Gray{Pix: m.Y, Stride: m.YStride, Rect: m.Rect})
+			if got.Text != slate.Text(name) {
+				t.Errorf("%d x %d, serial %d: read %+v, want %q", size[0], size[1], serial, got, slate.Text(name))
+			}
+		}
 	}
 }
 
