@@ -13,7 +13,7 @@ import (
 // off takes a part away, so that no single value outweighs the rest.
 const (
 	misfitCount    = 0.5  // at most, for frames: by their relative difference
-	misfitSetting  = 0.3  // at most, for each setting: one half of it per EV
+	misfitSetting  = 0.3  // at most, for each setting: one half of it per EV; for the magnification all of it per factor of two
 	misfitUntold   = 0.2  // where the view declares no kind: one that does goes before it
 	misfitFaulty   = 0.4  // of a sequence to be shot again: a retake may follow
 	misfitDoubtful = 0.05 // of a sequence to be checked
@@ -23,8 +23,8 @@ const (
 )
 
 // assignViews finds the sequence that shows each view: first those that the list names
-// by a file, then those behind a slate, then the rest by kind, body, frames, settings and
-// order.
+// by a file, then those behind a slate, then the rest by kind, body, frames, settings,
+// magnification and order.
 func assignViews(sessions []*Session, views []View, slates map[*shoot.Frame]Slate) []*ShotView {
 	if len(views) == 0 {
 		return nil
@@ -354,6 +354,9 @@ func (a *assignment) fit(v *ShotView, q *Reviewed) float64 {
 	for _, ev := range v.Off(q) {
 		fit -= min(misfitSetting, math.Abs(ev)*misfitSetting/2)
 	}
+	if times, ok := v.MagnificationOff(q); ok {
+		fit -= min(misfitSetting, math.Abs(math.Log2(times))*misfitSetting)
+	}
 	switch q.Verdict {
 	case VerdictReshoot:
 		fit -= misfitFaulty
@@ -361,6 +364,17 @@ func (a *assignment) fit(v *ShotView, q *Reviewed) float64 {
 		fit -= misfitDoubtful
 	}
 	return max(fit, 0.01)
+}
+
+// MagnificationOff returns how many times the declared magnification that of a sequence is,
+// at the side of what it may be that is next to the declared one: 1 where that lies within.
+// It is not known where the one or the other is not.
+func (v *View) MagnificationOff(q *Reviewed) (times float64, known bool) {
+	m, ok := q.Magnified.Get()
+	if !ok || v.Magnification == 0 {
+		return 0, false
+	}
+	return max(min(v.Magnification, m.Most), m.Least) / v.Magnification, true
 }
 
 // Off returns by how many EV the settings of a sequence are off those declared, by

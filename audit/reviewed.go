@@ -1,6 +1,9 @@
 package audit
 
-import "prestrike/audit/shoot"
+import (
+	"prestrike/audit/shoot"
+	"prestrike/exifread"
+)
 
 // A Reviewed is a sequence with what the rules found in it.
 type Reviewed struct {
@@ -29,12 +32,21 @@ type Reviewed struct {
 	Compared  []Comparison
 	Findings  []*Finding
 	NotJudged []NotJudged
+	// Magnified is between what its magnification lies, where a rule found that.
+	Magnified exifread.Value[Magnification]
 	// WorkingFNumbers are the f-numbers that the sensor sees, of the frames of which they
 	// are known; nil where [Options.WorkingFNumbers] was not set.
 	WorkingFNumbers map[*shoot.Frame]float64
 	// Expected is with how many frames it is complete; zero where [Options.Expected] was
 	// not set.
 	Expected Expectation
+}
+
+// A Magnification is between what the size on the sensor over the size of the subject lies
+// in a sequence.
+type Magnification struct {
+	Least, Most float64
+	Declared    bool // for the whole shoot, and not recorded
 }
 
 // A Comparison tells whether another sequence shows the same view.

@@ -217,6 +217,9 @@ type Review struct {
 	Views  []*ShotView
 	Slates map[*shoot.Frame]Slate
 
+	// Magnified is filled in by a rule that knows the magnification of the sequence.
+	Magnified exifread.Value[Magnification]
+
 	rule      *Rule
 	facts     facts
 	found     []*Finding
@@ -289,6 +292,17 @@ func (v *Review) Blind(reason string, frames ...*shoot.Frame) {
 	}
 }
 
+// UnjudgedNote is [Review.Unjudged] where not knowing is worth no more than a note: it
+// leaves a good verdict as it is.
+func (v *Review) UnjudgedNote(reason string) {
+	v.Unjudged(reason)
+	for i := range v.notJudged {
+		if v.notJudged[i].Reason == reason {
+			v.notJudged[i].Severity = Note
+		}
+	}
+}
+
 // severity is that of the rule's findings, where they have no other.
 func (v *Review) severity() Severity {
 	if s, ok := v.Options.Severities[v.rule.ID]; ok {
@@ -310,7 +324,11 @@ func (r *Rule) apply(session *Session, sequence *Reviewed, opt *Options, known f
 		check = r.Check
 		v.Sequence, v.Pictures = sequence.Sequence, sequence.Pictures
 	}
-	return v.outcome(check)
+	found, not, err := v.outcome(check)
+	if sequence != nil && v.Magnified.Known() {
+		sequence.Magnified = v.Magnified
+	}
+	return found, not, err
 }
 
 // outcome runs one check of the review's rule.

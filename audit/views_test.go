@@ -57,6 +57,18 @@ func TestViewsAreAssigned(t *testing.T) {
 			"a 1.1, b 1.2", "2 of 2 views shot",
 		},
 		{
+			"by the magnification that focus distances show",
+			"# view a m=0.4\n# view b m=0.09\n# lens \"Borealis 90 mm macro\" closest=290 largest=1\n" +
+				strings.Replace(firstStack, "mm=90", "mm=90 dist=1.20..1.22", 1) + strings.Replace(secondStack, "1.3s", "1.3s dist=0.40..0.41", 1),
+			"a 1.2, b 1.1", "2 of 2 views shot",
+		},
+		{
+			"a magnification that may be enlarged, in the order of the list",
+			"# view a m=0.4\n# view b m=0.3\n" +
+				strings.Replace(firstStack, "mm=90", "mm=90 dist=1.20..1.22", 1) + strings.Replace(secondStack, "1.3s", "1.3s dist=1.00..1.02", 1),
+			"a 1.1, b 1.2", "2 of 2 views shot",
+		},
+		{
 			"a shoot that goes on", "# view a\n# view b\n# view c\n" + firstStack + secondStack,
 			"a 1.1, b 1.2, c -", "2 of 3 views shot; missing: c",
 		},

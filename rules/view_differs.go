@@ -17,25 +17,46 @@ var viewDiffersTolerance = audit.Param{
 	Default: shoot.SameSetting, Min: 0.05, Max: 3,
 }
 
+// A step of 0.7 of the depth of field is as wide as all of it where the magnification is
+// 1/√0.7 = 1.2 times as large: at the same f-number the depth of field goes with 1/m² far
+// away, and with (1+m)/m², less, close up.
+var viewDiffersMagnification = audit.Param{
+	Name: "magnification", Doc: "a magnification this many times the declared one, or its inverse, is another",
+	Default: 1.2, Min: 1.01, Max: 10,
+}
+
 var viewDiffers = &audit.Rule{
 	ID:       "view-differs",
 	Title:    "Different from the shot list",
 	Severity: audit.Check,
 	Doc: `Holds each sequence against its view of the shot list: the number of frames, the f-number, the
 exposure time and the ISO, as far as the list declares them. Fewer frames than declared must be
-shot again; more are a note, and so are fewer that are no fewer than fewest-frames. A setting counts as another from 1/6 EV on.
+shot again; more are a note, and so are fewer that are no fewer than fewest-frames. A setting
+counts as another from 1/6 EV on.
+
+The magnification is compared where it is declared for the shoot too, or follows from recorded
+focus distances. These count with what they leave open: 5 % of the distance, and 6 % with a
+declared lens. Without one, up to 1:4, they show the least that it is, to 15 %. It is another from
+1.2 times on, where planned focus steps become as wide as the depth of field.
 
 What to do: set what the list says and shoot the view again, or correct the list.
 
 When it is wrong: where a sequence was assigned to the wrong view, which view-missing then asks
 about.`,
-	Source: "common practice; a setting is another from half a third of a stop on, the smallest step that cameras offer",
-	Params: []audit.Param{viewDiffersTolerance},
+	Source: "common practice; a setting is another from half a third of a stop on, the smallest step that cameras offer; magnification: the depth of field and its share that a step takes, as in focus-gap",
+	Params: []audit.Param{viewDiffersTolerance, viewDiffersMagnification},
+	Check: func(v *audit.Review) error {
+		if listed(v.Options, func(w *audit.View) bool { return w.Magnification > 0 }) {
+			v.Magnified = evidence.MagnificationRange(v)
+		}
+		return nil
+	},
 	CheckViews: func(v *audit.Review) error {
 		for _, view := range v.Views {
 			if view.Sequence != nil {
 				viewFrames(v, view)
 				viewSettings(v, view)
+				viewMagnification(v, view)
 			}
 		}
 		return nil
@@ -120,4 +141,37 @@ func settingWords(name string, view *audit.ShotView) string {
 	}
 	iso, _ := s.ISO.Get()
 	return fmt.Sprintf("ISO %d, where the shot list says %.0f", iso, view.ISO)
+}
+
+// viewMagnification compares the magnification, where both sides are known.
+func viewMagnification(v *audit.Review, view *audit.ShotView) {
+	if view.Magnification == 0 {
+		return
+	}
+	times, known := view.MagnificationOff(view.Sequence)
+	if !known {
+		// A body that records no distance is no fault, and the frame shows what is on it.
+		v.UnjudgedNote("no magnification recorded or declared to compare with the shot list")
+		return
+	}
+	limit := v.Param(viewDiffersMagnification.Name)
+	if off := max(times, 1/times); off < limit {
+		return
+	}
+	m, _ := view.Sequence.Magnified.Get()
+	found := audit.Finding{
+		Frames: view.Sequence.Frames, Measured: exifread.Of(times * view.Magnification), Limit: exifread.Of(view.Magnification), Unit: "times the size of the subject",
+	}
+	if m.Declared {
+		found.Message = fmt.Sprintf("%q is at %s in the shot list, where %s is declared for the shoot", view.Name, ratio(view.Magnification), ratio(m.Most))
+		found.Action = "correct the magnification of this view, or that of the shoot"
+	} else {
+		side := "at least"
+		if times < 1 {
+			side = "at most"
+		}
+		found.Message = fmt.Sprintf("%q is at %s %s by its focus distance, where the shot list says %s", view.Name, side, ratio(times*view.Magnification), ratio(view.Magnification))
+		found.Action = "set the magnification that the shot list says and shoot this view again, or correct the list"
+	}
+	v.Found(found)
 }
