@@ -3,11 +3,8 @@ package slate_test
 import (
 	"flag"
 	"fmt"
-	"hash/crc64"
 	"image"
-	"image/jpeg"
 	"image/png"
-	"io/fs"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -133,21 +130,11 @@ func TestNoSlateInOtherPictures(t *testing.T) {
 		turns = 4
 	}
 	pictures, views, doubtful := 0, 0, 0
-	seen := map[uint64]bool{}
 	for _, folder := range folders {
 		if _, err := os.Stat(folder); err != nil {
 			t.Logf("%s is absent: its pictures are not tried", folder)
 		}
-		_ = filepath.WalkDir(folder, func(path string, d fs.DirEntry, err error) error {
-			ext := strings.ToLower(filepath.Ext(path))
-			if err != nil || d.IsDir() || ext != ".jpg" && ext != ".jpeg" || *shots < 100 && pictures >= 40 {
-				return nil
-			}
-			m := decoded(path)
-			if m == nil || seen[crc64.Checksum(m.Pix, crc64.MakeTable(crc64.ISO))] {
-				return nil
-			}
-			seen[crc64.Checksum(m.Pix, crc64.MakeTable(crc64.ISO))] = true
+		eachPicture(folder, 600, func(path string, m *gray) bool {
 			pictures++
 			for turn := range turns {
 				views++
@@ -160,40 +147,13 @@ func TestNoSlateInOtherPictures(t *testing.T) {
 					t.Logf("%s, view %d: a code is suspected", path, turn)
 				}
 			}
-			return nil
+			return *shots >= 100 || pictures < 40
 		})
 	}
 	t.Logf("%d real pictures in %d views: none read, a code suspected in %d", pictures, views, doubtful)
 	if doubtful*200 > views {
 		t.Errorf("a code is suspected in %d of %d views, want 0.5 %% at most", doubtful, views)
 	}
-}
-
-// decoded returns the luma of a JPEG with a long side of 600 to 2,000 px, else nil.
-func decoded(path string) *image.Gray {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil
-	}
-	defer f.Close()
-	img, err := jpeg.Decode(f)
-	if err != nil {
-		return nil
-	}
-	var m *image.Gray
-	switch p := img.(type) {
-	case *image.YCbCr:
-		m = &image.Gray{Pix: p.Y, Stride: p.YStride, Rect: image.Rect(0, 0, p.Rect.Dx(), p.Rect.Dy())}
-	case *image.Gray:
-		m = p
-	default:
-		return nil
-	}
-	m = slate.Reduced(m, 2000)
-	if max(m.Rect.Dx(), m.Rect.Dy()) < 600 {
-		return nil
-	}
-	return m
 }
 
 // turned returns the picture as it is, turned by a right angle, mirrored, or both.
