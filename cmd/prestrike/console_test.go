@@ -82,7 +82,7 @@ func TestProgress(t *testing.T) {
 // TestColour holds when colours are used: on a terminal that wants them, and
 // never into a file.
 func TestColour(t *testing.T) {
-	folder := card(t)
+	folder, cache := card(t), t.TempDir()
 	for _, c := range []struct {
 		name            string
 		terminal, plain bool
@@ -96,7 +96,7 @@ func TestColour(t *testing.T) {
 	} {
 		var out bytes.Buffer
 		status := run(t.Context(), append([]string{"report", folder}, c.flags...),
-			&console{out: &out, err: &out, outTerminal: c.terminal, plain: c.plain, width: 90})
+			&console{out: &out, err: &out, outTerminal: c.terminal, plain: c.plain, width: 90, cacheFolder: func() (string, error) { return cache, nil }})
 		if got := strings.Contains(out.String(), "\x1b["); got != c.want {
 			t.Errorf("%s: colours %v, want %v", c.name, got, c.want)
 		}
@@ -105,7 +105,7 @@ func TestColour(t *testing.T) {
 		}
 	}
 	file := filepath.Join(t.TempDir(), "report.txt")
-	run(t.Context(), []string{"report", folder, "-o", file}, &console{out: &bytes.Buffer{}, err: &bytes.Buffer{}, outTerminal: true, width: 90})
+	run(t.Context(), []string{"report", folder, "--pixels", "off", "-o", file}, &console{out: &bytes.Buffer{}, err: &bytes.Buffer{}, outTerminal: true, width: 90})
 	if text, err := os.ReadFile(file); err != nil || bytes.Contains(text, []byte("\x1b")) {
 		t.Errorf("colours in a file, or error %v", err)
 	}
@@ -153,7 +153,7 @@ func TestResultThatCannotBeWritten(t *testing.T) {
 	smallDemo(t)
 	folder := card(t)
 	for _, args := range [][]string{
-		{"report", folder, "--fail-on", "never"},
+		{"report", folder, "--pixels", "off", "--fail-on", "never"},
 		{"frames", filepath.Join(folder, "DCIM", "100BXCAM", "BX1_0001.JPG")},
 		{"demo", filepath.Join(t.TempDir(), "new")},
 	} {

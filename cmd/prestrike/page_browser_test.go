@@ -46,9 +46,9 @@ type browser struct {
 
 var inBrowser = flag.Bool("browser", false, "open the report's page in chromium")
 
-// openBrowser opens a page; it skips the test without -browser, and where there is no
-// chromium.
-func openBrowser(t *testing.T, file string) *browser {
+// openBrowser writes the test page and opens it; it skips the test without -browser, and where
+// there is no chromium.
+func openBrowser(t *testing.T) *browser {
 	t.Helper()
 	if !*inBrowser {
 		t.Skip("a browser takes long to start: .ci/run browser does")
@@ -64,7 +64,7 @@ func openBrowser(t *testing.T, file string) *browser {
 	t.Cleanup(stop)
 	ctx, stop = chromedp.NewContext(ctx)
 	t.Cleanup(stop)
-	b := &browser{ctx: ctx, url: (&url.URL{Scheme: "file", Path: file}).String()}
+	b := &browser{ctx: ctx, url: (&url.URL{Scheme: "file", Path: writeTestPage(t)}).String()}
 	b.do(t) // starts it
 	err = chromedp.Listen(ctx, func(event any) {
 		b.mu.Lock()
@@ -169,7 +169,7 @@ func TestPageInBrowser(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser some 20 s")
 	}
-	b := openBrowser(t, writeTestPage(t))
+	b := openBrowser(t)
 	for _, width := range []int64{360, 768, 1440, 2560} {
 		b.load(t, width)
 		if wide := ask[int64](t, b, `document.documentElement.scrollWidth`); wide > width {
@@ -189,7 +189,7 @@ func TestPageByKeyboard(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser some 10 s")
 	}
-	b := openBrowser(t, writeTestPage(t))
+	b := openBrowser(t)
 	b.load(t, 1440)
 	press := func(key string) {
 		t.Helper()
@@ -224,7 +224,7 @@ func TestPageAccessible(t *testing.T) {
 	if err != nil {
 		t.Skip("axe-core is not installed: .ci/run browser installs it")
 	}
-	b := openBrowser(t, writeTestPage(t))
+	b := openBrowser(t)
 	for _, scheme := range []string{"light", "dark"} {
 		for _, width := range []int64{360, 1440} {
 			call(t, b, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
@@ -253,7 +253,7 @@ func TestPageWithoutScripts(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser some 10 s")
 	}
-	b := openBrowser(t, writeTestPage(t))
+	b := openBrowser(t)
 	text := func() string {
 		b.load(t, 1440)
 		return ask[string](t, b, `[...document.querySelectorAll("main p:not(.stepper), main li, main dd, main figcaption")].map(e => e.textContent).join("\n")`)
@@ -276,7 +276,7 @@ func TestPagePrints(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser some 10 s")
 	}
-	b := openBrowser(t, writeTestPage(t))
+	b := openBrowser(t)
 	b.load(t, 1440)
 	sequences := ask[int](t, b, `document.querySelectorAll("article").length`)
 	pdf, err := chromedp.Run(b.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFPrintBackground()))

@@ -19,9 +19,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// onTerminal runs prestrike in the repository's folder, on a pseudo-terminal of a width,
-// and returns what stands on its screen in the end, and the exit status.
-func onTerminal(t *testing.T, width int, args ...string) (screen string, status int) {
+// onTerminal runs prestrike in the repository's folder, on a pseudo-terminal of a width, for
+// a user of this home, and returns what stands on its screen in the end, and the exit status.
+func onTerminal(t *testing.T, home string, width int, args ...string) (screen string, status int) {
 	t.Helper()
 	master, err := os.OpenFile("/dev/ptmx", os.O_RDWR, 0)
 	if err != nil {
@@ -42,7 +42,6 @@ func onTerminal(t *testing.T, width int, args ...string) (screen string, status 
 	if err != nil {
 		t.Skipf("no pseudo-terminals here: %v", err)
 	}
-	home := t.TempDir()
 	cmd := exec.CommandContext(t.Context(), "prestrike", args...)
 	cmd.Dir = filepath.Join("..", "..")
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = terminal, terminal, terminal
@@ -102,10 +101,11 @@ func TestTerminal(t *testing.T) {
 		{statusGood, []string{"config", "testdata", "--support", "tripod"}},
 		{statusGood, []string{"--help"}},
 	}
+	home := t.TempDir()
 	for _, width := range []int{60, 80, 120} {
 		var b strings.Builder
 		for _, c := range commands {
-			screen, status := onTerminal(t, width, c.args...)
+			screen, status := onTerminal(t, home, width, c.args...)
 			if status != c.status {
 				t.Errorf("%d columns, %v: status %d, want %d", width, c.args, status, c.status)
 			}
@@ -133,11 +133,12 @@ func TestTerminalHelp(t *testing.T) {
 	if testing.Short() {
 		t.Skip("many processes")
 	}
+	home := t.TempDir()
 	var walk func(cmd *cobra.Command)
 	walk = func(cmd *cobra.Command) {
 		args := append(strings.Fields(cmd.CommandPath())[1:], "--help")
 		for _, width := range []int{60, 80, 120} {
-			screen, status := onTerminal(t, width, args...)
+			screen, status := onTerminal(t, home, width, args...)
 			if status != statusGood {
 				t.Errorf("%v: status %d", args, status)
 			}
