@@ -17,6 +17,7 @@ var darkFrame = &audit.Rule{
 	ID:       "dark-frame",
 	Title:    "Dark frames",
 	Severity: audit.Reshoot,
+	AtOnce:   true,
 	Doc: `Inspects the pictures: finds frames that are darker than their neighbours by more than
 their settings explain.
 
@@ -68,7 +69,7 @@ func checkDarkFrame(v *audit.Review) error {
 	}
 	var frames []*shoot.Frame
 	worst := 0.0
-	sure, stretches := q.Kind == shoot.Focus, 0
+	sure, stretches, provisional := q.Kind == shoot.Focus, 0, true
 	edge := int(v.Param("edge"))
 	for _, stretch := range darkStretches(j.Dark.Events) {
 		first, last := stretch[0].Frame, stretch[len(stretch)-1].Frame
@@ -93,6 +94,7 @@ func checkDarkFrame(v *audit.Review) error {
 		sure = sure && (!unrelated || len(stretch) > hand)
 		stretches++
 		frames = append(frames, these...)
+		provisional = provisional && !betweenBright(j, first, last)
 	}
 	if len(frames) == 0 {
 		return nil
@@ -102,8 +104,17 @@ func checkDarkFrame(v *audit.Review) error {
 	if sure && quarter*stretches < len(q.Frames) {
 		severity = audit.Reshoot
 	}
-	v.Found(darkFinding(q, frames, worst, v.Param("darker"), severity))
+	found := darkFinding(q, frames, worst, v.Param("darker"), severity)
+	found.Provisional = provisional
+	v.Found(found)
 	return nil
+}
+
+// betweenBright reports whether the frames before and behind a dark stretch are there with
+// their pictures, which are not dark. Without them it may be a step of the light, or a
+// marker at the end, as the frames to come show.
+func betweenBright(j *pixels.Judgement, first, last int) bool {
+	return first > 0 && last+1 < len(j.PerFrame) && j.PerFrame[first-1].Measured && j.PerFrame[last+1].Measured
 }
 
 // darkStretches groups dark frames that follow each other.

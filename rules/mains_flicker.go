@@ -15,6 +15,7 @@ var mainsFlicker = &audit.Rule{
 	ID:       "mains-flicker",
 	Title:    "Lamps may flicker",
 	Severity: audit.Check,
+	AtOnce:   true,
 	Doc: `Finds exposure times at which lamps on the mains light the frames unevenly. Lamps on 50
 Hz flicker a hundred times a second, on 60 Hz a hundred and twenty times. An exposure
 of whole periods, or a much longer one, evens that out.

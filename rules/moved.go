@@ -16,6 +16,7 @@ var moved = &audit.Rule{
 	ID:       "moved",
 	Title:    "Picture jumps",
 	Severity: audit.Check,
+	AtOnce:   true,
 	Shows:    audit.ShowPair,
 	Doc: `Inspects the pictures of a sequence on a tripod. Finds two neighbouring frames between
 which the whole picture jumps, beyond the slow drift of the frames around them.
@@ -69,9 +70,27 @@ func checkMoved(v *audit.Review) error {
 		return nil
 	}
 	if all := counted(v, j); len(all) > 0 {
-		v.Found(movedFinding(v, j, all))
+		found := movedFinding(v, j, all)
+		found.Provisional = !slices.ContainsFunc(all, func(e pixels.Move) bool { return surelyMoved(v, j, e) })
+		v.Found(found)
 	}
 	return nil
+}
+
+// surelyMoved reports whether no frame to come can take a jump back. In a focus sequence,
+// which stays one, the jump must be twice as large as the smallest that counts, as the
+// noise of frames to come may raise that; and there must be frames behind it, so that the
+// drift on both sides and the end of the sequence are known.
+func surelyMoved(v *audit.Review, j *pixels.Judgement, e pixels.Move) bool {
+	const (
+		times  = 2
+		behind = 6 // frames: twice as many as the drift is taken from
+	)
+	q := v.Sequence
+	if q.Kind != shoot.Focus || e.To+max(behind, int(v.Param("edge"))) >= len(q.Frames) {
+		return false
+	}
+	return e.Lost || evidence.InLong(j, e.Pixels) >= times*v.Param("jump") && evidence.FullSize(q, j, e.Pixels) >= times
 }
 
 // counted returns the jumps that are not too small and none of a marker.

@@ -11,6 +11,7 @@ var noExif = &audit.Rule{
 	ID:       "no-exif",
 	Title:    "No capture data",
 	Severity: audit.Check,
+	AtOnce:   true,
 	Doc: `Finds pictures that record nothing of how and when they were made.
 
 Nearly every check needs that data: without it a frame cannot be placed in time, and

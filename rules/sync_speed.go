@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"slices"
+
 	"fmt"
 
 	"prestrike/audit"
@@ -14,6 +16,7 @@ var syncSpeed = &audit.Rule{
 	ID:       "sync-speed",
 	Title:    "Exposure time too short for flash",
 	Severity: audit.Check,
+	AtOnce:   true,
 	Doc: `Finds frames with flash in which a curtain of the shutter covered a part of the picture
 while the flash fired.
 
@@ -85,7 +88,10 @@ func coveredByCurtain(v *audit.Review) bool {
 	if len(edges) == 0 {
 		return false
 	}
-	v.Found(edgeBandFinding(q, edges, "the shutter covered it while the flash fired", "shoot again with a longer exposure time"))
+	found := edgeBandFinding(q, edges, "the shutter covered it while the flash fired", "shoot again with a longer exposure time")
+	// A frame is compared with those on both sides of it.
+	found.Provisional = !slices.ContainsFunc(edges, func(e pixels.EdgeBand) bool { return e.Frame > 0 && e.Frame+2 < len(q.Frames) })
+	v.Found(found)
 	return true
 }
 

@@ -457,6 +457,21 @@ func (s *State) Headline() string {
 	return "good: " + q.ID
 }
 
+// scarce is from how few sequences on the disk's room is a warning.
+const scarce = 2
+
+// RoomSentence writes how many more sequences the disk of the folder holds where these
+// are fewer than two; empty else.
+func (s *State) RoomSentence() string {
+	switch {
+	case s.Room == nil || *s.Room >= scarce:
+		return ""
+	case *s.Room < 1:
+		return "the disk of the folder has no room for one more sequence like " + s.Sequence.ID
+	}
+	return "the disk of the folder has room for one more sequence like " + s.Sequence.ID
+}
+
 // Count writes how many frames there are, and of how many where that is known: "27 of 50".
 func (q *Sequence) Count() string {
 	if q.Expected > 0 {

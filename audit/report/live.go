@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"strings"
-	"time"
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
@@ -61,34 +60,6 @@ func liveName(q *sequenceModel) string {
 		name += ", " + shoot.ShortName(q.view)
 	}
 	return name
-}
-
-// LiveLine describes the open sequence in one line of at most width columns:
-// kind, frames (of those planned, where they are), cadence, the last file and
-// how long ago it came, and what was found so far.
-func LiveLine(q *audit.Reviewed, planned int, since time.Duration, width int) string {
-	count := fmt.Sprint(len(q.Frames))
-	if planned > 0 {
-		count += fmt.Sprintf(" of %d", planned)
-	}
-	parts := []string{fmt.Sprintf("%s %s: %s frames", q.ID, q.Kind, count)}
-	if c, ok := cadence(q).Get(); ok {
-		parts = append(parts, "every "+shoot.FormatDuration(c))
-	}
-	last := "last " + Visible(shoot.ShortName(q.Frames[len(q.Frames)-1].Name()))
-	if since >= 2*time.Second {
-		last += ", " + shoot.FormatDuration(since.Truncate(time.Second)) + " ago"
-	}
-	parts = append(parts, last)
-	if v := worst(q.Findings); v != audit.VerdictGood {
-		parts = append(parts, v.String())
-	}
-	line := strings.Join(parts, ", ")
-	for textWidth(line) > width && line != "" {
-		r := []rune(line)
-		line = string(r[:len(r)-1])
-	}
-	return line
 }
 
 type jsonLive struct {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/board"
 	"prestrike/audit/report"
 
 	"github.com/gen2brain/beeep"
@@ -22,10 +23,13 @@ type alerter struct {
 	desktop bool
 	from    audit.Severity
 	notify  func(title, message string) error
+	// sounds makes the sounds; nil where none is to be heard.
+	sounds *sounder
 	// programs runs a program for each finding; nil where none is to be run.
 	programs *programs
 
 	remarked bool     // that there is no notification service
+	mute     bool     // that tones cannot be played was remarked
 	remarks  []string // that wait to be made
 }
 
@@ -56,18 +60,61 @@ func newAlerter(c *console, f *watchFlags) (*alerter, error) {
 		}
 		a.programs = newPrograms(command, c.guard)
 	}
+	a.useSounds(f.sound)
 	return a, nil
 }
 
-// event alerts to what is new in an event: once, however many findings it has.
+// useSounds prepares what is to be heard: tones where they are asked for and can be
+// played, bells else.
+func (a *alerter) useSounds(tones bool) {
+	if !tones && !a.bell && !a.desktop {
+		return
+	}
+	a.sounds = newSounder(a.ring, a.c.sleep, a.c.guard)
+	if !tones {
+		return
+	}
+	if err := a.sounds.useTones(players()); err != nil {
+		a.bell, a.mute = true, true
+		a.remarks = append(a.remarks, "no program that plays tones was found: the bell sounds instead")
+	}
+}
+
+// ring sounds the bell once, where it was asked for.
+func (a *alerter) ring() {
+	if a.c.errTerminal || a.c.outTerminal {
+		a.c.bell()
+	}
+}
+
+// audible reports whether anything can be heard.
+func (a *alerter) audible() bool {
+	return a.sounds != nil && (len(a.sounds.player) > 0 || a.bell && (a.c.errTerminal || a.c.outTerminal))
+}
+
+// sound has a sound of the set heard. That a sequence which closed must be inspected is
+// heard only where alerts begin there.
+func (a *alerter) sound(s board.Sound) {
+	if s == board.Silence || s == board.SoundDoubt && a.from > audit.Check || !a.audible() {
+		return
+	}
+	a.sounds.make(s)
+}
+
+// event shows what is new in an event on the desktop, once, however many findings it has,
+// and hands its findings to the program. What is certain while frames come counts from
+// check on: it can still be stopped.
 func (a *alerter) event(e audit.LiveEvent) {
 	worst := slices.MaxFunc(append(slices.Clone(e.Findings), &audit.Finding{}), func(x, y *audit.Finding) int { return int(x.Severity) - int(y.Severity) })
-	message := report.Headline(e.Sequence.ID, worst)
-	if e.Kind == audit.SequenceOverdue || e.Kind == audit.SequenceStalled {
+	message, from := report.Headline(e.Sequence.ID, worst), a.from
+	switch e.Kind {
+	case audit.SequenceOverdue, audit.SequenceStalled:
 		worst, message = &audit.Finding{Severity: a.from}, report.Visible(e.Sequence.ID+": "+e.Reason)
+	case audit.FindingCertain:
+		from = audit.Check
 	}
-	if worst.Severity >= a.from && worst.Severity > 0 {
-		a.alert(message, worst.Severity)
+	if worst.Severity >= from && worst.Severity > 0 {
+		a.notice(message, worst.Severity)
 	}
 	if a.programs == nil {
 		return
@@ -100,28 +147,30 @@ func (a *alerter) show(title, message string) bool {
 		return true
 	}
 	if !a.remarked {
-		a.remarked = true
+		a.remarked, a.bell = true, true
 		a.remarks = append(a.remarks, "no desktop notices can be shown here: the bell sounds instead")
 	}
 	return false
 }
 
-func (a *alerter) alert(message string, severity audit.Severity) {
-	bell := a.bell
-	if a.desktop {
-		title := "Inspect this before you go on"
-		if severity == audit.Reshoot {
-			title = "Shoot this again"
-		}
-		bell = !a.show(title, message) || bell
+// notice shows on the desktop what was found.
+func (a *alerter) notice(message string, severity audit.Severity) {
+	if !a.desktop {
+		return
 	}
-	if bell && (a.c.errTerminal || a.c.outTerminal) {
-		fmt.Fprint(a.c.err, "\a")
+	title := "Inspect this before you go on"
+	if severity == audit.Reshoot {
+		title = "Shoot this again"
 	}
+	a.show(title, message)
 }
 
 // said returns the remarks to be made since it was last asked.
 func (a *alerter) said() []string {
+	if a.sounds != nil && !a.mute && a.sounds.failure() != nil {
+		a.bell, a.mute = true, true
+		a.remarks = append(a.remarks, "the tones cannot be played here: the bell sounds instead")
+	}
 	said := a.remarks
 	a.remarks = nil
 	if a.programs != nil {
@@ -130,8 +179,13 @@ func (a *alerter) said() []string {
 	return said
 }
 
-// end ends the programs that run for findings, so long from now at the latest.
+// end ends what sounds, and the programs that run for findings, so long from now at the
+// latest.
 func (a *alerter) end(after time.Duration) {
+	if a.sounds != nil {
+		a.sounds.end()
+		a.sounds = nil
+	}
 	if a.programs != nil {
 		a.programs.end(after)
 	}

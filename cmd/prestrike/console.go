@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"io"
 	"os"
@@ -39,11 +40,19 @@ type console struct {
 	readme func() string
 	// now is the clock that a watch takes quiet from; nil for the system's.
 	now func() time.Time
+	// sleep, where not nil, is how the sounds of a watch wait between two bells.
+	sleep func(context.Context, time.Duration)
 	// taken, where not nil, is called with each event of a watch that was taken in.
 	taken func(watch.Event)
 
+	// size returns the columns and rows of the terminal that remarks go to; nil where it
+	// cannot be asked.
+	size func() (width, height int, err error)
+	dumb bool // the terminal only writes lines, by TERM
+
 	mu    sync.Mutex
-	shown int // columns of the line that is shown for now
+	shown int       // columns of the line that is shown for now
+	board *bigBoard // that stands on the terminal; nil where none does
 }
 
 // systemConsole is the console that the program was started on.
@@ -55,6 +64,7 @@ func systemConsole() *console {
 		errTerminal: term.IsTerminal(int(os.Stderr.Fd())),
 		// https://no-color.org: set and not empty, whatever the value.
 		plain:       os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "dumb",
+		dumb:        os.Getenv("TERM") == "dumb",
 		cacheFolder: os.UserCacheDir,
 		open:        openFile,
 		icon:        startedByIcon(),
@@ -68,6 +78,7 @@ func systemConsole() *console {
 		c.width = width
 	}
 	if c.errTerminal {
+		c.size = func() (int, int, error) { return term.GetSize(int(os.Stderr.Fd())) }
 		if width, _, err := term.GetSize(int(os.Stderr.Fd())); err == nil {
 			c.errWidth = width
 		}
@@ -98,6 +109,16 @@ func (c *console) errColumns() int {
 	return min(c.errWidth, report.DefaultWidth)
 }
 
+// errSize returns the columns and rows of the terminal that remarks go to, as it is now.
+func (c *console) errSize() (width, height int) {
+	if c.size != nil {
+		if width, height, err := c.size(); err == nil && width > 0 && height > 0 {
+			return width, height
+		}
+	}
+	return report.DefaultWidth, 24
+}
+
 // remark writes to standard error, on a terminal wrapped to its width. Whatever
 // stands in it is shown escaped, as it may hold names of files.
 func (c *console) remark(format string, args ...any) {
@@ -109,6 +130,9 @@ func (c *console) remark(format string, args ...any) {
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	if c.holds(c.err, c.errTerminal, b.Bytes()) {
+		return
+	}
 	c.wipe()
 	_, _ = c.err.Write(b.Bytes()) // there is nowhere to report that it failed
 }
@@ -117,6 +141,9 @@ func (c *console) remark(format string, args ...any) {
 func (c *console) say(text []byte) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	if c.holds(c.err, c.errTerminal, text) {
+		return
+	}
 	c.wipe()
 	_, _ = c.err.Write(text) // there is nowhere to report that it failed
 }
@@ -125,6 +152,9 @@ func (c *console) say(text []byte) {
 func (c *console) print(text []byte) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	if c.holds(c.out, c.outTerminal, text) {
+		return nil
+	}
 	c.wipe()
 	_, err := c.out.Write(text)
 	return err
@@ -135,9 +165,19 @@ func (c *console) print(text []byte) error {
 func (c *console) showLine(line string) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	if c.board != nil {
+		return // it shows more
+	}
 	width := report.Columns(line)
 	fmt.Fprintf(c.err, "\r%s%s", line, strings.Repeat(" ", max(c.shown-width, 0)))
 	c.shown = width
+}
+
+// bell sounds the terminal's bell once.
+func (c *console) bell() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	_, _ = c.err.Write([]byte("\a")) // there is nowhere to report that it failed
 }
 
 // endLine wipes the line that is shown.

@@ -21,6 +21,7 @@ func crashesAreSignals() { debug.SetTraceback("crash") }
 // crashed reports that the program failed at the value of a panic. It is called by the
 // function that recovered it.
 func (c *console) crashed(v any) int {
+	c.takeDown()
 	c.remark("%s: not everything was judged", exifread.Failure(v))
 	return statusNotAudited
 }

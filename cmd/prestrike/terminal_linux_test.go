@@ -19,15 +19,14 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// onTerminal runs prestrike in the repository's folder, on a pseudo-terminal of a width, for
-// a user of this home, and returns what stands on its screen in the end, and the exit status.
-func onTerminal(t *testing.T, home string, width int, args ...string) (screen string, status int) {
+// openTerminal opens a pseudo-terminal of a size and returns both its sides.
+func openTerminal(t *testing.T, width, height int) (master, terminal *os.File) {
 	t.Helper()
 	master, err := os.OpenFile("/dev/ptmx", os.O_RDWR, 0)
 	if err != nil {
 		t.Skipf("no pseudo-terminals here: %v", err)
 	}
-	defer master.Close()
+	t.Cleanup(func() { master.Close() })
 	if err := unix.IoctlSetPointerInt(int(master.Fd()), unix.TIOCSPTLCK, 0); err != nil {
 		t.Skipf("no pseudo-terminals here: %v", err)
 	}
@@ -35,13 +34,26 @@ func onTerminal(t *testing.T, home string, width int, args ...string) (screen st
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := unix.IoctlSetWinsize(int(master.Fd()), unix.TIOCSWINSZ, &unix.Winsize{Row: 24, Col: uint16(width)}); err != nil {
-		t.Fatal(err)
-	}
-	terminal, err := os.OpenFile(fmt.Sprintf("/dev/pts/%d", number), os.O_RDWR|syscall.O_NOCTTY, 0)
+	resize(t, master, width, height)
+	terminal, err = os.OpenFile(fmt.Sprintf("/dev/pts/%d", number), os.O_RDWR|syscall.O_NOCTTY, 0)
 	if err != nil {
 		t.Skipf("no pseudo-terminals here: %v", err)
 	}
+	return master, terminal
+}
+
+func resize(t *testing.T, master *os.File, width, height int) {
+	t.Helper()
+	if err := unix.IoctlSetWinsize(int(master.Fd()), unix.TIOCSWINSZ, &unix.Winsize{Row: uint16(height), Col: uint16(width)}); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// onTerminal runs prestrike in the repository's folder, on a pseudo-terminal of a width, for
+// a user of this home, and returns what stands on its screen in the end, and the exit status.
+func onTerminal(t *testing.T, home string, width int, args ...string) (screen string, status int) {
+	t.Helper()
+	master, terminal := openTerminal(t, width, 24)
 	cmd := exec.CommandContext(t.Context(), "prestrike", args...)
 	cmd.Dir = filepath.Join("..", "..")
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = terminal, terminal, terminal

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/board"
 	"prestrike/audit/pictures"
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
@@ -24,12 +25,22 @@ import (
 
 const watchLong = `Watch follows a folder that fills: a card reader's copy, a tethered camera, a
 network share. It prints a line when a sequence of three frames or more closes, or one
-with a finding, and sounds once when something must be shot again.
+with a finding. On a terminal, a line that moves every second shows the open sequence.
 
-A sequence closes when it is quiet for longer than its own cadence explains, when
-another begins, or when you press Enter. A file that comes late reopens it and
-corrects the line. A fault that is certain before the sequence ends, such as an ISO
-that changed, is reported at once.
+A sequence closes at once when it has its frames: as many as planned, or as the
+sequences like it have settled on. Otherwise it closes when it is quiet for longer than
+its own cadence explains, when another begins, or when you press Enter. One that stops
+short of its frames is stalled: it stays open for two more minutes. A file that comes
+late reopens a sequence and corrects the line. A folder that cannot be read is reported
+at once, and again when it is back.
+
+What no frame to come can take back is reported while frames come: a dark frame between
+two others, a damaged file, another ISO, a camera that moved.
+
+One bell means that a sequence is good, two that something must be inspected, three that
+it must be shot again. Twice two mean stalled, twice three mean that the folder is lost.
+The signals for "again" and "lost" repeat every 20 s until you press Enter or the
+retake is there. --sound plays tones of the same rhythms.
 
 Ctrl-C prints the report on all that is there, once the remaining pictures are
 inspected, and ends with its status. A second Ctrl-C ends at once. A file that is not
@@ -43,6 +54,7 @@ a time; later findings wait. At the end of the watch, programs that still run ha
 
 const watchExamples = `  prestrike watch /tethered
   prestrike watch . --planned-frames 50 --alert bell --alert-from check
+  prestrike watch . --big --sound              a board to be read and heard from afar
   prestrike watch . --on-finding ./lamp        run a program for each finding
   prestrike watch . --once                     end with the status of the first sequence
   prestrike watch /share --poll 5s`
@@ -53,6 +65,8 @@ type watchFlags struct {
 	format    string
 	alert     []string
 	alertFrom string
+	sound     bool
+	big       bool
 	onFinding string
 	once      bool
 	poll      optics.Seconds
@@ -82,6 +96,8 @@ func newWatch(c *console) *cobra.Command {
 	addChoice(cmd, &f.format, "format", "form of the result", "table\tlines for people", "json\tone JSON object a line")
 	cmd.Flags().StringSliceVar(&f.alert, "alert", []string{"bell"}, "how to alert: `KINDS` of bell, desktop, command (of --on-finding), none")
 	addChoice(cmd, &f.alertFrom, "alert-from", "the severity from which to alert", "reshoot\tonly what must be shot again", "check\talso what must be inspected")
+	cmd.Flags().BoolVar(&f.sound, "sound", false, "play tones in place of the bell, by a program of the system")
+	cmd.Flags().BoolVar(&f.big, "big", false, "show the state of the set on the whole terminal, to be read from across the room")
 	cmd.Flags().StringVar(&f.onFinding, "on-finding", "", "run `COMMAND`, split at blanks, for each finding, with the finding as JSON on its input")
 	cmd.Flags().BoolVar(&f.once, "once", false, "end when the first sequence closes, with its status")
 	addValue(cmd.Flags(), values.Time, &f.poll, "poll", "list the folder every `TIME`, such as 5s, instead of waiting for the system to report")
@@ -109,10 +125,21 @@ type watching struct {
 	pictures *pictures.Measurer
 	alerts   *alerter
 	readers  *readCache
+	set      *board.Set
+	shows    []func(*board.State) // that show the state of the set
 	colour   bool
 	caught   bool
-	lost     []string        // folders that cannot be read for now
-	said     map[string]bool // remarks that are made once
+	shown    time.Time     // the second that was shown last
+	shownOf  *audit.Result // the result that was shown last
+	scarce   string        // the warning that was made of the room on the disk
+	// free answers how many bytes are free on the disk of a folder, and room hands on the
+	// answer; asked is when it was asked for.
+	free   func(folder string) (int64, error)
+	room   chan int64
+	asked  time.Time
+	asking bool
+	lost   []string        // folders that cannot be read for now
+	said   map[string]bool // remarks that are made once
 }
 
 func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) error {
@@ -121,16 +148,24 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 		return err
 	}
 	opt.Expected = rules.ExpectedFrames
+	if f.big && (!c.errTerminal || c.dumb) {
+		return &usageError{errors.New("--big: this is no terminal that can show a board: leave it out"), cmd.CommandPath()}
+	}
 	settle, poll := values.Duration(f.settle), values.Duration(f.poll)
 	alerts, err := newAlerter(c, f)
 	if err != nil {
 		return &usageError{err, cmd.CommandPath()}
 	}
+	live := audit.NewLive(opt)
 	w := &watching{
-		c: c, f: f, folder: folder, opt: opt, live: audit.NewLive(opt), alerts: alerts,
+		c: c, f: f, folder: folder, opt: opt, live: live, alerts: alerts,
+		set: board.New(live), free: watch.Free, room: make(chan int64, 1),
 		pictures: measurePictures(c, true, false, []string{folder}, opt),
 		readers:  newReadCache(folder, settle),
 		colour:   c.outTerminal && !c.plain,
+	}
+	if c.errTerminal && f.format != "json" && !f.big {
+		w.shows = append(w.shows, w.showLine)
 	}
 	watcher, err := watch.New(folder, watch.Options{
 		Settle: settle, Poll: poll, Ready: w.readers.ready, Skip: shoot.PassedOver,
@@ -148,6 +183,14 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	}
 	ctx, cancel := context.WithCancel(cmd.Context())
 	defer cancel()
+	if f.big {
+		b := &bigBoard{c: c, plain: c.plain}
+		c.putUp(b)
+		w.shows = append(w.shows, b.show)
+		defer c.takeDown()
+		defer boardSignals(c, b)()
+		context.AfterFunc(ctx, c.takeDown) // before a second Ctrl-C can end the program
+	}
 	go func() {
 		defer c.guard()
 		watcher.Run(ctx)
@@ -198,6 +241,7 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 			if err := w.take(ctx, e); err != nil {
 				return statusNotAudited, err
 			}
+			w.show(e.Kind == watch.FolderLost || e.Kind == watch.FolderBack || e.Kind == watch.CaughtUp)
 			continue
 		case _, ok := <-enter:
 			if !ok {
@@ -205,12 +249,13 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 				continue
 			}
 			w.c.entered()
-			closeAll = true
+			closeAll = w.closesByEnter()
 		case <-ticker.C:
 		}
 		w.sayAll()
 		now := time.Now()
 		if !w.caught || now.Before(next) && !closeAll {
+			w.show(false)
 			continue
 		}
 		events, err := w.live.Look(ctx, w.now(), closeAll, false)
@@ -230,7 +275,7 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 				return status(e.Sequence.Verdict), nil
 			}
 		}
-		w.showOpen()
+		w.show(len(events) > 0)
 	}
 }
 
@@ -258,9 +303,13 @@ func (w *watching) take(ctx context.Context, e watch.Event) error {
 		return w.start(ctx)
 	case watch.FolderLost:
 		w.lost = append(w.lost, e.Path)
+		w.live.Gone(w.below(e.Path))
+		w.set.Lost(e.Path, w.now())
 		w.say("%s cannot be read for now: %s: waiting for it to come back", e.Path, systemWords(e.Err))
 	case watch.FolderBack:
 		w.lost = slices.DeleteFunc(w.lost, func(folder string) bool { return folder == e.Path })
+		w.live.Back(w.below(e.Path), w.now())
+		w.set.Back(e.Path, w.now())
 		w.say("%s is back", e.Path)
 	case watch.Overflow:
 		w.say("too many changes at once for the system: inspecting everything again")
@@ -274,6 +323,26 @@ func (w *watching) take(ctx context.Context, e watch.Event) error {
 	return nil
 }
 
+// closesByEnter takes in that Enter was pressed, and reports whether it closes the open
+// sequences: where something sounds, it ends that instead.
+func (w *watching) closesByEnter() bool {
+	if w.set.Silence() && w.alerts.audible() {
+		w.say("silenced: Enter once more closes the sequence")
+		return false
+	}
+	return true
+}
+
+// below returns the path of a folder as those of files are written; empty for the watched
+// one.
+func (w *watching) below(folder string) string {
+	rel := w.readers.rel(folder)
+	if rel == "." {
+		return ""
+	}
+	return rel
+}
+
 // start reports the state of the folder.
 func (w *watching) start(ctx context.Context) error {
 	_, err := w.live.Look(ctx, w.now(), false, true)
@@ -283,6 +352,7 @@ func (w *watching) start(ctx context.Context) error {
 	if err != nil {
 		w.say("not everything was judged: %s", err)
 	}
+	w.set.Start(w.now())
 	w.alerts.started(w.folder)
 	w.sayAll()
 	r := w.live.Result()
@@ -301,6 +371,7 @@ func (w *watching) start(ctx context.Context) error {
 
 // tell reports an event, and alerts where it asks for it.
 func (w *watching) tell(e audit.LiveEvent) error {
+	w.set.Report(e, w.now())
 	var b bytes.Buffer
 	switch {
 	case w.f.format == "json":
@@ -357,18 +428,6 @@ func (w *watching) sayOnce(text string) {
 		w.said[text] = true
 		w.say("%s", text)
 	}
-}
-
-// showOpen shows the open sequence in one line that is written over.
-func (w *watching) showOpen() {
-	if !w.c.errTerminal || w.f.format == "json" {
-		return
-	}
-	line := ""
-	if q := w.live.Open(); q != nil {
-		line = report.LiveLine(q, w.opt.Planned(q.Kind), w.live.Since(q, w.now()), min(w.c.textWidth(false), w.c.errColumns())-1)
-	}
-	w.c.showLine(line)
 }
 
 // lines hands on the lines that are typed. The channel is closed at the end of

@@ -22,6 +22,7 @@ import (
 // which has ended.
 func (w *watching) finish(ctx context.Context) (status, error) {
 	told := time.Now()
+	w.c.takeDown()
 	w.c.endLine()
 	json := w.f.format == "json"
 	// What is not inspected cannot be found: the report would be good.

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"prestrike/audit"
+	"prestrike/audit/board"
 	"prestrike/cmd/prestrike/internal/demo"
 	"prestrike/rules"
 	"prestrike/watch"
@@ -38,8 +39,9 @@ func watchByHand(t *testing.T, opt *audit.Options) *handWatch {
 	}
 	folder := t.TempDir()
 	c := &console{out: &w.shown, err: &w.remarks}
+	live := audit.NewLive(opt)
 	w.watching = &watching{
-		c: c, f: &watchFlags{format: "table"}, folder: folder, opt: opt, live: audit.NewLive(opt),
+		c: c, f: &watchFlags{format: "table"}, folder: folder, opt: opt, live: live, set: board.New(live),
 		pictures: measurePictures(c, true, false, []string{folder}, opt),
 		alerts:   &alerter{c: c},
 		readers:  newReadCache(folder, watch.DefaultSettle),

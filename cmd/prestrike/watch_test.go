@@ -38,8 +38,8 @@ func (s *screen) String() string {
 	return s.text.String()
 }
 
-// A watchRun is a watch that runs in a test. Its clock stands still, so that
-// sequences close on Enter alone.
+// A watchRun is a watch that runs in a test. Its clock stands still but for pass, so that
+// sequences close on Enter, and at the time that the test wants.
 type watchRun struct {
 	t        *testing.T
 	card     string // a finished session to take frames from
@@ -53,10 +53,24 @@ type watchRun struct {
 	news  sync.Cond // something was written, or a file taken in, or time is up
 	late  bool
 	taken map[string]watch.Event
+	clock time.Time
+}
+
+// pass has time pass on the clock of the watch.
+func (w *watchRun) pass(d time.Duration) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.clock = w.clock.Add(d)
 }
 
 // startWatch watches a new folder; args come behind it.
 func startWatch(t *testing.T, prepare func(*watchRun), args ...string) *watchRun {
+	t.Helper()
+	return startWatchOn(t, prepare, nil, args...)
+}
+
+// startWatchOn is startWatch on a console that may be changed before.
+func startWatchOn(t *testing.T, prepare func(*watchRun), change func(*watchRun, *console), args ...string) *watchRun {
 	t.Helper()
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	w := &watchRun{
@@ -79,13 +93,20 @@ func startWatch(t *testing.T, prepare func(*watchRun), args ...string) *watchRun
 	ctx, stop := context.WithCancel(t.Context())
 	w.stop = stop
 	c := &console{in: keys, out: &w.out, err: &w.err}
-	still := time.Now()
-	c.now = func() time.Time { return still }
+	w.clock = time.Now()
+	c.now = func() time.Time {
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		return w.clock
+	}
 	c.taken = func(e watch.Event) {
 		w.mu.Lock()
 		defer w.mu.Unlock()
 		defer w.news.Broadcast()
 		w.taken[e.Path] = e
+	}
+	if change != nil {
+		change(w, c)
 	}
 	go func() { w.status <- run(ctx, append([]string{"watch", w.in, "--settle", "50ms"}, args...), c) }()
 	t.Cleanup(func() { typed.Close(); stop() })
