@@ -19,21 +19,29 @@ func (e *evidence) askJumps(w Walk, o Order, s Stalls, steps joinedSteps) Jumps 
 	if sg.Kind != "" {
 		j.Events = e.signatureJumps(o, s)
 	}
-	for _, i := range steps.jumps() {
-		from, to := e.ends(e.links[i])
-		known := slices.ContainsFunc(j.Events, func(ev Jump) bool { return ev.From == from })
-		if !known && !s.touches(from-jumpApart, to+jumpApart) && !o.touches(from-jumpApart, to+jumpApart) {
-			j.Events = append(j.Events, Jump{From: from, To: to, Ratio: math.Exp(steps.ln[i])})
+	for by := &steps; by != nil; by = by.finer {
+		for _, i := range by.jumps() {
+			from, to := e.ends(e.links[i])
+			known := slices.ContainsFunc(j.Events, func(ev Jump) bool { return ev.From == from })
+			if !known && !s.touches(from-jumpApart, to+jumpApart) && !o.touches(from-jumpApart, to+jumpApart) {
+				j.Events = append(j.Events, Jump{From: from, To: to, Ratio: math.Exp(by.ln[i])})
+			}
 		}
 	}
+	why := steps.hides()
+	if why != "" && steps.finer != nil && steps.finer.hides() == "" {
+		why = ""
+	}
 	slices.SortFunc(j.Events, func(a, b Jump) int { return a.From - b.From })
-	switch why := steps.hides(); {
+	switch {
 	case len(j.Events) > 0:
 		j.Verdict = Verdict{Answer: Found}
-	case sg.Kind != "" || why == "":
+	case sg.Kind != "":
 		j.Verdict = Verdict{Answer: Fine}
 	case steps.methods == nil: // whether focus walks is not known
 		j.Verdict = cannot(ReasonSignature)
+	case why == "":
+		j.Verdict = Verdict{Answer: Fine}
 	default:
 		j.Verdict = cannot(why)
 	}
@@ -121,7 +129,9 @@ func (s *joinedSteps) agree(i int) bool {
 		switch {
 		case math.IsNaN(m.ln[i]):
 		case m.ln[i] >= math.Log(voteSteps):
-			votes++
+			if !s.firm || m.sigma[i] < doubtSigma {
+				votes++
+			}
 		case m.sigma[i] < voteSigma && m.ln[i] < math.Log(vetoSteps):
 			return false
 		}

@@ -36,6 +36,7 @@ type FrameMeasure struct {
 	tint  tint
 	cells cellMaps
 	small plane
+	half  bytePlane // the picture binned to half the analysed size
 	// smallPx is the edge, in px, of a pixel of the small picture.
 	smallPx int
 	// print distinguishes two bit-identical pictures from two pictures of the same thing.
@@ -164,6 +165,8 @@ func (m *FrameMeasure) measure(luma func(int) []uint8, bin, bw, bh int) {
 	m.smallPx = 2 * k
 	m.small = plane{w: bw / k, h: bh / k, pix: make([]float32, (bw/k)*(bh/k))}
 
+	m.half = bytePlane{w: bw, h: bh, pix: make([]uint8, bw*bh)}
+
 	rows := [3][]int32{make([]int32, bw), make([]int32, bw), make([]int32, bw)}
 	acc := make([]sums, c.cols)
 	smallAcc := make([]int32, m.small.w)
@@ -177,6 +180,7 @@ func (m *FrameMeasure) measure(luma func(int) []uint8, bin, bw, bh int) {
 		} else {
 			below = here
 		}
+		m.half.keep(y, here)
 		if y/edge < c.rows {
 			cellRow(acc, above, here, below, edge)
 			if y%edge == edge-1 {
@@ -211,6 +215,14 @@ func (m *FrameMeasure) measure(luma func(int) []uint8, bin, bw, bh int) {
 	m.Clipped = float64(all.clipped) / px
 	m.Sharpness = float64(all.energy) / px / (unit * unit)
 	m.print = c.fingerprint()
+}
+
+// keep rounds a binned row to whole code values.
+func (p *bytePlane) keep(y int, row []int32) {
+	out := p.pix[y*p.w : (y+1)*p.w]
+	for x, v := range row[:len(out)] {
+		out[x] = uint8((v + unit/2) / unit)
+	}
 }
 
 // fingerprint is the FNV-1a hash of the sharpness cells: noise alone makes it

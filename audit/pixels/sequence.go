@@ -22,6 +22,8 @@ type Sequence struct {
 	scratch      []float64
 	composite    *composite // nil once given up
 
+	noBlur bool // no change of blur is measured: no answer needs it
+
 	memo *Memo // nil where registrations are not shared
 }
 
@@ -29,6 +31,7 @@ type Sequence struct {
 type anchor struct {
 	frame  int // index into frames
 	levels []regLevel
+	half   *bytePlane // nil where no link begins here
 	print  uint64
 }
 
@@ -69,6 +72,7 @@ type link struct {
 	change   float64 // rms change of the tiles' luma without the common gain
 	same     bool    // bit-identical
 	loop     Motion  // over this link and the one before, registered at once; seldom converged as seldom asked
+	blurs    []blurChange
 }
 
 // A tileGrid lays tiles over the first frame's picture.
@@ -118,12 +122,13 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		s.frames, s.last, s.before = nil, anchor{}, anchor{}
 	}
 	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, sharp: m.Sharpness, tint: m.tint, print: m.print, flat: m.Sharpness == 0}
-	now := anchor{frame: len(s.frames), levels: m.pyramid(), print: m.print}
+	now := anchor{frame: len(s.frames), levels: m.pyramid(), half: &m.half, print: m.print}
 	if len(s.frames) == 0 {
 		s.grid = newGrid(m)
 		f.tiles = s.read(m, f.place)
 		s.frames = append(s.frames, f)
 		s.last, s.first = now, now
+		s.first.half = nil
 		s.composite = newComposite(m.small.w, m.small.h)
 		s.composite.add(m, f.place, &s.grid)
 		return
@@ -154,7 +159,13 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	s.frames = append(s.frames, f)
 	l := s.compare(from.frame, now.frame, mo)
 	l.loop = s.close(from, now, mo, px)
+	if mo.Converged && !s.noBlur && !s.long {
+		l.blurs = s.grid.blurChanges(&s.frames[from.frame], &s.frames[now.frame], from.half, now.half, &l)
+	}
 	s.links = append(s.links, l)
+	if n := len(s.links); n >= blurAsked && n&(n-1) == 0 {
+		s.noBlur = !s.needsBlur()
+	}
 	s.before, s.last = s.last, now
 	if len(s.frames) > maxCurves {
 		s.long = true

@@ -50,17 +50,31 @@ type joinedSteps struct {
 	steps
 	methods []steps
 	fit     *peakFit // nil where the tiles show no steps
+	// finer has the change of blur for a further method. It is asked where the others
+	// could miss a frame, and where they do not show whether focus walks.
+	finer *joinedSteps
+	firm  bool // what a method shows hardly better than chance does not count
 }
 
-// askSteps measures the steps by registration and by sharpness.
+// askSteps measures the steps by registration and by sharpness, and where these do not
+// show them well by the change of blur, which is dearer.
 func (e *evidence) askSteps(w Walk, c *curves) joinedSteps {
 	n := len(e.links)
-	if w.Answer != Found || n < minFrames-1 {
+	known := w.Answer == Found
+	if n < minFrames-1 || !known && w.Reason != ReasonTexture && w.Reason != ReasonWalk {
 		return joinedSteps{steps: newSteps(n)}
 	}
 	motion := e.stepsInMotion()
 	curves, fit := e.stepsInCurves(c)
-	return joinedSteps{join(motion, curves), []steps{motion, curves}, fit}
+	s := joinedSteps{steps: newSteps(n)}
+	if known {
+		s = joinedSteps{steps: join(motion, curves), methods: []steps{motion, curves}, fit: fit}
+	}
+	if e.signature.Kind == "" && (!known || s.hides() != "") {
+		blur := e.stepsInBlur()
+		s.finer = &joinedSteps{steps: join(motion, join(curves, blur)), methods: []steps{motion, curves, blur}, firm: true}
+	}
+	return s
 }
 
 // join weighs two methods by their variances. Where they disagree by more than these,

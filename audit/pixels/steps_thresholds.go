@@ -39,6 +39,22 @@ const (
 	// fit claims, and by peakSigma besides.
 	peakTimes, peakSigma = 2.5, 0.08
 
+	// The change of blur is compared in about blurTiles tiles: in every so many of a row, and
+	// blurShear farther in the next. blurBorder is what softening and the Laplacian need
+	// around a tile, pixels of the half picture.
+	blurTiles, blurShear, blurBorder = 600, 2, 2
+	// Whether it is needed is asked of blurAsked links, and of twice as many again and again.
+	blurAsked = 8
+	// The product of the two Laplacians must be blurLeast code values² and blurShare of their
+	// mean square, of which noise is a part; blurRounding is what code values in whole
+	// numbers and their interpolation leave at least of their difference, squared.
+	blurLeast, blurShare, blurRounding = 1, 0.2, 0.02
+	// A tile counts that shows blurLinks links, in blurRounds rounds; blurSpread is what the
+	// deviation in those of noise is begun with. Rendered steps deviated by blurTimes what
+	// the fit claims, and by blurSigma besides.
+	blurLinks, blurRounds, blurSpread = 3, 12, 3
+	blurTimes, blurSigma              = 2.5, 0.06
+
 	// motorUneven is the deviation of ln step taken of a motor before any step is seen,
 	// worth unevenPrior steps; it is counted over unevenLinks.
 	motorUneven, unevenPrior, unevenLinks = 0.08, 6, 16
@@ -49,8 +65,9 @@ const (
 	looseSteps, looseSigma, firmSigma, aloneSigma = 1.4, 2.5, 5, 3
 	aloneLinks                                    = 12
 	// Two methods must show voteSteps; none whose deviation is under voteSigma less than
-	// vetoSteps.
-	voteSteps, vetoSteps, voteSigma = 1.4, 1.25, 0.15
+	// vetoSteps. Of three methods, one chooses more often by chance: there their deviation
+	// must be under doubtSigma, at which a usual step passes for voteSteps once in six times.
+	voteSteps, vetoSteps, voteSigma, doubtSigma = 1.4, 1.25, 0.15, 0.35
 	// The usual steps of the two sides must be alike to likeSides, or the motor starts or
 	// stops; and short steps beside it must not make up madeUp of its excess.
 	likeSides, madeUp = 0.45, 0.6
