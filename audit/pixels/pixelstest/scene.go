@@ -48,6 +48,10 @@ type Scene struct {
 	// Background puts part of the picture 24 px of blur behind the subject:
 	// not meant to be covered.
 	Background bool
+	// Table puts a tilted textured plane into the lower quarter of the picture.
+	Table bool
+	// Glints is the number of specular points that move with focus.
+	Glints int
 	// PSF is the standard deviation of the lens's own blur, px.
 	PSF float64
 	// Breathing is the change of scale from the nearest to the farthest
@@ -66,6 +70,7 @@ type Scene struct {
 // A Built scene can be photographed.
 type Built struct {
 	Scene
+	glints   []glint
 	depth    []float32 // 0 nearest, 1 farthest point of the subject, more in the background
 	textured []bool
 	levels   [len(diameters)]func() []float32 // linear light, by rising blur; each is made when first asked for
@@ -88,6 +93,10 @@ func (s Scene) Build() *Built {
 	b.centreX = float64(w) * (0.5 + 0.06*(rng.Float64()-0.5))
 	b.centreY = float64(h) * (0.5 + 0.06*(rng.Float64()-0.5))
 	b.depth = s.heightField(rng)
+	b.glints = s.drawGlints()
+	if s.Table {
+		layTable(b.depth, w, h)
+	}
 	if s.Background {
 		side := rng.IntN(4)
 		at := 0.15 + 0.15*rng.Float64()

@@ -145,6 +145,7 @@ var encodeTable = func() (t [1<<14 + 1]uint8) {
 // Shoot renders one exposure, before JPEG compression.
 func (b *Built) Shoot(s Shot) *image.Gray {
 	light := b.expose(s)
+	b.shine(light, s)
 	if s.Shake > 0 {
 		light = smear(light, b.Width, b.Height, s.Shake, s.Angle)
 	}
