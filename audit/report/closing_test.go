@@ -55,3 +55,31 @@ func TestClosing(t *testing.T) {
 		}
 	}
 }
+
+// TestClosingOfShootThatIsOver holds that a view that is missing when the shoot is over is
+// to be shot, and not to be inspected.
+func TestClosingOfShootThatIsOver(t *testing.T) {
+	again, check := &audit.Reviewed{Sequence: &shoot.Sequence{ID: "1.11"}}, &audit.Reviewed{Sequence: &shoot.Sequence{ID: "1.9"}}
+	again.Verdict, check.Verdict = audit.VerdictReshoot, audit.VerdictCheck
+	for _, c := range []struct {
+		severity  audit.Severity
+		sequences []*audit.Reviewed
+		want      string
+	}{
+		{audit.Check, nil, "inspect the shot list before you go on. 0 of 1 views shot; missing: ribs."},
+		{audit.Reshoot, nil, "shoot the missing views while the subject is here. 0 of 1 views shot; missing: ribs."},
+		{audit.Reshoot, []*audit.Reviewed{again, check}, "shoot 1.11 again and the missing views while the subject is here, then inspect 1.9. 0 of 1 views shot; missing: ribs."},
+	} {
+		_, text := closing(&audit.Result{
+			Verdict: audit.VerdictReshoot,
+			Sessions: []*audit.Session{{
+				Session: &shoot.Session{ID: "1"}, Sequences: c.sequences,
+				Findings: []*audit.Finding{{Severity: c.severity, Look: "the shot list"}},
+			}},
+			Views: []*audit.ShotView{{View: &audit.View{Name: "ribs"}}},
+		})
+		if text != c.want {
+			t.Errorf("severity %s:\n%q, want\n%q", c.severity, text, c.want)
+		}
+	}
+}

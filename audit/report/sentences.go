@@ -413,15 +413,23 @@ func closing(r *audit.Result) (head, text string) {
 		}
 	}
 	const most = 6
+	var shoot []string
+	if len(again) > 0 {
+		shoot = append(shoot, words.List(again, most)+" again")
+	}
+	if final := missingNow(r); final != "" {
+		shoot = append(shoot, "the missing views")
+		inspect = slices.DeleteFunc(inspect, func(what string) bool { return what == final })
+	}
 	head = strings.ToUpper(r.Verdict.String())
 	lack, gone := lacking(r), missed(&r.Files)
 	inspect = slices.Concat(inspect, notes)
 	var out []string
 	switch {
-	case len(again) > 0 && len(inspect) > 0:
-		out = append(out, "shoot "+words.List(again, most)+" again while the subject is here, then inspect "+words.List(inspect, most))
-	case len(again) > 0:
-		out = append(out, "shoot "+words.List(again, most)+" again while the subject is here")
+	case len(shoot) > 0 && len(inspect) > 0:
+		out = append(out, "shoot "+strings.Join(shoot, " and ")+" while the subject is here, then inspect "+words.List(inspect, most))
+	case len(shoot) > 0:
+		out = append(out, "shoot "+strings.Join(shoot, " and ")+" while the subject is here")
 	case len(inspect) > len(notes):
 		out = append(out, "inspect "+words.List(inspect, most)+" before you go on")
 	case gone != "" && len(notes) > 0:

@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"slices"
 
 	"prestrike/audit"
 )
@@ -85,4 +86,20 @@ func writeViews(b *bytes.Buffer, views []viewModel, width int) {
 		Paragraph(b, fmt.Sprintf("  %-*s  ", longest, where), longest+4, text, width)
 	}
 	b.WriteByte('\n')
+}
+
+// missingNow returns what a finding asks to inspect that views are missing and must be
+// shot now; empty where there is none.
+func missingNow(r *audit.Result) string {
+	if !slices.ContainsFunc(r.Views, (*audit.ShotView).Missing) {
+		return ""
+	}
+	for _, s := range r.Sessions {
+		for _, f := range s.Findings {
+			if f.Look != "" && worst([]*audit.Finding{f}) == audit.VerdictReshoot {
+				return f.Look
+			}
+		}
+	}
+	return ""
 }

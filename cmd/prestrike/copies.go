@@ -117,6 +117,9 @@ func runCopies(cmd *cobra.Command, c *console, f *copiesFlags, folders []string)
 	if err := target.write(text.Bytes()); err != nil {
 		return err
 	}
+	if r.unwritten != nil {
+		return r.unwritten
+	}
 	if s := r.status(); s != statusGood {
 		return s
 	}
@@ -153,7 +156,16 @@ func (r *copiesResult) compare(cmd *cobra.Command, c *console, f *copiesFlags, f
 	if err := copies.WriteManifest(&text, r.Needed); err != nil {
 		return err
 	}
-	return manifest.write(text.Bytes())
+	was, err := os.ReadFile(manifest.path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return manifest.write(text.Bytes())
+	case err != nil:
+		r.unwritten = manifest.failed(err)
+	case !bytes.Equal(was, text.Bytes()):
+		r.unwritten = fmt.Errorf("%s was not written: it is there already, and the card held other files then: name another file", f.manifest)
+	}
+	return nil
 }
 
 // resumable does a comparison with its progress on the terminal, and has it go on
@@ -176,7 +188,8 @@ func resumable(ctx context.Context, c *console, f *copiesFlags, folders []string
 }
 
 // newManifest finds where a manifest can go; nil for none. What is there is never
-// replaced: it may be what an archive relies on.
+// replaced: it may be what an archive relies on. A manifest may be there, as the same
+// command is repeated when a copy is mended: it must turn out to have the same lines.
 func newManifest(name, card string) (*target, error) {
 	if name == "" {
 		return nil, nil
@@ -185,7 +198,9 @@ func newManifest(name, card string) (*target, error) {
 		return nil, fmt.Errorf("cannot write %s: it lies on the card, to which nothing is written: name a file somewhere else", name)
 	}
 	if _, err := os.Lstat(name); !errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("cannot write %s: it is there already, and an archive may rely on it: name another file, or one folder to compare with it", name)
+		if _, err := readManifest(name); err != nil {
+			return nil, fmt.Errorf("cannot write %s: it is there already, and is no manifest: name another file", name)
+		}
 	}
 	if info, err := os.Stat(filepath.Dir(name)); err != nil || !info.IsDir() {
 		return nil, fmt.Errorf("cannot write %s: there is no folder %s", name, filepath.Dir(name))
@@ -193,18 +208,25 @@ func newManifest(name, card string) (*target, error) {
 	return &target{path: name}, nil
 }
 
-// checkManifest compares a folder with a manifest.
-func (r *copiesResult) checkManifest(cmd *cobra.Command, c *console, f *copiesFlags, folders []string) error {
-	file, err := safefile.Open(f.manifest)
-	if errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("%s: no such file: to write it, name the card and its copies", f.manifest)
-	}
+// readManifest reads a manifest; it returns *fs.PathError where the file cannot be read.
+func readManifest(name string) ([]*copies.File, error) {
+	file, err := safefile.Open(name)
 	if err != nil {
-		return fmt.Errorf("%s: %s", f.manifest, plainError(err))
+		return nil, err
 	}
 	defer file.Close() // nothing was written that could get lost
-	listed, err := copies.ReadManifest(file)
-	if err != nil {
+	return copies.ReadManifest(file)
+}
+
+// checkManifest compares a folder with a manifest.
+func (r *copiesResult) checkManifest(cmd *cobra.Command, c *console, f *copiesFlags, folders []string) error {
+	listed, err := readManifest(f.manifest)
+	switch _, unread := errors.AsType[*fs.PathError](err); {
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("%s: no such file: to write it, name the card and its copies", f.manifest)
+	case unread:
+		return fmt.Errorf("%s: %s", f.manifest, plainError(err))
+	case err != nil:
 		return fmt.Errorf("%s cannot be used as a manifest: %w", f.manifest, err)
 	}
 	r.manifest = f.manifest

@@ -19,6 +19,9 @@ type copiesResult struct {
 	*copies.Answer
 	names    []string // the folders as they were given
 	manifest string   // the file that takes the place of the card; else empty
+	// unwritten is why the manifest of the card was not written; nil where it was, or
+	// none was asked for.
+	unwritten error
 
 	place   map[string]framePlace // by path on the card
 	damaged []damagedFile
