@@ -226,15 +226,14 @@ func TestDemoFaults(t *testing.T) {
 				found[i].Rule, frames[0], frames[len(frames)-1], fault.Rule, path(first), path(last))
 		}
 	}
-	// What is found in the standard session stands in the script of prestrike demo, which
-	// takes seconds to run.
-	script, err := os.ReadFile(filepath.Join("..", "..", "testdata", "script", "demo.txtar"))
+	// What is found in the standard session stands in the report that TestReadmeWay holds.
+	golden, err := os.ReadFile(filepath.Join("..", "..", "testdata", "golden", "report_demo.txt"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, fault := range demo.Standard().Faults() {
-		if fault.First > 0 && !strings.Contains(string(script), fmt.Sprintf("%04d", fault.First)) {
-			t.Errorf("the script does not name frame %04d of %q", fault.First, fault.What)
+		if fault.First > 0 && !strings.Contains(string(golden), fmt.Sprintf("%04d", fault.First)) {
+			t.Errorf("the report does not name frame %04d of %q", fault.First, fault.What)
 		}
 	}
 }
