@@ -15,21 +15,15 @@ type chain struct {
 	own    *pixels.Sequence // of the open run alone; nil where there is none before it
 	closed []*pixels.Seen   // what was found in each run before the open one
 	begins []int            // frames of the job at which the runs behind the first begin
-	// oneByTime is that of the closed runs behind the first.
-	oneByTime []bool
-	memo      *pixels.Memo
+	// inside is whether the closed runs behind the first are one with that before where the
+	// pictures do not show it.
+	inside []bool
 }
 
 func newChain(memo *pixels.Memo) chain {
-	c := chain{memo: memo}
-	c.whole = c.sequence()
+	c := chain{whole: new(pixels.Sequence)}
+	c.whole.UseMemo(memo)
 	return c
-}
-
-func (c *chain) sequence() *pixels.Sequence {
-	s := new(pixels.Sequence)
-	s.UseMemo(c.memo)
-	return s
 }
 
 // clone returns a chain that goes on by its own.
@@ -39,7 +33,7 @@ func (c *chain) clone() chain {
 	if c.own != nil {
 		d.own = c.own.Clone()
 	}
-	d.closed, d.begins, d.oneByTime = slices.Clone(c.closed), slices.Clone(c.begins), slices.Clone(c.oneByTime)
+	d.closed, d.begins, d.inside = slices.Clone(c.closed), slices.Clone(c.begins), slices.Clone(c.inside)
 	return d
 }
 
@@ -53,8 +47,8 @@ func (c *chain) agrees(j *job, taken int) int {
 		if at >= taken {
 			break
 		}
-		// Whether a run that is closed is one with that before it was decided by the times, too.
-		if closed := i < len(c.oneByTime); closed && c.oneByTime[i] != j.runs[i+1].OneByTime {
+		// Whether a run that is closed is one with that before it was decided by times and counts, too.
+		if closed := i < len(c.inside); closed && c.inside[i] != inside(j.runs[i+1]) {
 			return at
 		}
 		begins = append(begins, at)
@@ -87,22 +81,24 @@ func (c *chain) part(j *job, taken []glance) {
 		if !together(open, found) {
 			c.whole, c.from = c.own, c.begins[len(c.begins)-1]
 		}
-		c.oneByTime = append(c.oneByTime, open.OneByTime)
+		c.inside = append(c.inside, inside(open))
 	}
 	c.closed = append(c.closed, found)
 	c.begins = append(c.begins, len(taken))
-	c.whole.Pause()
-	c.own = c.sequence()
+	c.own = c.whole.Pause()
 }
 
+// inside reports whether a run is one with that before it where the pictures do not show it.
+func inside(r *shoot.Run) bool { return r.Pause == shoot.PauseInside }
+
 // together reports whether a run is one with that before it, by what was found behind the
-// pause or else by the times.
+// pause or else by times and counts.
 func together(r *shoot.Run, s *pixels.Seen) bool {
 	switch part(s.Behind) {
 	case shoot.PartGoesOn:
 		return true
 	case shoot.PartUnknown:
-		return s.Behind != nil && r.OneByTime
+		return s.Behind != nil && inside(r)
 	}
 	return false
 }

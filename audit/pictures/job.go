@@ -31,14 +31,14 @@ type job struct {
 	passing bool
 }
 
-// jobs makes the jobs of the runs that are to be measured. Parts of what is one run by its
-// times are measured where that run is.
+// jobs makes the jobs of the runs that are to be measured. Parts of what is one run by
+// times and counts are measured where that run is.
 func (p *Measurer) jobs(runs []*shoot.Run) []*job {
-	whole := map[*shoot.Run]*shoot.Run{} // what a run and those before it are by their times
+	whole := map[*shoot.Run]*shoot.Run{} // what a run and those before it are without pictures
 	first := map[*shoot.Run]*shoot.Run{} // of them
 	for _, r := range runs {
 		whole[r], first[r] = r, r
-		if r.OneByTime && whole[r.MayContinue] != nil {
+		if inside(r) && whole[r.MayContinue] != nil {
 			whole[r], first[r] = shoot.Join(whole[r.MayContinue], r), first[r.MayContinue]
 		}
 	}
@@ -84,7 +84,7 @@ func (j *job) name() {
 			parts = append(parts, fmt.Sprint(exposures))
 		}
 		if i > 0 {
-			parts = append(parts, fmt.Sprint(j.begins[i], r.OneByTime))
+			parts = append(parts, fmt.Sprint(j.begins[i], inside(r)))
 		}
 	}
 	j.key = keyOf(measuring(pixels.DefaultThresholds()), parts)

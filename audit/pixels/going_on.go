@@ -35,11 +35,17 @@ type pause struct {
 	again Motion // from the first frame of all to that one
 }
 
-// Pause marks that the frames added from now on may be another run than those before.
-func (s *Sequence) Pause() {
+// Pause marks that the frames added from now on may be another run than those before, and
+// returns a sequence for them alone. Both are to be given the same frames: what registering
+// them costs, most of adding them, they share.
+func (s *Sequence) Pause() *Sequence {
+	if s.memo == nil {
+		s.memo = new(Memo)
+	}
 	if len(s.frames) > 0 {
 		s.paused = &pause{frame: -1}
 	}
+	return &Sequence{memo: s.memo}
 }
 
 // registerAgain registers the first frame behind a pause, at now, with the first of all,
@@ -73,18 +79,22 @@ func (s *Sequence) GoingOn(th Thresholds, first, second *Judgement) GoingOn {
 // elsewhere reports whether the first picture behind the pause lies on none of the two
 // that it is registered with. Two parts of one run have other zones in focus: their views
 // alone differ too easily.
-func (s *Sequence) elsewhere() bool {
+func (s *Sequence) elsewhere() bool { return !s.lies(s.paused.again) && !s.lies(s.overPause()) }
+
+// lies reports whether a picture lies on the one that it is registered with.
+func (s *Sequence) lies(m Motion) bool {
 	most := otherShift * float64(max(s.grid.width, s.grid.height)) / float64(s.grid.factor)
-	lies := func(m Motion) bool { return m.Converged && math.Hypot(m.ShiftX, m.ShiftY) <= most }
-	if lies(s.paused.again) {
-		return false
-	}
+	return m.Converged && math.Hypot(m.ShiftX, m.ShiftY) <= most
+}
+
+// overPause is the motion from the last picture before the pause to the first behind it.
+func (s *Sequence) overPause() Motion {
 	for _, l := range s.links {
-		if l.to == s.paused.frame && lies(l.motion) {
-			return false
+		if l.to == s.paused.frame {
+			return l.motion
 		}
 	}
-	return true
+	return Motion{}
 }
 
 // askGoingOn asks two witnesses that know nothing of each other: the motion of the
@@ -113,6 +123,11 @@ func (s *Sequence) askGoingOn(th Thresholds) GoingOn {
 		g.Course = moves
 	case moves == "" && !(read && sharp == GoesOn):
 		g.Course = sharp
+	}
+	if g.Course == GoesOn && !s.lies(s.overPause()) {
+		// Whoever goes on shows almost the same picture. Where the two do not lie on each
+		// other, places of another view may happen to be sharp one after the other.
+		g.Course = ""
 	}
 	g.Verdict = cannot(ReasonCourse)
 	if g.Course != "" {

@@ -2,6 +2,16 @@ package shoot
 
 import "slices"
 
+// A Pause is what a pause between frames of one set-up is by their times and counts.
+type Pause int
+
+// What a pause may be.
+const (
+	PauseUnknown Pause = iota // two runs as far as is known, and a rule asks
+	PauseInside               // one run
+	PauseBetween              // two runs
+)
+
 // split returns the parts of a run, which the pictures may show to be runs of their own. The
 // last one is the run itself, to which others may point.
 func (r *Run) split() []*Run {
@@ -11,8 +21,8 @@ func (r *Run) split() []*Run {
 		if at <= 0 {
 			continue
 		}
-		part := &Run{Body: r.Body, Frames: r.Frames[:at:at], MayContinue: r.MayContinue, OneByTime: r.OneByTime}
-		r.Frames, r.MayContinue, r.OneByTime = r.Frames[at:], part, true
+		part := &Run{Body: r.Body, Frames: r.Frames[:at:at], MayContinue: r.MayContinue, Pause: r.Pause}
+		r.Frames, r.MayContinue, r.Pause = r.Frames[at:], part, PauseInside
 		out = append(out, part)
 	}
 	r.parts = nil
@@ -26,7 +36,7 @@ func Join(first, second *Run) *Run {
 		Frames:      slices.Concat(first.Frames, second.Frames),
 		Merged:      slices.Concat(first.Merged, second.Merged),
 		MayContinue: first.MayContinue,
-		OneByTime:   first.OneByTime,
+		Pause:       first.Pause,
 	}
 	r.measure()
 	return r
@@ -45,24 +55,25 @@ type seenRun struct {
 	seen Seen
 }
 
-// parts joins the runs that go on, by their pictures or else by their times, where the one
-// before stopped, and no longer asks about those that do not. The runs given stay as they are.
+// parts joins the runs that go on, by their pictures or else by times and counts, where the
+// one before stopped, and no longer asks about those that do not. The runs given stay as they
+// are.
 func parts(runs []*Run, seen []Seen) []seenRun {
 	out := make([]seenRun, 0, len(runs))
 	known := slices.ContainsFunc(seen, func(s Seen) bool { return s.Part != PartUnknown }) ||
-		slices.ContainsFunc(runs, func(r *Run) bool { return r.OneByTime })
+		slices.ContainsFunc(runs, func(r *Run) bool { return r.Pause != PauseUnknown })
 	place := map[*Run]int{}  // of the one in out that a run is, or is part of
 	for i, r := range runs { // one that may continue another comes behind it
 		at, follows := place[r.MayContinue]
 		switch {
-		case follows && (seen[i].Part == PartGoesOn || r.OneByTime && seen[i].Part == PartUnknown):
+		case follows && (seen[i].Part == PartGoesOn || r.Pause == PauseInside && seen[i].Part == PartUnknown):
 			out[at] = seenRun{Join(out[at].run, r), seen[i]}
 			place[r] = at
 			continue
 		case known:
 			own := *r
-			if seen[i].Part == PartApart {
-				own.MayContinue, own.OneByTime = nil, false
+			if seen[i].Part == PartApart || r.Pause == PauseBetween {
+				own.MayContinue, own.Pause = nil, PauseUnknown
 			}
 			place[r] = len(out)
 			r = &own

@@ -9,34 +9,50 @@ import (
 	"prestrike/audit/shoot"
 )
 
+const (
+	// stackFrames are those of a stack that begins the shoot, behindFrames those that come a
+	// while later.
+	stackFrames  = "DCIM/100BXCAM/BX1_%04d..%04d.NEF every 1.3s jitter 1%% time=2026-03-04T09:12:40.12+01:00" + stackSettings
+	behindFrames = "\nDCIM/100BXCAM/BX1_%04d..%04d.NEF after %.1fs every 1.3s jitter 1%%" + stackSettings
+
+	stackSettings = " t=0.8 f=5.6 iso=100 mm=90 program=manual mode=manual"
+)
+
+// stacksOf returns the files of stacks of so many frames with pauses between, in seconds.
+func stacksOf(t *testing.T, counts []int, pauses []float64) []*shoot.File {
+	t.Helper()
+	lines := fmt.Sprintf(stackFrames, 1, counts[0])
+	at := counts[0]
+	for i, n := range counts[1:] {
+		lines += fmt.Sprintf(behindFrames, at+1, at+n, pauses[i])
+		at += n
+	}
+	text, err := audittest.Read(strings.NewReader(lines))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return text.Files
+}
+
 // What the pictures show behind a pause decides which frames are one sequence; where they show
-// nothing, the times do.
+// nothing, times and counts do.
 func TestParts(t *testing.T) {
-	const (
-		common = " t=0.8 f=5.6 iso=100 mm=90 program=manual mode=manual"
-		begin  = "DCIM/100BXCAM/BX1_0001..%04d.NEF every 1.3s jitter 1%% time=2026-03-04T09:12:40.12+01:00" + common
-		behind = "\nDCIM/100BXCAM/BX1_%04d..%04d.NEF after 7.8s every 1.3s jitter 1%%" + common
-	)
 	for _, c := range []struct {
 		first, second int
-		oneByTime     bool
-	}{{14, 17, false}, {19, 24, true}} {
-		text, err := audittest.Read(strings.NewReader(fmt.Sprintf(begin, c.first) + fmt.Sprintf(behind, c.first+1, c.first+c.second)))
-		if err != nil {
-			t.Fatal(err)
-		}
-		runs := shoot.Runs(text.Files, 0)
+		pause         shoot.Pause
+	}{{14, 17, shoot.PauseUnknown}, {19, 24, shoot.PauseInside}, {20, 20, shoot.PauseBetween}} {
+		runs := shoot.Runs(stacksOf(t, []int{c.first, c.second}, []float64{7.8}), 0)
 		if len(runs) != 2 || runs[1].MayContinue != runs[0] {
 			t.Fatalf("%d and %d frames: %d runs", c.first, c.second, len(runs))
 		}
-		runs[1].OneByTime = c.oneByTime // the times of the two are alike: both cases are asked for
+		runs[1].Pause = c.pause // of these times and counts all cases are asked for
 		apart := fmt.Sprint([]int{c.first, c.second})
 		whole := fmt.Sprint([]int{c.first + c.second})
-		byTime := apart
-		if c.oneByTime {
-			byTime = whole
+		unseen := apart
+		if c.pause == shoot.PauseInside {
+			unseen = whole
 		}
-		for part, want := range map[shoot.Part]string{shoot.PartUnknown: byTime, shoot.PartGoesOn: whole, shoot.PartApart: apart} {
+		for part, want := range map[shoot.Part]string{shoot.PartUnknown: unseen, shoot.PartGoesOn: whole, shoot.PartApart: apart} {
 			evidence := new(int)
 			var counts []int
 			var asks bool
@@ -47,12 +63,54 @@ func TestParts(t *testing.T) {
 					t.Errorf("%v: evidence %v of %d frames", part, q.Evidence, len(q.Frames))
 				}
 			}
-			if fmt.Sprint(counts) != want || asks != (part == shoot.PartUnknown && !c.oneByTime) {
-				t.Errorf("%v, one by time %v: %v, asks %v; want %v", part, c.oneByTime, counts, asks, want)
+			if fmt.Sprint(counts) != want || asks != (part == shoot.PartUnknown && c.pause == shoot.PauseUnknown) {
+				t.Errorf("%v, pause %v: %v, asks %v; want %v", part, c.pause, counts, asks, want)
 			}
 		}
 		if runs[1].MayContinue != runs[0] || len(runs[0].Frames) != c.first {
 			t.Error("the runs given were changed")
+		}
+	}
+}
+
+// The pictures are asked about a pause wherever a stack may have been interrupted, and counts
+// say only what it is where they do not show it; about pauses that come back as a motor makes
+// them, and about longer ones, they are not asked.
+func TestPausesThatPicturesAreAskedAbout(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		counts  []int
+		pauses  []float64
+		planned int
+		want    []shoot.Pause // behind each pause; below 0 where nobody asks
+	}{
+		{"two halves", []int{25, 25}, []float64{7.8}, 0, []shoot.Pause{shoot.PauseBetween}},
+		{"two stacks as planned", []int{25, 25}, []float64{7.8}, 25, []shoot.Pause{shoot.PauseBetween}},
+		{"two halves of the plan", []int{25, 25}, []float64{7.8}, 50, []shoot.Pause{shoot.PauseInside}},
+		{"two halves beside two whole", []int{50, 25, 25, 50}, []float64{40, 7.8, 40}, 0, []shoot.Pause{-1, shoot.PauseInside, -1}},
+		{"three stacks turned by hand", []int{20, 20, 20}, []float64{9.1, 6.5}, 0, []shoot.Pause{shoot.PauseBetween, shoot.PauseBetween}},
+		{"unlike parts", []int{14, 17}, []float64{7.8}, 0, []shoot.Pause{shoot.PauseUnknown}},
+		{"a column", []int{20, 20, 20, 20}, []float64{5.2, 5.3, 5.2}, 0, []shoot.Pause{-1, -1, -1}},
+		{"two halves, long apart", []int{25, 25}, []float64{15}, 0, []shoot.Pause{-1}},
+	} {
+		runs := shoot.Runs(stacksOf(t, c.counts, c.pauses), c.planned)
+		if len(runs) != len(c.counts) {
+			t.Errorf("%s: %d runs", c.name, len(runs))
+			continue
+		}
+		for i, want := range c.want {
+			switch r := runs[i+1]; {
+			case want < 0 && r.MayContinue != nil:
+				t.Errorf("%s: run %d may go on", c.name, i+2)
+			case want >= 0 && (r.MayContinue != runs[i] || r.Pause != want):
+				t.Errorf("%s: run %d: pause %v, asked %v; want %v", c.name, i+2, r.Pause, r.MayContinue != nil, want)
+			}
+		}
+		// Without pictures, counts decide: what they decide is not asked again.
+		for _, q := range shoot.Sessions(runs, nil, &shoot.Options{})[0].Sequences {
+			if q.MayContinue != nil && q.Pause != shoot.PauseUnknown {
+				t.Errorf("%s: %s is asked about", c.name, q.ID)
+			}
 		}
 	}
 }

@@ -14,7 +14,7 @@ func TestPlannedCountsTellRuns(t *testing.T) {
 	for _, tt := range []struct {
 		what, text string
 		planned    int
-		want       []int // frames of each run
+		want       []int // frames of each sequence, without pictures
 	}{
 		{"two parts", first + "DCIM/100BXCAM/BX1_0026..0040.NEF after 10.4s", 40, []int{40}},
 		{"two runs", first + "DCIM/100BXCAM/BX1_0026..0040.NEF after 3.9s", 25, []int{25, 15}},
@@ -25,13 +25,12 @@ func TestPlannedCountsTellRuns(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		runs := shoot.Runs(text.Files, tt.planned)
 		var have []int
-		for _, r := range runs {
-			have = append(have, len(r.Frames))
+		for _, q := range shoot.Sessions(shoot.Runs(text.Files, tt.planned), nil, &shoot.Options{})[0].Sequences {
+			have = append(have, len(q.Frames))
 		}
 		if len(have) != len(tt.want) || have[0] != tt.want[0] || have[len(have)-1] != tt.want[len(tt.want)-1] {
-			t.Errorf("%s: runs of %v frames, want %v", tt.what, have, tt.want)
+			t.Errorf("%s: sequences of %v frames, want %v", tt.what, have, tt.want)
 		}
 	}
 }

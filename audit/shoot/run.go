@@ -23,11 +23,11 @@ type Run struct {
 	Settings Settings
 
 	// MayContinue is the run before where this one may be its second part: it comes
-	// soon after at the same cadence and settings, and nothing that is recorded shows
-	// whether it goes on, starts over or shows something else. Nil where that is known.
+	// soon after at the same cadence and settings, and only the pictures show whether it
+	// goes on, starts over or shows something else. Nil where that is known.
 	MayContinue *Run
-	// OneByTime is true where both are one by their times: two only where the pictures show so.
-	OneByTime bool
+	// Pause is what the pause between the two is where the pictures do not show it.
+	Pause Pause
 
 	// Between are the runs before and behind frames that record no time and belong to
 	// neither, as far as is known by their numbers; nil where there is none.
@@ -36,7 +36,7 @@ type Run struct {
 	// sequence has at each position of the focus; 0 where it has one.
 	PositionExposures int
 
-	parts   []*Frame // that begin behind a pause where the run may end, by all but the times
+	parts   []*Frame // that begin behind a pause where the run may end, if the pictures show so
 	bracket bool     // exposures of one view in turn: a cycle of a bracket, or several at each position
 }
 
@@ -97,7 +97,7 @@ func runsOf(b *bodyFrames, planned int) []*Run {
 				r.parts = append(r.parts, b.frames[at])
 			}
 			if s.asks && i == 0 && len(runs) > 0 {
-				r.MayContinue = runs[len(runs)-1]
+				r.MayContinue, r.Pause = runs[len(runs)-1], s.pause
 			}
 			runs = append(runs, r)
 		}

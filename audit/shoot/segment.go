@@ -21,9 +21,10 @@ import (
 type span struct {
 	from, to int // frames[from:to]
 	bracket  bool
-	asks     bool // it is not known whether it goes on with the run before
-	// parts are the frames behind pauses of which nothing but the times shows that they
-	// are of the same run.
+	asks     bool // only the pictures show whether it goes on with the run before
+	pause    Pause
+	// parts are the frames behind pauses of which the pictures may show that they are of
+	// another run.
 	parts []int
 	// whole is true where all of a bracket is one cycle; exposures is how many a focus
 	// sequence has at each position, 0 where it has one.

@@ -15,8 +15,10 @@ import (
 //     and either the part or both parts together have it;
 //   - pauses that come back with the same length, as a motor makes them.
 //
-// Where nothing shows it, frames stay as they were cut by their times, and the part
-// behind the pause is marked, so that the pictures, or a rule, can ask.
+// Where nothing shows it, frames stay as they were cut by their times. Counts and times
+// are alike by chance, too: a stack may be interrupted half-way. The part behind a pause is
+// marked, so that the pictures, or a rule where they show nothing, can ask; but for distances
+// that start over and the pauses of a motor.
 
 const (
 	// A longer pause is not inspected: whoever waits so long begins something new.
@@ -61,7 +63,9 @@ type joint struct {
 	gap  float64 // s
 	cut  bool    // two runs begin and end here; at first, by the times
 	over bool    // recorded focus starts over
-	asks bool    // it is not known whether the second piece belongs to the first
+	asks bool    // only the pictures show whether the second piece belongs to the first
+	// pause is what it is where they do not.
+	pause Pause
 }
 
 // A chain is pieces of one look and cadence with joints in between.
@@ -107,7 +111,7 @@ func (c *chain) spans() []span {
 		last := &out[len(out)-1]
 		switch {
 		case j.cut:
-			out = append(out, span{from: next.from, to: next.to, asks: j.asks})
+			out = append(out, span{from: next.from, to: next.to, asks: j.asks, pause: j.pause})
 			continue
 		case j.asks:
 			last.parts = append(last.parts, next.from)
@@ -382,25 +386,41 @@ func (c *chain) decide(ps []point, count usual) {
 	}
 	waits := slices.ContainsFunc(c.joints, func(j joint) bool { return j.gap < waitPause })
 	told := rest < len(c.pieces) && !(waits && rest > 1)
+	motor := c.motor()
+	inside := 0
 	for i := range c.joints {
 		j := &c.joints[i]
-		a, b := c.pieces[i], c.pieces[i+1]
 		known := told && (whole[i] != outside || whole[i+1] != outside)
 		switch {
 		case known:
 			j.cut = whole[i+1] != 0
-		case c.motor():
-			j.cut, known = true, true
+		case motor:
+			j.cut = true
 		}
-		j.asks = !known && !j.over && j.gap <= askedPause*c.cadence && oneRun(ps, a, b) && (j.cut || c.seldom(j, ps, b))
+		switch {
+		case !j.cut:
+			j.pause = PauseInside
+			inside++
+		case known:
+			j.pause = PauseBetween
+		}
+	}
+	for i := range c.joints {
+		j := &c.joints[i]
+		j.asks = !j.over && j.gap <= askedPause*c.cadence && oneRun(ps, c.pieces[i], c.pieces[i+1])
+		if j.cut {
+			j.asks = j.asks && !motor
+		} else {
+			j.asks = j.asks && inside < motorPauses && seldom(j, ps, c.pieces[i+1])
+		}
 	}
 }
 
-// seldom reports whether a pause that the times take for one inside a run may lie between two:
-// it is none of many, as those of a buffer or a flash are, and no frame lacks.
-func (c *chain) seldom(j *joint, ps []point, behind piece) bool {
+// seldom reports whether a pause that times or counts take for one inside a run may lie between
+// two: it is longer than those of a buffer or a flash, and no frame lacks.
+func seldom(j *joint, ps []point, behind piece) bool {
 	w := compare(&ps[behind.from-1], &ps[behind.from])
-	return j.gap >= waitPause && len(c.joints) < motorPauses && w.countKnown && w.count == 1
+	return j.gap >= waitPause && w.countKnown && w.count == 1
 }
 
 // oneRun reports whether two pieces have one cadence and scatter alike, as the parts of a
