@@ -86,6 +86,9 @@ func TestRealSeriesAsSessions(t *testing.T) {
 					t.Errorf("%s is not found", rule)
 				}
 			}
+			if rules["banding"] {
+				t.Error("bands are found, where none are") // by eye, all of these
+			}
 		})
 	}
 }

@@ -219,7 +219,7 @@ func ripple(ev, apart []float64) float64 {
 	}
 	low, high := percentile(slices.Clone(rest), 0.05), percentile(slices.Clone(rest), 0.95)
 	depth := high - low
-	if depth < RippleEV || median(off) > rippleAlike*depth {
+	if depth < RippleEV || median(slices.Clone(off)) > rippleAlike*depth {
 		return 0
 	}
 	turns, side := 0, 0
@@ -232,6 +232,18 @@ func ripple(ev, apart []float64) float64 {
 		}
 	}
 	if turns < rippleTurns {
+		return 0
+	}
+	// The lines that change must agree: those that do not may be most of them, and the
+	// others a thing whose edges change as focus passes.
+	usual := median(slices.Clone(y))
+	var changed []float64
+	for i, v := range y {
+		if math.Abs(v-usual) > depth/4 {
+			changed = append(changed, off[i])
+		}
+	}
+	if median(changed) > rippleAlike*depth {
 		return 0
 	}
 	return depth
