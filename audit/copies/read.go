@@ -193,7 +193,7 @@ func readBlocks(ctx context.Context, j job, turn *sync.Mutex, free <-chan []byte
 		return 0, true, ErrChanging
 	}
 	cached = !fromMedium(f, j.file.Size)
-	readAhead(f)
+	readOnce(f)
 	for ctx.Err() == nil {
 		var block []byte
 		select {
@@ -203,7 +203,7 @@ func readBlocks(ctx context.Context, j job, turn *sync.Mutex, free <-chan []byte
 			block = <-free
 			turn.Lock()
 		}
-		k, err := io.ReadFull(f, block)
+		k, err := fill(f, block)
 		n += int64(k)
 		read <- block[:k]
 		if err == io.EOF || err == io.ErrUnexpectedEOF {

@@ -3,6 +3,7 @@ package copies
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -44,8 +45,46 @@ func fromMedium(f *os.File, size int64) bool {
 	return !resident(f, size)
 }
 
-// readAhead has the system read far ahead of what is asked for.
+// readOnce has a file on a disk read past the system's memory, which costs a copy of
+// every byte (O_DIRECT, open(2)). Files elsewhere, as on a network, are read through it,
+// far ahead of what is asked for.
+func readOnce(f *os.File) {
+	var s unix.Stat_t
+	if unix.Fstat(int(f.Fd()), &s) != nil || unix.Major(s.Dev) == 0 || setDirect(f, true) != nil {
+		readAhead(f)
+	}
+}
+
 func readAhead(f *os.File) { _ = unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_SEQUENTIAL) }
+
+// setDirect sets whether a file is read past the system's memory.
+func setDirect(f *os.File, on bool) error {
+	flags, err := unix.FcntlInt(f.Fd(), unix.F_GETFL, 0)
+	if err != nil {
+		return err
+	}
+	if flags &^= unix.O_DIRECT; on {
+		flags |= unix.O_DIRECT
+	}
+	_, err = unix.FcntlInt(f.Fd(), unix.F_SETFL, flags)
+	return err
+}
+
+// fill reads a block, as [io.ReadFull] does. Blocks that begin at a page are read past the
+// system's memory, as large ones of Go's do; where the file system refuses one for
+// how it lies, or for what is left of the file, the rest is read through it.
+func fill(f *os.File, block []byte) (int, error) {
+	n, err := io.ReadFull(f, block)
+	if !errors.Is(err, unix.EINVAL) || setDirect(f, false) != nil {
+		return n, err
+	}
+	readAhead(f)
+	m, err := io.ReadFull(f, block[n:])
+	if err == io.EOF && n > 0 {
+		err = io.ErrUnexpectedEOF
+	}
+	return n + m, err
+}
 
 // giveBack leaves the memory to files that are of more use in it.
 func giveBack(f *os.File) { _ = unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_DONTNEED) }

@@ -1,6 +1,7 @@
 package copies
 
 import (
+	"bytes"
 	"io"
 	"os"
 	"path/filepath"
@@ -8,6 +9,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"golang.org/x/sys/unix"
 )
 
 func TestReadsFromTheMedium(t *testing.T) {
@@ -51,6 +54,52 @@ func TestReadsFromTheMedium(t *testing.T) {
 	}
 	if !resident(f, size) {
 		t.Error("the last page is not seen")
+	}
+}
+
+// A file on a disk is read past the system's memory; where a read of that kind is refused,
+// what is read is the same.
+func TestReadsPastTheMemory(t *testing.T) {
+	name := filepath.Join(t.TempDir(), "a.jpg")
+	content := make([]byte, 2*blockBytes+777)
+	for i := range content {
+		content[i] = byte(i * 7 >> 3)
+	}
+	if err := os.WriteFile(name, content, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	size := int64(len(content))
+	for _, shift := range []int{0, 1} { // a block that begins at a page, and one that does not
+		f, err := openFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer f.Close()
+		var s syscall.Stat_t
+		if err := syscall.Fstat(int(f.Fd()), &s); err != nil {
+			t.Fatal(err)
+		}
+		disk := unix.Major(s.Dev) != 0 && fromMedium(f, size)
+		readOnce(f)
+		block := make([]byte, blockBytes+4096)[shift:]
+		block = block[:blockBytes]
+		var got []byte
+		for i, want := range []int{blockBytes, blockBytes, 777, 0} {
+			n, err := fill(f, block)
+			if n != want || (err == io.EOF) != (i == 3) || (err == io.ErrUnexpectedEOF) != (i == 2) || err != nil && i < 2 {
+				t.Errorf("shift %d, block %d: %d bytes, error %v", shift, i, n, err)
+			}
+			got = append(got, block[:n]...)
+		}
+		if !bytes.Equal(got, content) {
+			t.Errorf("shift %d: other bytes are read than the file holds", shift)
+		}
+		switch {
+		case !disk:
+			t.Log("the folder for tests is on no disk: nothing is read past the memory")
+		case shift == 0 && resident(f, size-777): // the rest may be read through it
+			t.Error("what was read is in memory")
+		}
 	}
 }
 

@@ -4,6 +4,7 @@ package copies
 
 import (
 	"fmt"
+	"io"
 	"os"
 	"syscall"
 
@@ -23,7 +24,10 @@ func changedAt(*syscall.Stat_t) int64 { return 0 }
 // has no way to see to it that it does not.
 func fromMedium(*os.File, int64) bool { return false }
 
-func readAhead(*os.File) {}
+func readOnce(*os.File) {}
+
+// fill reads a block, as [io.ReadFull] does.
+func fill(f *os.File, block []byte) (int, error) { return io.ReadFull(f, block) }
 
 func giveBack(*os.File) {}
 

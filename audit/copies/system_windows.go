@@ -1,6 +1,7 @@
 package copies
 
 import (
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -14,7 +15,10 @@ func openFile(name string) (*os.File, error) { return os.Open(name) }
 // it takes another way of reading altogether on this system.
 func fromMedium(*os.File, int64) bool { return false }
 
-func readAhead(*os.File) {}
+func readOnce(*os.File) {}
+
+// fill reads a block, as [io.ReadFull] does.
+func fill(f *os.File, block []byte) (int, error) { return io.ReadFull(f, block) }
 
 func giveBack(*os.File) {}
 
