@@ -77,12 +77,13 @@ func register(a, b []regLevel, px float64) Motion {
 	return mo
 }
 
-// registerNear aligns two pyramids whose motion is nearly known.
+// registerNear aligns two pyramids whose motion is nearly known. What parts of the picture
+// do is not asked.
 func registerNear(a, b []regLevel, near Motion, px float64) Motion {
 	near.ShiftX /= px
 	near.ShiftY /= px
 	near.Gain, near.Offset = 1, 0
-	mo := alignFrom(a, b, near, min(1, len(a)-1))
+	mo, _ := alignFrom(a, b, near, min(1, len(a)-1))
 	mo.ShiftX *= px
 	mo.ShiftY *= px
 	return mo
@@ -90,12 +91,17 @@ func registerNear(a, b []regLevel, near Motion, px float64) Motion {
 
 // align finds the motion in pixels of the small picture.
 func align(a, b []regLevel) Motion {
-	return alignFrom(a, b, Motion{Gain: 1}, len(a)-1)
+	mo, s := alignFrom(a, b, Motion{Gain: 1}, len(a)-1)
+	if s != nil {
+		mo.Doubt, mo.Apart = s.parts()
+	}
+	return mo
 }
 
 // alignFrom finds the motion from one that is given, on the levels from last to the
-// finest.
-func alignFrom(a, b []regLevel, mo Motion, last int) Motion {
+// finest, whose solver it returns; nil where the pictures cannot be aligned.
+func alignFrom(a, b []regLevel, mo Motion, last int) (Motion, *solver) {
+	var finest *solver
 	for l := last; l >= 0; l-- {
 		// Pixels of a level's picture are averages of 2^l ones: the middle
 		// stays where it is but for the odd row or column cut off.
@@ -124,7 +130,7 @@ func alignFrom(a, b []regLevel, mo Motion, last int) Motion {
 			}
 		}
 		if !ok {
-			return Motion{Gain: 1, Unexplained: 1}
+			return Motion{Gain: 1, Unexplained: 1}, nil
 		}
 		mo = s.mo
 		mo.ShiftX *= f
@@ -133,10 +139,10 @@ func alignFrom(a, b []regLevel, mo Motion, last int) Motion {
 			mo.Residual = s.meanAbs
 			mo.Converged = moved < coarseStill && s.unexplained < maxUnexplained && s.contrast > minContrast && s.overlap > viewOverlap
 			mo.Unexplained = s.unexplained
-			mo.Doubt, mo.Apart = s.parts()
+			finest = &s
 		}
 	}
-	return mo
+	return mo, finest
 }
 
 // A solver holds the state of the Gauss-Newton iteration on one level.

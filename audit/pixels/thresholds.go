@@ -223,8 +223,8 @@ const (
 	// Van Eycken and Oosterlinck, Evaluation of uniform color spaces developed after the
 	// adoption of CIELAB and CIELUV, Color Research and Application 19(2), 1994).
 	ColourShift = 2.3 / 2
-	// One pixel is read every tintEvery px in either direction: some 100,000 of a picture.
-	tintEvery = 4
+	// One pixel is read every tintEvery px in either direction: some 50,000 of a picture.
+	tintEvery = 6
 	// Pixels whose brightest channel lies above or below keep no colour; the others
 	// must be tintShare of the picture.
 	tintWhite, tintBlack = 250, 4
