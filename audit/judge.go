@@ -16,7 +16,13 @@ import (
 // result, and the error is that of ctx. Any other error means that a rule or the
 // measuring failed; the result is then still complete but for that.
 func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, error) {
-	runs := shoot.Runs(c.Files, opt.PlannedFrames)
+	return judge(ctx, nil, c.Files, counts(c), opt)
+}
+
+// judge is Judge of files behind sessions that were judged before and stay as they are,
+// with the counts of all files.
+func judge(ctx context.Context, before []*Session, files []*shoot.File, counted FileCounts, opt *Options) (*Result, error) {
+	runs := shoot.Runs(files, opt.PlannedFrames)
 	from := newSince(runs, opt)
 	var seen []shoot.Seen
 	var errs []error
@@ -25,8 +31,8 @@ func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, err
 		seen, err = from.measure(ctx, runs, opt)
 		errs = append(errs, err)
 	}
-	r := &Result{Files: counts(c), Support: opt.Support}
-	for _, session := range newSessions(from.leaveOut(shoot.Sessions(runs, seen, &opt.Options))) {
+	r := &Result{Sessions: slices.Clone(before), Files: counted, Support: opt.Support}
+	for _, session := range newSessions(before, from.leaveOut(shoot.Sessions(runs, seen, &opt.Options))) {
 		errs = append(errs, review(ctx, session, opt)...)
 		r.Sessions = append(r.Sessions, session)
 	}
@@ -38,7 +44,7 @@ func Judge(ctx context.Context, c *shoot.Collection, opt *Options) (*Result, err
 	if !r.Since.IsZero() {
 		r.Unused = nil // it may accept something earlier
 	}
-	for _, session := range r.Sessions {
+	for _, session := range r.Sessions[len(before):] {
 		patches(session, opt)
 		retakes(session, opt)
 		session.settle()

@@ -1,9 +1,7 @@
 package audit
 
 import (
-	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -30,8 +28,25 @@ type Live struct {
 	// newest is the file that was made last, as far as files record it.
 	newest *liveFile
 
-	result *Result
-	runs   map[string]*liveRun // by the path of each frame's first file
+	// touched are the paths of files that came, changed or went since the last
+	// inspection: true where there was one before. failed are those from which no picture
+	// can be read.
+	touched, failed map[string]bool
+	past            *past   // what need not be judged again; nil where all must be
+	memory          *memory // of what pictures showed; nil where nobody inspects them
+
+	result  *Result
+	before  int                 // sessions of the result that stayed as they were
+	fresh   bool                // nothing of the result was reported yet
+	entries []liveEntry         // the sequences of the result, in its order
+	pending []liveEntry         // those that are not closed
+	runs    map[string]*liveRun // by the path of each frame's first file
+}
+
+// A liveEntry is a sequence and what was reported of it.
+type liveEntry struct {
+	q   *Reviewed
+	run *liveRun
 }
 
 type liveFile struct {
@@ -80,7 +95,10 @@ type LiveEvent struct {
 
 // NewLive begins a live audit.
 func NewLive(opt *Options) *Live {
-	return &Live{opt: opt, files: map[string]*liveFile{}, runs: map[string]*liveRun{}, result: &Result{}}
+	return &Live{
+		opt: opt, files: map[string]*liveFile{}, runs: map[string]*liveRun{}, result: &Result{},
+		touched: map[string]bool{}, failed: map[string]bool{},
+	}
 }
 
 // Put takes a file in, or again after it changed. A nil file is one that is no
@@ -96,7 +114,11 @@ func (l *Live) Put(path string, f *shoot.File, now time.Time) {
 
 func (l *Live) put(path string, f *shoot.File, now time.Time) {
 	file := &liveFile{f, now}
+	l.touch(path)
 	l.files[path] = file
+	if f.Err != nil {
+		l.failed[path] = true
+	}
 	l.arrived = now
 	if l.newest == nil || l.newest.file.Path == path {
 		l.newest = file
@@ -107,6 +129,12 @@ func (l *Live) put(path string, f *shoot.File, now time.Time) {
 	if !ok || !known || !made.Wall.Before(before.Wall) {
 		l.newest = file
 	}
+}
+
+// touch notes that a file comes, changes or goes.
+func (l *Live) touch(path string) {
+	l.touched[path] = l.touched[path] || l.files[path] != nil
+	delete(l.failed, path)
 }
 
 // Newest returns the file that was made last, as far as files record it, and when it was
@@ -122,6 +150,7 @@ func (l *Live) Newest() (*shoot.File, time.Time) {
 func (l *Live) Remove(path string) {
 	if l.files[path] != nil {
 		l.changed = true
+		l.touch(path)
 		delete(l.files, path)
 		if l.newest != nil && l.newest.file.Path == path {
 			l.newest = nil
@@ -133,10 +162,14 @@ func (l *Live) Remove(path string) {
 // put in. Of several files of one path the last one holds.
 func (l *Live) SetAll(c *shoot.Collection, now time.Time) {
 	before := l.files
+	l.past, l.failed = nil, map[string]bool{} // files may have gone
 	l.files = make(map[string]*liveFile, len(c.Files))
 	for _, f := range c.Files {
 		if known := before[f.Path]; known != nil && known.file == f {
 			l.files[f.Path] = known
+			if f.Err != nil {
+				l.failed[f.Path] = true
+			}
 			continue
 		}
 		l.put(f.Path, f, now)
@@ -171,14 +204,12 @@ func (l *Live) Result() *Result { return l.result }
 func (l *Live) Open() *Reviewed {
 	var open *Reviewed
 	var at time.Time
-	for _, session := range l.result.Sessions {
-		for _, q := range session.Sequences {
-			if run := l.runOf(q); run == nil || !run.opened || run.closed {
-				continue
-			}
-			if t := l.latest(q); open == nil || t.After(at) {
-				open, at = q, t
-			}
+	for _, e := range l.pending {
+		if !e.run.opened || e.run.closed {
+			continue
+		}
+		if t := l.latest(e.q); open == nil || t.After(at) {
+			open, at = e.q, t
 		}
 	}
 	return open
@@ -201,8 +232,34 @@ func (l *Live) Look(ctx context.Context, now time.Time, closeAll, silent bool) (
 		l.result.Left = timeLeft(l.result.Sessions, l.opt) // a sequence closes long after its last file
 	}
 	var events []LiveEvent
+	for _, e := range l.toTell() {
+		if silent {
+			e.run.opened, e.run.closed = true, true
+			l.news(e.run, e.q, false)
+			e.run.close(e.q)
+			continue
+		}
+		events = append(events, l.tell(e.run, e.q, now, closeAll)...)
+	}
+	l.pending = slices.DeleteFunc(l.pending, func(e liveEntry) bool { return e.run.closed })
+	return events, err
+}
+
+// toTell returns the sequences of which there may be something to report: those that are
+// open and, where the result is new, those that were judged anew.
+func (l *Live) toTell() []liveEntry {
+	if !l.fresh {
+		return l.pending
+	}
+	l.fresh = false
+	old := 0 // sequences of sessions that stay as they were
+	for _, session := range l.result.Sessions[:l.before] {
+		old += len(session.Sequences)
+	}
+	l.pending = slices.DeleteFunc(slices.Clone(l.entries[:old]), func(e liveEntry) bool { return e.run.closed })
+	l.entries = l.entries[:old]
 	claimed := map[*liveRun]bool{}
-	for _, session := range l.result.Sessions {
+	for _, session := range l.result.Sessions[l.before:] {
 		for _, q := range session.Sequences {
 			run := l.runOf(q)
 			if run == nil || claimed[run] {
@@ -212,32 +269,11 @@ func (l *Live) Look(ctx context.Context, now time.Time, closeAll, silent bool) (
 			for _, f := range q.Frames {
 				l.runs[f.Path()] = run
 			}
-			if silent {
-				run.opened, run.closed = true, true
-				l.news(run, q, false)
-				run.close(q)
-				continue
-			}
-			events = append(events, l.tell(run, q, now, closeAll)...)
+			l.entries = append(l.entries, liveEntry{q, run})
 		}
 	}
-	return events, err
-}
-
-// judge makes the result anew. It leaves the old one where it was stopped: of
-// frames that were not inspected, less is known than before.
-func (l *Live) judge(ctx context.Context) error {
-	files := make([]*shoot.File, 0, len(l.files))
-	for _, f := range l.files {
-		files = append(files, f.file)
-	}
-	slices.SortFunc(files, func(a, b *shoot.File) int { return cmp.Compare(a.Path, b.Path) })
-	result, err := Judge(ctx, &shoot.Collection{Files: files, Other: l.other, Unfinished: l.unfinished, Problems: l.problems}, l.opt)
-	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
-		return err
-	}
-	l.result, l.changed = result, false
-	return err
+	l.pending = append(l.pending, l.entries[old:]...)
+	return slices.Clone(l.pending)
 }
 
 // runOf returns what was reported of the sequence that q was before.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"testing"
@@ -15,6 +16,7 @@ import (
 	"prestrike/audit/audittest"
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
+	"prestrike/exifread"
 )
 
 // play puts the files of a session text in, each when it was made and delayed
@@ -305,6 +307,126 @@ func TestLiveEndsAsTheReport(t *testing.T) {
 		}
 		if diff := cmp.Diff(asJSON(t, want), asJSON(t, live.Result())); diff != "" {
 			t.Fatalf("seed %d: (-report +live):\n%s", seed, diff)
+		}
+	}
+}
+
+// A shoot of several days is judged a day at a time as its files come, and ends where an
+// audit of the folder does: also where files of former days come late, change or go.
+func TestLiveOfSeveralDaysEndsAsTheReport(t *testing.T) {
+	looks, parts := 0, 0
+	for seed := range uint64(3) {
+		var days [][]*shoot.File
+		for day := range 4 {
+			files := audittest.Random(100*seed + uint64(day)).Files
+			for _, f := range files {
+				at, _ := f.Meta.Captured.Get()
+				at.Wall = at.Wall.AddDate(0, 0, day)
+				f.Meta.Captured = exifread.Of(at)
+				f.Path = fmt.Sprintf("%d/%s", day, f.Path)
+			}
+			days = append(days, files)
+		}
+		reviewed := 0
+		counting := &audit.Rule{ID: "counting", Check: func(*audit.Review) error { reviewed++; return nil }}
+		opt := &audit.Options{Rules: []*audit.Rule{isoRule}}
+		live := audit.NewLive(&audit.Options{Rules: []*audit.Rule{isoRule, counting}})
+		now := time.Date(2026, 3, 4, 12, 0, 0, 0, time.UTC)
+		there := map[string]*shoot.File{}
+		look := func() {
+			t.Helper()
+			now = now.Add(100 * time.Millisecond)
+			reviewed = 0
+			if _, err := live.Look(t.Context(), now, false, false); err != nil {
+				t.Fatal(err)
+			}
+			looks++
+			sequences := 0
+			for _, session := range live.Result().Sessions {
+				sequences += len(session.Sequences)
+			}
+			if reviewed < sequences {
+				parts++
+			}
+			var files []*shoot.File
+			for _, path := range slices.Sorted(maps.Keys(there)) {
+				files = append(files, there[path])
+			}
+			want, err := audit.Judge(t.Context(), &shoot.Collection{Files: files}, opt)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if diff := cmp.Diff(asJSON(t, want), asJSON(t, live.Result())); diff != "" {
+				t.Fatalf("seed %d, %d files: (-report +live):\n%s", seed, len(files), diff)
+			}
+		}
+		put := func(f *shoot.File) { live.Put(f.Path, f, now); there[f.Path] = f }
+		late := days[0][3]
+		for _, files := range days {
+			for i, f := range files {
+				if f != late {
+					put(f)
+				}
+				if i%70 == 69 || i == len(files)-1 {
+					look()
+				}
+			}
+		}
+		put(late)
+		look()
+		gone := days[1][5].Path
+		live.Remove(gone)
+		delete(there, gone)
+		look()
+		last := days[3][len(days[3])-1]
+		live.Remove(last.Path)
+		delete(there, last.Path)
+		look()
+		changed := *days[2][1]
+		put(&changed)
+		look()
+	}
+	if parts < looks/10 { // of most shoots made up here, bodies need all days to be known
+		t.Errorf("only %d of %d looks judged a part", parts, looks)
+	}
+}
+
+// Pictures of former days are not inspected again, whatever comes.
+func TestLiveInspectsPicturesOfFormerDaysOnce(t *testing.T) {
+	session, err := audittest.Read(strings.NewReader(run1 + "DCIM/100BXCAM/BX1_0021..0040.NEF after 40000s every 1.3s\nDCIM/100BXCAM/BX1_0041..0060.NEF after 40000s every 1.3s"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked := map[string]int{}
+	opt := session.Options
+	opt.Measure = func(_ context.Context, runs []*shoot.Run) ([]shoot.Seen, error) {
+		seen := make([]shoot.Seen, len(runs))
+		for i, r := range runs {
+			asked[r.Frames[0].Path()]++
+			seen[i].Evidence = r.Frames[0].Path()
+		}
+		return seen, nil
+	}
+	live := audit.NewLive(&opt)
+	now := time.Date(2026, 3, 4, 12, 0, 0, 0, time.UTC)
+	for _, f := range session.Files {
+		live.Put(f.Path, f, now)
+		if _, err := live.Look(t.Context(), now, false, false); err != nil {
+			t.Fatal(err)
+		}
+	}
+	first, third := session.Files[0], session.Files[40]
+	before, again := asked[first.Path], asked[third.Path]
+	live.SetAll(&shoot.Collection{Files: session.Files}, now)
+	if _, err := live.Look(t.Context(), now, true, false); err != nil {
+		t.Fatal(err)
+	}
+	if asked[first.Path] != before || asked[third.Path] != again+1 || before != 21 {
+		t.Errorf("the first day was inspected %d times and %d in all, the last once more %d times", before, asked[first.Path], asked[third.Path]-again)
+	}
+	for i, s := range live.Result().Sessions {
+		if got, want := s.Sequences[0].Pictures, session.Files[20*i].Path; got != want {
+			t.Errorf("session %d: seen is %v, want what was seen of %s", i+1, got, want)
 		}
 	}
 }

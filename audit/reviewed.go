@@ -98,10 +98,20 @@ func (s *Session) copies() int {
 	return n
 }
 
-// newSessions returns the sessions of a shoot as no rule has reviewed them yet.
-func newSessions(all []*shoot.Session) []*Session {
+// newSessions returns the sessions of a shoot as no rule has reviewed them yet, behind
+// those that were judged before.
+func newSessions(before []*Session, shots []*shoot.Session) []*Session {
+	all := shots
+	if n := len(before); n > 0 {
+		shoot.Renumber(shots, n)
+		all = nil
+		for _, s := range before {
+			all = append(all, s.Session)
+		}
+		all = append(all, shots...)
+	}
 	var out []*Session
-	for _, shot := range all {
+	for _, shot := range shots {
 		s := &Session{Session: shot, all: all, Sequences: make([]*Reviewed, len(shot.Sequences))}
 		for i, q := range shot.Sequences {
 			s.Sequences[i] = &Reviewed{Sequence: q, Pictures: q.Evidence}

@@ -147,16 +147,26 @@ func sessions(sequences []*Sequence, opt *Options) []*Session {
 		}
 		session.Sequences = append(session.Sequences, s)
 	}
-	for i, session := range out {
-		session.ID = fmt.Sprint(i + 1)
-		for j, s := range session.Sequences {
-			s.ID = fmt.Sprintf("%d.%d", i+1, j+1)
+	Renumber(out, 0)
+	for _, session := range out {
+		for _, s := range session.Sequences {
 			if !slices.Contains(session.Bodies, s.Body) {
 				session.Bodies = append(session.Bodies, s.Body)
 			}
 		}
 	}
 	return out
+}
+
+// Renumber gives sessions and their sequences the IDs that they have behind a number of
+// other sessions.
+func Renumber(sessions []*Session, before int) {
+	for i, session := range sessions {
+		session.ID = fmt.Sprint(before + i + 1)
+		for j, s := range session.Sequences {
+			s.ID = fmt.Sprintf("%d.%d", before+i+1, j+1)
+		}
+	}
 }
 
 func bySequence(a, b *Sequence) int {
