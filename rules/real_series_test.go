@@ -48,17 +48,22 @@ func TestRealSeriesAsSessions(t *testing.T) {
 		tiles, counts = append(tiles, list...), append(counts, len(list))
 	}
 	distances := realDistances(t)
-	walks := []shoot.Kind{shoot.Focus}
+	walks, steady := []shoot.Kind{shoot.Focus}, []shoot.Kind{shoot.Focus, shoot.Series}
+	const soon, aMinute = 5, 46 // frames' time
 	for _, s := range []realSession{
 		{"a lens that focuses from infinity to 0.1 m, without capture data", asTheyLie("focus/balls"), []int{10}, walks, []string{"far-edge", "no-exif"}, true},
 		// Without times nothing shows that these frames are a run, so that their pictures
 		// are inspected only where the user asks; what they lack is reported.
 		{"the same, as audited by default", asTheyLie("focus/balls"), []int{10}, []shoot.Kind{shoot.Single}, []string{"no-exif"}, false},
-		{"the same, a frame each 1.3 s", atPace(balls, nil, nil), []int{10}, walks, []string{"far-edge"}, false},
-		{"the same, with the distances recorded", atPace(balls, nil, distances), []int{10}, walks, []string{"near-edge"}, false},
-		{"the same, from near to far", atPace(back, nil, nil), []int{10}, walks, []string{"near-edge"}, false},
-		{"one microscope tile", atPace(tiles[:counts[0]], nil, nil), counts[:1], []shoot.Kind{shoot.Focus, shoot.Series}, nil, false},
-		{"three microscope tiles one after the other", atPace(tiles, counts, nil), counts, []shoot.Kind{shoot.Focus, shoot.Series}, nil, false},
+		{"the same, a frame each 1.3 s", atPace(balls, nil, 0, nil), []int{10}, walks, []string{"far-edge"}, false},
+		{"the same, with the distances recorded", atPace(balls, nil, 0, distances), []int{10}, walks, []string{"near-edge"}, false},
+		{"the same, from near to far", atPace(back, nil, 0, nil), []int{10}, walks, []string{"near-edge"}, false},
+		{"one microscope tile", atPace(tiles[:counts[0]], nil, 0, nil), counts[:1], steady, nil, false},
+		{"three microscope tiles one after the other", atPace(tiles, counts, aMinute, nil), counts, steady, nil, false},
+		// Behind a pause in which a stack may have been interrupted the pictures decide, and
+		// counts where they do not show it, as those of the tiles. TestRealGoingOn asks of more.
+		{"the balls, interrupted half-way", atPace(balls, []int{5, 5}, soon, nil), []int{10}, walks, []string{"cadence-break", "far-edge"}, false},
+		{"two microscope tiles soon one after the other", atPace(tiles[counts[0]:], counts[1:], soon, nil), counts[1:], steady, nil, false},
 		{"four frames by hand, 3 to 19 s apart", asTheyLie("consecutive"), []int{1, 1, 1, 1}, []shoot.Kind{shoot.Single}, nil, false},
 	} {
 		t.Run(s.name, func(t *testing.T) {
@@ -98,11 +103,10 @@ func asTheyLie(folder string) func(*testing.T) string {
 	return func(*testing.T) string { return filepath.Join(realFolder, filepath.FromSlash(folder)) }
 }
 
-// atPace writes real pictures as a camera does, a frame each 1.3 s, with a minute's pause
-// between parts of the given numbers of frames, and the distances where they are known.
-func atPace(files []string, parts []int, distances []float64) func(*testing.T) string {
+// atPace writes real pictures as a camera does, a frame each 1.3 s, with a pause of so many
+// frames' time between parts of the given numbers of frames, and the distances where they are known.
+func atPace(files []string, parts []int, pause int, distances []float64) func(*testing.T) string {
 	return func(t *testing.T) string {
-		const pause = 46 // frames' time
 		border := map[int]bool{}
 		at := 0
 		for _, n := range parts {

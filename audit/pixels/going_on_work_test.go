@@ -64,7 +64,7 @@ func ordinaryPairs(seed uint64) []ordinary {
 		{"turned by 20°, from behind", whole, &shooting{built: b.Yawed(20), shots: back}},
 		{"another side", whole, &shooting{built: side, shots: again}},
 		{"another side, from behind", whole, &shooting{built: side, shots: back}},
-		{"the next place", place, &shooting{strip, again, right}},
+		{"the next place, half of it new", place, &shooting{strip, again, right}},
 		{"the next place, from behind", place, &shooting{strip, back, right}},
 	}
 }

@@ -280,39 +280,50 @@ func TestRealHeld(t *testing.T) {
 	}
 }
 
-// TestRealGoingOn: the second half of a real series goes on where the first stopped, and the
-// whole series behind itself starts over; that may stay undecided, but is not decided wrongly.
+// TestRealGoingOn: the second half of a real series goes on where the first stopped; the whole
+// series behind itself, there or back, and another series are another run. That may stay
+// undecided, but is not decided wrongly.
 func TestRealGoingOn(t *testing.T) {
 	overManyScenes(t) // TestGoingOn asks of one
 	told := 0
+	var before []*pixels.FrameMeasure
 	for _, r := range realSeries(t) {
 		var list []*pixels.FrameMeasure
 		for _, f := range r.files {
 			list = append(list, measure(t, decode(t, f)))
 		}
 		half := len(list) / 2
-		for want, parts := range map[pixels.Answer][2][]*pixels.FrameMeasure{
-			pixels.Found: {list[:half], list[half:]},
-			pixels.Fine:  {list, list},
+		back := slices.Clone(list)
+		slices.Reverse(back)
+		for _, c := range []struct {
+			name          string
+			first, second []*pixels.FrameMeasure
+			want          pixels.Answer
+		}{
+			{"halves", list[:half], list[half:], pixels.Found},
+			{"again", list, list, pixels.Fine},
+			{"back", list, back, pixels.Fine},
+			{"behind another series", before, list, pixels.Fine},
+			{"back, behind another series", before, back, pixels.Fine},
 		} {
-			var s pixels.Sequence
-			for _, m := range parts[0] {
-				s.Add(m)
+			if c.first == nil {
+				continue // none is behind another
 			}
-			s.Pause()
-			for _, m := range parts[1] {
-				s.Add(m)
+			first := new(pixels.Sequence)
+			for _, m := range c.first {
+				first.Add(m)
 			}
-			g := s.GoingOn(pixels.DefaultThresholds(), judgeAll(parts[0]), judgeAll(parts[1]))
-			t.Logf("%s: %v %q %s, %.1f steps, %d frames repeat", r.name, g.Answer, g.Course, g.Reason, g.Steps, g.Repeats)
+			g := behindPause(first, c.second)
+			t.Logf("%s, %s: %v %q %s, %.1f steps, %d frames repeat", r.name, c.name, g.Answer, g.Course, g.Reason, g.Steps, g.Repeats)
 			switch g.Answer {
-			case want:
+			case c.want:
 				told++
 			case pixels.CannotTell:
 			default:
-				t.Errorf("%s: %v %q, want %v", r.name, g.Answer, g.Course, want)
+				t.Errorf("%s, %s: %v %q, want %v", r.name, c.name, g.Answer, g.Course, c.want)
 			}
 		}
+		before = list
 	}
 	if told == 0 {
 		t.Error("nothing was told of any series")
