@@ -155,7 +155,7 @@ func noSuchKey(name string) string {
 		}
 	}
 	text := fmt.Sprintf("there is no key %q", name)
-	if near := nearest(name, known); near != "" {
+	if near := Nearest(name, known); near != "" {
 		text += fmt.Sprintf(": did you mean %q?", near)
 	}
 	return text
@@ -287,7 +287,7 @@ func (r *reader) ruleKey(rule *audit.Rule, full, key string, value any) {
 		return
 	}
 	text := fmt.Sprintf("rule %s has no key %q", rule.ID, key)
-	if near := nearest(key, names); near != "" {
+	if near := Nearest(key, names); near != "" {
 		text += fmt.Sprintf(": did you mean %q?", near)
 	}
 	r.fail(full, "%s", text)

@@ -9,12 +9,12 @@ func NearestRule(rules []*audit.Rule, word string) string {
 	for i, r := range rules {
 		ids[i] = r.ID
 	}
-	return nearest(word, ids)
+	return Nearest(word, ids)
 }
 
-// nearest returns the known word that is most like word, or none where no word
-// is like it.
-func nearest(word string, known []string) string {
+// Nearest returns the known word that is most like word; empty where no word is
+// like it.
+func Nearest(word string, known []string) string {
 	best, distance := "", 1+max(2, len(word)/3)
 	for _, k := range known {
 		if max(len(word)-len(k), len(k)-len(word)) >= distance {

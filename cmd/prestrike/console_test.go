@@ -346,3 +346,22 @@ func TestLineKeepsToColumns(t *testing.T) {
 		t.Errorf("wiped with %q, want %q", got, want)
 	}
 }
+
+// TestSlatesAreNotWrittenToTerminals holds that a page for the browser does not fill a
+// terminal, and goes to a pipe.
+func TestSlatesAreNotWrittenToTerminals(t *testing.T) {
+	folder := card(t)
+	if err := os.WriteFile(filepath.Join(folder, "prestrike.toml"), []byte("[[view]]\nname = \"ribs\"\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	for _, terminal := range []bool{true, false} {
+		var out, remarks bytes.Buffer
+		status := run(t.Context(), []string{"slate", folder}, &console{out: &out, err: &remarks, outTerminal: terminal})
+		if terminal && (status != statusNotAudited || out.Len() > 0 || !strings.Contains(remarks.String(), "such as -o slates.html")) {
+			t.Errorf("terminal: status %d, %d bytes, remarks %q", status, out.Len(), remarks.String())
+		}
+		if !terminal && (status != statusGood || !strings.Contains(out.String(), "<h2>ribs</h2>")) {
+			t.Errorf("pipe: status %d, remarks %q", status, remarks.String())
+		}
+	}
+}

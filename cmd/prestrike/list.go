@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"prestrike/audit"
+	"prestrike/audit/config"
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
 	"prestrike/audit/words"
@@ -192,7 +193,7 @@ func (f *listFlags) pick(r *audit.Result) (*pickedList, error) {
 		at := slices.IndexFunc(r.Views, func(v *audit.ShotView) bool { return strings.EqualFold(v.Name, name) })
 		switch {
 		case at < 0:
-			return nil, fmt.Errorf("there is no view %q: name one of the [[view]] entries of prestrike.toml", name)
+			return nil, noView(r, name)
 		case r.Views[at].Sequence == nil:
 			return nil, fmt.Errorf("no sequence shows view %q: prestrike report names what is missing", name)
 		}
@@ -331,4 +332,16 @@ func (f *listFlags) path(file *shoot.File) (string, error) {
 		return rel, nil
 	}
 	return abs, nil // on another drive
+}
+
+// noView reports that the shot list has no view of a name, and which is near.
+func noView(r *audit.Result, name string) error {
+	var names []string
+	for _, v := range r.Views {
+		names = append(names, v.Name)
+	}
+	if near := config.Nearest(name, names); near != "" {
+		return fmt.Errorf("there is no view %q: did you mean %q?", name, near)
+	}
+	return fmt.Errorf("there is no view %q: name one of the [[view]] entries of prestrike.toml", name)
 }

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"syscall"
 
+	"prestrike/audit/config"
 	"prestrike/audit/report"
 	"prestrike/audit/values"
 
@@ -138,8 +139,10 @@ again while the subject is still there. Originals are only read, never changed.`
 		SilenceErrors:              true,
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		if _, unknown := errors.AsType[*pflag.NotExistError](err); unknown && cmd == root {
+		if unknown, is := errors.AsType[*pflag.NotExistError](err); is && cmd == root {
 			err = fmt.Errorf("%w: name the folder or the command first, then the flags", err)
+		} else if is {
+			err = withNearest(err, unknown.GetSpecifiedName(), "--", flagNames(cmd))
 		}
 		return &usageError{plainFlagError(err), cmd.CommandPath()}
 	})
@@ -159,6 +162,25 @@ again while the subject is still there. Originals are only read, never changed.`
 	root.InitDefaultVersionFlag()
 	root.Flags().Lookup("version").Usage = "name the version"
 	return root
+}
+
+// flagNames returns the names of the flags of a command, without dashes.
+func flagNames(cmd *cobra.Command) (list []string) {
+	cmd.Flags().VisitAll(func(f *pflag.Flag) {
+		if !f.Hidden {
+			list = append(list, f.Name)
+		}
+	})
+	return list
+}
+
+// withNearest adds to an error about a word that is not known the known one that is
+// nearest, where one is near.
+func withNearest(err error, word, before string, known []string) error {
+	if near := config.Nearest(word, known); near != "" {
+		return fmt.Errorf("%w: did you mean %s%s?", err, before, near)
+	}
+	return err
 }
 
 // plainFlagError names the flag before the value that it refuses.

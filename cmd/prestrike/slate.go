@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"html/template"
 	"regexp"
@@ -49,6 +50,9 @@ func newSlate(c *console) *cobra.Command {
 			}
 			if len(opt.Views) == 0 {
 				return fmt.Errorf("no shot list holds for %s: add a [[view]] with its name to prestrike.toml there, or write prestrike plan --add NAME", folders[0])
+			}
+			if out.file == "" && c.outTerminal {
+				return &usageError{errors.New("a page is for the browser: name a file for it, such as -o slates.html"), cmd.CommandPath()}
 			}
 			target, err := openTarget(c, &out, folders)
 			if err != nil {
