@@ -64,15 +64,7 @@ func TestTimeNeededHolds(t *testing.T) {
 	within, half, judged, fewer, inTime := 0, 0, 0, 0, 0
 	for seed := uint64(7_000); seed < 7_000+uint64(n); seed++ {
 		made := plannedShoot(seed)
-		text, err := audittest.Read(strings.NewReader(made.text))
-		if err != nil {
-			t.Fatal(err)
-		}
-		result, err := audit.Judge(t.Context(), &shoot.Collection{Files: text.Files}, &text.Options)
-		if err != nil {
-			t.Fatal(err)
-		}
-		needed := audit.TimeFor(result.Views)
+		needed := audit.TimeFor(judgedText(t, made.text).Views)
 		if needed.Views != made.open || needed.Careful == 0 {
 			continue
 		}
@@ -122,6 +114,20 @@ func TestTimeNeededHolds(t *testing.T) {
 	if judged < n*9/10 {
 		t.Errorf("%d of %d shoots judged", judged, n)
 	}
+}
+
+// judgedText judges a session as text.
+func judgedText(t *testing.T, session string) *audit.Result {
+	t.Helper()
+	text, err := audittest.Read(strings.NewReader(session))
+	if err != nil {
+		t.Fatal(err)
+	}
+	result, err := audit.Judge(t.Context(), &shoot.Collection{Files: text.Files}, &text.Options)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return result
 }
 
 // What is reported of the time left follows the courier, the clock and what is open.

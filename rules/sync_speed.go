@@ -1,9 +1,8 @@
 package rules
 
 import (
-	"slices"
-
 	"fmt"
+	"slices"
 
 	"prestrike/audit"
 	"prestrike/audit/pixels"

@@ -162,7 +162,7 @@ type pageFinding struct {
 // writePage writes the page.
 func writePage(w io.Writer, m *model, opt *Options) error {
 	p := &page{
-		Verdict: shapeOf(m.verdict.String()), Closing: Visible(capital(sentence(m.closing))), Policy: policy(),
+		Verdict: shapeOf(m.verdict.String()), Closing: Visible(capital(sentence(m.closing))), Policy: PagePolicy(),
 		Style: template.CSS(pageCSS), Script: template.JS(pageJS), // both are our own
 	}
 	if head := strings.TrimPrefix(m.head, strings.ToUpper(p.Verdict.Word)); head != "" {
@@ -187,8 +187,9 @@ func writePage(w io.Writer, m *model, opt *Options) error {
 	return pageTemplate.Execute(w, p)
 }
 
-// policy forbids the page everything but its own pictures, style and script (CSP level 3).
-func policy() string {
+// PagePolicy forbids the page everything but its own pictures, style and script (Content
+// Security Policy, level 3).
+func PagePolicy() string {
 	hash := func(text string) string {
 		sum := sha256.Sum256([]byte(text))
 		return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"

@@ -110,6 +110,8 @@ type shown struct {
 	Arrow *arrow
 	Odd   bool // it is the frame that the finding is about
 	Exact bool // a pixel of it is a pixel of the page
+
+	made *Picture // nil where there is none
 }
 
 // An outline is a box in units of the picture.
@@ -124,7 +126,7 @@ func (at *pageWriter) shown(p *Picture, err error, alt, caption string) *shown {
 	case err != nil:
 		s.Why = Visible(err.Error())
 	case p != nil:
-		s.URL, s.Width, s.Height = dataURL(p), p.Width, p.Height
+		s.URL, s.Width, s.Height, s.made = dataURL(p), p.Width, p.Height, p
 	}
 	return s
 }

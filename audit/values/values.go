@@ -9,6 +9,7 @@ package values
 import (
 	"fmt"
 	"math"
+	"net/url"
 	"strconv"
 	"strings"
 	"time"
@@ -70,6 +71,10 @@ var (
 	// Pixels is a size in pixels, long side first. Megapixels are those of a
 	// sensor of shape 3:2.
 	Pixels = Kind[Size]{"pixels such as 8256x5504, or megapixels of a 3:2 sensor such as 45MP", readPixels, Size.String}
+	// Address is where a page is served.
+	Address = Kind[string]{"an address such as 192.168.1.5:8140, or :8140 for all networks of this computer", readAddress, func(s string) string { return s }}
+	// Broker is an MQTT broker with the prefix of its topics.
+	Broker = Kind[*url.URL]{"an address with a prefix such as mqtt://192.168.1.2:1883/studio or mqtts://broker.museum.example/studio, without user and password", readBroker, (*url.URL).String}
 	// Megabytes is a size of files in bytes, in MB where no unit is given.
 	Megabytes = Kind[float64]{"a size such as 45MB; without a unit it is in MB", readBytes(1e6), writeBytes("MB", 1e6)}
 	// Gigabytes is a size of files in bytes, in GB where no unit is given.

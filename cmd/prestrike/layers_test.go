@@ -12,8 +12,10 @@ import (
 // package below exifread/internal or cmd/prestrike/internal belongs to the one
 // above it.
 var layers = map[string][]string{
-	"cmd/prestrike":               {"audit/slate", "audit/words", "audit/values", "audit/report", "audit/board", "audit", "audit/shoot", "audit/config", "audit/pictures", "audit/pixels", "audit/pixels/proof", "audit/copies", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
+	"cmd/prestrike":               {"audit/slate", "audit/words", "audit/values", "audit/publish", "audit/tablet", "audit/report", "audit/board", "audit", "audit/shoot", "audit/config", "audit/pictures", "audit/pixels", "audit/pixels/proof", "audit/copies", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
 	"audit/board":                 {"audit", "audit/shoot"},
+	"audit/publish":               {"audit/board"},
+	"audit/tablet":                {"audit/report", "audit/board", "audit"},
 	"audit/report":                {"audit/words", "audit/board", "audit", "audit/shoot", "audit/pixels", "exifread"},
 	"audit":                       {"audit/words", "audit/shoot", "exifread"},
 	"audit/shoot":                 {"audit/words", "exifread", "audit/safefile"},

@@ -150,7 +150,7 @@ again while the subject is still there. Originals are only read, never changed.`
 	root.PersistentFlags().Lookup("no-color").DefValue = "false" // NO_COLOR is no default of the program
 	root.AddGroup(groups...)
 	addCommands(root, groupBefore, newPlan(c), newSlate(c))
-	addCommands(root, groupDuring, newWatch(c), newReport(c))
+	addCommands(root, groupDuring, newWatch(c), newBoard(c), newReport(c))
 	addCommands(root, groupAfter, newList(c), newCopies(c), newAccept(c), newFrames(c))
 	addCommands(root, groupOther, newRules(c), newConfig(c), newDemo(c), newCompletion(root), newManual(root))
 	help := newHelp(root)

@@ -46,9 +46,17 @@ type browser struct {
 
 var inBrowser = flag.Bool("browser", false, "open the report's page in chromium")
 
-// openBrowser writes the test page and opens it; it skips the test without -browser, and where
-// there is no chromium.
+// openBrowser writes the test page and starts a browser for it.
 func openBrowser(t *testing.T) *browser {
+	t.Helper()
+	b := startBrowser(t)
+	b.url = (&url.URL{Scheme: "file", Path: writeTestPage(t)}).String()
+	return b
+}
+
+// startBrowser starts a browser; it skips the test without -browser, and where there is no
+// chromium.
+func startBrowser(t *testing.T) *browser {
 	t.Helper()
 	if !*inBrowser {
 		t.Skip("a browser takes long to start: .ci/run browser does")
@@ -64,7 +72,7 @@ func openBrowser(t *testing.T) *browser {
 	t.Cleanup(stop)
 	ctx, stop = chromedp.NewContext(ctx)
 	t.Cleanup(stop)
-	b := &browser{ctx: ctx, url: (&url.URL{Scheme: "file", Path: writeTestPage(t)}).String()}
+	b := &browser{ctx: ctx}
 	b.do(t) // starts it
 	err = chromedp.Listen(ctx, func(event any) {
 		b.mu.Lock()

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io/fs"
 	"slices"
+	"strings"
 	"time"
 
 	"prestrike/audit"
@@ -42,6 +43,9 @@ it must be shot again. Twice two mean stalled, twice three mean that the folder 
 The signals for "again" and "lost" repeat every 20 s until you press Enter or the
 retake is there. --sound plays tones of the same rhythms.
 
+--page serves the state as a page for a tablet or telephone beside the set. --publish hands
+it to an MQTT broker, for lamps and for prestrike board.
+
 Ctrl-C prints the report on all that is there, once the remaining pictures are
 inspected, and ends with its status. A second Ctrl-C ends at once. A file that is not
 complete yet is named, and the verdict is then check at least. Started again on the
@@ -55,6 +59,8 @@ a time; later findings wait. At the end of the watch, programs that still run ha
 const watchExamples = `  prestrike watch /tethered
   prestrike watch . --planned-frames 50 --alert bell --alert-from check
   prestrike watch . --big --sound              a board to be read and heard from afar
+  prestrike watch . --page=:8140               a page for a tablet on the same network
+  prestrike watch . --publish mqtt://192.168.1.2/studio --set "table 2"
   prestrike watch . --on-finding ./lamp        run a program for each finding
   prestrike watch . --once                     end with the status of the first sequence
   prestrike watch /share --poll 5s`
@@ -71,6 +77,7 @@ type watchFlags struct {
 	once      bool
 	poll      optics.Seconds
 	settle    optics.Seconds
+	beside    besideFlags
 }
 
 func newWatch(c *console) *cobra.Command {
@@ -81,6 +88,9 @@ func newWatch(c *console) *cobra.Command {
 		Long:    watchLong,
 		Example: watchExamples,
 		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 2 && f.beside.page == pageHere && strings.Contains(args[1], ":") {
+				return &usageError{fmt.Errorf("write the address behind an equals sign: --page=%s", args[1]), cmd.CommandPath()}
+			}
 			if len(args) != 1 {
 				return &usageError{errors.New("name one folder to watch"), cmd.CommandPath()}
 			}
@@ -102,6 +112,7 @@ func newWatch(c *console) *cobra.Command {
 	cmd.Flags().BoolVar(&f.once, "once", false, "end when the first sequence closes, with its status")
 	addValue(cmd.Flags(), values.Time, &f.poll, "poll", "list the folder every `TIME`, such as 5s, instead of waiting for the system to report")
 	addDefault(cmd.Flags(), values.Time, &f.settle, "settle", optics.Seconds(watch.DefaultSettle.Seconds()), "how long a file must rest to be complete, a `TIME` such as 2s")
+	f.beside.addTo(cmd.Flags())
 	f.shoot.addTo(cmd)
 	cmd.Flags().SortFlags = false
 	return cmd
@@ -127,6 +138,7 @@ type watching struct {
 	readers  *readCache
 	set      *board.Set
 	shows    []func(*board.State) // that show the state of the set
+	besides  []func(*board.State) // those of them that are not on the terminal
 	colour   bool
 	caught   bool
 	shown    time.Time     // the second that was shown last
@@ -189,7 +201,17 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 		w.shows = append(w.shows, b.show)
 		defer c.takeDown()
 		defer boardSignals(c, b)()
-		context.AfterFunc(ctx, c.takeDown) // before a second Ctrl-C can end the program
+		context.AfterFunc(ctx, func() { // before a second Ctrl-C can end the program
+			defer c.guard()
+			c.takeDown()
+		})
+	}
+	// It ends after the last report, which it hears of.
+	beside, endBeside := context.WithCancel(context.WithoutCancel(ctx))
+	defer endBeside()
+	waitBeside, err := w.serveBeside(beside)
+	if err != nil {
+		return &usageError{err, cmd.CommandPath()}
 	}
 	go func() {
 		defer c.guard()
@@ -199,6 +221,8 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	cancel()
 	w.endPrograms(time.Now())
 	letEnd(watcher)
+	endBeside()
+	waitBeside()
 	if err != nil {
 		return err
 	}

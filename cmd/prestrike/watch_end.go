@@ -11,6 +11,7 @@ import (
 	"sync"
 	"time"
 
+	"prestrike/audit"
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
 	"prestrike/audit/words"
@@ -31,7 +32,8 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 	if w.pictures != nil {
 		w.opt.Measure = measureWith(w.c, json, w.pictures)
 	}
-	_, ruleErr := w.live.Look(ctx, w.now(), true, true)
+	events, ruleErr := w.live.Look(ctx, w.now(), true, false)
+	w.showEnd(events)
 	if ruleErr != nil {
 		w.say("not everything was judged: %s", ruleErr)
 	}
@@ -65,6 +67,17 @@ func (w *watching) finish(ctx context.Context) (status, error) {
 		end = statusNotAudited
 	}
 	return end, w.write(b.Bytes())
+}
+
+// showEnd shows those who are not at the terminal what closed with the watch.
+func (w *watching) showEnd(events []audit.LiveEvent) {
+	for _, e := range events {
+		w.set.Report(e, w.now())
+	}
+	state := w.set.State(w.now())
+	for _, show := range w.besides {
+		show(&state)
+	}
 }
 
 // readAll takes in all that is in the folder at this moment: a watch hands out

@@ -26,7 +26,7 @@ var forProgrammers = regexp.MustCompile(`strconv|lstat|ParseFloat|ParseInt|inval
 var wrongValues = []string{"", " ", "wrong", "-1", "1e400", "NaN", "½", "1/0", "1:2:3", "10 furlongs", "\x00\x1b[31m", strings.Repeat("9", 400), "0x10", "true"}
 
 // freeText are flags whose value is a name, of which some may be good.
-var freeText = []string{"config", "output", "manifest", "like", "on-finding", "into", "sequence", "add", "date", "title", "paper", "view", "from"}
+var freeText = []string{"config", "output", "manifest", "like", "on-finding", "into", "sequence", "add", "date", "title", "paper", "view", "from", "set"}
 
 // TestWrongValuesOfFlags gives each flag of each command values that it cannot read, and
 // holds the message to name the flag, what was read and what is accepted.

@@ -1,0 +1,315 @@
+// Package publish hands what a watch knows of a set to an MQTT broker (MQTT 5, OASIS
+// standard), so that a lamp, a board or a database follows any number of sets with what
+// reads MQTT already.
+//
+// Below the prefix, each set has three topics. Their messages are JSON objects, with
+// "version": 1 and the name of the set in "set":
+//
+//	PREFIX/SET/state     retained: the [board.State] without its findings; "state" is "lost"
+//	                     where the watch itself has gone without a word, which is its last
+//	                     will, and "ended" where it ended as asked
+//	PREFIX/SET/findings  retained: the findings that are still open
+//	PREFIX/SET/closed    one message for each sequence that closes
+//
+// Messages wait while the broker is away. Then the latest state counts, and every closed
+// sequence.
+package publish
+
+import (
+	"cmp"
+	"context"
+	"crypto/tls"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/url"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+	"unicode"
+
+	"github.com/eclipse/paho.golang/autopaho"
+	"github.com/eclipse/paho.golang/paho"
+
+	"prestrike/audit/board"
+)
+
+// Version is that of the messages.
+const Version = 1
+
+// MostWaiting is how many closed sequences wait for a broker that is away. The oldest are
+// dropped then: their number is in the next message.
+const MostWaiting = 10_000
+
+// ended is the state of a set whose watch ended as asked.
+const ended = "ended"
+
+// quality is "at least once" of MQTT.
+const quality = 1
+
+const (
+	keepAlive     = 5               // seconds; the broker sends the will after half as much again
+	triedEvery    = 2 * time.Second // how often a connection is tried
+	connectWithin = 10 * time.Second
+	sentWithin    = 10 * time.Second
+)
+
+// Options say where to publish.
+type Options struct {
+	Broker *url.URL // mqtt://HOST:PORT/PREFIX or mqtts://HOST:PORT/PREFIX
+	Set    string   // the name of the set: one level of a topic
+	// User and Password are those at the broker; empty for none.
+	User, Password string
+	TLS            *tls.Config // for mqtts
+	// Remark takes in what became of the connection; nil for nobody.
+	Remark func(text string)
+}
+
+// CheckSet returns why a name is none for a set; nil where it is one.
+func CheckSet(name string) error {
+	switch {
+	case name == "":
+		return errors.New("the name of the set is empty")
+	case len(name) > 100:
+		return errors.New("the name of the set is longer than 100 bytes")
+	case strings.ContainsAny(name, "/+#$") || strings.ContainsFunc(name, unicode.IsControl) || strings.ToValidUTF8(name, "") != name:
+		return errors.New("the name of the set holds one of / + # $ or a control character")
+	}
+	return nil
+}
+
+// A Publisher publishes one set. Its methods are safe for use by several goroutines, and
+// never wait for the broker.
+type Publisher struct {
+	opt   Options
+	topic string // PREFIX/SET
+	ended chan struct{}
+
+	mu       sync.Mutex
+	state    []byte // the latest, as it is sent
+	findings []byte
+	sent     map[string]string // what the broker has, by topic
+	waiting  [][]byte          // closed sequences, the oldest first
+	dropped  int
+	woken    chan struct{}
+}
+
+type stateMessage struct {
+	Version int    `json:"version"`
+	Set     string `json:"set"`
+	board.State
+	// These hide those of the state: findings have a topic of their own, and a message is
+	// sent where something changed, not every second.
+	Findings *struct{} `json:"findings,omitempty"`
+	At       *struct{} `json:"at,omitempty"`
+}
+
+type goneMessage struct {
+	Version int    `json:"version"`
+	Set     string `json:"set"`
+	State   string `json:"state"`
+}
+
+type findingsMessage struct {
+	Version  int             `json:"version"`
+	Set      string          `json:"set"`
+	Findings []board.Finding `json:"findings"`
+}
+
+type closedMessage struct {
+	Version  int             `json:"version"`
+	Set      string          `json:"set"`
+	Sequence board.Closed    `json:"sequence"`
+	Findings []board.Finding `json:"findings"`
+	Dropped  int             `json:"dropped"` // messages that were lost before this one
+}
+
+// New makes a publisher. Run connects it.
+func New(opt Options) (*Publisher, error) {
+	if err := CheckSet(opt.Set); err != nil {
+		return nil, err
+	}
+	return &Publisher{
+		opt: opt, topic: strings.Trim(opt.Broker.Path, "/") + "/" + opt.Set,
+		sent: map[string]string{}, woken: make(chan struct{}, 1), ended: make(chan struct{}),
+	}, nil
+}
+
+// Show takes in the state of the set.
+func (p *Publisher) Show(state *board.State) {
+	m := stateMessage{Version: Version, Set: p.opt.Set, State: *state}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.state = encode(m)
+	p.findings = encode(findingsMessage{Version, p.opt.Set, state.Findings})
+	p.wake()
+}
+
+// Closed takes in a sequence that closed, with what is open on it.
+func (p *Publisher) Closed(q board.Closed, findings []board.Finding) {
+	if findings == nil {
+		findings = []board.Finding{}
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.waiting = append(p.waiting, encode(closedMessage{Version, p.opt.Set, q, findings, p.dropped}))
+	if len(p.waiting) > MostWaiting {
+		p.dropped++
+		p.waiting = p.waiting[1:]
+	}
+	p.wake()
+}
+
+// encode writes a message. Times, texts and numbers always can be.
+func encode(m any) []byte {
+	text, err := json.Marshal(m)
+	if err != nil {
+		return []byte(`{"version":1}`)
+	}
+	return text
+}
+
+func (p *Publisher) wake() {
+	select {
+	case p.woken <- struct{}{}:
+	default:
+	}
+}
+
+// gone is the state of a set that is not watched any more.
+func (p *Publisher) gone(word string) []byte {
+	return encode(goneMessage{Version, p.opt.Set, word})
+}
+
+func (p *Publisher) remark(format string, args ...any) {
+	if p.opt.Remark != nil {
+		p.opt.Remark(fmt.Sprintf(format, args...))
+	}
+}
+
+// Run publishes until ctx ends, connects again whenever the broker was away, and takes
+// leave of it within the given time.
+func (p *Publisher) Run(ctx context.Context, leave time.Duration) error {
+	// The connection outlives ctx by the time that it takes to take leave.
+	link, hangUp := context.WithCancel(context.WithoutCancel(ctx))
+	defer hangUp()
+	var reported atomic.Bool // that the broker cannot be reached
+	broker := &url.URL{Scheme: p.opt.Broker.Scheme, Host: p.opt.Broker.Host}
+	config := autopaho.ClientConfig{
+		ServerUrls: []*url.URL{broker}, TlsCfg: p.opt.TLS, KeepAlive: keepAlive,
+		CleanStartOnInitialConnection: true, ConnectTimeout: connectWithin,
+		ReconnectBackoff: func(int) time.Duration { return triedEvery },
+		ConnectUsername:  p.opt.User, ConnectPassword: []byte(p.opt.Password),
+		WillMessage: &paho.WillMessage{Topic: p.topic + "/state", Payload: p.gone(board.Lost.String()), QoS: quality, Retain: true},
+		OnConnectionUp: func(*autopaho.ConnectionManager, *paho.Connack) {
+			p.mu.Lock()
+			clear(p.sent) // the will may have taken the place of the state
+			p.mu.Unlock()
+			p.remark("publishing to %s as %s", broker.Redacted(), p.topic)
+			reported.Store(false)
+			p.wake()
+		},
+		OnConnectError: func(err error) {
+			if !reported.Swap(true) {
+				p.remark("the broker %s cannot be reached (%s): messages wait until it can", broker.Redacted(), reason(err))
+			}
+		},
+		ClientConfig: paho.ClientConfig{},
+	}
+	manager, err := autopaho.NewConnection(link, config)
+	if err != nil {
+		return fmt.Errorf("the broker %s cannot be used: %w", broker.Redacted(), err)
+	}
+	for {
+		select {
+		case <-ctx.Done():
+			p.takeLeave(link, manager, leave)
+			return nil
+		case <-p.woken:
+		}
+		p.send(ctx, manager)
+	}
+}
+
+// reason is why a connection failed, in the words of its innermost cause.
+func reason(err error) string {
+	if refused, ok := errors.AsType[*autopaho.ConnackError](err); ok {
+		return cmp.Or(refused.Reason, "it refuses the user or the password")
+	}
+	for inner := errors.Unwrap(err); inner != nil; inner = errors.Unwrap(err) {
+		err = inner
+	}
+	return err.Error()
+}
+
+// send sends what the broker does not have. What fails is sent with the next that is to be
+// sent, or once the broker is back.
+func (p *Publisher) send(ctx context.Context, m *autopaho.ConnectionManager) {
+	for ctx.Err() == nil {
+		topic, text := p.next()
+		if topic == "" {
+			return
+		}
+		if err := p.publish(ctx, m, topic, text); err != nil {
+			select {
+			case <-ctx.Done():
+			case <-time.After(triedEvery):
+			}
+			p.wake()
+			return
+		}
+		p.mu.Lock()
+		if topic == p.topic+"/closed" {
+			if len(p.waiting) > 0 && &p.waiting[0][0] == &text[0] { // it was not dropped meanwhile
+				p.waiting = p.waiting[1:]
+			}
+		} else {
+			p.sent[topic] = string(text)
+		}
+		p.mu.Unlock()
+	}
+}
+
+// next returns what is to be sent next; no topic for nothing.
+func (p *Publisher) next() (topic string, text []byte) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, of := range []struct {
+		topic string
+		text  []byte
+	}{{p.topic + "/state", p.state}, {p.topic + "/findings", p.findings}} {
+		if of.text != nil && p.sent[of.topic] != string(of.text) {
+			return of.topic, of.text
+		}
+	}
+	if len(p.waiting) > 0 {
+		return p.topic + "/closed", p.waiting[0]
+	}
+	return "", nil
+}
+
+func (p *Publisher) publish(ctx context.Context, m *autopaho.ConnectionManager, topic string, text []byte) error {
+	ctx, cancel := context.WithTimeout(ctx, sentWithin)
+	defer cancel()
+	if err := m.AwaitConnection(ctx); err != nil {
+		return err
+	}
+	_, err := m.Publish(ctx, &paho.Publish{
+		Topic: topic, Payload: text, QoS: quality, Retain: topic != p.topic+"/closed",
+		Properties: &paho.PublishProperties{ContentType: "application/json"},
+	})
+	return err
+}
+
+// takeLeave sends what waits and that the watch ended, as far as the time allows, and
+// disconnects, so that the broker sends no will.
+func (p *Publisher) takeLeave(ctx context.Context, m *autopaho.ConnectionManager, within time.Duration) {
+	ctx, cancel := context.WithTimeout(ctx, within)
+	defer cancel()
+	p.mu.Lock()
+	p.state = p.gone(ended)
+	p.mu.Unlock()
+	p.send(ctx, m)
+	_ = m.Disconnect(ctx) // the will says it where this fails
+}

@@ -1,0 +1,371 @@
+package publish
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"flag"
+	"fmt"
+	"io"
+	"net"
+	"net/url"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/eclipse/paho.golang/autopaho"
+	"github.com/eclipse/paho.golang/paho"
+
+	"prestrike/audit/board"
+)
+
+var sets = flag.Int("sets", 8, "how many sets publish at a time in TestManySets")
+
+// A broker is Debian's mosquitto.
+type broker struct {
+	address, config string
+	command         *exec.Cmd
+}
+
+func newBroker(t *testing.T) *broker {
+	t.Helper()
+	program, err := exec.LookPath("mosquitto")
+	if err != nil {
+		program = "/usr/sbin/mosquitto" // not on everybody's PATH
+		if _, err := os.Stat(program); err != nil {
+			t.Skip("mosquitto is not installed: .ci/run broker installs it")
+		}
+	}
+	l, err := (&net.ListenConfig{}).Listen(t.Context(), "tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := &broker{address: l.Addr().String(), config: filepath.Join(t.TempDir(), "broker.conf")}
+	_, port, _ := net.SplitHostPort(b.address)
+	_ = l.Close() // the port is free for the broker
+	if err := os.WriteFile(b.config, fmt.Appendf(nil, "listener %s 127.0.0.1\nallow_anonymous true\nmax_queued_messages 0\n", port), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	b.start(t, program)
+	t.Cleanup(func() { b.kill() })
+	return b
+}
+
+func (b *broker) start(t *testing.T, program string) {
+	t.Helper()
+	b.command = exec.Command(program, "-c", b.config) //nolint:noctx // it is killed
+	if err := b.command.Start(); err != nil {
+		t.Fatal(err)
+	}
+	for range 500 {
+		if c, err := net.Dial("tcp", b.address); err == nil {
+			_ = c.Close() // it answers
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	t.Fatal("the broker does not start")
+}
+
+func (b *broker) kill() {
+	if b.command != nil {
+		_ = b.command.Process.Kill() // it may have ended
+		_ = b.command.Wait()         // killed
+	}
+	b.command = nil
+}
+
+func (b *broker) again(t *testing.T) {
+	t.Helper()
+	program := "/usr/sbin/mosquitto"
+	if p, err := exec.LookPath("mosquitto"); err == nil {
+		program = p
+	}
+	b.start(t, program)
+}
+
+// A follower keeps what it heard of each topic.
+type follower struct {
+	mu    sync.Mutex
+	heard map[string][][]byte
+}
+
+func follow(t *testing.T, address, topics string) *follower {
+	t.Helper()
+	f := &follower{heard: map[string][][]byte{}}
+	up := make(chan struct{}, 100)
+	m, err := autopaho.NewConnection(t.Context(), autopaho.ClientConfig{
+		ServerUrls: []*url.URL{{Scheme: "mqtt", Host: address}}, KeepAlive: 5, CleanStartOnInitialConnection: true, SessionExpiryInterval: 600,
+		ReconnectBackoff: func(int) time.Duration { return 50 * time.Millisecond },
+		OnConnectionUp: func(m *autopaho.ConnectionManager, _ *paho.Connack) {
+			if _, err := m.Subscribe(t.Context(), &paho.Subscribe{Subscriptions: []paho.SubscribeOptions{{Topic: topics, QoS: 1}}}); err == nil {
+				up <- struct{}{}
+			}
+		},
+		ClientConfig: paho.ClientConfig{OnPublishReceived: []func(paho.PublishReceived) (bool, error){func(r paho.PublishReceived) (bool, error) {
+			f.mu.Lock()
+			defer f.mu.Unlock()
+			f.heard[r.Packet.Topic] = append(f.heard[r.Packet.Topic], bytes.Clone(r.Packet.Payload))
+			return true, nil
+		}}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+		defer cancel()
+		_ = m.Disconnect(ctx) // the broker may be gone
+	})
+	select {
+	case <-up:
+	case <-time.After(10 * time.Second):
+		t.Fatal("nothing can be followed")
+	}
+	return f
+}
+
+// await waits until what was heard of a topic meets a condition.
+func (f *follower) await(t *testing.T, topic, what string, met func([][]byte) bool) {
+	t.Helper()
+	for range 3000 {
+		f.mu.Lock()
+		ok := met(f.heard[topic])
+		f.mu.Unlock()
+		if ok {
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	t.Fatalf("%s: %s does not come; heard %q", topic, what, f.heard[topic])
+}
+
+func last(word string) func([][]byte) bool {
+	return func(list [][]byte) bool {
+		if len(list) == 0 {
+			return false
+		}
+		var m struct {
+			Version int
+			Set     string
+			State   string
+		}
+		return json.Unmarshal(list[len(list)-1], &m) == nil && m.Version == Version && m.Set != "" && m.State == word
+	}
+}
+
+// at is a broker at an address.
+func at(address string) *url.URL {
+	return &url.URL{Scheme: "mqtt", Host: address, Path: "/studio"}
+}
+
+func publishing(t *testing.T, address, set string) (p *Publisher, end func()) {
+	t.Helper()
+	p, err := New(Options{Broker: at(address), Set: set})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- p.Run(ctx, 2*time.Second) }()
+	return p, func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+func aState(phase board.Phase, frames int) *board.State {
+	q := &board.Sequence{Key: "BX1_0002.JPG", ID: "1.4", Kind: "focus", Frames: frames, Expected: 50, Open: true}
+	return &board.State{
+		Phase: phase, At: time.Now(), Sequence: q, Again: []string{}, Closed: []board.Closed{}, Gone: []string{},
+		Findings: []board.Finding{{Sequence: "1.4", Rule: "dark-frame", Title: "A frame is dark", Severity: "reshoot"}},
+	}
+}
+
+func aClosed(id string) board.Closed {
+	return board.Closed{Sequence: board.Sequence{Key: id, ID: id, Kind: "focus", Verdict: "good", Frames: 50}}
+}
+
+// A set is followed from its start to its end, by those who come late too.
+func TestSetIsFollowed(t *testing.T) {
+	b := newBroker(t)
+	p, end := publishing(t, b.address, "table 2")
+	early := follow(t, b.address, "studio/#")
+	p.Show(aState(board.Shooting, 27))
+	early.await(t, "studio/table 2/state", "shooting", last("shooting"))
+	early.await(t, "studio/table 2/findings", "the finding", func(l [][]byte) bool {
+		return len(l) == 1 && bytes.Contains(l[0], []byte("A frame is dark"))
+	})
+	late := follow(t, b.address, "studio/+/state")
+	late.await(t, "studio/table 2/state", "the kept state", last("shooting"))
+	p.Closed(aClosed("1.4"), nil)
+	early.await(t, "studio/table 2/closed", "the sequence", func(l [][]byte) bool {
+		return len(l) == 1 && bytes.Contains(l[0], []byte(`"verdict":"good"`))
+	})
+	// What did not change is not sent again, though its moment is another.
+	for range 5 {
+		p.Show(aState(board.Shooting, 27))
+	}
+	p.Show(aState(board.Shooting, 28))
+	early.await(t, "studio/table 2/state", "the next frame", func(l [][]byte) bool {
+		return len(l) == 2 && bytes.Contains(l[1], []byte(`"frame_count":28`)) && !bytes.Contains(l[1], []byte(`"findings"`))
+	})
+	end()
+	early.await(t, "studio/table 2/state", "the end", last("ended"))
+	early.mu.Lock()
+	defer early.mu.Unlock()
+	if n := len(early.heard["studio/table 2/state"]); n != 3 {
+		t.Errorf("%d states, want 3", n)
+	}
+}
+
+// Where the watch dies, the broker says that the set is lost.
+func TestLastWill(t *testing.T) {
+	b := newBroker(t)
+	// Between the two is a cable that is cut.
+	cable, err := (&net.ListenConfig{}).Listen(t.Context(), "tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var mu sync.Mutex
+	var ends []net.Conn
+	go func() {
+		for {
+			near, err := cable.Accept()
+			if err != nil {
+				return
+			}
+			far, err := net.Dial("tcp", b.address)
+			if err != nil {
+				_ = near.Close() // nothing is behind it
+				continue
+			}
+			mu.Lock()
+			ends = append(ends, near, far)
+			mu.Unlock()
+			go func() { _, _ = io.Copy(far, near) }() // until it is cut
+			go func() { _, _ = io.Copy(near, far) }() // until it is cut
+		}
+	}()
+	p, end := publishing(t, cable.Addr().String(), "table")
+	f := follow(t, b.address, "studio/#")
+	p.Show(aState(board.Shooting, 27))
+	f.await(t, "studio/table/state", "shooting", last("shooting"))
+	_ = cable.Close() // nothing new comes through
+	mu.Lock()
+	for _, c := range ends {
+		_ = c.Close() // cut
+	}
+	mu.Unlock()
+	f.await(t, "studio/table/state", "lost", last("lost"))
+	end()
+}
+
+// While the broker is away nothing is lost: every closed sequence comes when it is back,
+// and the latest state.
+func TestBrokerComesBack(t *testing.T) {
+	b := newBroker(t)
+	p, end := publishing(t, b.address, "table")
+	defer end()
+	f := follow(t, b.address, "studio/#")
+	p.Show(aState(board.Shooting, 27))
+	f.await(t, "studio/table/state", "shooting", last("shooting"))
+	b.kill()
+	for i := range 5 {
+		p.Closed(aClosed(fmt.Sprint("1.", i)), nil)
+		p.Show(aState(board.Shooting, i))
+	}
+	p.Show(aState(board.Again, 50))
+	b.again(t)
+	f.await(t, "studio/table/state", "the latest state", last("again"))
+	f.await(t, "studio/table/closed", "five sequences", func(l [][]byte) bool { return holdsAll(l, 5) })
+}
+
+// holdsAll reports whether messages hold the sequences 1.0, 1.1 and so on, in this order
+// where doubles are left out.
+func holdsAll(list [][]byte, n int) bool {
+	next := 0
+	for _, text := range list {
+		var m closedMessage
+		if json.Unmarshal(text, &m) == nil && m.Sequence.ID == fmt.Sprint("1.", next) && m.Dropped == 0 {
+			next++
+		}
+	}
+	return next == n
+}
+
+// TestManySets has many sets publish 20 messages a second through a broker that is killed
+// and started again: each closed sequence arrives.
+func TestManySets(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes some seconds")
+	}
+	b := newBroker(t)
+	f := follow(t, b.address, "studio/+/closed")
+	const seconds, perSecond = 4, 20
+	var list []*Publisher
+	for i := range *sets {
+		p, end := publishing(t, b.address, fmt.Sprint("set ", i))
+		defer end()
+		list = append(list, p)
+	}
+	counts := make([]int, len(list))
+	for i := range seconds * perSecond {
+		at := i % len(list)
+		list[at].Closed(aClosed(fmt.Sprint("1.", counts[at])), nil)
+		list[at].Show(aState(board.Shooting, i))
+		counts[at]++
+		if i == seconds*perSecond/2 {
+			b.kill()
+		}
+		if i == seconds*perSecond*3/4 {
+			b.again(t)
+		}
+		time.Sleep(time.Second / perSecond)
+	}
+	for i, n := range counts {
+		if n > 0 {
+			f.await(t, fmt.Sprint("studio/set ", i, "/closed"), fmt.Sprint(n, " sequences"), func(l [][]byte) bool { return holdsAll(l, n) })
+		}
+	}
+}
+
+// A queue that is full drops the oldest, and says how many.
+func TestDropsAreCounted(t *testing.T) {
+	p, err := New(Options{Broker: at("127.0.0.1:1"), Set: "table"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range MostWaiting + 3 {
+		p.Closed(aClosed(fmt.Sprint(i)), nil)
+	}
+	var first, end closedMessage
+	if err := json.Unmarshal(p.waiting[0], &first); err != nil {
+		t.Fatal(err)
+	}
+	if err := json.Unmarshal(p.waiting[MostWaiting-1], &end); err != nil {
+		t.Fatal(err)
+	}
+	if len(p.waiting) != MostWaiting || first.Sequence.ID != "3" || end.Dropped != 2 {
+		t.Errorf("%d wait, from %s; dropped %d", len(p.waiting), first.Sequence.ID, end.Dropped)
+	}
+}
+
+func TestNamesOfSets(t *testing.T) {
+	for _, name := range []string{"", "a/b", "a+", "#", "a\x00", "\xff", "$SYS", strings.Repeat("x", 101)} {
+		if CheckSet(name) == nil {
+			t.Errorf("%q is taken for the name of a set", name)
+		}
+	}
+	if err := CheckSet("Tisch 2, Öl"); err != nil {
+		t.Error(err)
+	}
+}
