@@ -124,6 +124,7 @@ func FuzzRead(f *testing.F) {
 	f.Add([]byte("[rule.iso-drift]\nseverity = \"reshoot\"\ntolerance = 0.5\n[[accept]]\nrule = \"iso-drift\"\nreason = \"meant\"\n"))
 	f.Add([]byte("[shoot]\nmagnification = nan\n[rule.iso-drift]\ntolerance = inf\n"))
 	f.Add([]byte("[shoot]\nplaned-frames = 50\n[rule]\niso-drift = 1\n"))
+	f.Add([]byte("[[view]]\nname = \"front\"\nkind = \"focus\"\nframes = 40\nfewest-frames = 34\nmagnification = \"1:2\"\n"))
 	f.Add([]byte("[shoot\n\"\xff"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		o := &audit.Options{Rules: []*audit.Rule{configRule}}
