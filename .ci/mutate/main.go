@@ -1,5 +1,6 @@
-// Command mutate proves that tests bite: it makes one wrong edit at a time in a copy
-// of the tree and requires that the named tests of the named package fail.
+// Command mutate proves that tests bite: it makes one wrong edit in a copy of the tree and
+// requires that the named tests of the named package fail. Each processor has a copy of its own
+// and makes one edit after the other in it.
 //
 //	go run ./.ci/mutate [-only WORD] [-v]
 //
@@ -27,6 +28,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"time"
@@ -72,33 +74,61 @@ func run(only string, verbose bool) (bad int, err error) {
 	if len(edits) == 0 {
 		return 0, fmt.Errorf("no edit contains %q", only)
 	}
-	work, err := os.MkdirTemp("", "mutate")
+	dir, err := os.MkdirTemp("", "mutate")
 	if err != nil {
 		return 0, err
 	}
-	defer os.RemoveAll(work)
-	if err := copyTree(work, root); err != nil {
-		return 0, err
-	}
-	if err := clean(work, edits); err != nil {
-		return 0, err
-	}
+	defer os.RemoveAll(dir)
 	begin := time.Now()
-	for _, e := range edits {
-		out, verdict := try(work, e)
-		if verdict != nil {
+	var copies []string
+	for i := range runtime.NumCPU() {
+		work := filepath.Join(dir, fmt.Sprint(i))
+		if err := copyTree(work, root); err != nil {
+			return 0, err
+		}
+		copies = append(copies, work)
+	}
+	if err := clean(copies[0], edits); err != nil {
+		return 0, err
+	}
+	// Tests that wait and programs that are linked leave a processor idle: edits that are
+	// tried side by side do not.
+	next := make(chan int, len(edits))
+	tried := make([]chan attempt, len(edits)) // printed in the order of the edits
+	for i := range edits {
+		tried[i] = make(chan attempt, 1)
+		next <- i
+	}
+	close(next)
+	for _, work := range copies {
+		go func() {
+			for i := range next {
+				out, verdict := try(work, edits[i])
+				tried[i] <- attempt{out, verdict}
+			}
+		}()
+	}
+	for i, e := range edits {
+		a := <-tried[i]
+		if a.verdict != nil {
 			bad++
 		}
-		fmt.Printf("%-8s %s\n", outcome(verdict), e.Name)
-		if verdict != nil {
-			fmt.Println("        ", verdict)
+		fmt.Printf("%-8s %s\n", outcome(a.verdict), e.Name)
+		if a.verdict != nil {
+			fmt.Println("        ", a.verdict)
 		}
 		if verbose {
-			fmt.Println(out)
+			fmt.Println(a.out)
 		}
 	}
 	fmt.Printf("%d edits, %d killed, %d not, in %.0f s\n", len(edits), len(edits)-bad, bad, time.Since(begin).Seconds())
 	return bad, nil
+}
+
+// An attempt is what the tests printed at an edit, and the error where none failed.
+type attempt struct {
+	out     string
+	verdict error
 }
 
 func outcome(err error) string {

@@ -78,10 +78,7 @@ func (c *growthRates) scene(t *testing.T, seed uint64) {
 //
 //	go test ./audit/pixels -run GrowthRates -v -seeds 16 -first 1841 -timeout 60m
 func TestGrowthRates(t *testing.T) {
-	if *seedCount == 1 {
-		t.Skip("renders many pictures: .ci/run rates does; TestGrowth asks of one scene")
-	}
-	overManyScenes(t)
+	overManyScenes(t) // TestGrowth asks of one
 	c := &growthRates{tally: &tally{rows: map[string]*row{}}}
 	var wg sync.WaitGroup
 	seeds := make(chan uint64)

@@ -41,10 +41,7 @@ func oneSideFirst(s []pixelstest.Shot, from int) []pixelstest.Shot {
 //
 //	go test ./audit/pixels -run OutwardRates -v -seeds 12 -first 1701 -timeout 60m
 func TestOutwardRates(t *testing.T) {
-	if *seedCount == 1 {
-		t.Skip("renders many pictures: .ci/run rates does; TestPicturesOfOutwards in rules asks of one scene")
-	}
-	overManyScenes(t)
+	overManyScenes(t) // TestPicturesOfOutwards in rules asks of one
 	ta := &tally{rows: map[string]*row{}}
 	for i := range *seedCount {
 		seed := *seedFirst + 2*uint64(i)

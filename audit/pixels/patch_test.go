@@ -87,9 +87,7 @@ func TestPatch(t *testing.T) {
 //
 //	go test ./audit/pixels -run TestPatchRates -v -seeds 60 -first 3501 -timeout 60m
 func TestPatchRates(t *testing.T) {
-	if *seedCount < statedScenes {
-		t.Skip("renders many pictures: .ci/run rates does; TestPatch asks of one scene")
-	}
+	overManyScenes(t) // TestPatch asks of one
 	ta := &tally{rows: map[string]*row{}}
 	var wg sync.WaitGroup
 	seeds := make(chan uint64)

@@ -494,12 +494,14 @@ var targets = []struct {
 // fewer, two misses in a row of the rarer faults mean nothing.
 const statedScenes = 20
 
-// overManyScenes skips a test that counts over scenes where there are fewer than that.
+// overManyScenes skips a test that counts over scenes where there are fewer than that. Those
+// that do run side by side: most render one scene after the other.
 func overManyScenes(t *testing.T) {
 	t.Helper()
 	if *seedCount < statedScenes {
 		t.Skip("renders many pictures: .ci/run rates does")
 	}
+	t.Parallel()
 }
 
 // TestRates measures rendered runs and fails where a target can no longer be
@@ -511,6 +513,9 @@ func overManyScenes(t *testing.T) {
 func TestRates(t *testing.T) {
 	ta := &tally{rows: map[string]*row{}}
 	n := *seedCount
+	if n >= statedScenes {
+		t.Parallel()
+	}
 	var wg sync.WaitGroup
 	seeds := make(chan uint64)
 	for range runtime.GOMAXPROCS(0) {

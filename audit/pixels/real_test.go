@@ -184,9 +184,7 @@ func altered(img image.Image, dx int, gain float64) *image.Gray {
 // must be found wherever they are; a jump of 2 px, and an end that holds more
 // than a tenth of the sharpest tiles, wherever the pictures let them be decided.
 func TestRealFaults(t *testing.T) {
-	if testing.Short() || *seedCount < statedScenes {
-		t.Skip("measures many pictures: .ci/run rates does")
-	}
+	overManyScenes(t)
 	ta := &tally{rows: map[string]*row{}}
 	for _, r := range realSeries(t) {
 		var pictures []image.Image
@@ -209,8 +207,12 @@ func TestRealFaults(t *testing.T) {
 	}
 }
 
+// realMemo keeps the registrations of real series: each fault leaves most pairs as they are.
+var realMemo pixels.Memo
+
 func judgeAll(list []*pixels.FrameMeasure) *pixels.Judgement {
 	var s pixels.Sequence
+	s.UseMemo(&realMemo)
 	for _, m := range list {
 		s.Add(m)
 	}

@@ -246,10 +246,17 @@ func TestProofRates(t *testing.T) {
 	if testing.Short() {
 		n = min(n, 2)
 	}
-	var list []scored
-	for i := range n {
-		s := scoreScene(t, *rateFirst+uint64(i), i%2 == 1)
-		list = append(list, s)
+	list := make([]scored, n)
+	t.Run("scenes", func(t *testing.T) {
+		for i := range list {
+			seed := *rateFirst + uint64(i)
+			t.Run(fmt.Sprint(seed), func(t *testing.T) {
+				t.Parallel()
+				list[i] = scoreScene(t, seed, i%2 == 1)
+			})
+		}
+	})
+	for _, s := range list {
 		t.Logf("%s: PSNR %.1f, best frame %.1f, SSIM %.3f; right %.2f, not told %.3f, false ends %.4f, plain %.2f, cut %.2f, gap %.2f, false %.3f",
 			s.name, s.psnr, s.best, s.ssim, s.within, s.dumb, s.falseEnds, s.plain, s.cut, s.gap, s.falseGap)
 	}
