@@ -32,7 +32,8 @@ the scale of the lens, or from a repeated frame. In pictures, focusing shows as 
 of size or a drift. Where it does, the pictures count and not the distance. Two
 neighbours that only changed places are a note. So is the order of a camera that begins
 in the middle: nearer and farther in turn (0, -, +), or first all to one side and then
-all to the other. Its steps are judged in the order of focus.`,
+all to the other. Its steps are judged in the order of focus. Where the pictures only
+suggest such an order, focus is not judged.`,
 	Source: "common practice; Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration)",
 	Params: []audit.Param{
 		{

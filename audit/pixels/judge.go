@@ -1,5 +1,7 @@
 package pixels
 
+import "slices"
+
 // Judge answers what the frames added so far prove. Settings give by how many EV
 // the settings of each frame make it brighter, on any one scale, for the frames in
 // the order added: NaN for a frame of which they are not known, nil where they are
@@ -50,11 +52,16 @@ func (j *Judgement) askFocus(s *Sequence, e *evidence) {
 		f = e.sorted(made.places, made.join)
 		c = f.curves(f.outside)
 		j.Habit.Outwards = made.places
+		j.Unrelated = slices.DeleteFunc(j.Unrelated, e.shows)
+		if j.Views.Answer == Found { // parts of the picture lie elsewhere by the blur of wide steps
+			j.Views, j.Held = Views{Verdict: cannot(ReasonOutwards)}, Held{Verdict: cannot(ReasonOutwards)}
+		}
 	}
 	j.Signature = f.signature.Signature
 	j.Walk = f.askWalk(c)
-	if made.alternates {
-		j.cannotTellFocus(ReasonToAndFro)
+	if made.unsure || made.places != nil && j.Walk.Answer != Found { // an order of what may not be focus
+		j.Habit.Outwards = nil
+		j.cannotTellFocus(ReasonMaybeOutwards)
 		return
 	}
 	j.Order = f.askOrder(j.Walk, c)
@@ -69,7 +76,7 @@ func (j *Judgement) askFocus(s *Sequence, e *evidence) {
 	j.View = s.view(j.Walk.Answer == Found)
 	if made.places != nil {
 		j.Moved = e.withoutFocus(made.places).askMoved(j.Walk, Order{})
-		j.Moved.unsure(made, len(e.links))
+		j.Moved.unsure(made, e)
 	} else {
 		j.Moved = e.askMoved(j.Walk, j.Order)
 	}

@@ -8,14 +8,15 @@ import (
 // An outwardOrder is what is known of a run that may have been made from a middle
 // focus outwards.
 type outwardOrder struct {
-	// places are the frames in the order of focus; nil where they were made in it, or
-	// no such order is seen.
+	// places are the frames, as added, in the order of focus; nil where they were made in
+	// it, or no such order is seen.
 	places []int
-	// join is the link, as made, over which focus comes back to where it began; -1 where
-	// both sides were made in turn.
+	// join is the frame, as added, behind which focus comes back to where it began; -1
+	// where both sides were made in turn.
 	join int
-	// alternates means that focus goes to and fro with every frame, in whatever order.
-	alternates bool
+	// unsure means that such an order explains more of the run than that in which it was
+	// made, but not all of it.
+	unsure bool
 }
 
 // askOutwards finds runs made from a middle focus outwards: on both sides in turn (0, −,
@@ -24,306 +25,173 @@ type outwardOrder struct {
 // back: between two frames in which the part is sharp lies a valley. Any fault but this
 // order leaves valleys in both orders.
 func (e *evidence) askOutwards(c *curves) outwardOrder {
-	n := len(e.frames)
-	if n < outwardFrames || n != e.added || e.long || e.unfit != "" {
+	out, lost := e.unplaced()
+	steps := e.unfit == ReasonUnrelated || e.unfit == ReasonViews // or steps of focus that are too wide
+	if e.long || e.unfit != "" && !steps || float64(lost) > outwardLost*float64(e.added) {
 		return outwardOrder{}
+	}
+	if !slices.Equal(out, e.outside) {
+		c = e.curves(out)
 	}
 	tiles := c.comingAndGoing()
 	if len(tiles) < e.th.MinTiles {
 		return outwardOrder{}
 	}
-	made := c.valleys(tiles, upTo(n))
-	if percentile(made, outwardMost) < outwardDeep {
-		return outwardOrder{}
+	v := c.newValleys(tiles, e.added)
+	o := v.inTurn()
+	if o.places == nil && !o.unsure && !steps {
+		o = e.oneSideFirst(v)
 	}
-	if o := c.inTurn(tiles, n, median(slices.Clone(made))); o.places != nil || o.alternates {
-		return o
+	if o.places != nil && e.added < outwardFrames {
+		return outwardOrder{unsure: true}
 	}
-	return e.oneSideFirst(c, tiles, percentile(made, outwardMost))
+	return o
 }
 
-// inTurn finds a run made on both sides in turn, whose curves have valleys this deep in
-// the order in which it was made.
-func (c *curves) inTurn(tiles []*curve, n int, deep float64) outwardOrder {
-	if deep < outwardDeep {
-		return outwardOrder{}
-	}
-	best := inTurn(n)
-	left := median(c.valleys(tiles, best))
-	flat := func() bool { return left <= outwardLeft*deep && left <= outwardFlat }
-	if !flat() { // behind one lost frame the sides take turns the other way round
-		for lost := 2; lost < n-1; lost++ {
-			other := inTurnWithout(n, lost)
-			if v := median(c.valleys(tiles, other)); v < left {
-				left, best = v, other
-			}
+// unplaced returns the frames of which it is not known what they show of the run, and
+// how many of those added lack for one reason or another.
+func (e *evidence) unplaced() (out []bool, lost int) {
+	out = make([]bool, len(e.frames))
+	lost = e.added - len(e.frames)
+	for i, f := range e.frames {
+		if out[i] = e.dark[i] || e.strange[i] && !f.placed; out[i] {
+			lost++
 		}
 	}
-	if flat() {
+	return out, lost
+}
+
+// shows reports whether a frame, as added, is known to show the run.
+func (e *evidence) shows(index int) bool {
+	return slices.ContainsFunc(e.frames, func(f frame) bool { return f.index == index && f.placed })
+}
+
+// inTurn finds a run made on both sides in turn, of which a frame may be lost, and one
+// side may end before the other.
+func (v *valleys) inTurn() outwardOrder {
+	n := v.n
+	if v.left(upTo(n)) < outwardHint {
+		return outwardOrder{}
+	}
+	best := inTurn(n, n, n)
+	least := v.left(best)
+	without, at := v.best(inTurnsWithout(n))
+	oneSide, _ := v.best(inTurnsThenOne(n, n))
+	both, _ := v.best(inTurnsThenOne(n, at+1))
+	for _, other := range [][]int{without, oneSide, both} {
+		if other == nil {
+			continue
+		}
+		if l := v.left(other); l < outwardBetter*least {
+			best, least = other, l
+		}
+	}
+	depths, rest := v.against(best)
+	made, left := mean(depths), mean(rest)
+	switch {
+	case made < outwardHint || left > outwardLess*made:
+		return outwardOrder{}
+	case made >= outwardDeep && left <= outwardLeft*made && left <= outwardFlat:
 		return outwardOrder{places: best, join: -1}
 	}
-	return outwardOrder{alternates: left <= outwardLess*deep}
+	return outwardOrder{unsure: true}
 }
 
-// oneSideFirst finds a run of which one side was made before the other: focus comes back
-// over one link, and the picture changes most there.
-func (e *evidence) oneSideFirst(c *curves, tiles []*curve, was float64) outwardOrder {
-	n := len(e.frames)
-	last, widest := 0, 0.0
-	for _, l := range e.links {
-		if l.to-l.from == 1 && l.motion.Converged && !e.outside[l.from] && !e.outside[l.to] && l.change > widest {
-			last, widest = l.from, l.change
-		}
-	}
-	sides := oneThenOther(n, last)
-	most := percentile(c.valleys(tiles, sides), outwardMost)
-	short := min(last, n-1-last)
-	if most > outwardDeepest || most > outwardLess*was || short < outwardSide || !e.sidesJoin(last, float64(short)) {
+// oneSideFirst finds a run of which one side was made before the other. The way the
+// picture scales or drifts decides: it goes one way, comes back, and goes the other way.
+// Where it does neither, the valleys do, if the part is too long for one peak to hide
+// that it started over.
+func (e *evidence) oneSideFirst(v *valleys) outwardOrder {
+	best, _ := v.best(onesThenOther(v.n))
+	if best == nil {
 		return outwardOrder{}
 	}
-	return outwardOrder{places: sides, join: last}
+	last := best[0]
+	if jump := e.widestJump(); jump >= outwardSide && jump < v.n-outwardSide { // the valleys may not show where
+		if other := oneThenOther(v.n, jump); v.left(other) <= v.left(best)+outwardSame {
+			best, last = other, jump
+		}
+	}
+	made, left := v.against(best)
+	if l := mean(left); l > outwardFlat || l > mean(made)+outwardSame {
+		return outwardOrder{}
+	}
+	joins := comesBack(made, left) // what lies near the middle
+	ways, back := e.ways(last)
+	switch {
+	case ways < 0 && (joins || back < outwardBack):
+		return outwardOrder{places: best, join: last}
+	case ways < 0 || !joins:
+		return outwardOrder{}
+	}
+	f := e.sorted(best, last)
+	long := float64(min(last, v.n-1-last)) >= outwardWidths*f.curves(f.outside).hw
+	if ways == 0 && long {
+		return outwardOrder{places: best, join: last}
+	}
+	return outwardOrder{unsure: ways == 0 || long}
 }
 
-// sidesJoin distinguishes a run of which one side was made first from one that started
-// over after frame last: there the shorter part shows again what the other showed. It
-// decides by the way the picture scales or drifts, which goes on, or else where the
-// part is too long for one peak to hide this.
-func (e *evidence) sidesJoin(last int, short float64) bool {
+// widestJump returns the frame, as added, behind which the picture moves most.
+func (e *evidence) widestJump() (at int) {
 	radius := typicalRadius * e.diagonal()
+	widest := 0.0
+	for i := 1; i < len(e.frames); i++ {
+		a, b := e.frames[i-1].place, e.frames[i].place
+		d := math.Hypot((b.Scale-a.Scale)*radius, math.Hypot(b.ShiftX-a.ShiftX, b.ShiftY-a.ShiftY))
+		if d > widest {
+			widest, at = d, e.frames[i-1].index
+		}
+	}
+	return at
+}
+
+// ways compares the way in which the picture scales or drifts up to frame last, as added,
+// with that behind it: below 0 where it goes back, above where it goes the same way, 0
+// where neither stands out of noise. Back is how far from the first frame the first one
+// behind lies, in shares of the way up to last: 0 where focus came back to where it began,
+// 1 where it went back from where it was.
+func (e *evidence) ways(last int) (ways, back float64) {
+	radius := typicalRadius * e.diagonal()
+	most := outwardSure
 	for _, of := range []func(Motion) float64{
 		func(m Motion) float64 { return m.Scale * radius },
 		func(m Motion) float64 { return m.ShiftX },
 		func(m Motion) float64 { return m.ShiftY },
 	} {
-		a, sureA := e.slope(0, last, of)
-		b, sureB := e.slope(last+1, len(e.frames)-1, of)
-		if sureA && sureB {
-			return a*b < 0 && min(math.Abs(a), math.Abs(b)) > outwardSlopes*max(math.Abs(a), math.Abs(b))
-		}
-	}
-	f := e.sorted(oneThenOther(len(e.frames), last), last)
-	return short >= outwardWidths*f.curves(f.outside).hw
-}
-
-// slope returns by how many px a motion of the picture goes on per frame from one frame
-// to another, and whether that stands out of its noise.
-func (e *evidence) slope(from, to int, of func(Motion) float64) (px float64, sure bool) {
-	var n, sx, sy, sxx, sxy, syy float64
-	for i := from; i <= to; i++ {
-		if e.outside[i] {
+		a, strengthA := e.slope(0, last, of)
+		b, strengthB := e.slope(last+1, e.added-1, of)
+		alike := min(math.Abs(a), math.Abs(b)) > outwardSlopes*max(math.Abs(a), math.Abs(b))
+		if min(strengthA, strengthB) <= most || !alike {
 			continue
 		}
-		x, y := float64(i), of(e.frames[i].place)
+		most, ways = min(strengthA, strengthB), math.Copysign(1, a*b)
+		for _, f := range e.frames {
+			if f.index > last {
+				back = math.Abs((of(f.place) - of(e.frames[0].place) - b) / (a * float64(last)))
+				break
+			}
+		}
+	}
+	return ways, back
+}
+
+// slope returns by how many px a motion of the picture goes on per frame from one frame,
+// as added, to another, and by how many noise deviations it stands out.
+func (e *evidence) slope(from, to int, of func(Motion) float64) (px, strength float64) {
+	var n, sx, sy, sxx, sxy, syy float64
+	for i, f := range e.frames {
+		if f.index < from || f.index > to || e.dark[i] || !f.placed {
+			continue
+		}
+		x, y := float64(f.index), of(f.place)
 		n, sx, sy, sxx, sxy, syy = n+1, sx+x, sy+y, sxx+x*x, sxy+x*y, syy+y*y
 	}
 	if n < 4 {
-		return 0, false
+		return 0, 0
 	}
 	vx, vxy, vy := sxx-sx*sx/n, sxy-sx*sy/n, syy-sy*sy/n
 	px = vxy / vx
 	noise := math.Sqrt(max(0, vy-px*vxy)/(n-2)) + shiftNoise
-	return px, math.Abs(px)*math.Sqrt(vx) > outwardSure*noise
-}
-
-// comingAndGoing returns the sharpness of the tiles that come and go by more than noise
-// and light make, whatever the order of the frames.
-func (c *curves) comingAndGoing() (tiles []*curve) {
-	for i := range c.tiles {
-		if t := &c.tiles[i]; t.detail && t.rise >= walkRise {
-			tiles = append(tiles, t)
-		}
-	}
-	return tiles
-}
-
-// valleys returns the depth of the deepest valley of each curve, in shares of its height.
-func (c *curves) valleys(tiles []*curve, order []int) []float64 {
-	var known []int
-	for _, i := range order {
-		if i -= c.lo; i >= 0 && i < c.n && c.real[i] {
-			known = append(known, i)
-		}
-	}
-	out := make([]float64, len(tiles))
-	for i, t := range tiles {
-		out[i] = valley(t.f, known)
-	}
-	return out
-}
-
-// valley returns the depth of the deepest valley of a curve between two higher points,
-// with its frames in the given order.
-func valley(f []float32, order []int) float64 {
-	n := len(order)
-	behind := make([]float32, n)
-	for k := n - 2; k >= 0; k-- {
-		behind[k] = max(behind[k+1], f[order[k+1]])
-	}
-	var before, deepest float32
-	for k, i := range order {
-		deepest = max(deepest, min(before, behind[k])-f[i])
-		before = max(before, f[i])
-	}
-	return float64(deepest)
-}
-
-// upTo returns the numbers from 0 on.
-func upTo(n int) []int {
-	order := make([]int, n)
-	for i := range order {
-		order[i] = i
-	}
-	return order
-}
-
-// inTurn returns the places of n frames in the order of focus where they were made
-// outwards, on both sides in turn.
-func inTurn(n int) []int {
-	var near, far []int
-	for i := range n {
-		if i%2 == 1 {
-			near = append(near, i)
-		} else {
-			far = append(far, i)
-		}
-	}
-	slices.Reverse(near)
-	return append(near, far...)
-}
-
-// inTurnWithout is inTurn for n frames that are left where one was lost.
-func inTurnWithout(n, lost int) []int {
-	order := slices.DeleteFunc(inTurn(n+1), func(i int) bool { return i == lost })
-	for k, i := range order {
-		if i > lost {
-			order[k]--
-		}
-	}
-	return order
-}
-
-// oneThenOther returns the places of n frames in the order of focus where all of one
-// side, up to frame last, were made before the other.
-func oneThenOther(n, last int) []int {
-	order := upTo(n)
-	slices.Reverse(order[:last+1])
-	return order
-}
-
-// sorted returns the evidence as of a run made in the order of focus: frames are named
-// by their place in it. What lies between the frames on both sides of the join is not
-// known: they were registered over the widest step of all.
-func (e *evidence) sorted(places []int, join int) *evidence {
-	r := *e.run
-	n := len(places)
-	r.frames, r.links = make([]frame, n), nil
-	r.settings, r.ev, r.lnGain = make([]float64, n), make([]float64, n), make([]float64, n)
-	r.strange = make([]bool, n)
-	dark := make([]bool, n)
-	into := make([]link, n) // each frame, in the order made
-	for _, l := range e.links {
-		into[l.to] = l
-	}
-	for k, i := range places {
-		r.frames[k] = e.frames[i]
-		r.frames[k].index = k
-		r.settings[k], r.ev[k], r.lnGain[k] = e.settings[i], e.ev[i], e.lnGain[i]
-		r.strange[k], dark[k] = e.strange[i], e.dark[i]
-	}
-	s := Sequence{grid: e.grid, frames: r.frames}
-	for k := 1; k < n; k++ {
-		a, b := places[k-1], places[k]
-		m := e.frames[a].place.to(e.frames[b].place)
-		m.Unexplained = max(into[a].motion.Unexplained, into[b].motion.Unexplained)
-		m.Doubt = max(into[a].motion.Doubt, into[b].motion.Doubt)
-		m.Converged = (join < 0 || b != join+1) && !e.strange[a] && !e.strange[b]
-		r.links = append(r.links, s.compare(k-1, k, m))
-	}
-	return r.evidence(dark)
-}
-
-// withoutFocus returns the evidence of a run made outwards without the motion of the
-// picture that goes with focus, so that only what else moved it is left.
-func (e *evidence) withoutFocus(places []int) *evidence {
-	r := *e.run
-	r.links = slices.Clone(e.links)
-	at := make([]float64, len(places))
-	for k, i := range places {
-		at[i] = float64(k)
-	}
-	for _, part := range []func(*Motion) *float64{
-		func(m *Motion) *float64 { return &m.ShiftX },
-		func(m *Motion) *float64 { return &m.ShiftY },
-		func(m *Motion) *float64 { return &m.Rotation },
-		func(m *Motion) *float64 { return &m.Scale },
-	} {
-		var steps []float64
-		for i := range r.links {
-			l := &r.links[i]
-			steps = append(steps, *part(&l.motion)/(at[l.to]-at[l.from]))
-		}
-		step := median(steps)
-		for i := range r.links {
-			l := &r.links[i]
-			*part(&l.motion) -= step * (at[l.to] - at[l.from])
-		}
-	}
-	out := *e
-	out.run = &r
-	out.signature = signature{v: make([]float64, len(r.links))}
-	return &out
-}
-
-// to returns the motion from the picture at place a to that at place b.
-func (a Motion) to(b Motion) Motion {
-	// b divided by a, as complex factors
-	d := (1+a.Scale)*(1+a.Scale) + a.Rotation*a.Rotation
-	re := ((1+b.Scale)*(1+a.Scale) + b.Rotation*a.Rotation) / d
-	im := (b.Rotation*(1+a.Scale) - (1+b.Scale)*a.Rotation) / d
-	return Motion{
-		Scale: re - 1, Rotation: im,
-		ShiftX: b.ShiftX - (re*a.ShiftX - im*a.ShiftY),
-		ShiftY: b.ShiftY - (im*a.ShiftX + re*a.ShiftY),
-		Gain:   1,
-	}
-}
-
-// unsure leaves what is uncertain out of the jumps of the picture in a run made
-// outwards: over its widest steps, blur that changes much pulls registration aside.
-func (m *Moved) unsure(o outwardOrder, links int) {
-	m.Events = slices.DeleteFunc(m.Events, func(ev Move) bool {
-		wide := ev.From == o.join || o.join < 0 && ev.From >= links-weakLinks
-		if wide {
-			m.Doubtful = append(m.Doubtful, ev.To)
-		}
-		return wide
-	})
-	if m.Answer == Found && len(m.Events) == 0 {
-		m.Verdict = decided(false)
-	}
-}
-
-// asMade names the frames of answers that were given of the sorted evidence as they
-// were made.
-func (j *Judgement) asMade(places []int) {
-	for i := range j.Jumps.Events {
-		ev := &j.Jumps.Events[i]
-		ev.From, ev.To = places[ev.From], places[ev.To]
-	}
-	for i, k := range j.Layout.Frames {
-		j.Layout.Frames[i] = places[k]
-	}
-	for i := range j.Soft.Events {
-		ev := &j.Soft.Events[i]
-		ev.Frame = places[ev.Frame]
-	}
-	j.First.Frame, j.Last.Frame = places[j.First.Frame], places[j.Last.Frame]
-	// Neighbours in focus were not made one after the other: what stands or goes back
-	// between them may be their registration, over two wide steps.
-	if j.Stalls.Answer == Found {
-		j.Stalls = Stalls{Verdict: cannot(ReasonOutwards)}
-	}
-	if j.Order.Answer == Found {
-		j.Order = Order{Verdict: cannot(ReasonOutwards)}
-	}
+	return px, math.Abs(px) * math.Sqrt(vx) / noise
 }

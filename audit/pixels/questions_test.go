@@ -28,7 +28,7 @@ func tell(n int) *story {
 	s.grid = tileGrid{width: 1600, height: 1200, factor: 1, cellPx: 8, edge: 4, cols: 50, rows: 37}
 	s.added = n
 	for i := range n {
-		s.frames = append(s.frames, frame{index: i, luma: 100, light: 0.2})
+		s.frames = append(s.frames, frame{index: i, luma: 100, light: 0.2, placed: true})
 		if i == 0 {
 			continue
 		}

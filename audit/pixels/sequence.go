@@ -18,6 +18,7 @@ type Sequence struct {
 	// case that the last turns out to show something else.
 	last, before anchor
 	first        anchor // for a second part, which may start over
+	aside        anchor // the last frame that was found to show something else
 	paused       *pause // the last one; nil without
 	scratch      []float64
 	composite    *composite // nil once given up
@@ -49,6 +50,9 @@ type frame struct {
 	flat    bool       // shows no detail, as when it is black: two such pictures need not be copies
 	lines   []bandLine // against the frame before
 	odd     bool       // shows something else than the frames around it
+	// placed means that place is that of the picture, although the frame is odd or does not
+	// match the one before.
+	placed bool
 }
 
 // A tile is the content of one square of the first frame's picture, as seen in
@@ -119,13 +123,13 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		}
 		// The first picture alone is of another size, as where its preview is damaged
 		// and a smaller one takes its place: it must not blind all that follow.
-		s.frames, s.last, s.before = nil, anchor{}, anchor{}
+		s.frames, s.last, s.before, s.aside = nil, anchor{}, anchor{}, anchor{}
 	}
 	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, sharp: m.Sharpness, tint: m.tint, print: m.print, flat: m.Sharpness == 0}
 	now := anchor{frame: len(s.frames), levels: m.pyramid(), half: &m.half, print: m.print}
 	if len(s.frames) == 0 {
 		s.grid = newGrid(m)
-		f.tiles = s.read(m, f.place)
+		f.tiles, f.placed = s.read(m, f.place), true
 		s.frames = append(s.frames, f)
 		s.last, s.first = now, now
 		s.first.half = nil
@@ -140,6 +144,8 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		if back := s.register(s.before, now, px); back.Converged {
 			// The frame between shows something else.
 			s.frames[s.last.frame].odd = true
+			s.aside = s.last
+			s.aside.half = nil
 			if n := len(s.links); n > 0 && s.links[n-1].to == s.last.frame {
 				s.links = s.links[:n-1]
 			}
@@ -153,6 +159,9 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		step = Motion{Gain: 1} // go on from the same place
 	}
 	f.place = s.registerAgain(now, px, s.frames[from.frame].place.then(step), mo.Converged)
+	if f.placed = mo.Converged; !mo.Converged {
+		f.place, f.placed = s.placeAside(now, px, f.place)
+	}
 	f.tiles = s.read(m, f.place)
 	s.composite.take(m, f.place, mo.Converged, &s.grid)
 	f.lines = s.grid.bandLines(s.frames[len(s.frames)-1].tiles, f.tiles)
@@ -176,6 +185,24 @@ func (s *Sequence) Add(m *FrameMeasure) {
 			s.frames[i].tiles = nil
 		}
 	}
+}
+
+// placeAside finds the place of a frame that matches neither of the two before. Focus may
+// have come from the other side of the run, or have come back to where it began: then the
+// frame matches the last one that was set aside, or the first of all.
+func (s *Sequence) placeAside(now anchor, px float64, place Motion) (Motion, bool) {
+	n := len(s.links)
+	switch {
+	case s.aside.levels != nil && s.aside.frame == now.frame-2 && s.frames[s.aside.frame].placed:
+		if mo := s.register(s.aside, now, px); mo.Converged {
+			return s.frames[s.aside.frame].place.then(mo), true
+		}
+	case n > 0 && s.links[n-1].motion.Converged && s.links[n-1].to == s.last.frame:
+		if mo := s.register(s.first, now, px); mo.Converged {
+			return s.frames[s.first.frame].place.then(mo), true
+		}
+	}
+	return place, false
 }
 
 func (s *Sequence) register(a, b anchor, px float64) Motion {

@@ -65,3 +65,12 @@ func absolute(v []float64) []float64 {
 	}
 	return out
 }
+
+// mean returns the mean of the values, NaN of none.
+func mean(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum / float64(len(v))
+}
