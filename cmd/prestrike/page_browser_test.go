@@ -15,6 +15,9 @@ import (
 	"testing"
 	"time"
 
+	"prestrike/audit/pictures/picturestest"
+	"prestrike/audit/pixels/pixelstest"
+
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/log"
@@ -46,11 +49,11 @@ type browser struct {
 
 var inBrowser = flag.Bool("browser", false, "open the report's page in chromium")
 
-// openBrowser writes the test page and starts a browser for it.
-func openBrowser(t *testing.T) *browser {
+// openBrowser starts a browser and has the page written that it opens.
+func openBrowser(t *testing.T, write func(*testing.T) string) *browser {
 	t.Helper()
 	b := startBrowser(t)
-	b.url = (&url.URL{Scheme: "file", Path: writeTestPage(t)}).String()
+	b.url = (&url.URL{Scheme: "file", Path: write(t)}).String()
 	return b
 }
 
@@ -162,6 +165,12 @@ func writeTestPage(t *testing.T) string {
 	if err := os.Rename(filepath.Join(frames, "BX1_0012.JPG"), filepath.Join(frames, `"><img src=x onerror=alert(1)><script>alert(2)<`+"\u202e"+`.JPG`)); err != nil {
 		t.Fatal(err)
 	}
+	return writePage(t, folder)
+}
+
+// writePage writes the page on a folder.
+func writePage(t *testing.T, folder string) string {
+	t.Helper()
 	file := filepath.Join(t.TempDir(), "page.html")
 	var remarks bytes.Buffer
 	c := &console{out: &remarks, err: &remarks}
@@ -177,7 +186,7 @@ func TestPageInBrowser(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser some 20 s")
 	}
-	b := openBrowser(t)
+	b := openBrowser(t, writeTestPage)
 	for _, width := range []int64{360, 768, 1440, 2560} {
 		b.load(t, width)
 		if wide := ask[int64](t, b, `document.documentElement.scrollWidth`); wide > width {
@@ -197,7 +206,7 @@ func TestPageByKeyboard(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser some 10 s")
 	}
-	b := openBrowser(t)
+	b := openBrowser(t, writeTestPage)
 	b.load(t, 1440)
 	press := func(key string) {
 		t.Helper()
@@ -223,6 +232,53 @@ func TestPageByKeyboard(t *testing.T) {
 	b.quiet(t, "by keyboard")
 }
 
+// TestPageFlicks changes between the two frames of a camera that moved, by the keys that press
+// its buttons, and lays them side by side.
+func TestPageFlicks(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes a browser some 10 s")
+	}
+	b := openBrowser(t, func(t *testing.T) string {
+		shots := picturestest.Covering()
+		return writePage(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, pixelstest.Bump(shots, 11, len(shots), 2.5, 1)))
+	})
+	b.load(t, 1440)
+	seen := func() []string {
+		t.Helper()
+		return strings.Split(ask[string](t, b, `[...document.querySelectorAll(".pair > figure")].filter(f => f.getBoundingClientRect().width > 0).map(f => f.querySelector("img").alt).join("|")`), "|")
+	}
+	press := func(label string) {
+		t.Helper()
+		tell(t, b, fmt.Sprintf(`[...document.querySelectorAll(".stepper button")].find(b => b.textContent === %q).focus()`, label))
+		b.do(t, chromedp.KeyEvent(kb.Enter))
+	}
+	const change = "Change between the two"
+	first := seen()
+	if len(first) != 1 || !strings.Contains(first[0], "0011") {
+		t.Fatalf("at first %q is seen, want frame 0011 alone", first)
+	}
+	press(change)
+	if second := seen(); len(second) != 1 || !strings.Contains(second[0], "0012") {
+		t.Errorf("the button changes to %q, want frame 0012 alone", second)
+	}
+	press(change)
+	if got := seen(); len(got) != 1 || got[0] != first[0] {
+		t.Errorf("the button changes back to %q, want %q", got, first)
+	}
+	press("Side by side")
+	if got := seen(); len(got) != 2 {
+		t.Errorf("side by side there is %q, want two frames", got)
+	}
+	if ask[bool](t, b, fmt.Sprintf(`[...document.querySelectorAll(".stepper button")].some(b => b.textContent === %q && b.getBoundingClientRect().width > 0)`, change)) {
+		t.Error("side by side there is still a button that changes between the two")
+	}
+	press("One at a time")
+	if got := seen(); len(got) != 1 {
+		t.Errorf("one at a time there is %q", got)
+	}
+	b.quiet(t, "at a pair")
+}
+
 // TestPageAccessible runs axe-core over the page in both schemes.
 func TestPageAccessible(t *testing.T) {
 	if testing.Short() {
@@ -232,7 +288,7 @@ func TestPageAccessible(t *testing.T) {
 	if err != nil {
 		t.Skip("axe-core is not installed: .ci/run browser installs it")
 	}
-	b := openBrowser(t)
+	b := openBrowser(t, writeTestPage)
 	for _, scheme := range []string{"light", "dark"} {
 		for _, width := range []int64{360, 1440} {
 			call(t, b, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
@@ -261,7 +317,7 @@ func TestPageWithoutScripts(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser some 10 s")
 	}
-	b := openBrowser(t)
+	b := openBrowser(t, writeTestPage)
 	text := func() string {
 		b.load(t, 1440)
 		return ask[string](t, b, `[...document.querySelectorAll("main p:not(.stepper), main li, main dd, main figcaption")].map(e => e.textContent).join("\n")`)
@@ -284,7 +340,7 @@ func TestPagePrints(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser some 10 s")
 	}
-	b := openBrowser(t)
+	b := openBrowser(t, writeTestPage)
 	b.load(t, 1440)
 	sequences := ask[int](t, b, `document.querySelectorAll("article").length`)
 	pdf, err := chromedp.Run(b.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFPrintBackground()))
