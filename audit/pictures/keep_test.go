@@ -20,9 +20,13 @@ import (
 	"prestrike/rules"
 )
 
+// memo keeps the registrations of all tests: most inspect the same run.
+var memo pixels.Memo
+
 // lookAt audits a folder with its pictures.
 func lookAt(t testing.TB, p *Measurer, folder string) *audit.Result {
 	t.Helper()
+	p.Memo = &memo
 	c, err := shoot.Collect(t.Context(), []string{folder}, nil)
 	if err != nil {
 		t.Fatal(err)

@@ -120,6 +120,7 @@ func collect(t *testing.T, folder string) []*shoot.File {
 // inspected.
 func looksOver(t *testing.T, p *Measurer) (opt *audit.Options, looks *int) {
 	looks = new(int)
+	p.Memo = &memo
 	p.Progress = func(int, int) { *looks++ }
 	return &audit.Options{Rules: rules.All(), Measure: p.Measure}, looks
 }
