@@ -7,14 +7,14 @@ import (
 )
 
 // A Hole is a place in a sequence between two frames that a few frames, made later, can
-// close.
+// close; or beyond an end of it, where Before or Behind is nil.
 type Hole struct{ Before, Behind *shoot.Frame }
 
 // A Patcher knows whether a few frames close a hole. Pictures may be one.
 type Patcher interface {
 	// Closes reports whether the Pictures of a later sequence close the hole between two
-	// frames, by their places in this one. Where they do not, why is a sentence without
-	// a full stop, empty where they were not made for this.
+	// frames, by their places in this one, -1 for none beyond an end. Where they do not,
+	// why is a sentence without a full stop, empty where they were not made for this.
 	Closes(pictures any, before, behind int) (closes bool, why string)
 }
 

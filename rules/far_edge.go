@@ -13,7 +13,9 @@ frame focused farthest, and would have become sharper still.
 What is farther away than that is sharp in no frame.
 
 Inspect that part of the frame at 100 %. If it belongs to the subject and is not sharp,
-shoot the sequence again and go on for the named number of frames.
+make the named number of frames from the last one on, farther, with the same steps and
+settings. They close the finding if their pictures cover the end. If the camera moved,
+shoot the sequence again and go on for that many frames.
 
 The rule cannot know what the subject is. A background just behind it is found, too. So a
 small area along the border of the frame is a note, which the last line of the report

@@ -24,7 +24,9 @@ frame focused nearest, and would have become sharper still.
 What is nearer than that is sharp in no frame.
 
 Inspect that part of the frame at 100 %. If it belongs to the subject and is not sharp,
-shoot the sequence again and begin the named number of frames earlier.
+make the named number of frames from the first one on, nearer, with the same steps and
+settings. They close the finding if their pictures cover the end. If the camera moved,
+shoot the sequence again and begin that many frames earlier.
 
 The rule cannot know what the subject is. A table or a leaf in front of it that nobody
 needs is found, too. So a small area along the border of the frame is a note, which the
@@ -96,11 +98,16 @@ func checkEdge(v *audit.Review, near bool) error {
 		severity = audit.Check
 		among = fmt.Sprintf(", which %d other sequences like it covered", n)
 	}
+	action = fmt.Sprintf(action, words.Count(int(math.Ceil(max(1, e.More))), "frame", "frames"))
+	var holes []audit.Hole
+	if h, patch, ok := patchForEnd(v, !first, near, e.More); ok {
+		holes, action = []audit.Hole{h}, patch
+	}
 	v.Found(audit.Finding{
-		Severity: severity, Look: part, Region: audit.Region(e.Box),
+		Severity: severity, Look: part, Holes: holes, Region: audit.Region(e.Box),
 		Message: fmt.Sprintf("%s of the textured area (%s) was still getting sharper in the %s frame, %s%s",
 			percent(e.Share), partOf(f, e.Box), end, f.Label(), among),
-		Action:   "inspect it at 100 %; if it is not sharp, " + fmt.Sprintf(action, words.Count(int(math.Ceil(max(1, e.More))), "frame", "frames")),
+		Action:   "inspect it at 100 %; if it is not sharp, " + action,
 		Frames:   []*shoot.Frame{f},
 		Measured: exifread.Of(100 * e.Share), Limit: exifread.Of(100 * v.Param("share")), Unit: "% of the textured area",
 	})

@@ -88,6 +88,60 @@ func TestPatch(t *testing.T) {
 	}
 }
 
+// TestPatchEnd: a run stops before the subject ends. The report names the few frames that
+// go on; made later they cover the end, and are one with the run. Where they begin too far
+// on, or the camera moved, they are not.
+func TestPatchEnd(t *testing.T) {
+	clean := picturestest.Covering()
+	run := clean[:18]
+	step := clean[1].Focus - clean[0].Focus
+	patch := pixelstest.Run(79, 7, run[17].Focus, clean[23].Focus, 0.04)
+	for _, c := range []struct {
+		name   string
+		patch  []pixelstest.Shot
+		closes bool
+		misfit string
+	}{
+		{name: "covers it", patch: patch, closes: true},
+		{name: "begins too far on", patch: pixelstest.Run(80, 6, run[17].Focus+4*step, clean[23].Focus+4*step, 0.04), misfit: "a step is still too wide"},
+		{name: "the camera moved", patch: pixelstest.Bump(patch, 0, 7, 6, 4), misfit: "the camera moved in between"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			camera := picturestest.Camera{Every: 1300 * time.Millisecond, NumbersRunOn: true, Skip: func(i int) int {
+				if i == len(run) {
+					return 140
+				}
+				return 0
+			}}
+			result := lookAt(t, &pictures.Measurer{}, camera.Shoot(t, slices.Concat(run, c.patch)))
+			q := result.Sessions[0].Sequences[0]
+			var found *audit.Finding
+			for _, f := range q.Findings {
+				if f.Rule == farEdge.ID {
+					found = f
+				}
+			}
+			if found == nil || len(q.Frames) != len(run) {
+				t.Fatalf("found %q, want the open end", audittest.Told(result))
+			}
+			if want := "frames from the focus of 0018 on, away from the camera"; !strings.Contains(found.Action, want) {
+				t.Errorf("action %q, want %q in it", found.Action, want)
+			}
+			want := map[bool]audit.Verdict{true: audit.VerdictGood, false: audit.VerdictCheck}[c.closes]
+			if found.Closed != c.closes || len(q.PatchedBy) > 0 != c.closes || q.Verdict != want {
+				t.Errorf("closed %v by %d, verdict %v; want %v, %v; %q", found.Closed, len(q.PatchedBy), q.Verdict, c.closes, want, audittest.Told(result))
+			}
+			misfit := ""
+			if q.Misfit != nil {
+				misfit = q.Misfit.Why
+			}
+			if misfit != c.misfit {
+				t.Errorf("it does not fit as %q, want %q", misfit, c.misfit)
+			}
+		})
+	}
+}
+
 // written is the report in one form.
 func written(t *testing.T, r *audit.Result, form string) string {
 	t.Helper()

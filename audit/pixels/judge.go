@@ -84,8 +84,9 @@ func (j *Judgement) askFocus(s *Sequence, e *evidence) {
 	if j.Habit.Pairs {
 		j.Stalls = Stalls{Verdict: Verdict{Answer: Fine}} // every other frame stands, by habit
 	}
-	j.Jumps, j.Layout = f.askJumps(j.Walk, j.Order, j.Stalls, steps), steps.fit.layout(f)
+	j.Jumps = f.askJumps(j.Walk, j.Order, j.Stalls, steps)
 	j.First, j.Last = f.askEnds(j.Walk, c)
+	j.Layout = steps.fit.layout(f, c, j.First, j.Last)
 	j.Step = f.askStep(j.Walk, c, j.Habit)
 	j.Soft = f.askSoft(j.Walk, c, j.Stalls, j.Order, j.Brightness)
 	j.Textured, j.HalfWidth = c.textured, c.hw

@@ -22,10 +22,16 @@ type LayoutPeak struct {
 	Theta [5]float32 // top, floor, place, ln width and ln power
 }
 
-// layout writes down the fit.
-func (f *peakFit) layout(e *evidence) (l Layout) {
+// layout writes down the fit, with more of the tiles that are sharpest at an end where
+// the subject was not covered.
+func (f *peakFit) layout(e *evidence, c *curves, ends ...Edge) (l Layout) {
 	if f == nil {
 		return l
+	}
+	for _, edge := range ends {
+		if edge.Answer == Found {
+			f.fitMore(e, c, edge.Frame-c.lo)
+		}
 	}
 	for i, p := range f.place {
 		if p >= 0 {
@@ -117,9 +123,14 @@ func (g *Glance) at(frame int, x, y float64) (float64, bool) {
 		if b == 0 {
 			return 0, false
 		}
-		sum += c.w * ((float64(b)-1)/glanceSteps + glanceLeast)
+		sum += c.w * g.ln(frame, c.t)
 	}
 	return sum, true
+}
+
+// ln returns ln of the focus measure of a tile that is seen.
+func (g *Glance) ln(frame, t int) float64 {
+	return (float64(g.Sharpness[frame][t])-1)/glanceSteps + glanceLeast
 }
 
 // valid reports whether a glance is whole: it may come from a file.
@@ -159,27 +170,22 @@ const (
 // same place as those around the hole do; and with them there is no step left that is
 // wider than a jump.
 func (j *Judgement) Patch(o *Judgement, from, to int) Patch {
-	v, w := &j.View, &o.View
-	if o.Glance.View.valid() {
-		w = &o.Glance.View
-	}
 	a, okA := j.Layout.of(from)
 	b, okB := j.Layout.of(to)
 	if a > b { // made outwards
 		a, b, from, to = b, a, to, from
 	}
-	switch {
-	case !okA || !okB || a >= b || !j.Patchable(from, to) || !o.Glance.valid():
+	if !okA || !okB || a >= b || !j.Patchable(from, to) || !o.Glance.valid() {
 		return Patch{Verdict: cannot(ReasonFaint)}
-	case !v.valid() || !w.valid() || j.Width != o.Width || j.Height != o.Height || v.Width != w.Width || v.Height != w.Height:
-		return Patch{Verdict: cannot(ReasonNoView)}
 	}
-	px := float64(2 * smallBin(j.Width/j.Factor/2, j.Height/j.Factor/2))
-	mo := register((&FrameMeasure{small: v.plane()}).pyramid(), (&FrameMeasure{small: w.plane()}).pyramid(), px)
+	mo, brighter, v := j.viewsOf(o)
+	if v.Reason != "" {
+		return Patch{Verdict: v}
+	}
 	if !mo.Converged {
 		return Patch{Verdict: decided(false), Why: PatchMoved}
 	}
-	p := Patch{EV: toneSlope * math.Log2(v.brighter(mo))}
+	p := Patch{EV: toneSlope * math.Log2(brighter)}
 	first, seen := math.NaN(), false
 	for k := range o.Glance.Sharpness {
 		x, misfit, tells := j.Layout.find(&o.Glance, k, mo)
@@ -199,14 +205,15 @@ func (j *Judgement) Patch(o *Judgement, from, to int) Patch {
 	if !seen {
 		return Patch{Verdict: cannot(ReasonTexture)}
 	}
-	p.Why = p.refused(math.IsNaN(first), patchMoved*float64(max(j.Width, j.Height)/j.Factor)/longSide)
+	p.Why = p.refused(math.IsNaN(first), patchMoved*float64(max(j.Width, j.Height)/j.Factor)/longSide, patchStep)
 	p.Verdict = decided(p.Why == "")
 	return p
 }
 
 // refused returns why frames do not close a hole, "" where they do: unplaced where none of
-// them was placed, and moved by how many px the camera may have moved.
-func (p *Patch) refused(unplaced bool, moved float64) string {
+// them was placed, moved by how many px the camera may have moved, and widest is the widest
+// step that may be left.
+func (p *Patch) refused(unplaced bool, moved, widest float64) string {
 	switch {
 	case unplaced:
 		return PatchOther
@@ -216,7 +223,7 @@ func (p *Patch) refused(unplaced bool, moved float64) string {
 		return PatchMoved
 	case math.Abs(p.EV) > patchEV:
 		return PatchLight
-	case p.Widest > patchStep:
+	case p.Widest > widest:
 		return PatchNarrow
 	}
 	return ""
@@ -254,6 +261,12 @@ func (j *Judgement) aside(mo Motion, place float64) float64 {
 		k++
 	}
 	a, b := order[k-1], order[k]
+	// Beyond the run the picture goes on as over the last of it, not over one step.
+	if n := len(order); place > j.Layout.Places[b] {
+		a = order[max(0, n-1-asideSteps)]
+	} else if place < j.Layout.Places[a] {
+		b = order[min(n-1, asideSteps)]
+	}
 	p, q := j.PerFrame[j.Layout.Frames[a]], j.PerFrame[j.Layout.Frames[b]]
 	t := (place - j.Layout.Places[a]) / (j.Layout.Places[b] - j.Layout.Places[a])
 	half := typicalRadius * math.Hypot(float64(j.Width), float64(j.Height)) / float64(j.Factor)

@@ -16,14 +16,20 @@ type Seen struct {
 const DamagedFile = "the picture is damaged"
 
 // Closes reports whether the pictures of a later sequence close the hole between two
-// frames of this one, by their places. The reason is why, where they do not although
-// they were made for it. Anything but a *Seen closes nothing.
+// frames of this one, by their places, or go on from an end frame where the other place is
+// -1. The reason is why, where they do not although they were made for it. Anything but a
+// *Seen closes nothing.
 func (s *Seen) Closes(of any, before, behind int) (closes bool, why string) {
 	other, ok := of.(*Seen)
-	if !ok || before < 0 || behind < 0 {
+	if !ok || before < 0 && behind < 0 {
 		return false, ""
 	}
-	p := s.Judgement.Patch(other.Judgement, before, behind)
+	var p Patch
+	if before < 0 || behind < 0 {
+		p = s.Judgement.Extend(other.Judgement, behind < 0)
+	} else {
+		p = s.Judgement.Patch(other.Judgement, before, behind)
+	}
 	if p.Answer == Fine && p.Tried {
 		why = p.Why
 	}

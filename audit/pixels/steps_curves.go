@@ -48,6 +48,7 @@ type peakFit struct {
 	info  []float64 // how much the tiles contribute to each: over sigma², its inverse variance
 	peaks []peak
 	sigma float64 // deviation of ln sharpness from the peaks
+	held  int     // the first ones stay where they are; where there are none, the mean step is 1
 }
 
 // A peak is the model of a tile's sharpness at focus x,
@@ -90,25 +91,56 @@ func (e *evidence) newPeakFit(c *curves) *peakFit {
 	layEvenly(f.x)
 	f.info = make([]float64, len(use))
 	for _, t := range tiles {
-		p := peak{tile: t, y: make([]float64, len(use))}
-		least, most, at := math.Inf(1), math.Inf(-1), 0
-		for k, i := range use {
-			v := float64(e.frames[i].tiles[t].energy)
-			p.y[k] = math.Log(max(v, leastEnergy)) - 2*e.lnGain[i]
-			if v < 0 {
-				p.y[k] = math.NaN()
-				continue
-			}
-			least = min(least, p.y[k])
-			if p.y[k] > most {
-				most, at = p.y[k], k
-			}
-		}
-		p.prior = [5]float64{most, least, f.x[at], math.Log(usualWidth), math.Log(usualPower)}
-		p.theta = p.prior
-		f.peaks = append(f.peaks, p)
+		f.peaks = append(f.peaks, f.peakOf(e, t))
 	}
 	return f
+}
+
+// peakOf begins the peak of a tile.
+func (f *peakFit) peakOf(e *evidence, t int) peak {
+	p := peak{tile: t, y: make([]float64, len(f.x))}
+	least, most, at := math.Inf(1), math.Inf(-1), 0
+	for i, k := range f.place {
+		if k < 0 {
+			continue
+		}
+		v := float64(e.frames[i].tiles[t].energy)
+		p.y[k] = math.Log(max(v, leastEnergy)) - 2*e.lnGain[i]
+		if v < 0 {
+			p.y[k] = math.NaN()
+			continue
+		}
+		least = min(least, p.y[k])
+		if p.y[k] > most {
+			most, at = p.y[k], k
+		}
+	}
+	p.prior = [5]float64{most, least, f.x[at], math.Log(usualWidth), math.Log(usualPower)}
+	p.theta = p.prior
+	return p
+}
+
+// fitMore adds those tiles that are sharpest in a frame of the curves and rise most, as
+// the frames lie now.
+func (f *peakFit) fitMore(e *evidence, c *curves, frame int) {
+	has := map[int]bool{}
+	for _, p := range f.peaks {
+		has[p.tile] = true
+	}
+	var tiles []int
+	for t := range c.tiles {
+		if c.tiles[t].textured && c.tiles[t].arg == frame && !has[t] {
+			tiles = append(tiles, t)
+		}
+	}
+	slices.SortStableFunc(tiles, func(a, b int) int { return cmp.Compare(c.tiles[b].rise, c.tiles[a].rise) })
+	for _, t := range tiles[:min(len(tiles), endTiles)] {
+		p := f.peakOf(e, t)
+		for range peakRounds {
+			p.fit(f.x, f.sigma)
+		}
+		f.peaks = append(f.peaks, p)
+	}
 }
 
 // tilesToFit returns the textured tiles that rise most of those that are sharpest in
@@ -248,10 +280,12 @@ func (f *peakFit) move() {
 			f.info[i] += w * by[peakAt] * by[peakAt]
 		}
 	}
-	for i := range f.x {
-		held := f.sigma * f.sigma / (placeSigma * placeSigma)
-		f.x[i] += max(-placeLeap, min(placeLeap, pull[i]/(f.info[i]+held)))
+	for i := f.held; i < len(f.x); i++ {
+		prior := f.sigma * f.sigma / (placeSigma * placeSigma)
+		f.x[i] += max(-placeLeap, min(placeLeap, pull[i]/(f.info[i]+prior)))
 	}
 	f.sigma = max(leastPeakNoise, consistent*median(left))
-	layEvenly(f.x)
+	if f.held == 0 {
+		layEvenly(f.x)
+	}
 }

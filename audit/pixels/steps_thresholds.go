@@ -80,6 +80,10 @@ const (
 	knownLinks, tooUneven = 0.9, 0.15
 )
 
+// extendSteps are the lengths of step, in usual ones, that the fit of the frames behind
+// an end is begun with.
+var extendSteps = [...]float64{0.4, 0.7, 1, 1.5, 2.5}
+
 // peakPriors are the deviations about what the parameters of a peak are begun with: top,
 // floor, place, ln width, ln power.
 var peakPriors = [5]float64{2, 1, 5, 0.7, 0.5}
@@ -106,4 +110,16 @@ const (
 	// patchBeyond is how far beyond the run a frame is sought, and patchGrid the distance
 	// of the places tried, in steps.
 	patchBeyond, patchGrid = 3, 0.1
+	// asideSteps is over how many steps of an end the way of the picture is carried on.
+	asideSteps = 5
+	// Where a run did not cover the subject, endTiles more tiles that are sharpest in its
+	// end frame are kept.
+	endTiles = 24
+	// What lies within extendWindow steps of the end takes part in the fit of the frames
+	// behind it, in extendRounds rounds. A tile belongs to what was not covered whose peak
+	// lay no farther inside than extendEdge.
+	extendWindow, extendRounds, extendEdge = 8, 12, 0.5
+	// A tile still gets sharper that rises by riseNoise deviations of the run's fit, and by
+	// riseShare of what one does that is sharp just beyond.
+	riseNoise, riseShare = 1.5, 0.5
 )
