@@ -181,19 +181,86 @@ func TestPageBesideTheSet(t *testing.T) {
 					t.Errorf("%s: the word is cut off", when)
 				}
 				b.quietBut(t, b.url, when)
-				if axe == nil || size[0] != 360 && size[0] != 1440 {
-					continue
-				}
-				tell(t, b, string(axe))
-				answer := ask[string](t, b, `axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}).then(r => JSON.stringify(r.violations.map(v => [v.id, v.help, v.nodes.slice(0, 3).map(n => n.html.slice(0, 200) + " " + n.failureSummary)])))`)
-				var violations []any
-				if err := json.Unmarshal([]byte(answer), &violations); err != nil {
-					t.Fatal(err)
-				}
-				for _, v := range violations {
-					t.Errorf("%s: %v", when, v)
+				if size[0] == 360 || size[0] == 1440 {
+					b.accessible(t, axe, when)
 				}
 			}
+		}
+	}
+}
+
+// accessible fails where axe-core finds what keeps readers out.
+func (b *browser) accessible(t *testing.T, axe []byte, when string) {
+	t.Helper()
+	if axe == nil {
+		return
+	}
+	tell(t, b, string(axe))
+	answer := ask[string](t, b, `axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}).then(r => JSON.stringify(r.violations.map(v => [v.id, v.help, v.nodes.slice(0, 3).map(n => n.html.slice(0, 200) + " " + n.failureSummary)])))`)
+	var violations []any
+	if err := json.Unmarshal([]byte(answer), &violations); err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range violations {
+		t.Errorf("%s: %v", when, v)
+	}
+}
+
+// TestPageOverAllSets shows many sets at every width, in both schemes.
+func TestPageOverAllSets(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes a browser some 10 s")
+	}
+	b := startBrowser(t)
+	l, err := (&net.ListenConfig{}).Listen(t.Context(), "tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	wall := tablet.NewWall(tablet.Access{Hosts: []string{l.Addr().String()}})
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- wall.Serve(ctx, l) }()
+	defer func() {
+		cancel()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+	}()
+	b.url = "http://" + l.Addr().String() + "/"
+	axe, err := os.ReadFile(axeFile())
+	if err != nil {
+		t.Log("axe-core is not installed: .ci/run browser installs it")
+	}
+	for i, state := range setStates() {
+		wall.Show(fmt.Sprint("table ", i), state)
+	}
+	wall.Gone("table 8", true)
+	wall.Gone("table 9", false)
+	for _, scheme := range []string{"light", "dark"} {
+		call(t, b, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+		for _, width := range []int64{360, 768, 1440} {
+			when := fmt.Sprintf("%s, %d px", scheme, width)
+			wall.Trouble("")
+			call(t, b, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: width, Height: 900, DeviceScaleFactor: 1, Mobile: width < 500})
+			b.do(t, chromedp.Navigate(b.url), chromedp.WaitReady("#sets"))
+			b.await(t, `document.body.dataset.live === "yes" && document.querySelectorAll("#sets li").length === 9`)
+			if first := ask[string](t, b, `document.querySelector("#sets .word").textContent`); first != "no folder" && first != "no watch" {
+				t.Errorf("%s: %q comes first", when, first)
+			}
+			if wide := ask[int64](t, b, `document.documentElement.scrollWidth`); wide > width {
+				t.Errorf("%s: the page is %d px wide", when, wide)
+			}
+			wall.Trouble("the broker is away: what is shown may be old")
+			b.await(t, `!document.getElementById("trouble").hidden`)
+			b.accessible(t, axe, when)
+			if shots := os.Getenv("PRESTRIKE_SHOTS"); shots != "" {
+				png, err := chromedp.Run(b.ctx, chromedp.CaptureScreenshot())
+				if err != nil {
+					t.Fatal(err)
+				}
+				_ = os.WriteFile(fmt.Sprintf("%s/wall-%s-%d.png", shots, scheme, width), png, 0o600)
+			}
+			b.quietBut(t, b.url, when)
 		}
 	}
 }
