@@ -21,12 +21,6 @@ const (
 	// listing may still miss a change that leaves that time the same: the
 	// clock of FAT ticks every 2 s.
 	racy = 3 * time.Second
-	// checks that find nothing to list take at most one part in checkShare of
-	// the time, but come every slowestCheck at least, or slowestPoll where
-	// there are no events.
-	checkShare   = 300
-	slowestCheck = 30 * time.Second
-	slowestPoll  = 5 * time.Second
 )
 
 var (
@@ -120,7 +114,9 @@ func (t *tree) run(ctx context.Context) {
 	t.initial = true
 	t.deaf = t.opts.Poll > 0
 	t.open()
+	began := time.Now()
 	t.visit(t.root, list)
+	rest := t.untilScan(time.Since(began))
 	t.initial = false
 	t.tell(news{kind: newsWalked})
 
@@ -128,6 +124,7 @@ func (t *tree) run(ctx context.Context) {
 	check := time.NewTimer(every)
 	defer check.Stop()
 	t.scanned = time.Now()
+	due := time.Time{} // the next check of all folders
 	for {
 		select {
 		case <-ctx.Done():
@@ -136,26 +133,27 @@ func (t *tree) run(ctx context.Context) {
 			t.handle(t.inbox.take())
 		case <-check.C:
 			start, m := time.Now(), look
-			if start.Sub(t.scanned) >= t.opts.Scan {
+			if start.Before(due) && t.stands() {
+				check.Reset(min(every, time.Until(due)))
+				continue
+			}
+			if start.Sub(t.scanned) >= rest {
 				m, t.scanned = list, start
 			}
 			t.visit(t.root, m)
-			check.Reset(t.pause(every, time.Since(start)))
+			spent := time.Since(start)
+			if m == list {
+				rest = t.untilScan(spent)
+			}
+			pause := t.pause(every, spent)
+			due = start.Add(pause)
+			if t.deaf || t.silent {
+				check.Reset(pause)
+			} else {
+				check.Reset(min(every, pause))
+			}
 		}
 	}
-}
-
-// pause returns how long to wait after a check that took so long.
-func (t *tree) pause(every, spent time.Duration) time.Duration {
-	slowest := slowestCheck
-	if t.deaf || t.silent {
-		slowest = slowestPoll
-	}
-	idle := min(checkShare*spent, slowest)
-	if t.listings != t.listed {
-		t.listed, idle = t.listings, 0 // something happens
-	}
-	return max(every, idle, 2*spent)
 }
 
 // tell informs the settler.

@@ -24,7 +24,8 @@ type Options struct {
 	// take long are done less often than asked.
 	Poll time.Duration
 	// Scan is the interval of the slow inspection of everything, which finds what no
-	// event reported; 0 means [DefaultScan].
+	// event reported; 0 means [DefaultScan]. Where it takes long it comes less often, up
+	// to ten times.
 	Scan time.Duration
 	// Ready reports whether a file that rests reads well; nil error means
 	// complete. It is called with the file's path and size, from several
