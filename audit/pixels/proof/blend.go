@@ -6,6 +6,9 @@ const (
 	// idle is the share of all weight so far up to which a frame's finest band is left
 	// out of a block: a thousandth of a detail of 100 code values is a tenth of one.
 	idle = 1e-3
+	// slight is the weight up to which a block is left out however little was added before:
+	// that of a frame that counts only where no other covers a place.
+	slight = 1e-10
 )
 
 // A blend is the weighted mean of frames, band by band: sums of weight times
@@ -110,7 +113,7 @@ func (b *blend) heat(weight plane) {
 		all = all[:len(w)]
 		hot := b.hot[2*y/blockSide*cols:]
 		for x, k := range w {
-			if k > idle*all[x] {
+			if k > slight && k > idle*all[x] {
 				// A weight also counts for the pixels beside it.
 				hot[2*x/blockSide] = true
 				if x > 0 {
@@ -121,7 +124,7 @@ func (b *blend) heat(weight plane) {
 	}
 	for y := blockSide / 2; y < weight.h; y += blockSide / 2 { // and above it
 		for x, k := range weight.row(y) {
-			if k > idle*b.weight[0].row(y)[x] {
+			if k > slight && k > idle*b.weight[0].row(y)[x] {
 				b.hot[(2*y-1)/blockSide*cols+2*x/blockSide] = true
 			}
 		}
@@ -153,24 +156,30 @@ func (b *blend) addFine(f *layer, weight plane) {
 	}
 }
 
-// addColour adds the chroma, by the weights of level 1.
+// addColour adds the chroma where it counts, by the weights of level 1.
 func (b *blend) addColour(f *layer, weight plane) {
 	at := f.at.grid(2, 0.5)
+	cols := b.w/blockSide + 1
 	for i := range f.chroma {
 		c := &f.chroma[i]
 		to := &b.colour[i]
 		row := b.rowBuffer(to.w)
 		for y := range to.h {
 			x0, x1 := at.covered(y, to.w, c.w, c.h)
-			if x0 >= x1 {
-				continue
-			}
-			bilinearBytes(row, c, at, y, x0, x1)
-			sum, w := to.row(y)[x0:x1], weight.row(y)[x0:x1]
-			values := row[x0:x1][:len(sum)]
-			w = w[:len(sum)]
-			for x := range sum {
-				sum[x] += w[x] * (values[x] - neutral)
+			hot := b.hot[2*y/blockSide*cols:]
+			for x0 < x1 {
+				block := x0 / (blockSide / 2)
+				end := min(x1, (block+1)*(blockSide/2))
+				if hot[block] {
+					bilinearBytes(row, c, at, y, x0, end)
+					sum, w := to.row(y)[x0:end], weight.row(y)[x0:end]
+					values := row[x0:end][:len(sum)]
+					w = w[:len(sum)]
+					for x := range sum {
+						sum[x] += w[x] * (values[x] - neutral)
+					}
+				}
+				x0 = end
 			}
 		}
 	}

@@ -10,6 +10,7 @@ type coverage struct {
 	fine  *track
 	broad *track
 	gaps  []Gap
+	spots *spots
 	order []int // frames added
 
 	sum, grey plane // of the frame that is added, in its own geometry
@@ -48,6 +49,7 @@ func newCoverage(w, h int, gaps []Gap) *coverage {
 	}
 	c.fine, c.broad = newTrack(c.w, c.h, beside), newTrack(c.w, c.h, nil)
 	c.sum, c.grey = newPlane(c.w, c.h), newPlane(c.w, c.h)
+	c.spots = newSpots(w, h)
 	c.tmp = make([]float32, w+2)
 	return c
 }
@@ -69,7 +71,8 @@ func newTrack(w, h int, beside map[int]plane) *track {
 }
 
 // add takes in a frame.
-func (c *coverage) add(frame int, d *detail, at affine) {
+func (c *coverage) add(frame int, s *source, d *detail, at affine) {
+	c.spots.add(s, at)
 	n := int16(len(c.order))
 	c.order = append(c.order, frame)
 	g := at.grid(placeSide, 1)

@@ -9,7 +9,7 @@ type detail struct {
 	w, h   int     // of level 1
 	first  plane   // squares of band 0, code values²
 	second plane   // squares of band 1
-	local  plane   // what decides, over 5 x 5 pixels
+	local  plane   // what decides; smooth takes it over 5 x 5 pixels
 	coarse plane   // level 2
 	third  plane   // squares of band 2, on the pixels of level 2
 	rest   plane   // level 3
@@ -36,7 +36,7 @@ func newDetail(w, h int) *detail {
 // grid is level 1 as a warper interpolates it.
 func (d *detail) grid() grid[int16] { return grid[int16]{d.w, d.h, d.w, d.half, weightBits} }
 
-// measure computes the detail of a picture.
+// measure computes the detail of a picture, but for what smooth and measureThird do.
 func (d *detail) measure(s *source) {
 	d.reduceBytes(s)
 	d.squares(s)
@@ -56,6 +56,17 @@ func (d *detail) measure(s *source) {
 			local[x] = first[x] + energyShare*v
 		}
 	}
+}
+
+// smooth completes local, of a picture that was measured.
+func (d *detail) smooth() {
+	// The level was only needed for band 1.
+	copy(d.level.pix, d.local.pix)
+	box5(d.local, d.level, d.tmp)
+}
+
+// measureThird fills third, of a picture that was measured.
+func (d *detail) measureThird() {
 	reduce(d.rest, d.coarse, d.tmp)
 	for y := range d.third.h {
 		row := d.row[:d.third.w]
@@ -66,9 +77,6 @@ func (d *detail) measure(s *source) {
 			dst[x] = v * v
 		}
 	}
-	// The level was only needed for band 1.
-	copy(d.level.pix, d.local.pix)
-	box5(d.local, d.level, d.tmp)
 }
 
 // reduceBytes makes level 1, in 64ths of a code value.

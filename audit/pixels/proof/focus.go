@@ -1,6 +1,10 @@
 package proof
 
-import "image"
+import (
+	"image"
+	"math"
+	"slices"
+)
 
 // A Focused is what [Focus] makes of a focus sequence.
 type Focused struct {
@@ -13,31 +17,38 @@ type Focused struct {
 	Used []int
 }
 
-// Focus merges the frames of a focus sequence in the geometry of the reference frame. Each
-// band of the picture is the mean of the frames by the fourth power of the energy of fine
-// detail: no frame is chosen, so that no edge comes from choosing, and what one frame
-// shows far sharper than the others is as good as its own.
+// Focus merges the frames of a focus sequence in the geometry of the reference frame. The
+// pictures are taken twice: first to find in which frame each place is sharpest, and exactly
+// where each frame lies, then to merge them.
 //
-// Bright points leave rims of the disks they are blurred to, and behind the edges of near
-// things a ring as wide as their blur shows less of the texture than the frames do.
+// Each band of the picture is the mean of the frames by the fourth power of the energy of fine
+// detail, of the frames in and around which the place is sharpest: no single frame is chosen,
+// so that no edge comes from choosing, and what one frame shows far sharper than the others
+// is as good as its own.
+//
+// Behind the edges of near things a ring as wide as their blur shows less of the texture than
+// the frames do.
 func Focus(r Run, pictures Pictures) *Focused {
 	out := &Focused{}
 	var f *focuser
-	for i, img := range pictures {
-		if !r.takes(i, img) {
-			continue
-		}
+	for i, s := range r.sources(pictures) {
 		if f == nil {
 			f = newFocuser(&r)
 		}
-		f.add(i, newSource(img, r.Factor))
+		f.inspect(i, s)
 		out.Used = append(out.Used, i)
 	}
 	if f == nil {
 		return out
 	}
+	f.depth = f.cover.depth()
+	for i, s := range r.sources(pictures) {
+		if n := slices.Index(out.Used, i); n >= 0 {
+			f.add(n, i, s)
+		}
+	}
 	if len(out.Used) >= fewestCovering {
-		out.Coverage = f.cover.finish()
+		out.Coverage = f.cover.finish(f.depth)
 	}
 	out.Picture = f.blend.picture()
 	return out
@@ -49,9 +60,24 @@ const fewestCovering = 4
 // coarsest is about the short side, in pixels, of the coarsest level of a focus sequence.
 const coarsest = 24
 
+const (
+	// depthWidth is the deviation, frames, of the weight of frames around the one in which a
+	// place is sharpest; givenWidth that of places whose frame was taken from those around,
+	// where energy has no say.
+	depthWidth, givenWidth = 1.5, 0.7
+	// depthReach is from how many deviations on frames count hardly at all: a millionth of the
+	// energy is left, for places that no other frame covers.
+	depthReach  = 4
+	hardlyDepth = 1e-6
+)
+
 // A focuser holds what is merged so far.
 type focuser struct {
 	run     *Run
+	align   *aligner
+	places  map[int]affine // where the pixels of the first frame lie in each
+	last    int            // the frame before
+	depth   *depth
 	blend   *blend
 	detail  *detail
 	weights []plane
@@ -62,19 +88,45 @@ type focuser struct {
 
 func newFocuser(r *Run) *focuser {
 	w, h := r.size()
-	f := &focuser{run: r, blend: newBlend(w, h, coarsest), detail: newDetail(w, h), tmp: make([]float32, w+2)}
+	f := &focuser{run: r, align: &aligner{}, places: map[int]affine{}, blend: newBlend(w, h, coarsest), detail: newDetail(w, h), tmp: make([]float32, w+2)}
 	f.weights = pyramidSizes(half(w), half(h), coarsest)
 	f.energy = pyramidSizes(half(w), half(h), coarsest)
 	f.cover = newCoverage(w, h, r.Gaps)
 	return f
 }
 
+// inspect takes in a frame for the first time.
+func (f *focuser) inspect(i int, s *source) {
+	at := f.run.of(i)
+	if len(f.places) == 0 {
+		f.align.next(s, at)
+	} else {
+		at = f.align.next(s, at.from(f.run.of(f.last))).after(f.places[f.last])
+	}
+	f.places[i], f.last = at, i
+	f.detail.measure(s)
+	f.detail.measureThird()
+	// The map has places of 4 px: where the frame lies by registration is exact enough.
+	f.cover.add(i, s, f.detail, f.run.at(i))
+}
+
+// reference returns where the pixels of the first frame lie in the reference frame; where
+// that has no picture, by its registration with the last one that has.
+func (f *focuser) reference() affine {
+	if at, ok := f.places[f.run.Reference]; ok {
+		return at
+	}
+	return f.run.of(f.run.Reference).from(f.run.of(f.last)).after(f.places[f.last])
+}
+
 // faint is added to all energies, code values²: where nothing differs, frames count alike.
 const faint = 0.02
 
-func (f *focuser) add(i int, s *source) {
+// add merges a frame, the n-th one.
+func (f *focuser) add(n, i int, s *source) {
 	f.detail.measure(s)
-	at := f.run.at(i)
+	f.detail.smooth()
+	at := f.places[i].from(f.reference())
 	g := at.grid(2, 0)
 	top := &f.energy[0]
 	for y := range top.h {
@@ -82,9 +134,8 @@ func (f *focuser) add(i int, s *source) {
 		row := top.row(y)
 		clear(row[:x0])
 		clear(row[x1:])
-		bilinear(row, &f.detail.local, g, y, x0, x1)
-		for x := x0; x < x1; x++ {
-			row[x] += faint
+		if x0 < x1 {
+			f.weigh(row, g, n, y, x0, x1)
 		}
 	}
 	for l := range f.energy {
@@ -98,5 +149,54 @@ func (f *focuser) add(i int, s *source) {
 		}
 	}
 	f.blend.add(&layer{source: s, half: f.detail.grid(), at: at}, f.weights)
-	f.cover.add(i, f.detail, at)
+}
+
+// near has the factors of energies by how far a frame lies from the one in which a place is
+// sharpest, in sixteenths of a frame: roots of roots, as energies count by their fourth power.
+type near [16 * depthReach * 3 / 2]float32
+
+func nearOf(width float64) (t near) {
+	for i := range t {
+		d := float64(i) / 16 / width
+		t[i] = float32(max(hardlyDepth, math.Exp(-d*d/8)))
+	}
+	return t
+}
+
+var nearDepth, nearGiven = nearOf(depthWidth), nearOf(givenWidth)
+
+// weigh fills the energies of a row of level 1 of the n-th frame: those of the frame, less
+// where the place is sharpest in another.
+func (f *focuser) weigh(row []float32, g affine, n, y, x0, x1 int) {
+	d := f.depth
+	from := min(y/2, d.h-1) * d.w
+	frames, given := d.frame[from:from+d.w], d.given[from:from+d.w]
+	for x := x0; x < x1; {
+		i := min(x/2, d.w-1)
+		end := min(x1, 2*i+2)
+		if i == d.w-1 {
+			end = x1
+		}
+		k := 0
+		if z := frames[i]; z >= 0 {
+			k = int(16 * max(z-float32(n), float32(n)-z))
+		}
+		if k >= len(nearDepth) { // most of all places: their energy is not needed
+			for ; x < end; x++ {
+				row[x] = faint * hardlyDepth
+			}
+			continue
+		}
+		if given[i] {
+			e := (f.cover.fine.best.pix[from+i] + faint) * nearGiven[k]
+			for ; x < end; x++ {
+				row[x] = e
+			}
+			continue
+		}
+		bilinear(row, &f.detail.local, g, y, x, end)
+		for ; x < end; x++ {
+			row[x] = (row[x] + faint) * nearDepth[k]
+		}
+	}
 }

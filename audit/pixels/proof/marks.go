@@ -45,20 +45,14 @@ const (
 )
 
 // finish decides all places.
-func (c *coverage) finish() *Coverage {
+func (c *coverage) finish(d *depth) *Coverage {
 	n := c.w * c.h
 	out := &Coverage{Width: c.w, Height: c.h, Side: placeSide, Frame: make([]int16, n), Marks: make([]Mark, n), Used: c.order}
 	levels := c.fine.noise.levels()
-	told := make([]int16, n) // the frame's place among those used, -1 where there is no texture
-	for i, k := range c.fine.at {
-		best, noise := c.fine.best.pix[i], levels[lumaBin(c.fine.luma.pix[i])]
-		if told[i] = -1; best >= plainTimes*noise {
-			told[i] = k
-		}
-	}
 	end := int16(len(out.Used) - 1)
-	for i, k := range medians(told, c.w) {
-		if k < 0 {
+	for i, at := range d.frame {
+		k := min(int16(math.Round(float64(at))), end)
+		if d.plain[i] {
 			out.Marks[i] = Plain
 			continue
 		}

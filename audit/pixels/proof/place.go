@@ -36,3 +36,13 @@ func (a affine) grid(every, offset float64) affine {
 		d: (a.q*offset + a.p*offset + a.d - offset) / every,
 	}
 }
+
+// of returns where the map puts a point.
+func (a affine) of(x, y float64) (u, v float64) { return a.p*x - a.q*y + a.c, a.q*x + a.p*y + a.d }
+
+// after returns the map that does first a and then b.
+func (b affine) after(a affine) affine {
+	out := affine{p: b.p*a.p - b.q*a.q, q: b.p*a.q + b.q*a.p}
+	out.c, out.d = b.of(a.c, a.d)
+	return out
+}

@@ -121,15 +121,29 @@ func BracketOf(j *pixels.Judgement) (r Run, loose []int) {
 // size returns that of the merged picture, px.
 func (r *Run) size() (w, h int) { return r.Width / r.Factor, r.Height / r.Factor }
 
-// at returns where the pixels of the merged picture lie in a frame.
-func (r *Run) at(frame int) affine {
+// of returns where the pixels of the first frame lie in a frame.
+func (r *Run) of(frame int) affine {
 	x, y := pixels.Middle(r.Width, r.Height)
-	of := func(p Place) affine { return about(p.Scale, p.Rotation, p.ShiftX, p.ShiftY, x-0.5, y-0.5) }
-	return of(r.Places[frame]).from(of(r.Places[r.Reference]))
+	p := r.Places[frame]
+	return about(p.Scale, p.Rotation, p.ShiftX, p.ShiftY, x-0.5, y-0.5)
 }
+
+// at returns where the pixels of the merged picture lie in a frame.
+func (r *Run) at(frame int) affine { return r.of(frame).from(r.of(r.Reference)) }
 
 // takes reports whether a picture is one of those that are merged.
 func (r *Run) takes(i int, img image.Image) bool {
 	b := img.Bounds()
 	return r.Factor > 0 && i >= 0 && i < len(r.Places) && r.Places[i].Fits && b.Dx() == r.Width && b.Dy() == r.Height
+}
+
+// sources hands out the pictures that are merged, as they are merged.
+func (r *Run) sources(pictures Pictures) iter.Seq2[int, *source] {
+	return func(yield func(int, *source) bool) {
+		for i, img := range pictures {
+			if r.takes(i, img) && !yield(i, newSource(img, r.Factor)) {
+				return
+			}
+		}
+	}
 }

@@ -1,0 +1,151 @@
+package proof
+
+import (
+	"image"
+	"math"
+	"testing"
+
+	"prestrike/audit/pixels/pixelstest"
+)
+
+// TestAlign holds the second registration to shifts and scales that were rendered: from a
+// motion that is a tenth of a pixel wrong it finds them to a fortieth, as far as noise allows.
+func TestAlign(t *testing.T) {
+	b := pixelstest.Scene{Seed: 13, Width: 480, Height: 320, Shape: pixelstest.Relief, Depth: 4, Contrast: 1, PSF: 0.6, Electrons: 40000, Quality: 92}.Build()
+	first := b.Picture(pixelstest.Shot{Focus: 0.5, Noise: 1})
+	for _, c := range []struct{ x, y, focus float64 }{{0, 0, 0.5}, {0, 0, 0.55}, {0, 0.4, 0.5}, {0.4, 0, 0.5}, {0.25, -0.5, 0.55}, {0.85, 0.4, 0.55}, {-1.3, 3.2, 0.45}} {
+		next := b.Picture(pixelstest.Shot{Focus: c.focus, ShiftX: c.x, ShiftY: c.y, Noise: 2})
+		a := &aligner{}
+		a.next(newSource(first, 1), affine{p: 1})
+		got := a.next(newSource(next, 1), affine{p: 1, c: c.x + 0.07, d: c.y - 0.07})
+		for _, at := range [][2]float64{{0, 0}, {480, 0}, {240, 160}, {480, 320}} {
+			x, y := got.of(at[0], at[1])
+			if d := math.Hypot(x-at[0]-c.x, y-at[1]-c.y); d > 0.025 {
+				t.Errorf("shift %v, %v: %v lies %.3f px from where it is", c.x, c.y, at, d)
+			}
+		}
+	}
+	// Where nothing shows where the picture lies, and where it does not fit, what is known stands.
+	known := affine{p: 1, c: 3}
+	for name, img := range map[string]image.Image{"grey": image.NewGray(first.Bounds()), "another view": b.Picture(pixelstest.Shot{Focus: 0.5, ShiftX: 30, Noise: 3})} {
+		a := &aligner{}
+		a.next(newSource(first, 1), affine{p: 1})
+		got := a.next(newSource(img, 1), known)
+		if x, y := got.of(0, 0); math.Hypot(x-3, y) > 1.5 {
+			t.Errorf("%s: the corner lies at %.2f, %.2f", name, x, y)
+		}
+	}
+}
+
+// TestHighlightsLeaveNoRims merges a run in which bright points are disks in all frames but
+// the few in which they are in focus: around them the proof is as near to the scene as if the
+// frame had been chosen by hand.
+func TestHighlightsLeaveNoRims(t *testing.T) {
+	scene := pixelstest.Scene{Seed: 21, Width: 400, Height: 272, Shape: pixelstest.Dome, Depth: 16, Contrast: 0.8, PSF: 0.6, Electrons: 40000, Quality: 92}
+	plain := scene.Build()
+	scene.Highlights = 14
+	b := scene.Build()
+	shots := pixelstest.Run(4, 16, -0.1, 1.1, 0.03)
+	var list []image.Image
+	for _, s := range shots {
+		list = append(list, b.Picture(s))
+	}
+	run := RunOf(measured(t, list))
+	got := Focus(run, listed(list)).Picture
+	truth, without := b.Truth(shots[run.Reference], shots).Sharp, plain.Truth(shots[run.Reference], shots).Sharp
+	near := make([]bool, len(truth.Pix))
+	const reach = 14
+	for i, v := range truth.Pix {
+		if int(v)-int(without.Pix[i]) < 40 {
+			continue
+		}
+		x, y := i%truth.Stride, i/truth.Stride
+		for v := max(0, y-reach); v <= min(y+reach, truth.Rect.Dy()-1); v++ {
+			for u := max(0, x-reach); u <= min(x+reach, truth.Rect.Dx()-1); u++ {
+				near[v*truth.Stride+u] = true
+			}
+		}
+	}
+	around := psnr(got.Y, got.YStride, truth, func(i int) bool { return near[i] })
+	beside := psnr(got.Y, got.YStride, truth, func(i int) bool { return !near[i] })
+	t.Logf("%.1f dB around highlights, %.1f beside", around, beside)
+	if around < 33 {
+		t.Errorf("around highlights the proof is %.1f dB from the scene, want 33", around)
+	}
+}
+
+// TestDepthBesideHighlights holds which places take their frame from those around.
+func TestDepthBesideHighlights(t *testing.T) {
+	const frames, ground, other = 12, 2, 9
+	for _, c := range []struct {
+		name string
+		// clipped pixels around the place, in the frame in which the ground is sharp, in
+		// the one in which the place has most energy, and in all others
+		ground, own, rest uint8
+		given             bool
+	}{
+		{"the rim of a blurred highlight", 6, 60, 30, true},
+		{"the rim of one that is so wide that nothing is clipped", 6, 0, 20, true},
+		{"a bright hair before the ground", 0, 6, 0, false},
+		{"one so bright that it is clipped when blurred", 40, 6, 20, false},
+		{"before a white ground", 200, 200, 200, false},
+		{"no highlight", 0, 0, 0, false},
+	} {
+		cover := newCoverage(320, 320, nil)
+		for i := range cover.fine.at {
+			cover.fine.at[i], cover.fine.best.pix[i] = ground, 100
+		}
+		middle := cover.h/2*cover.w + cover.w/2
+		for dy := -2; dy <= 2; dy++ {
+			for dx := -2; dx <= 2; dx++ {
+				cover.fine.at[middle+dy*cover.w+dx] = other
+			}
+		}
+		for n := range frames {
+			cells := make([]uint8, cover.spots.w*cover.spots.h)
+			at := &cells[cover.cell(middle)]
+			switch *at = c.rest; n {
+			case ground - 1, ground, ground + 1:
+				*at = c.ground
+			case other:
+				*at = c.own
+			}
+			cover.spots.frames = append(cover.spots.frames, cells)
+		}
+		d := cover.depth()
+		want := float32(other)
+		if c.given {
+			want = ground
+		}
+		if got := d.frame[middle]; d.given[middle] != c.given || got < want-0.3 || got > want+0.3 {
+			t.Errorf("%s: the frame is %.2f, given %v, want %v, %v", c.name, got, d.given[middle], want, c.given)
+		}
+	}
+}
+
+// TestPicturesThatFailTheSecondTime holds that a picture which can be read only once takes
+// nothing else away, and that the reference may be it.
+func TestPicturesThatFailTheSecondTime(t *testing.T) {
+	img := scene(120, 90)
+	for _, lost := range []int{0, 1, 2} {
+		for _, always := range []bool{false, true} {
+			run := still(3, 120, 90)
+			run.Reference = 1
+			turn := 0
+			got := Focus(run, func(yield func(int, image.Image) bool) {
+				turn++
+				for i := range 3 {
+					if i == lost && (always || turn == 2) {
+						continue
+					}
+					if !yield(i, img) {
+						return
+					}
+				}
+			}).Picture
+			if d := psnr(got.Y, got.YStride, &image.Gray{Pix: img.Y, Stride: img.YStride, Rect: img.Rect}, nil); d < 45 {
+				t.Errorf("without frame %d: %.1f dB", lost, d)
+			}
+		}
+	}
+}
