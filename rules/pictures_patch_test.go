@@ -73,7 +73,7 @@ func TestPatch(t *testing.T) {
 			if misfit != c.misfit {
 				t.Errorf("it does not fit as %q, want %q", misfit, c.misfit)
 			}
-			forms := map[string]string{"table": "0001-0022, 0023-0026", "json": `"patched_by": [`, "csv": "good with 1.2", "markdown": "good with 1.2"}
+			forms := map[string]string{"table": "0001-0022, 0023-0026", "json": `"patched_by": [`, "csv": "good with 1.2", "markdown": "good with 1.2", "html": "good with 1.2"}
 			for form, want := range forms {
 				if text := written(t, result, form); c.closes && !strings.Contains(text, want) {
 					t.Errorf("%s: no %q in\n%s", form, want, text)

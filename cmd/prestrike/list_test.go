@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -10,6 +11,7 @@ import (
 	"testing"
 
 	"prestrike/audit"
+	"prestrike/audit/audittest"
 	"prestrike/audit/shoot"
 )
 
@@ -66,6 +68,53 @@ func TestPlanFoldersKeepsTheOrder(t *testing.T) {
 		}
 		if !slices.Equal(got, c.want) {
 			t.Errorf("%q become %q, want %q", c.paths, got, c.want)
+		}
+	}
+}
+
+// A sequence whose hole a later one closes is one with it: the frames of both are listed
+// under the first, behind each other, and the later one is not listed again.
+func TestListJoinsAPatch(t *testing.T) {
+	text, err := audittest.Read(strings.NewReader(`
+A/BX1_0001..0010.JPG every 1s time=2026-03-04T10:00:00+01:00 t=0.1 f=8 iso=100 mm=90 serial=4711 dist=0.31..0.32 wb=manual program=manual mode=manual
+A/BX1_0011..0016.JPG after 300s every 1s dist=0.31..0.312
+A/BX1_0017..0026.JPG after 300s every 1s dist=0.31..0.32
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	result, err := audit.Judge(t.Context(), &shoot.Collection{Files: text.Files}, &text.Options)
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := result.Sessions[0].Sequences
+	if len(result.Sessions) != 1 || len(all) != 3 {
+		t.Fatalf("%d sessions, %d sequences", len(result.Sessions), len(all))
+	}
+	all[0].PatchedBy, all[1].Patches = []*audit.Reviewed{all[1]}, all[0]
+	list := func(f *listFlags) string {
+		t.Helper()
+		p, err := f.pick(result)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var text []string
+		for _, q := range p.sequences {
+			first, last := q.files[0].Path, q.files[len(q.files)-1].Path
+			text = append(text, fmt.Sprintf("%s: %d, %s to %s", q.ID, len(q.files), first[6:10], last[6:10]))
+		}
+		return strings.Join(text, "; ")
+	}
+	for _, c := range []struct {
+		sequences []string
+		want      string
+	}{
+		{nil, "1.1: 16, 0001 to 0016; 1.3: 10, 0017 to 0026"},
+		{[]string{"1.2"}, "1.2: 6, 0011 to 0016"},
+		{[]string{"1.1"}, "1.1: 16, 0001 to 0016"},
+	} {
+		if got := list(&listFlags{kind: anything, verdict: anything, files: "all", sequences: c.sequences}); got != c.want {
+			t.Errorf("%q: listed %q, want %q", c.sequences, got, c.want)
 		}
 	}
 }
