@@ -110,6 +110,7 @@ func TestCertainIsNeverTakenBack(t *testing.T) {
 // still come, as soon as these cannot take them back; a lamp that fails is not, until it
 // is clear that it is no dark frame.
 func TestCertainByPictures(t *testing.T) {
+	pixelstest.Long(t)
 	if testing.Short() {
 		t.Skip("inspects each picture of several runs")
 	}

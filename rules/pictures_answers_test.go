@@ -42,6 +42,7 @@ var questions = map[*audit.Rule]func(j *pixels.Judgement) []pixels.Verdict{
 // run: found, not judged with a reason, or nothing, which means fine. It may report nothing
 // only where the pictures answer all it asks.
 func TestPicturesAnswerEachRule(t *testing.T) {
+	pixelstest.Long(t)
 	faint := pixelstest.Scene{
 		Seed: 6, Width: 480, Height: 320, Shape: pixelstest.Relief, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.0003, Electrons: 40000, Quality: 90,
 	}.Build()

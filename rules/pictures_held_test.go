@@ -15,6 +15,7 @@ import (
 // hand are a burst, or a focus sequence where focus walks, and that a walk around the subject,
 // or a subject on a turntable, is no focus sequence.
 func TestPicturesOfHand(t *testing.T) {
+	pixelstest.Long(t)
 	scene := picturestest.Scene()
 	px := float64(scene.Width) / 1600
 	clean := picturestest.Covering()

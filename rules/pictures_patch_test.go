@@ -92,6 +92,7 @@ func TestPatch(t *testing.T) {
 // go on; made later they cover the end, and are one with the run. Where they begin too far
 // on, or the camera moved, they are not.
 func TestPatchEnd(t *testing.T) {
+	pixelstest.Long(t)
 	clean := picturestest.Covering()
 	run := clean[:18]
 	step := clean[1].Focus - clean[0].Focus

@@ -21,6 +21,7 @@ import (
 // the view is another. Where the pictures do not decide, equal counts are two takes and a planned
 // one is one run; else the report asks.
 func TestPicturesOfPause(t *testing.T) {
+	pixelstest.Long(t)
 	clean := picturestest.Covering()
 	n := len(clean)
 	again := pixelstest.Run(8, n, -0.10, 1.14, 0.04)
@@ -132,6 +133,7 @@ func lookFor(t *testing.T, measure func(context.Context, []*shoot.Run) ([]shoot.
 // with two halves of one run and another take behind it, and with takes of as many frames, whose
 // pauses, once there are enough, come back as a motor makes them.
 func TestPausesLive(t *testing.T) {
+	pixelstest.Long(t)
 	if testing.Short() {
 		t.Skip("inspects many pictures")
 	}

@@ -20,6 +20,7 @@ var scenes = flag.Int("scenes", 1, "rendered scenes to report on")
 // fault asks for nothing: as focus sequences, but for those whose steps are wide,
 // and as time-lapses.
 func TestCleanPicturesRaiseNoAlarm(t *testing.T) {
+	pixelstest.Long(t)
 	n := *scenes
 	runs, settled := 0, map[shoot.Kind]int{}
 	for i := range n {

@@ -227,6 +227,9 @@ func TestPictures(t *testing.T) {
 		},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			if i%4 > 0 {
+				pixelstest.Long(t)
+			}
 			if testing.Short() && i%6 > 0 {
 				t.Skip("renders many pictures")
 			}
@@ -362,6 +365,7 @@ func TestPicturesOfMarkers(t *testing.T) {
 // TestPicturesOfRetake holds that a sequence of another view, one turned or shifted among
 // them, is no retake, and that one of the same view is, even a little aside.
 func TestPicturesOfRetake(t *testing.T) {
+	pixelstest.Long(t)
 	other := pixelstest.Scene{
 		Seed: 98, Width: 576, Height: 384, Shape: pixelstest.Steps, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.03, Electrons: 40000, Quality: 90,
 	}.Build()

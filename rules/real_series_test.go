@@ -12,6 +12,7 @@ import (
 
 	"prestrike/audit/pictures"
 	"prestrike/audit/pictures/picturestest"
+	"prestrike/audit/pixels/pixelstest"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
@@ -34,6 +35,7 @@ type realSession struct {
 // Real series come out as what they are. What they are is known from SOURCES.md, from the
 // distances and offsets that came with the pictures, and by eye.
 func TestRealSeriesAsSessions(t *testing.T) {
+	pixelstest.Long(t)
 	if _, err := os.Stat(filepath.Join(realFolder, "SOURCES.md")); err != nil {
 		t.Skip("the folder of shared real files is not there")
 	}

@@ -17,6 +17,7 @@ import (
 // pictures stays within 1.15 in a* and b*, and only there. The distances beside the
 // cases were computed from the definition of L*a*b* apart from this program.
 func TestWhiteBalancePictures(t *testing.T) {
+	pixelstest.Long(t)
 	shots := pixelstest.Run(3, 12, -0.12, 1.12, 0.04)
 	constant := func(blue float64) func(int) float64 { return func(int) float64 { return blue } }
 	from := func(at int, blue float64) func(int) float64 {

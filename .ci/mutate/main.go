@@ -250,6 +250,7 @@ func goTest(work, pkg string, args ...string) (string, error) {
 	defer cancel()
 	cmd := exec.CommandContext(ctx, "go", append([]string{"test", "-short", "-count=1", "-trimpath", "-failfast", "./" + filepath.ToSlash(pkg)}, args...)...)
 	cmd.Dir = work
+	cmd.Env = append(os.Environ(), "PRESTRIKE_TESTS=all") // also those that a plain go test leaves out
 	cmd.WaitDelay = time.Second
 	out, err := cmd.CombinedOutput()
 	if ctx.Err() != nil {

@@ -129,6 +129,7 @@ func looksOver(t *testing.T, p *Measurer) (opt *audit.Options, looks *int) {
 // frame inspected once, or twice where the better picture comes second, and comes
 // to the same as one inspection at the end.
 func TestPicturesPairs(t *testing.T) {
+	pixelstest.Long(t)
 	jpegs := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, pixelstest.Brighten(picturestest.Covering()[9:], 7, 1, -2)))
 	for _, c := range []struct {
 		name  string

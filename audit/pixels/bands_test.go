@@ -23,6 +23,7 @@ func turned(img image.Image) image.Image {
 // TestBands puts a curtain's shadow or a pulsing lamp into one frame of rendered runs,
 // and what only resembles it.
 func TestBands(t *testing.T) {
+	pixelstest.Long(t)
 	const at = 6
 	one := func(change func(s *pixelstest.Shot)) func([]pixelstest.Shot) {
 		return func(shots []pixelstest.Shot) { change(&shots[at]) }

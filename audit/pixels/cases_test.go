@@ -94,6 +94,7 @@ func TestWalkOfExposures(t *testing.T) {
 // TestMovedByTheLens: a small jump where focus starts or stops is the lens's play, and
 // the place is named as one that cannot be decided; a large one is the camera.
 func TestMovedByTheLens(t *testing.T) {
+	pixelstest.Long(t)
 	for _, breathing := range []float64{0.03, 0.001} { // with a signature, and without
 		st := newStudio(small(5, breathing))
 		run := pixelstest.Run(3, 24, -0.1, 1.1, 0.03)
@@ -123,6 +124,7 @@ func TestMovedByTheLens(t *testing.T) {
 // TestFaintSwap: two neighbours that changed places are named where focus shows too
 // faintly in the motion for all else, and are no gap.
 func TestFaintSwap(t *testing.T) {
+	pixelstest.Long(t)
 	found, faint := 0, 0
 	for seed := range uint64(6) {
 		st := newStudio(small(60+seed, 0.006))

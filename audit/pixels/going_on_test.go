@@ -147,6 +147,7 @@ func TestGoingOnRates(t *testing.T) {
 
 // TestGoingOn asks of one scene what comes behind a pause.
 func TestGoingOn(t *testing.T) {
+	pixelstest.Long(t)
 	b := small(5, 0.03)
 	d := pixelstest.Draw{Scene: b.Scene, Frames: 20, Jitter: 0.03, CoC: 24.0 / 16, Margin: 1.5}
 	st := newStudio(b)

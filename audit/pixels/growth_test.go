@@ -120,6 +120,7 @@ func TestGrowthRates(t *testing.T) {
 
 // TestGrowth: what a test run shows, and what it does not.
 func TestGrowth(t *testing.T) {
+	pixelstest.Long(t)
 	scene := pixelstest.Scene{
 		Seed: 4, Width: 480, Height: 320, Shape: pixelstest.Steps, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.02, Electrons: 40000, Quality: 92,
 	}.Build()

@@ -153,6 +153,7 @@ func TestHeldRates(t *testing.T) {
 
 // TestHeld asks of one scene what held the camera, and whether the view stood.
 func TestHeld(t *testing.T) {
+	pixelstest.Long(t)
 	b := small(5, 0.03)
 	d := pixelstest.Draw{Scene: b.Scene, Frames: 20, Jitter: 0.03, CoC: 24.0 / 16, Margin: 1.5}
 	for _, h := range holdings(b, d) {

@@ -99,6 +99,7 @@ func extendOf(st *studio, d pixelstest.Draw, share float64, last bool, wants fun
 // TestExtend: frames that go on from an open end cover it, and are refused where they
 // begin too far on, stop too early, the camera moved, or they are brighter.
 func TestExtend(t *testing.T) {
+	pixelstest.Long(t)
 	d := pixelstest.Draw{Scene: pixelstest.Scene{
 		Seed: 5, Width: 368, Height: 256, Shape: pixelstest.Relief, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.02, Electrons: 40000, Quality: 90,
 	}, Frames: 18, Jitter: 0.04, CoC: 1.8, Margin: 1.5}

@@ -511,6 +511,7 @@ func overManyScenes(t *testing.T) {
 //
 //	go test ./audit/pixels -run TestRates -v -seeds 150 -first 1241 -timeout 60m
 func TestRates(t *testing.T) {
+	pixelstest.Long(t)
 	ta := &tally{rows: map[string]*row{}}
 	n := *seedCount
 	if n >= statedScenes {

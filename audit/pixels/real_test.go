@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"prestrike/audit/pixels"
+	"prestrike/audit/pixels/pixelstest"
 )
 
 // A series is a real focus sequence.
@@ -131,6 +132,7 @@ func TestRealSharpest(t *testing.T) {
 // TestRealSeries holds what is reported of the real series to what can be seen in
 // them.
 func TestRealSeries(t *testing.T) {
+	pixelstest.Long(t)
 	for _, r := range realSeries(t) {
 		j, _ := judged(t, r)
 		t.Logf("%s\n%s", r.name, summary(j))

@@ -15,6 +15,7 @@ import (
 // Steps are in pixels of each size. Ends are notes, and not held to agree: at half the
 // size of these small pictures a tile covers four times the area of the subject.
 func TestSizesAgree(t *testing.T) {
+	pixelstest.Long(t)
 	seeds, wrong := uint64(1), 0
 	if *seedCount > 1 { // the long run
 		seeds = uint64(*seedCount)

@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"prestrike/audit/pixels/pixelstest"
 )
 
 // waves is a picture of waves in all directions, blurred by a Gaussian of a variance in
@@ -35,6 +37,7 @@ func waves(variance, shift float64) *image.Gray {
 // TestBlurChanges: the growth of blur is what the pictures were blurred by, with either
 // sign, and wherever they lie.
 func TestBlurChanges(t *testing.T) {
+	pixelstest.Long(t)
 	for name, c := range map[string]struct{ from, to, shift float64 }{
 		"grows":               {0.2, 0.8, 0},
 		"shrinks":             {0.8, 0.2, 0},

@@ -5,12 +5,14 @@ import (
 	"time"
 
 	"prestrike/audit/audittest"
+	"prestrike/audit/pixels/pixelstest"
 	"prestrike/audit/shoot"
 )
 
 // Two bodies of which nothing shows how far their clocks are apart keep their times; what
 // shows it is found, and rightly. A wrong alignment is worse than none: it mixes shoots.
 func TestClocksAreAligned(t *testing.T) {
+	pixelstest.Long(t)
 	n := uint64(*seeds / 25)
 	if testing.Short() {
 		n /= 8

@@ -17,6 +17,7 @@ import (
 	"github.com/makiuchi-d/gozxing"
 	"github.com/makiuchi-d/gozxing/qrcode/decoder"
 	"github.com/makiuchi-d/gozxing/qrcode/encoder"
+	"prestrike/audit/pixels/pixelstest"
 )
 
 var (
@@ -64,6 +65,7 @@ func write(t *testing.T, name string, m image.Image) {
 
 // What is promised: the slate of a careful photographer is read, and never wrong.
 func TestCarefulShotsAreRead(t *testing.T) {
+	pixelstest.Long(t)
 	t.Parallel()
 	read, unread, wrong := rate(t, *shots, careful)
 	t.Logf("read %d of %d, seen and not read %d, wrong %d", read, *shots, unread, wrong)
@@ -104,6 +106,7 @@ func TestHarderShotsAreNeverWrong(t *testing.T) {
 
 // Pictures without a slate show none.
 func TestNoSlateInOtherPictures(t *testing.T) {
+	pixelstest.Long(t)
 	r := rand.New(rand.NewPCG(*first, 3))
 	for i := range 4 {
 		m := image.NewGray(image.Rect(0, 0, 1200, 800))
@@ -231,6 +234,7 @@ func TestOtherCodesAreNoSlates(t *testing.T) {
 
 // An outside reader reads the codes that are made here.
 func TestOutsideReader(t *testing.T) {
+	pixelstest.Long(t)
 	if _, err := exec.LookPath("zbarimg"); err != nil {
 		t.Skip("zbarimg is not installed: codes are not read by an outside reader")
 	}

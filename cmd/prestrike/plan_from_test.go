@@ -31,6 +31,7 @@ func planFrom(t *testing.T, args ...string) (status int, out, said string) {
 // TestPlanFrom plans from a rendered test run: the relief is 24 px of blur deep, in a
 // picture 576 px wide.
 func TestPlanFrom(t *testing.T) {
+	pixelstest.Long(t)
 	camera := picturestest.Camera{Every: 1300 * time.Millisecond}
 	covering := camera.Shoot(t, picturestest.Covering())
 	const truth = 24 * 1.24 / 23 * 1600 / 576 // px a frame, of a picture 1,600 wide
@@ -82,6 +83,7 @@ func TestPlanFrom(t *testing.T) {
 
 // TestPlanFromRefuses holds what a plan from a test run reports where there is none.
 func TestPlanFromRefuses(t *testing.T) {
+	pixelstest.Long(t)
 	camera := picturestest.Camera{Every: 1300 * time.Millisecond}
 	covering := camera.Shoot(t, picturestest.Covering()[:9])
 	standing := camera.Shoot(t, pixelstest.Run(4, 10, 0.4, 0.4, 0))
@@ -112,6 +114,7 @@ func TestPlanFromRefuses(t *testing.T) {
 // TestPlanRemember holds that a test run is kept beside what stands in the configuration,
 // and that the next plan for a frame of that body and lens names the setting.
 func TestPlanRemember(t *testing.T) {
+	pixelstest.Long(t)
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	camera := picturestest.Camera{Every: 1300 * time.Millisecond, Change: func(_ int, m *exifread.Metadata) {
 		m.Model, m.LensModel = exifread.Of("BX-1"), exifread.Of("Borealis 90 mm macro")

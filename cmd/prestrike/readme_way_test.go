@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"prestrike/audit/pixels/pixelstest"
 )
 
 var (
@@ -65,6 +66,7 @@ func (s wayStep) matches(answer string) bool {
 // after the other, and holds their answers to those shown. The whole report on the
 // demonstration is held to a golden, which UPDATE=1 rewrites.
 func TestReadmeWay(t *testing.T) {
+	pixelstest.Long(t)
 	golden, err := filepath.Abs(filepath.Join("..", "..", "testdata", "golden", "report_demo.txt"))
 	if err != nil {
 		t.Fatal(err)

@@ -124,6 +124,7 @@ func TestWatchStartedAgainOnATerminal(t *testing.T) {
 
 // In the middle of a stack of 200 frames a dark one sounds with the frame behind it.
 func TestWatchFindsTheDarkFrameOfALongStack(t *testing.T) {
+	pixelstest.Long(t)
 	if testing.Short() {
 		t.Skip("renders and inspects 102 pictures")
 	}

@@ -11,6 +11,7 @@ import (
 // TestOcclusion merges runs through two planes, of which the near one hides parts of the
 // far one, and is blurred over it by up to 20 px.
 func TestOcclusion(t *testing.T) {
+	pixelstest.Long(t)
 	const blur = 20
 	n := 10
 	if testing.Short() || *rateScenes < manyScenes {

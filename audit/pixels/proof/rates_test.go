@@ -245,6 +245,7 @@ const manyScenes = 40
 
 // TestProofRates renders scenes and states what proofs are worth.
 func TestProofRates(t *testing.T) {
+	pixelstest.Long(t)
 	n := *rateScenes
 	if testing.Short() {
 		n = min(n, 2)

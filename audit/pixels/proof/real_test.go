@@ -10,6 +10,8 @@ import (
 	"slices"
 	"strconv"
 	"testing"
+
+	"prestrike/audit/pixels/pixelstest"
 )
 
 var offsetInName = regexp.MustCompile(`_(-?[\d.]+)\.jpeg$`)
@@ -59,6 +61,7 @@ func readJPEG(t *testing.T, name string) image.Image {
 // TestRealProofs compares the proofs of two real series with those that were found good by
 // eye. UPDATE=1 writes them anew: inspect them before they are committed.
 func TestRealProofs(t *testing.T) {
+	pixelstest.Long(t)
 	const side = 480
 	for _, c := range []struct {
 		name, pattern string
