@@ -178,7 +178,19 @@ func (a *attack) spring(i int, t *trap, report, watch *result) (runs int, worst 
 		{"report", report, func() (result, error) { return a.report(folder, "--no-cache", "--pixels", "on") }},
 		{"watch", watch, func() (result, error) { return a.watch(folder, "--pixels", "on") }},
 	} {
+		longest := mostCPU
+		if t.frames > 0 {
+			longest = mostPictureCPU * time.Duration(t.frames)
+		}
 		got, err := run.run()
+		if err == nil && got.cpu-run.base.cpu > longest && got.crashed() == "" {
+			// The same work counts for more CPU time beside other work: the lesser of two
+			// runs holds.
+			var again result
+			if again, err = run.run(); again.crashed() != "" || again.cpu < got.cpu {
+				got = again
+			}
+		}
 		if err != nil {
 			return runs, worst, err
 		}
@@ -190,10 +202,6 @@ func (a *attack) spring(i int, t *trap, report, watch *result) (runs int, worst 
 		}
 		if what := got.crashed(); what != "" {
 			a.breach("%s of %s: %s", run.how, t.what, what)
-		}
-		longest := mostCPU
-		if t.frames > 0 {
-			longest = mostPictureCPU * time.Duration(t.frames)
 		}
 		if n := got.cpu - run.base.cpu; n > longest {
 			a.breach("%s of %s: %.2f s of CPU time more than without it", run.how, t.what, n.Seconds())
