@@ -23,12 +23,8 @@ func accept(sessions []*Session, list []Acceptance) []UnusedAcceptance {
 	for _, a := range list {
 		named := namedFrames(sessions, a.Frame)
 		why := ""
-		switch {
-		case a.Frame == "":
-		case len(named) == 0:
-			why = "no frame has this name"
-		case len(named) > 1:
-			why = fmt.Sprintf("%d frames have this name, as %s and %s: write more of the path", len(named), named[0], named[1])
+		if a.Frame != "" {
+			why = notOneFrame(named)
 		}
 		if why == "" && !a.mark(sessions) && a.Frame != "" {
 			why = fmt.Sprintf("%s found nothing there", a.Rule)
@@ -38,6 +34,18 @@ func accept(sessions []*Session, list []Acceptance) []UnusedAcceptance {
 		}
 	}
 	return unused
+}
+
+// notOneFrame returns why a name does not mean one frame, given the frames that it means;
+// empty where it does.
+func notOneFrame(named []string) string {
+	switch len(named) {
+	case 0:
+		return "no frame has this name"
+	case 1:
+		return ""
+	}
+	return fmt.Sprintf("%d frames have this name, as %s and %s: write more of the path", len(named), named[0], named[1])
 }
 
 // namedFrames returns the paths, without their endings, of the frames that a name
@@ -73,8 +81,13 @@ func (a Acceptance) mark(sessions []*Session) bool {
 	take := func(list []*Finding, frames func(*Finding) []*shoot.Frame) {
 		for _, f := range list {
 			here := a.Frame == "" || slices.ContainsFunc(frames(f), func(frame *shoot.Frame) bool { return names(a.Frame, frame) })
-			if f.Rule == a.Rule && here {
-				f.Accepted, f.Reason, any = true, a.Reason, true
+			if f.Rule != a.Rule || !here {
+				continue
+			}
+			any = true
+			// A session that was judged before may be read elsewhere, and stays as it is.
+			if !f.Accepted || f.Reason != a.Reason {
+				f.Accepted, f.Reason = true, a.Reason
 			}
 		}
 	}

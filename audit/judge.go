@@ -41,11 +41,14 @@ func judge(ctx context.Context, before []*Session, files []*shoot.File, counted 
 		r.Verdict = VerdictCheck
 	}
 	r.Unused = accept(r.Sessions, opt.Accept)
-	if !r.Since.IsZero() {
-		r.Unused = nil // it may accept something earlier
-	}
 	for _, session := range r.Sessions[len(before):] {
 		patches(session, opt)
+	}
+	r.UnusedRetaken = declaredRetakes(r.Sessions, opt.Retaken)
+	if !r.Since.IsZero() {
+		r.Unused, r.UnusedRetaken = nil, nil // they may mean something earlier
+	}
+	for _, session := range r.Sessions[len(before):] {
 		retakes(session, opt)
 		session.settle()
 	}

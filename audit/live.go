@@ -196,6 +196,10 @@ func (l *Live) Back(folder string, now time.Time) {
 	l.back = now
 }
 
+// Reconsider has all that is there judged anew by other options at the next look. What was
+// seen in pictures is kept.
+func (l *Live) Reconsider(opt *Options) { l.opt, l.past, l.changed = opt, nil, true }
+
 // Result returns the outcome of the last inspection.
 func (l *Live) Result() *Result { return l.result }
 

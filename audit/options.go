@@ -61,6 +61,8 @@ type Options struct {
 	FocusSteps []FocusStep
 	// Accept are the findings declared as meant.
 	Accept []Acceptance
+	// Retaken are the sequences declared as shot again.
+	Retaken []Retaken
 
 	// Pixels selects whose pictures are measured, by Measure.
 	Pixels Pixels
@@ -227,6 +229,8 @@ type Result struct {
 	Left   exifread.Value[time.Duration]
 	// Unused are the declarations that name a frame and accept nothing.
 	Unused []UnusedAcceptance
+	// UnusedRetaken are the declarations of retakes that do not hold.
+	UnusedRetaken []UnusedRetaken
 }
 
 // FileCounts counts what became of every file that was met.

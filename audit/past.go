@@ -24,11 +24,12 @@ type past struct {
 
 // newPast returns what of a result is past; nil where what comes may change all of it:
 // clocks of several bodies and bodies without serial numbers are known by all their frames,
-// frames without a time are placed among all sessions, and so are the views of a shot list.
+// frames without a time are placed among all sessions, so are the views of a shot list, and
+// a declared retake may be in another session.
 // Old is what was past before, of sessions that the result still has.
 func newPast(r *Result, files int, opt *Options, old *past) *past {
 	n := len(r.Sessions)
-	if n < 2 || opt.Since != nil || len(opt.Views) > 0 {
+	if n < 2 || opt.Since != nil || len(opt.Views) > 0 || len(opt.Retaken) > 0 {
 		return nil
 	}
 	last := r.Sessions[n-1]

@@ -28,7 +28,7 @@ func retakes(session *Session, opt *Options) {
 		within = DefaultRetakeWithin
 	}
 	for i, faulty := range session.Sequences {
-		if worst(faulty.Findings) == VerdictGood || !(faulty.Kind.Steady() || faulty.Kind == shoot.Bracket || faulty.Kind == shoot.Burst) {
+		if worst(faulty.Findings) == VerdictGood || faulty.RetakeDeclared || !(faulty.Kind.Steady() || faulty.Kind == shoot.Bracket || faulty.Kind == shoot.Burst) {
 			continue
 		}
 		var perhaps *Reviewed

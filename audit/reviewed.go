@@ -18,6 +18,8 @@ type Reviewed struct {
 	// SupersededBy is the retake that makes this sequence's faults
 	// harmless, or nil.
 	SupersededBy *Reviewed
+	// RetakeDeclared reports that the user declared it so.
+	RetakeDeclared bool
 	// PerhapsRetaken is the sequence that would be its retake if it shows the
 	// same view, which the pictures do not show; nil where there is none.
 	PerhapsRetaken *Reviewed

@@ -57,6 +57,14 @@ func AddFocusStep(file string, rules []*audit.Rule, s audit.FocusStep) error {
 	}{[]entry{{s.Body, s.Lens, s.Setting, s.FNumber, s.Growth}}})
 }
 
+// AddRetaken adds the declaration that a sequence was shot again to a configuration file,
+// under the same terms as [Accept].
+func AddRetaken(file string, rules []*audit.Rule, d audit.Retaken) error {
+	return appendEntry(file, rules, struct {
+		Retaken []retakenEntry `toml:"retaken"`
+	}{[]retakenEntry{{d.Sequence, d.By}}})
+}
+
 // appendEntry writes an entry of a list behind what stands in the file.
 func appendEntry(file string, rules []*audit.Rule, document any) error {
 	text, err := readFile(file)
@@ -100,6 +108,11 @@ type acceptEntry struct {
 	Rule   string `toml:"rule"`
 	Frame  string `toml:"frame,omitempty"`
 	Reason string `toml:"reason"`
+}
+
+type retakenEntry struct {
+	Sequence string `toml:"sequence"`
+	By       string `toml:"by"`
 }
 
 type viewEntry struct {

@@ -46,6 +46,7 @@ type document struct {
 		Frame  string `toml:"frame"`
 		Reason string `toml:"reason"`
 	} `toml:"accept"`
+	Retaken []retakenEntry `toml:"retaken"`
 }
 
 // Read reads a configuration file over the options, which must hold the
@@ -91,6 +92,7 @@ func read(o *audit.Options, file string, data []byte) ([]Setting, error) {
 	r.views(&c)
 	r.rules(&c)
 	r.accept(&c)
+	r.retaken(&c)
 	if len(r.errs) > 0 {
 		return nil, errors.Join(r.errs...)
 	}
@@ -139,7 +141,7 @@ func knownKeys() []string {
 	known = append(known, names("lens", lensKeys)...)
 	known = append(known, names("focus-step", focusStepKeys)...)
 	known = append(known, names("view", viewKeys)...)
-	return append(known, "rule", "accept", "accept.rule", "accept.frame", "accept.reason")
+	return append(known, "rule", "accept", "accept.rule", "accept.frame", "accept.reason", "retaken", "retaken.sequence", "retaken.by")
 }
 
 // noKey reports that there is no key of a name; at is its place in the file.
@@ -149,7 +151,7 @@ func (r *reader) noKey(at, name string) {
 
 func noSuchKey(name string) string {
 	known := knownKeys()
-	for _, table := range []string{"shoot", "body", "lens", "focus-step", "view", "accept"} {
+	for _, table := range []string{"shoot", "body", "lens", "focus-step", "view", "accept", "retaken"} {
 		if !strings.Contains(name, ".") && slices.Contains(known, table+"."+name) {
 			return fmt.Sprintf("%s belongs under %s: write that on a line above it", name, head(table))
 		}
@@ -311,5 +313,21 @@ func (r *reader) accept(c *document) {
 			value += " from " + a.Frame
 		}
 		r.set(table, strconv.Quote(value+": "+a.Reason))
+	}
+}
+
+func (r *reader) retaken(c *document) {
+	for i, d := range c.Retaken {
+		at := fmt.Sprintf("retaken[%d]", i)
+		switch {
+		case d.Sequence == "":
+			r.fail(at, `retaken needs a frame of the sequence that was shot again: sequence = "BX1_0129.JPG"`)
+		case d.By == "":
+			r.fail(at, `retaken needs a frame of the sequence that repeats it: by = "BX1_0160.JPG"`)
+		case d.By == d.Sequence:
+			r.fail(at+".by", "by names the frame that is to be repeated: name a frame of the later sequence")
+		}
+		r.o.Retaken = append(r.o.Retaken, audit.Retaken{Sequence: d.Sequence, By: d.By})
+		r.set(at, strconv.Quote(d.Sequence+" by "+d.By))
 	}
 }

@@ -56,6 +56,10 @@ off = false
 rule = "iso-drift"
 frame = "BX1_0118.NEF"
 reason = "the second light was moved on purpose"
+
+[[retaken]]
+sequence = "BX1_0129.NEF"
+by = "BX1_0160.NEF"
 `
 	o := audit.Options{Rules: []*audit.Rule{configRule}}
 	settings, err := read(&o, "prestrike.toml", []byte(text))
@@ -71,6 +75,7 @@ reason = "the second light was moved on purpose"
 		Params:     map[string]map[string]float64{"iso-drift": {"tolerance": 0.5}},
 		Off:        map[string]bool{"iso-drift": false},
 		Accept:     []audit.Acceptance{{Rule: "iso-drift", Frame: "BX1_0118.NEF", Reason: "the second light was moved on purpose"}},
+		Retaken:    []audit.Retaken{{Sequence: "BX1_0129.NEF", By: "BX1_0160.NEF"}},
 	}
 	if diff := cmp.Diff(want, o); diff != "" {
 		t.Errorf("options (-want +got):\n%s", diff)
@@ -79,6 +84,7 @@ reason = "the second light was moved on purpose"
 		{"shoot.support", `"tripod"`, "prestrike.toml:3"},
 		{"rule.iso-drift.tolerance", "0.5", "prestrike.toml:27"},
 		{"accept[0]", `"iso-drift from BX1_0118.NEF: the second light was moved on purpose"`, "prestrike.toml:30"},
+		{"retaken[0]", `"BX1_0129.NEF by BX1_0160.NEF"`, "prestrike.toml:35"},
 	} {
 		found := false
 		for _, got := range settings {
@@ -110,6 +116,11 @@ func TestReadMistakes(t *testing.T) {
 		{"second body", "[[body]]\nmodel = \"BX-1\"\n[[body]]\nmodel = \"BX-2\"\npixel-width = 1", "prestrike.toml:5: pixel-width is 1"},
 		{"f-numbers", "[[lens]]\nmodel = \"L\"\nf-numbers = \"real\"", `prestrike.toml:3: f-numbers is "real"`},
 		{"accept without reason", "[[accept]]\nrule = \"iso-drift\"", "prestrike.toml:1: accept needs a reason"},
+		{"retaken without a frame", "[[retaken]]\nby = \"BX1_0160.NEF\"", `prestrike.toml:1: retaken needs a frame of the sequence that was shot again: sequence = "BX1_0129.JPG"`},
+		{"retaken by nothing", "[[retaken]]\nsequence = \"BX1_0129.NEF\"", `prestrike.toml:1: retaken needs a frame of the sequence that repeats it: by = "BX1_0160.JPG"`},
+		{"retaken by itself", "[[retaken]]\nsequence = \"BX1_0129.NEF\"\nby = \"BX1_0129.NEF\"", "prestrike.toml:3: by names the frame that is to be repeated"},
+		{"a retake in single brackets", "[retaken]\nsequence = \"BX1_0129.NEF\"", "prestrike.toml:1: write [[retaken]] on a line of its own, in double brackets"},
+		{"unknown key of a retake", "[[retaken]]\nframe = \"BX1_0129.NEF\"", `there is no key "retaken.frame"`},
 		{"accept of an unknown rule", "[[accept]]\nrule = \"iso\"\nreason = \"r\"", `prestrike.toml:2: there is no rule "iso"`},
 		{"a table without its bracket", "[shoot\nsupport = 1", `prestrike.toml:1: the brackets of "[shoot" do not match: write [shoot]`},
 		{"no setting", "[shoot]\ntripod", `prestrike.toml:2: "tripod" is no setting: write it as name = value`},
@@ -201,7 +212,7 @@ func TestStartingFileReads(t *testing.T) {
 		}
 	}
 	if o.Support != shoot.Tripod || o.PlannedFrames != 50 || o.SessionGap != 3*time.Hour || o.Magnification != 1 || o.FieldWidth != 36 || o.Light != audit.Mains50 ||
-		len(o.Bodies) != 1 || o.Bodies[0].PixelWidth != 8256 || len(o.Lenses) != 1 || o.Lenses[0].ClosestFocus != 290 || len(o.Accept) != 1 {
+		len(o.Bodies) != 1 || o.Bodies[0].PixelWidth != 8256 || len(o.Lenses) != 1 || o.Lenses[0].ClosestFocus != 290 || len(o.Accept) != 1 || len(o.Retaken) != 1 {
 		t.Errorf("declared: %+v", o)
 	}
 }

@@ -18,7 +18,7 @@ import (
 const seeExample = ": in an empty folder, prestrike config --write writes a file that shows how settings are written"
 
 // lists are the tables that may stand in a file several times.
-var lists = []string{"body", "lens", "focus-step", "view", "accept"}
+var lists = []string{"body", "lens", "focus-step", "view", "accept", "retaken"}
 
 // head writes the head of a table.
 func head(table string) string {
@@ -44,7 +44,7 @@ func (r *reader) heads() {
 			r.fail(key, "write [[focus-step]] alone on its line, in double brackets, and what it holds on the lines below")
 		case double && !listed && below && table == "view":
 			r.fail(key, "write [[view]] alone on its line, in double brackets, and the name on the line below: name = \"front\"")
-		case double && !listed && below && table != "accept":
+		case double && !listed && below && table != "accept" && table != "retaken":
 			r.fail(key, "write [[%s]] alone on its line, in double brackets, and the name on the line below: model = \"BX-1\"", table)
 		case double && !listed:
 			r.fail(key, "write [[%s]] on a line of its own, in double brackets", table)

@@ -46,6 +46,12 @@ func StartingFile(rules []*audit.Rule) []byte {
 # frame = "BX1_0118.NEF"
 # reason = "the second half is lit by hand"
 
+# This sequence was shot again, where the frames do not show it: the later one counts.
+# Name any frame of each.
+# [[retaken]]
+# sequence = "BX1_0129.NEF"
+# by = "BX1_0160.NEF"
+
 # The rules, with the numbers they decide by. Numbers may be written with a
 # unit, in quotes: "1/30 s", "30%". Any rule takes severity = "note", "check" or
 # "reshoot", and off = true.

@@ -187,6 +187,7 @@ func hostileResult(t *testing.T, text string) *audit.Result {
 		}
 	}
 	r.Unused = []audit.UnusedAcceptance{{Acceptance: audit.Acceptance{Rule: text, Frame: text}, Why: text}}
+	r.UnusedRetaken = []audit.UnusedRetaken{{Retaken: audit.Retaken{Sequence: text, By: text}, Why: text}}
 	r.Files.Unfinished = []string{text}
 	r.Files.Unreadable = []*shoot.File{{Path: text, Meta: &exifread.Metadata{}}}
 	r.Files.Unread = []*shoot.Problem{{Path: text, Kind: shoot.NotFound}}

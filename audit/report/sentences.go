@@ -163,13 +163,16 @@ func worded(q *audit.Reviewed, f *audit.Finding) (word string, rank int, action 
 		}
 		return wordAccepted, 1, action
 	case q != nil && q.SupersededBy != nil:
+		if q.RetakeDeclared {
+			return wordRetaken, 0, q.SupersededBy.ID + " is its retake, as declared"
+		}
 		return wordRetaken, 0, q.SupersededBy.ID + " is its retake"
 	case f.Closed:
 		return wordClosed, 0, patchIDs(q) + " closes it"
 	}
 	action = f.Action
 	if q != nil && q.PerhapsRetaken != nil && f.Severity > audit.Note {
-		action += ". If " + q.PerhapsRetaken.ID + " shows the same view, it is the retake: then accept this finding"
+		action += ". If " + q.PerhapsRetaken.ID + " shows the same view, it is the retake: then declare it with [[retaken]] in prestrike.toml"
 	}
 	if q != nil && q.Misfit != nil && len(f.Holes) > 0 {
 		action += ". " + q.Misfit.Sequence.ID + " does not close it: " + q.Misfit.Why
@@ -533,11 +536,14 @@ func lacking(r *audit.Result) string {
 	return "not judged: " + strings.Join(list, "; ")
 }
 
-// unused returns which acceptances accept nothing.
+// unused returns which acceptances accept nothing, and which declared retakes do not hold.
 func unused(r *audit.Result) []string {
 	var out []string
 	for _, a := range r.Unused {
 		out = append(out, fmt.Sprintf("Accepted nothing: %s from %s: %s.", a.Rule, a.Frame, a.Why))
+	}
+	for _, d := range r.UnusedRetaken {
+		out = append(out, fmt.Sprintf("Not retaken as declared: %s by %s: %s.", d.Sequence, d.By, d.Why))
 	}
 	return out
 }
