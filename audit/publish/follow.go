@@ -4,10 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"net/url"
 	"strings"
-	"sync/atomic"
-	"time"
 
 	"github.com/eclipse/paho.golang/autopaho"
 	"github.com/eclipse/paho.golang/paho"
@@ -32,44 +29,37 @@ type Heard struct {
 // heard, and with an empty text when it is heard again. Set is not used.
 func Follow(ctx context.Context, opt Options, heard func(Heard), trouble func(string)) error {
 	prefix := strings.Trim(opt.Broker.Path, "/")
-	broker := &url.URL{Scheme: opt.Broker.Scheme, Host: opt.Broker.Host}
-	var reported atomic.Bool
+	var known reported
 	lost := func(format string, args ...any) {
-		if !reported.Swap(true) {
-			trouble(fmt.Sprintf(format, args...))
+		if text := fmt.Sprintf(format, args...); known.first(text) {
+			trouble(text)
 		}
 	}
-	m, err := autopaho.NewConnection(ctx, autopaho.ClientConfig{
-		ServerUrls: []*url.URL{broker}, TlsCfg: opt.TLS, KeepAlive: keepAlive,
-		CleanStartOnInitialConnection: true, ConnectTimeout: connectWithin,
-		ReconnectBackoff: func(int) time.Duration { return triedEvery },
-		ConnectUsername:  opt.User, ConnectPassword: []byte(opt.Password),
-		OnConnectionUp: func(m *autopaho.ConnectionManager, _ *paho.Connack) {
-			// What is kept comes anew with each subscription (3.3.1.3: retained messages).
-			_, err := m.Subscribe(ctx, &paho.Subscribe{Subscriptions: []paho.SubscribeOptions{{Topic: prefix + "/+/state", QoS: quality}}})
-			if err != nil {
-				lost("the broker %s does not allow following %s", broker.Redacted(), prefix)
-				return
-			}
-			reported.Store(false)
-			trouble("")
-		},
-		OnConnectionDown: func() bool {
-			lost("the broker %s is away: what is shown may be old", broker.Redacted())
-			return true
-		},
-		OnConnectError: func(err error) {
-			lost("the broker %s cannot be reached (%s)", broker.Redacted(), reason(err))
-		},
-		ClientConfig: paho.ClientConfig{OnPublishReceived: []func(paho.PublishReceived) (bool, error){func(r paho.PublishReceived) (bool, error) {
-			if h, ok := parse(prefix, r.Packet.Topic, r.Packet.Payload); ok {
-				heard(h)
-			}
-			return true, nil
-		}}},
-	})
+	config := opt.connection()
+	config.OnConnectionUp = func(m *autopaho.ConnectionManager, _ *paho.Connack) {
+		// What is kept comes anew with each subscription (3.3.1.3: retained messages).
+		_, err := m.Subscribe(ctx, &paho.Subscribe{Subscriptions: []paho.SubscribeOptions{{Topic: prefix + "/+/state", QoS: quality}}})
+		if err != nil {
+			lost("the broker %s does not let this user follow %s: allow it there", opt.broker(), prefix)
+			return
+		}
+		known.forget()
+		trouble("")
+	}
+	config.OnConnectionDown = func() bool {
+		lost("the broker %s is away: what is shown may be old", opt.broker())
+		return true
+	}
+	config.OnConnectError = func(err error) { lost("%s", opt.trouble(err)) }
+	config.OnPublishReceived = []func(paho.PublishReceived) (bool, error){func(r paho.PublishReceived) (bool, error) {
+		if h, ok := parse(prefix, r.Packet.Topic, r.Packet.Payload); ok {
+			heard(h)
+		}
+		return true, nil
+	}}
+	m, err := autopaho.NewConnection(ctx, config)
 	if err != nil {
-		return fmt.Errorf("the broker %s cannot be used: %w", broker.Redacted(), err)
+		return fmt.Errorf("the broker %s cannot be used: %w", opt.broker(), err)
 	}
 	<-ctx.Done()
 	<-m.Done()

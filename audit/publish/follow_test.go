@@ -9,14 +9,15 @@ import (
 	"time"
 
 	"prestrike/audit/board"
+	"prestrike/audit/publish/publishtest"
 )
 
 // What is heard of sets is what their watches published, of those that came before too;
 // while the broker is away that is said, and then all is heard again.
 func TestFollow(t *testing.T) {
-	b := newBroker(t)
-	first, end := publishing(t, b.address, "table 1")
-	second, endSecond := publishing(t, b.address, "table 2")
+	b := publishtest.Start(t, publishtest.Options{})
+	first, end := publishing(t, b.Address, "table 1")
+	second, endSecond := publishing(t, b.Address, "table 2")
 	defer endSecond()
 	first.Show(aState(board.Shooting, 27))
 	var mu sync.Mutex
@@ -24,7 +25,7 @@ func TestFollow(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() {
-		done <- Follow(ctx, Options{Broker: at(b.address)}, func(h Heard) {
+		done <- Follow(ctx, Options{Broker: at(b.Address)}, func(h Heard) {
 			mu.Lock()
 			defer mu.Unlock()
 			sets[h.Set] = fmt.Sprint("nobody, lost: ", h.Lost)
@@ -57,10 +58,10 @@ func TestFollow(t *testing.T) {
 	await("the second set", func() bool { return sets["table 2"] == "stalled at 37 of 50" })
 	end()
 	await("the end of the first", func() bool { return sets["table 1"] == "nobody, lost: false" })
-	b.kill()
+	b.Kill()
 	await("the trouble", func() bool { return len(troubles) > 0 && strings.Contains(troubles[len(troubles)-1], "broker") })
 	second.Show(aState(board.Stalled, 38))
-	b.again(t)
+	b.Again(t)
 	await("the second set", func() bool { return sets["table 2"] == "stalled at 38 of 50" && troubles[len(troubles)-1] == "" })
 	cancel()
 	if err := <-done; err != nil {

@@ -16,16 +16,16 @@
 package publish
 
 import (
-	"cmp"
 	"context"
+	"crypto/rand"
 	"crypto/tls"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"net/url"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"time"
 	"unicode"
 
@@ -51,8 +51,10 @@ const quality = 1
 const (
 	keepAlive     = 5               // seconds; the broker sends the will after half as much again
 	triedEvery    = 2 * time.Second // how often a connection is tried
+	triedFirst    = 200 * time.Millisecond
 	connectWithin = 10 * time.Second
 	sentWithin    = 10 * time.Second
+	refusedFor    = 30 * time.Second // how long a topic that is refused is not tried
 )
 
 // Options say where to publish.
@@ -92,7 +94,10 @@ type Publisher struct {
 	sent     map[string]string // what the broker has, by topic
 	waiting  [][]byte          // closed sequences, the oldest first
 	dropped  int
+	refused  map[string]time.Time // until when a topic is not tried
+	giveUp   func()               // ends the sending that is under way
 	woken    chan struct{}
+	reported reported
 }
 
 type stateMessage struct {
@@ -132,7 +137,7 @@ func New(opt Options) (*Publisher, error) {
 	}
 	return &Publisher{
 		opt: opt, topic: strings.Trim(opt.Broker.Path, "/") + "/" + opt.Set,
-		sent: map[string]string{}, woken: make(chan struct{}, 1), ended: make(chan struct{}),
+		sent: map[string]string{}, refused: map[string]time.Time{}, woken: make(chan struct{}, 1), ended: make(chan struct{}),
 	}, nil
 }
 
@@ -182,6 +187,68 @@ func (p *Publisher) gone(word string) []byte {
 	return encode(goneMessage{Version, p.opt.Set, word})
 }
 
+// connection returns how to connect to the broker. Its client has one name, so that the
+// broker ends the connection before it, with its will, when the next one comes: not later,
+// when the will would take the place of a newer state (MQTT 5, 3.1.4 and 3.1.2.5).
+func (o *Options) connection() autopaho.ClientConfig {
+	broker := &url.URL{Scheme: o.Broker.Scheme, Host: o.Broker.Host}
+	return autopaho.ClientConfig{
+		ServerUrls: []*url.URL{broker}, TlsCfg: o.TLS, KeepAlive: keepAlive,
+		CleanStartOnInitialConnection: true, ConnectTimeout: connectWithin,
+		ReconnectBackoff: func(tried int) time.Duration {
+			if tried == 0 {
+				return triedFirst
+			}
+			return triedEvery
+		},
+		ConnectUsername: o.User, ConnectPassword: []byte(o.Password),
+		ClientConfig: paho.ClientConfig{ClientID: clientName()},
+	}
+}
+
+// clientName draws a name of a form that every broker takes: at most 23 letters and digits
+// (MQTT 5, 3.1.3.1).
+func clientName() string {
+	var lot [7]byte
+	_, _ = rand.Read(lot[:]) // it never fails: crypto/rand ends the program first
+	return "prestrike" + hex.EncodeToString(lot[:])
+}
+
+// broker is the broker without its prefix.
+func (o *Options) broker() string { return o.Broker.Scheme + "://" + o.Broker.Host }
+
+// reported are the troubles that were reported since a broker was there for the last time.
+type reported struct {
+	mu    sync.Mutex
+	texts map[string]bool
+}
+
+// first reports whether a trouble was not reported yet, and counts it as reported.
+func (r *reported) first(text string) bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.texts[text] {
+		return false
+	}
+	if r.texts == nil {
+		r.texts = map[string]bool{}
+	}
+	r.texts[text] = true
+	return true
+}
+
+func (r *reported) forget() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	clear(r.texts)
+}
+
+func (p *Publisher) remarkOnce(format string, args ...any) {
+	if text := fmt.Sprintf(format, args...); p.reported.first(text) {
+		p.remark("%s", text)
+	}
+}
+
 func (p *Publisher) remark(format string, args ...any) {
 	if p.opt.Remark != nil {
 		p.opt.Remark(fmt.Sprintf(format, args...))
@@ -194,32 +261,30 @@ func (p *Publisher) Run(ctx context.Context, leave time.Duration) error {
 	// The connection outlives ctx by the time that it takes to take leave.
 	link, hangUp := context.WithCancel(context.WithoutCancel(ctx))
 	defer hangUp()
-	var reported atomic.Bool // that the broker cannot be reached
-	broker := &url.URL{Scheme: p.opt.Broker.Scheme, Host: p.opt.Broker.Host}
-	config := autopaho.ClientConfig{
-		ServerUrls: []*url.URL{broker}, TlsCfg: p.opt.TLS, KeepAlive: keepAlive,
-		CleanStartOnInitialConnection: true, ConnectTimeout: connectWithin,
-		ReconnectBackoff: func(int) time.Duration { return triedEvery },
-		ConnectUsername:  p.opt.User, ConnectPassword: []byte(p.opt.Password),
-		WillMessage: &paho.WillMessage{Topic: p.topic + "/state", Payload: p.gone(board.Lost.String()), QoS: quality, Retain: true},
-		OnConnectionUp: func(*autopaho.ConnectionManager, *paho.Connack) {
-			p.mu.Lock()
-			clear(p.sent) // the will may have taken the place of the state
-			p.mu.Unlock()
-			p.remark("publishing to %s as %s", broker.Redacted(), p.topic)
-			reported.Store(false)
-			p.wake()
-		},
-		OnConnectError: func(err error) {
-			if !reported.Swap(true) {
-				p.remark("the broker %s cannot be reached (%s): messages wait until it can", broker.Redacted(), reason(err))
-			}
-		},
-		ClientConfig: paho.ClientConfig{},
+	config := p.opt.connection()
+	config.WillMessage = &paho.WillMessage{Topic: p.topic + "/state", Payload: p.gone(board.Lost.String()), QoS: quality, Retain: true}
+	config.OnConnectionUp = func(*autopaho.ConnectionManager, *paho.Connack) {
+		p.mu.Lock()
+		clear(p.sent) // the will may have taken the place of the state
+		p.mu.Unlock()
+		p.reported.forget()
+		p.remark("publishing to %s as %s", p.opt.broker(), p.topic)
+		p.wake()
+	}
+	config.OnConnectionDown = func() bool {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		if p.giveUp != nil {
+			p.giveUp() // no answer comes any more
+		}
+		return true
+	}
+	config.OnConnectError = func(err error) {
+		p.remarkOnce("%s. Messages wait until it is there", p.opt.trouble(err))
 	}
 	manager, err := autopaho.NewConnection(link, config)
 	if err != nil {
-		return fmt.Errorf("the broker %s cannot be used: %w", broker.Redacted(), err)
+		return fmt.Errorf("the broker %s cannot be used: %w", p.opt.broker(), err)
 	}
 	for {
 		select {
@@ -232,17 +297,6 @@ func (p *Publisher) Run(ctx context.Context, leave time.Duration) error {
 	}
 }
 
-// reason is why a connection failed, in the words of its innermost cause.
-func reason(err error) string {
-	if refused, ok := errors.AsType[*autopaho.ConnackError](err); ok {
-		return cmp.Or(refused.Reason, "it refuses the user or the password")
-	}
-	for inner := errors.Unwrap(err); inner != nil; inner = errors.Unwrap(err) {
-		err = inner
-	}
-	return err.Error()
-}
-
 // send sends what the broker does not have. What fails is sent with the next that is to be
 // sent, or once the broker is back.
 func (p *Publisher) send(ctx context.Context, m *autopaho.ConnectionManager) {
@@ -251,10 +305,19 @@ func (p *Publisher) send(ctx context.Context, m *autopaho.ConnectionManager) {
 		if topic == "" {
 			return
 		}
-		if err := p.publish(ctx, m, topic, text); err != nil {
+		refused, err := p.publish(ctx, m, topic, text)
+		if refused {
+			p.refuse(topic)
+			continue
+		}
+		if err != nil {
+			wait := triedEvery
+			if errors.Is(err, context.Canceled) { // the connection is down, and waited for
+				wait = triedFirst
+			}
 			select {
 			case <-ctx.Done():
-			case <-time.After(triedEvery):
+			case <-time.After(wait):
 			}
 			p.wake()
 			return
@@ -271,35 +334,50 @@ func (p *Publisher) send(ctx context.Context, m *autopaho.ConnectionManager) {
 	}
 }
 
+// refuse leaves a topic alone for a while: the others go on.
+func (p *Publisher) refuse(topic string) {
+	p.mu.Lock()
+	p.refused[topic] = time.Now().Add(refusedFor)
+	p.mu.Unlock()
+	p.remarkOnce("the broker %s refuses messages to %s: allow this user to publish there. They wait", p.opt.broker(), topic)
+	time.AfterFunc(refusedFor, p.wake)
+}
+
 // next returns what is to be sent next; no topic for nothing.
 func (p *Publisher) next() (topic string, text []byte) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	now := time.Now()
 	for _, of := range []struct {
 		topic string
 		text  []byte
 	}{{p.topic + "/state", p.state}, {p.topic + "/findings", p.findings}} {
-		if of.text != nil && p.sent[of.topic] != string(of.text) {
+		if of.text != nil && p.sent[of.topic] != string(of.text) && now.After(p.refused[of.topic]) {
 			return of.topic, of.text
 		}
 	}
-	if len(p.waiting) > 0 {
-		return p.topic + "/closed", p.waiting[0]
+	if closed := p.topic + "/closed"; len(p.waiting) > 0 && now.After(p.refused[closed]) {
+		return closed, p.waiting[0]
 	}
 	return "", nil
 }
 
-func (p *Publisher) publish(ctx context.Context, m *autopaho.ConnectionManager, topic string, text []byte) error {
+// publish sends a message, and reports whether the broker took it and refuses it.
+func (p *Publisher) publish(ctx context.Context, m *autopaho.ConnectionManager, topic string, text []byte) (refused bool, err error) {
 	ctx, cancel := context.WithTimeout(ctx, sentWithin)
 	defer cancel()
+	p.mu.Lock()
+	p.giveUp = cancel
+	p.mu.Unlock()
 	if err := m.AwaitConnection(ctx); err != nil {
-		return err
+		return false, err
 	}
-	_, err := m.Publish(ctx, &paho.Publish{
+	answer, err := m.Publish(ctx, &paho.Publish{
 		Topic: topic, Payload: text, QoS: quality, Retain: topic != p.topic+"/closed",
 		Properties: &paho.PublishProperties{ContentType: "application/json"},
 	})
-	return err
+	const failure = 0x80 // from this reason on (MQTT 5, 4.13)
+	return answer != nil && answer.ReasonCode >= failure, err
 }
 
 // takeLeave sends what waits and that the watch ended, as far as the time allows, and

@@ -9,9 +9,7 @@ import (
 	"io"
 	"net"
 	"net/url"
-	"os"
-	"os/exec"
-	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -21,72 +19,10 @@ import (
 	"github.com/eclipse/paho.golang/paho"
 
 	"prestrike/audit/board"
+	"prestrike/audit/publish/publishtest"
 )
 
 var sets = flag.Int("sets", 8, "how many sets publish at a time in TestManySets")
-
-// A broker is Debian's mosquitto.
-type broker struct {
-	address, config string
-	command         *exec.Cmd
-}
-
-func newBroker(t *testing.T) *broker {
-	t.Helper()
-	program, err := exec.LookPath("mosquitto")
-	if err != nil {
-		program = "/usr/sbin/mosquitto" // not on everybody's PATH
-		if _, err := os.Stat(program); err != nil {
-			t.Skip("mosquitto is not installed: .ci/run broker installs it")
-		}
-	}
-	l, err := (&net.ListenConfig{}).Listen(t.Context(), "tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := &broker{address: l.Addr().String(), config: filepath.Join(t.TempDir(), "broker.conf")}
-	_, port, _ := net.SplitHostPort(b.address)
-	_ = l.Close() // the port is free for the broker
-	if err := os.WriteFile(b.config, fmt.Appendf(nil, "listener %s 127.0.0.1\nallow_anonymous true\nmax_queued_messages 0\n", port), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	b.start(t, program)
-	t.Cleanup(func() { b.kill() })
-	return b
-}
-
-func (b *broker) start(t *testing.T, program string) {
-	t.Helper()
-	b.command = exec.Command(program, "-c", b.config) //nolint:noctx // it is killed
-	if err := b.command.Start(); err != nil {
-		t.Fatal(err)
-	}
-	for range 500 {
-		if c, err := net.Dial("tcp", b.address); err == nil {
-			_ = c.Close() // it answers
-			return
-		}
-		time.Sleep(10 * time.Millisecond)
-	}
-	t.Fatal("the broker does not start")
-}
-
-func (b *broker) kill() {
-	if b.command != nil {
-		_ = b.command.Process.Kill() // it may have ended
-		_ = b.command.Wait()         // killed
-	}
-	b.command = nil
-}
-
-func (b *broker) again(t *testing.T) {
-	t.Helper()
-	program := "/usr/sbin/mosquitto"
-	if p, err := exec.LookPath("mosquitto"); err == nil {
-		program = p
-	}
-	b.start(t, program)
-}
 
 // A follower keeps what it heard of each topic.
 type follower struct {
@@ -196,15 +132,15 @@ func aClosed(id string) board.Closed {
 
 // A set is followed from its start to its end, by those who come late too.
 func TestSetIsFollowed(t *testing.T) {
-	b := newBroker(t)
-	p, end := publishing(t, b.address, "table 2")
-	early := follow(t, b.address, "studio/#")
+	b := publishtest.Start(t, publishtest.Options{})
+	p, end := publishing(t, b.Address, "table 2")
+	early := follow(t, b.Address, "studio/#")
 	p.Show(aState(board.Shooting, 27))
 	early.await(t, "studio/table 2/state", "shooting", last("shooting"))
 	early.await(t, "studio/table 2/findings", "the finding", func(l [][]byte) bool {
 		return len(l) == 1 && bytes.Contains(l[0], []byte("A frame is dark"))
 	})
-	late := follow(t, b.address, "studio/+/state")
+	late := follow(t, b.Address, "studio/+/state")
 	late.await(t, "studio/table 2/state", "the kept state", last("shooting"))
 	p.Closed(aClosed("1.4"), nil)
 	early.await(t, "studio/table 2/closed", "the sequence", func(l [][]byte) bool {
@@ -227,64 +163,105 @@ func TestSetIsFollowed(t *testing.T) {
 	}
 }
 
-// Where the watch dies, the broker says that the set is lost.
-func TestLastWill(t *testing.T) {
-	b := newBroker(t)
-	// Between the two is a cable that is cut.
-	cable, err := (&net.ListenConfig{}).Listen(t.Context(), "tcp", "127.0.0.1:0")
+// A cable lies between a set and its broker, and can be cut.
+type cable struct {
+	listener  net.Listener
+	mu        sync.Mutex
+	near, far []net.Conn
+}
+
+func newCable(t *testing.T, to string) *cable {
+	t.Helper()
+	l, err := (&net.ListenConfig{}).Listen(t.Context(), "tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	var mu sync.Mutex
-	var ends []net.Conn
+	c := &cable{listener: l}
 	go func() {
 		for {
-			near, err := cable.Accept()
+			near, err := l.Accept()
 			if err != nil {
 				return
 			}
-			far, err := net.Dial("tcp", b.address)
+			far, err := net.Dial("tcp", to)
 			if err != nil {
 				_ = near.Close() // nothing is behind it
 				continue
 			}
-			mu.Lock()
-			ends = append(ends, near, far)
-			mu.Unlock()
+			c.mu.Lock()
+			c.near, c.far = append(c.near, near), append(c.far, far)
+			c.mu.Unlock()
 			go func() { _, _ = io.Copy(far, near) }() // until it is cut
 			go func() { _, _ = io.Copy(near, far) }() // until it is cut
 		}
 	}()
-	p, end := publishing(t, cable.Addr().String(), "table")
-	f := follow(t, b.address, "studio/#")
+	t.Cleanup(func() {
+		_ = l.Close()
+		c.cut(&c.near)
+		c.cut(&c.far)
+	})
+	return c
+}
+
+// cut ends what goes through at one of its ends: the other hears nothing of it.
+func (c *cable) cut(end *[]net.Conn) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, conn := range *end {
+		_ = conn.Close() // cut
+	}
+	*end = nil
+}
+
+// Where the watch dies, the broker says that the set is lost.
+func TestLastWill(t *testing.T) {
+	b := publishtest.Start(t, publishtest.Options{})
+	c := newCable(t, b.Address)
+	p, end := publishing(t, c.listener.Addr().String(), "table")
+	f := follow(t, b.Address, "studio/#")
 	p.Show(aState(board.Shooting, 27))
 	f.await(t, "studio/table/state", "shooting", last("shooting"))
-	_ = cable.Close() // nothing new comes through
-	mu.Lock()
-	for _, c := range ends {
-		_ = c.Close() // cut
-	}
-	mu.Unlock()
+	_ = c.listener.Close() // nothing new comes through
+	c.cut(&c.near)
+	c.cut(&c.far)
 	f.await(t, "studio/table/state", "lost", last("lost"))
 	end()
+}
+
+// The will of a connection that broke does not take the place of the state that comes by the
+// next one: a set that is watched is not shown as lost.
+func TestWillDoesNotOutliveItsConnection(t *testing.T) {
+	b := publishtest.Start(t, publishtest.Options{})
+	c := newCable(t, b.Address)
+	p, end := publishing(t, c.listener.Addr().String(), "table")
+	defer end()
+	f := follow(t, b.Address, "studio/#")
+	p.Show(aState(board.Shooting, 27))
+	f.await(t, "studio/table/state", "shooting", last("shooting"))
+	c.cut(&c.near) // the broker does not see it
+	lost := last("lost")
+	f.await(t, "studio/table/state", "the will", func(l [][]byte) bool {
+		return slices.ContainsFunc(l, func(m []byte) bool { return lost([][]byte{m}) })
+	})
+	f.await(t, "studio/table/state", "shooting", last("shooting"))
 }
 
 // While the broker is away nothing is lost: every closed sequence comes when it is back,
 // and the latest state.
 func TestBrokerComesBack(t *testing.T) {
-	b := newBroker(t)
-	p, end := publishing(t, b.address, "table")
+	b := publishtest.Start(t, publishtest.Options{})
+	p, end := publishing(t, b.Address, "table")
 	defer end()
-	f := follow(t, b.address, "studio/#")
+	f := follow(t, b.Address, "studio/#")
 	p.Show(aState(board.Shooting, 27))
 	f.await(t, "studio/table/state", "shooting", last("shooting"))
-	b.kill()
+	b.Kill()
 	for i := range 5 {
 		p.Closed(aClosed(fmt.Sprint("1.", i)), nil)
 		p.Show(aState(board.Shooting, i))
 	}
 	p.Show(aState(board.Again, 50))
-	b.again(t)
+	b.Again(t)
 	f.await(t, "studio/table/state", "the latest state", last("again"))
 	f.await(t, "studio/table/closed", "five sequences", func(l [][]byte) bool { return holdsAll(l, 5) })
 }
@@ -308,12 +285,12 @@ func TestManySets(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes some seconds")
 	}
-	b := newBroker(t)
-	f := follow(t, b.address, "studio/+/closed")
+	b := publishtest.Start(t, publishtest.Options{})
+	f := follow(t, b.Address, "studio/+/closed")
 	const seconds, perSecond = 4, 20
 	var list []*Publisher
 	for i := range *sets {
-		p, end := publishing(t, b.address, fmt.Sprint("set ", i))
+		p, end := publishing(t, b.Address, fmt.Sprint("set ", i))
 		defer end()
 		list = append(list, p)
 	}
@@ -324,10 +301,10 @@ func TestManySets(t *testing.T) {
 		list[at].Show(aState(board.Shooting, i))
 		counts[at]++
 		if i == seconds*perSecond/2 {
-			b.kill()
+			b.Kill()
 		}
 		if i == seconds*perSecond*3/4 {
-			b.again(t)
+			b.Again(t)
 		}
 		time.Sleep(time.Second / perSecond)
 	}

@@ -19,7 +19,7 @@ import (
 
 // An Error says that a text is no value of its kind.
 type Error struct {
-	Read   string // as given; hostile text
+	Read   string // as given, but for a user and a password; hostile text
 	Wanted string // what is accepted, with examples
 }
 
@@ -39,9 +39,23 @@ func (k Kind[T]) Read(s string) (T, error) {
 	v, ok := k.read(strings.TrimSpace(s))
 	if !ok {
 		var none T
-		return none, &Error{s, k.Wanted}
+		return none, &Error{withoutUser(s), k.Wanted}
 	}
 	return v, nil
+}
+
+// withoutUser leaves out what stands before an @, where addresses have a user and a
+// password: an error is read by others, too.
+func withoutUser(s string) string {
+	at := strings.LastIndexByte(s, '@')
+	if at < 0 {
+		return s
+	}
+	from := 0
+	if i := strings.Index(s[:at], "://"); i >= 0 {
+		from = i + len("://")
+	}
+	return s[:from] + "…" + s[at:]
 }
 
 // Write writes a value as it may be read again.
@@ -74,7 +88,7 @@ var (
 	// Address is where a page is served.
 	Address = Kind[string]{"an address such as 192.168.1.5:8140, or :8140 for all networks of this computer", readAddress, func(s string) string { return s }}
 	// Broker is an MQTT broker with the prefix of its topics.
-	Broker = Kind[*url.URL]{"an address with a prefix such as mqtt://192.168.1.2:1883/studio or mqtts://broker.museum.example/studio, without user and password", readBroker, (*url.URL).String}
+	Broker = Kind[*url.URL]{"an address with a prefix such as mqtt://192.168.1.2:1883/studio or mqtts://broker.museum.example/studio, without user and password, which PRESTRIKE_MQTT_USER and PRESTRIKE_MQTT_PASSWORD hold", readBroker, (*url.URL).String}
 	// Megabytes is a size of files in bytes, in MB where no unit is given.
 	Megabytes = Kind[float64]{"a size such as 45MB; without a unit it is in MB", readBytes(1e6), writeBytes("MB", 1e6)}
 	// Gigabytes is a size of files in bytes, in GB where no unit is given.

@@ -14,7 +14,7 @@ import (
 var layers = map[string][]string{
 	"cmd/prestrike":               {"audit/slate", "audit/words", "audit/values", "audit/publish", "audit/tablet", "audit/report", "audit/board", "audit", "audit/shoot", "audit/config", "audit/pictures", "audit/pixels", "audit/pixels/proof", "audit/copies", "audit/safefile", "rules", "rules/optics", "watch", "exifread"},
 	"audit/board":                 {"audit", "audit/shoot"},
-	"audit/publish":               {"audit/board"},
+	"audit/publish":               {"audit/words", "audit/board"},
 	"audit/tablet":                {"audit/report", "audit/board", "audit"},
 	"audit/report":                {"audit/words", "audit/board", "audit", "audit/shoot", "audit/pixels", "exifread"},
 	"audit":                       {"audit/words", "audit/shoot", "exifread"},
@@ -37,6 +37,7 @@ var layers = map[string][]string{
 	"exifread/exifwrite":          {"exifread"},                                                  // the demonstration and tests
 	"audit/audittest":             {"audit", "audit/shoot", "exifread"},                          // tests only
 	"audit/pictures/picturestest": {"audit/pixels/pixelstest", "exifread", "exifread/exifwrite"}, // tests only
+	"audit/publish/publishtest":   {},                                                            // tests only
 	"audit/pixels/pixelstest":     {"audit/pixels"},                                              // tests only
 }
 

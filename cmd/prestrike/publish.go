@@ -17,43 +17,43 @@ import (
 	"prestrike/audit/values"
 )
 
-// Where the user at the broker and the certificates are: others see the command line.
-const (
-	envUser     = "PRESTRIKE_MQTT_USER"
-	envPassword = "PRESTRIKE_MQTT_PASSWORD"
-	envCA       = "PRESTRIKE_MQTT_CA"
-	envCert     = "PRESTRIKE_MQTT_CERT"
-	envKey      = "PRESTRIKE_MQTT_KEY"
-)
-
 // brokerOptions adds what the environment holds for a broker.
 func brokerOptions(broker *url.URL) (publish.Options, error) {
-	opt := publish.Options{Broker: broker, User: os.Getenv(envUser), Password: os.Getenv(envPassword)}
+	opt := publish.Options{Broker: broker, User: os.Getenv(publish.EnvUser), Password: os.Getenv(publish.EnvPassword)}
 	if broker.Scheme != "mqtts" {
 		return opt, nil
 	}
 	opt.TLS = &tls.Config{MinVersion: tls.VersionTLS12, ServerName: broker.Hostname()}
-	if file := os.Getenv(envCA); file != "" {
+	if file := os.Getenv(publish.EnvCA); file != "" {
 		text, err := os.ReadFile(file)
 		if err != nil {
-			return opt, fmt.Errorf("%s: the certificates of %s cannot be read: %w", file, envCA, systemWords(err))
+			return opt, fmt.Errorf("%s: the certificates of %s cannot be read: %w", file, publish.EnvCA, systemWords(err))
 		}
 		opt.TLS.RootCAs = x509.NewCertPool()
 		if !opt.TLS.RootCAs.AppendCertsFromPEM(text) {
-			return opt, fmt.Errorf("%s holds no certificate: let %s name a file in PEM form", file, envCA)
+			return opt, fmt.Errorf("%s holds no certificate: let %s name a file in PEM form", file, publish.EnvCA)
 		}
 	}
-	cert, key := os.Getenv(envCert), os.Getenv(envKey)
+	cert, key := os.Getenv(publish.EnvCert), os.Getenv(publish.EnvKey)
 	if (cert == "") != (key == "") {
-		return opt, fmt.Errorf("set both %s and %s, or neither", envCert, envKey)
+		return opt, fmt.Errorf("set both %s and %s, or neither", publish.EnvCert, publish.EnvKey)
 	}
-	if cert != "" {
-		pair, err := tls.LoadX509KeyPair(cert, key)
-		if err != nil {
-			return opt, fmt.Errorf("the certificate of %s and %s cannot be used: %w", envCert, envKey, err)
-		}
-		opt.TLS.Certificates = []tls.Certificate{pair}
+	if cert == "" {
+		return opt, nil
 	}
+	shown, err := os.ReadFile(cert)
+	if err != nil {
+		return opt, fmt.Errorf("%s: the certificate of %s cannot be read: %w", cert, publish.EnvCert, systemWords(err))
+	}
+	secret, err := os.ReadFile(key)
+	if err != nil {
+		return opt, fmt.Errorf("%s: the key of %s cannot be read: %w", key, publish.EnvKey, systemWords(err))
+	}
+	pair, err := tls.X509KeyPair(shown, secret)
+	if err != nil {
+		return opt, fmt.Errorf("%s and %s are no certificate and its key: let %s and %s name files in PEM form that belong together", cert, key, publish.EnvCert, publish.EnvKey)
+	}
+	opt.TLS.Certificates = []tls.Certificate{pair}
 	return opt, nil
 }
 
