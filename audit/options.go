@@ -27,9 +27,10 @@ type Options struct {
 	// Views are those of the shot list, in the order in which they are to be shot.
 	Views []View
 	// Courier is when the subject leaves, as time since midnight; 0 where not declared.
-	// Now, where not nil, returns the time by the computer's clock, in its zone.
+	// Now, where not nil, returns what time it is, in the zone that Courier is in, given
+	// the time of the last frame.
 	Courier time.Duration
-	Now     func() time.Time
+	Now     func(last time.Time) time.Time
 	// Final declares the shoot over: a view that is missing then must be shot now.
 	Final bool
 	// RetakeWithin is how long after a faulty sequence its retake begins at the

@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"sort"
+	"strconv"
 	"time"
 
 	"prestrike/audit/shoot"
@@ -90,8 +91,13 @@ type Fit struct {
 
 // FewerFrames are fewer frames for a view than listed.
 type FewerFrames struct {
-	View   *ShotView
+	View   *View
 	Frames int
+	// StepRatio is how many times as wide as planned the focus steps then are.
+	StepRatio float64
+	// Overlap is the share of the sharp depth by which neighbouring frames then overlap,
+	// where the shot list has the one planned.
+	Overlap exifread.Value[float64]
 }
 
 // Fitting returns what of the open views fits into a time. It is not known where the
@@ -137,7 +143,7 @@ func (n TimeNeeded) fewer(left time.Duration) []FewerFrames {
 	var out []FewerFrames
 	for _, v := range n.open {
 		if count, ok := counts[v]; ok && count < v.Frames {
-			out = append(out, FewerFrames{v, count})
+			out = append(out, v.Spread(count))
 		}
 	}
 	return out
@@ -152,7 +158,7 @@ func (v *View) mayLack() int {
 }
 
 // timeLeft returns the time until the courier comes. The day is that of the last frame,
-// which must be today by the computer's clock.
+// which must be today.
 func timeLeft(sessions []*Session, opt *Options) exifread.Value[time.Duration] {
 	if opt.Courier == 0 || opt.Now == nil {
 		return exifread.Value[time.Duration]{}
@@ -163,7 +169,7 @@ func timeLeft(sessions []*Session, opt *Options) exifread.Value[time.Duration] {
 			last = end
 		}
 	}
-	now := opt.Now()
+	now := opt.Now(last)
 	if last.Format(time.DateOnly) != now.Format(time.DateOnly) {
 		return exifread.Value[time.Duration]{}
 	}
@@ -195,7 +201,7 @@ func TimeSentence(r *Result) string {
 		return text
 	}
 	if len(fit.Fewer) > 0 {
-		return text + "; it fits with " + fewerWords(fit.Fewer, r.Needed.Views) + ", in wider steps"
+		return text + "; it fits with " + fewerWords(fit.Fewer, r.Needed.Views)
 	}
 	switch {
 	case r.Needed.Median <= left:
@@ -214,15 +220,17 @@ func TimeSentence(r *Result) string {
 	return text
 }
 
-// fewerWords writes numbers of frames: "30 frames for each", or "30 frames for "front" and
-// 24 for "side"".
+// fewerWords writes numbers of frames, and the steps they take: "30 frames for each (steps
+// 1.35 times as wide, overlap 32 %)".
 func fewerWords(list []FewerFrames, open int) string {
 	const most = 4
-	if len(list) == open && !slices.ContainsFunc(list, func(f FewerFrames) bool { return f.Frames != list[0].Frames }) {
+	first := list[0]
+	if len(list) == open && !slices.ContainsFunc(list, func(f FewerFrames) bool { return f.Frames != first.Frames || f.spread() != first.spread() }) {
+		each := " for each"
 		if open == 1 {
-			return fmt.Sprintf("%d frames", list[0].Frames)
+			each = ""
 		}
-		return fmt.Sprintf("%d frames for each", list[0].Frames)
+		return fmt.Sprintf("%d frames%s (%s)", first.Frames, each, first.spread())
 	}
 	var parts []string
 	for i, f := range list {
@@ -230,9 +238,20 @@ func fewerWords(list []FewerFrames, open int) string {
 		if i == 0 {
 			unit = " frames"
 		}
-		parts = append(parts, fmt.Sprintf("%d%s for %q", f.Frames, unit, shoot.ShortName(f.View.Name)))
+		parts = append(parts, fmt.Sprintf("%d%s for %q (%s)", f.Frames, unit, shoot.ShortName(f.View.Name), f.spread()))
 	}
 	return words.List(parts, most)
+}
+
+// spread writes how the frames are spread: "steps 1.35 times as wide, overlap 32 %". What is
+// written covers the depth: a step is rounded up, and an overlap down.
+func (f FewerFrames) spread() string {
+	const exact = 1e-9 // of binary fractions
+	text := "steps " + strconv.FormatFloat(math.Ceil(100*f.StepRatio-exact)/100, 'f', -1, 64) + " times as wide"
+	if overlap, known := f.Overlap.Get(); known {
+		text += fmt.Sprintf(", overlap %.0f %%", math.Floor(100*overlap+exact))
+	}
+	return text
 }
 
 // minutes writes a time in whole minutes, and in hours where it is long.

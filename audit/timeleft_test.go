@@ -11,6 +11,7 @@ import (
 	"prestrike/audit"
 	"prestrike/audit/audittest"
 	"prestrike/audit/shoot"
+	"prestrike/rules/optics"
 )
 
 // A madeShoot is a made-up shoot of views whose set-up times scatter. The text shows
@@ -149,8 +150,10 @@ func TestTimeSentence(t *testing.T) {
 	}{
 		{"two are open", views + more + four, 16 * time.Hour, noon, "about 7 min needed for 2 views (in 4 of 5 cases at most 8 min), 30 min left"},
 		// A set-up takes 100 s and 40 frames 117 s; 7 s less are 2 frames of each view and one more.
-		{"fewer frames fit", views + fewest(more, 30, 30) + four, 15*time.Hour + 37*time.Minute, noon.Add(-8 * time.Second), "about 7 min needed for 2 views (in 4 of 5 cases at most 8 min), 7 min left; it fits with 38 frames for each, in wider steps"},
-		{"fewer frames of one", views + fewest(more, 30, 0) + four, 15*time.Hour + 37*time.Minute, noon, "about 7 min needed for 2 views (in 4 of 5 cases at most 8 min), 7 min left; it fits with 34 frames for \"e\", in wider steps"},
+		{"fewer frames fit", views + fewest(more, 30, 30) + four, 15*time.Hour + 37*time.Minute, noon.Add(-8 * time.Second), "about 7 min needed for 2 views (in 4 of 5 cases at most 8 min), 7 min left; it fits with 38 frames for each (steps 1.06 times as wide)"},
+		{"fewer frames of one", views + fewest(more, 30, 0) + four, 15*time.Hour + 37*time.Minute, noon, "about 7 min needed for 2 views (in 4 of 5 cases at most 8 min), 7 min left; it fits with 34 frames for \"e\" (steps 1.19 times as wide)"},
+		// Of a way of 39 steps of 50 % of the sharp depth, 33 are 59.1 %.
+		{"fewer frames of one, which overlap", views + strings.Replace(fewest(more, 30, 0), "fewest=30", "fewest=30 overlap=0.5", 1) + four, 15*time.Hour + 37*time.Minute, noon, "about 7 min needed for 2 views (in 4 of 5 cases at most 8 min), 7 min left; it fits with 34 frames for \"e\" (steps 1.19 times as wide, overlap 40 %)"},
 		{"different numbers", views + fewest(more, 20, 30) + four, 15*time.Hour + 36*time.Minute, noon, "about 7 min needed for 2 views (in 4 of 5 cases at most 8 min), 6 min left; it fits with 2"},
 		{"no fewer than leave no gap", views + fewest(more, 39, 39) + four, 15*time.Hour + 36*time.Minute, noon, "about 7 min needed for 2 views (in 4 of 5 cases at most 8 min), 6 min left; it is not likely to fit: count on the first view only"},
 		{"not declared how few", views + more + four, 15*time.Hour + 36*time.Minute, noon, "about 7 min needed for 2 views (in 4 of 5 cases at most 8 min), 6 min left; it is not likely to fit: count on the first view only"},
@@ -166,7 +169,7 @@ func TestTimeSentence(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			text.Options.Courier, text.Options.Now = c.courier, func() time.Time { return c.now }
+			text.Options.Courier, text.Options.Now = c.courier, func(time.Time) time.Time { return c.now }
 			result, err := audit.Judge(t.Context(), &shoot.Collection{Files: text.Files}, &text.Options)
 			if err != nil {
 				t.Fatal(err)
@@ -192,4 +195,47 @@ func fewest(views string, frames ...int) string {
 		b.WriteString(line)
 	}
 	return b.String()
+}
+
+// Fewer frames, spread as is recommended, cover the depth of the plan in steps that leave no
+// gap, whatever the depth, the overlap planned and the frames to spare.
+func TestFewerFramesCoverTheDepth(t *testing.T) {
+	r := rand.New(rand.NewPCG(16, 3))
+	spread := 0
+	for range 2000 {
+		task := optics.FocusTask{
+			Depth: optics.Length(0.5+30*r.Float64()) * optics.Millimetre, Magnification: 0.05 + 2*r.Float64(), Margin: r.IntN(4),
+			Overlap: float64(1+r.IntN(90)) / 100, FNumbers: []float64{2.8 + 12*r.Float64()},
+			Sensor: optics.Sensor{Width: 36 * optics.Millimetre, PixelWidth: 8256, PixelHeight: 5504},
+		}
+		plan, err := task.Plan()
+		if err != nil {
+			t.Fatal(err)
+		}
+		row := plan.Rows[0]
+		fewest, err := task.FewestFrames(row)
+		if err != nil {
+			t.Fatal(err)
+		}
+		view := audit.View{Frames: row.Frames, FewestFrames: fewest, Overlap: task.Overlap}
+		if fewest < row.Frames && fewest < view.FewestAtOverlap() {
+			t.Errorf("%+v: a plan's %d frames, or %d, would be refused in a shot list", task, row.Frames, fewest)
+		}
+		for n := fewest; n < row.Frames; n++ {
+			spread++
+			f := view.Spread(n)
+			step := f.StepRatio * float64(row.Step)
+			sharp := float64(row.Step) / (1 - task.Overlap)
+			overlap, known := f.Overlap.Get()
+			if covered := step*float64(n-1) + sharp; covered < float64(task.Depth)*(1-1e-9) {
+				t.Errorf("%+v: %d frames cover %v of %v", task, n, covered, task.Depth)
+			}
+			if step > optics.StepRatio*sharp*(1+1e-9) || !known || math.Abs(overlap-(1-step/sharp)) > 1e-9 {
+				t.Errorf("%+v: %d frames in steps of %v of a sharp depth of %v, overlap %v", task, n, step, sharp, overlap)
+			}
+		}
+	}
+	if spread < 10_000 {
+		t.Errorf("only %d numbers of frames were tried", spread)
+	}
 }

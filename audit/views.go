@@ -4,10 +4,12 @@ import (
 	"context"
 	"fmt"
 	"maps"
+	"math"
 	"strings"
 
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
+	"prestrike/rules/optics"
 )
 
 // A View is one picture of the job, as the shot list declares it. A zero field is not
@@ -15,10 +17,13 @@ import (
 type View struct {
 	Name string
 	// Kind is the kind of sequence, where HasKind is set.
-	Kind          shoot.Kind
-	HasKind       bool
-	Frames        int
-	FewestFrames  int // that leave no gap in a focus sequence, where Frames are too many to be made in time
+	Kind         shoot.Kind
+	HasKind      bool
+	Frames       int
+	FewestFrames int // that leave no gap in a focus sequence, where Frames are too many to be made in time
+	// Overlap is the share of the sharp depth by which neighbours of Frames frames of a focus
+	// sequence overlap, 0 to 1.
+	Overlap       float64
 	FNumber       float64
 	ISO           float64
 	ExposureTime  float64 // s
@@ -33,6 +38,30 @@ type View struct {
 // Enough reports whether a number of frames below that listed leaves no gap all the same.
 func (v *View) Enough(frames int) bool {
 	return v.FewestFrames > 0 && frames >= v.FewestFrames && frames < v.Frames
+}
+
+// FewestAtOverlap returns how few frames can be declared to leave no gap where the overlap of
+// Frames is declared: over the way of all frames, no step is to be wider than
+// [optics.StepRatio] of the sharp depth, but for what whole frames round, which is less
+// than one step. 0 where no number is.
+func (v *View) FewestAtOverlap() int {
+	fewest := int(math.Ceil((1-v.Overlap)*float64(v.Frames-1)/optics.StepRatio - 1e-9))
+	if v.Overlap <= 1-optics.StepRatio || fewest >= v.Frames {
+		return 0
+	}
+	return max(fewest, 2)
+}
+
+// Spread returns how fewer frames than listed, two at least, are spread: over the way of
+// all of them, from the nearest to the farthest focus.
+func (v *View) Spread(frames int) FewerFrames {
+	f := FewerFrames{View: v, Frames: frames, StepRatio: float64(v.Frames-1) / float64(frames-1)}
+	if v.Overlap > 0 {
+		// A plan's frames are rounded up: at the widest step its fewest frames cover the depth.
+		f.StepRatio = min(f.StepRatio, optics.StepRatio/(1-v.Overlap))
+		f.Overlap = exifread.Of(1 - (1-v.Overlap)*f.StepRatio)
+	}
+	return f
 }
 
 // A ShotView is a view of the shot list with the sequence that shows it.

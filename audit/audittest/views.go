@@ -45,6 +45,8 @@ func declaredView(args []string) (audit.View, error) {
 			v.Frames = int(number)
 		case "fewest":
 			v.FewestFrames = int(number)
+		case "overlap":
+			v.Overlap = number
 		case "m":
 			v.Magnification = number
 		case "f":

@@ -12,6 +12,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/safefile"
+	"prestrike/audit/values"
 )
 
 // Accept adds the declaration that findings of a rule are meant to a configuration
@@ -33,6 +34,9 @@ func AddView(file string, rules []*audit.Rule, v audit.View) error {
 	e := viewEntry{
 		Name: v.Name, Frames: v.Frames, FewestFrames: v.FewestFrames, FNumber: v.FNumber, ISO: v.ISO, ExposureTime: v.ExposureTime,
 		Magnification: v.Magnification, Body: v.Body, Optional: v.Optional, Sequence: v.Sequence,
+	}
+	if v.Overlap > 0 {
+		e.Overlap = values.Share.Write(v.Overlap)
 	}
 	if v.HasKind {
 		e.Kind = v.Kind.String()
@@ -120,6 +124,7 @@ type viewEntry struct {
 	Kind          string  `toml:"kind,omitempty"`
 	Frames        int     `toml:"frames,omitempty"`
 	FewestFrames  int     `toml:"fewest-frames,omitempty"`
+	Overlap       string  `toml:"overlap,omitempty"`
 	FNumber       float64 `toml:"f-number,omitempty"`
 	ISO           float64 `toml:"iso,omitempty"`
 	ExposureTime  float64 `toml:"exposure-time,omitempty"`

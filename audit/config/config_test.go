@@ -151,6 +151,12 @@ func TestReadMistakes(t *testing.T) {
 		{"fewest of a bracket", "[[view]]\nname = \"front\"\nkind = \"bracket\"\nframes = 5\nfewest-frames = 3", `prestrike.toml:1: fewest-frames is for a focus sequence: leave it out, or write kind = "focus"`},
 		{"fewest of no number", "[[view]]\nname = \"front\"\nfewest-frames = 30", "prestrike.toml:1: fewest-frames needs the number that is planned: add frames = 30 or more"},
 		{"more than planned", "[[view]]\nname = \"front\"\nframes = 30\nfewest-frames = 40", "prestrike.toml:1: fewest-frames is 40, more than the 30 of frames: exchange the two"},
+		{"overlap of a bracket", "[[view]]\nname = \"front\"\nkind = \"bracket\"\nframes = 5\noverlap = \"40%\"", `prestrike.toml:1: overlap is for a focus sequence: leave it out, or write kind = "focus"`},
+		{"overlap of no number", "[[view]]\nname = \"front\"\noverlap = 0.4", "prestrike.toml:1: overlap is that of the planned number of frames: add frames = 40 or another number"},
+		{"overlap of nothing", "[[view]]\nname = \"front\"\nframes = 40\noverlap = 0", "prestrike.toml:4: overlap is 0: write 0.01 to 0.95"},
+		// 39 steps of 50 % are a way of 19.5 sharp depths, 27.9 steps of 70 %.
+		{"gaps", "[[view]]\nname = \"front\"\nframes = 40\nfewest-frames = 27\noverlap = \"50%\"", "prestrike.toml:1: fewest-frames is 27 and leaves gaps, as 40 frames overlap by 50%: write 28 or more"},
+		{"gaps with any", "[[view]]\nname = \"front\"\nframes = 40\nfewest-frames = 39\noverlap = \"30%\"", "prestrike.toml:1: fewest-frames is 39 and leaves gaps, as 40 frames overlap by only 30%: leave it out"},
 		{"a single frame at least", "[[view]]\nname = \"front\"\nframes = 30\nfewest-frames = 1", "prestrike.toml:4: fewest-frames is 1: write a whole number from 2 to 100000"},
 		{"two at once", "[shoot]\nlight = \"sun\"\nsupport = \"hand\"", "prestrike.toml:3: "},
 	}

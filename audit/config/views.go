@@ -16,6 +16,7 @@ var viewKeys = []key[audit.View]{
 	kindKey.comments(`"focus"`, "focus, bracket, time-lapse, burst or single"),
 	countKey("frames", func(v *audit.View) *int { return &v.Frames }, Range{1, 100_000, ""}).comments("40", ""),
 	countKey("fewest-frames", func(v *audit.View) *int { return &v.FewestFrames }, Range{2, 100_000, ""}).comments("34", "of a focus sequence: fewer would leave gaps; prestrike plan --add writes it"),
+	numberKey("overlap", func(v *audit.View) *float64 { return &v.Overlap }, values.Share, Range{0.01, 0.95, ""}).comments(`"40%"`, "of the sharp depth, between neighbours in a focus sequence of that number"),
 	numberKey("f-number", func(v *audit.View) *float64 { return &v.FNumber }, values.FNumber, Range{0.5, 256, ""}).comments("8.0", ""),
 	numberKey("iso", func(v *audit.View) *float64 { return &v.ISO }, values.Quantity(""), Range{1, 10_000_000, ""}).comments("100", ""),
 	numberKey("exposure-time", func(v *audit.View) *float64 { return &v.ExposureTime }, values.Seconds, Range{1e-6, 36_000, "s"}).comments(`"1/4"`, "seconds, in quotes where it is a fraction"),
@@ -79,6 +80,10 @@ func (r *reader) views(c *document) {
 // fewest checks the fewest frames of a view against what else is declared of it.
 func (r *reader) fewest(place string, v *audit.View) {
 	switch {
+	case v.Overlap > 0 && v.HasKind && v.Kind != shoot.Focus:
+		r.fail(place, `overlap is for a focus sequence: leave it out, or write kind = "focus"`)
+	case v.Overlap > 0 && v.Frames == 0:
+		r.fail(place, "overlap is that of the planned number of frames: add frames = 40 or another number")
 	case v.FewestFrames == 0:
 	case v.HasKind && v.Kind != shoot.Focus:
 		r.fail(place, `fewest-frames is for a focus sequence: leave it out, or write kind = "focus"`)
@@ -86,5 +91,11 @@ func (r *reader) fewest(place string, v *audit.View) {
 		r.fail(place, "fewest-frames needs the number that is planned: add frames = %d or more", v.FewestFrames)
 	case v.FewestFrames > v.Frames:
 		r.fail(place, "fewest-frames is %d, more than the %d of frames: exchange the two", v.FewestFrames, v.Frames)
+	case v.Overlap > 0 && v.FewestFrames < v.Frames && v.FewestAtOverlap() == 0:
+		r.fail(place, "fewest-frames is %d and leaves gaps, as %d frames overlap by only %s: leave it out",
+			v.FewestFrames, v.Frames, values.Share.Write(v.Overlap))
+	case v.Overlap > 0 && v.FewestFrames < v.FewestAtOverlap():
+		r.fail(place, "fewest-frames is %d and leaves gaps, as %d frames overlap by %s: write %d or more",
+			v.FewestFrames, v.Frames, values.Share.Write(v.Overlap), v.FewestAtOverlap())
 	}
 }

@@ -47,8 +47,10 @@ type (
 		ViewsThatFit  *int        `json:"views_that_fit"`   // as listed, in the order of the list
 	}
 	jsonFewer struct {
-		View   string `json:"view"`
-		Frames int    `json:"frames"`
+		View      string   `json:"view"`
+		Frames    int      `json:"frames"`
+		StepRatio float64  `json:"step_ratio"` // focus steps, in those planned
+		Overlap   *float64 `json:"overlap"`    // share of the sharp depth; null where the list has none
 	}
 	jsonSession struct {
 		ID         string         `json:"id"`
@@ -193,6 +195,8 @@ func writeJSON(w io.Writer, m *model, _ *Options) error {
 	return err
 }
 
+func thousandths(v float64) float64 { return math.Round(1000*v) / 1000 }
+
 func newJSONTimeLeft(t timeModel) *jsonTimeLeft {
 	left, ok := t.left.Get()
 	if !ok {
@@ -206,7 +210,11 @@ func newJSONTimeLeft(t timeModel) *jsonTimeLeft {
 	out.Needed, out.NeededCareful = new(math.Round(t.needed.Median.Seconds())), new(math.Round(t.needed.Careful.Seconds()))
 	out.Fits, out.ViewsThatFit = new(fit.AsListed), new(fit.Views)
 	for _, f := range fit.Fewer {
-		out.FewerFrames = append(out.FewerFrames, jsonFewer{JSONText(f.View.Name), f.Frames})
+		fewer := jsonFewer{View: JSONText(f.View.Name), Frames: f.Frames, StepRatio: thousandths(f.StepRatio)}
+		if overlap, known := f.Overlap.Get(); known {
+			fewer.Overlap = new(thousandths(overlap))
+		}
+		out.FewerFrames = append(out.FewerFrames, fewer)
 	}
 	return out
 }

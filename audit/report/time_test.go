@@ -39,7 +39,7 @@ func courierResult(t *testing.T, fewest string, minutes int) *audit.Result {
 		t.Fatal(err)
 	}
 	text.Options.Courier = 15*time.Hour + time.Duration(30+minutes)*time.Minute
-	text.Options.Now = func() time.Time { return time.Date(2026, 3, 4, 15, 30, 0, 0, time.UTC) }
+	text.Options.Now = func(time.Time) time.Time { return time.Date(2026, 3, 4, 15, 30, 0, 0, time.UTC) }
 	result, err := audit.Judge(t.Context(), &shoot.Collection{Files: text.Files}, &text.Options)
 	if err != nil {
 		t.Fatal(err)
@@ -57,7 +57,8 @@ func TestTimeLeftInEveryForm(t *testing.T) {
 		want, shape  string
 	}{
 		{"it fits", "", 30, ", 30 min left.", "disk"},
-		{"with fewer frames", " fewest=30", 7, `, 7 min left; it fits with 34 frames for "=cmd|<script>alert(1)</script>\x1b[2J", in wider steps.`, "triangle"},
+		{"with fewer frames", " fewest=30", 7, `, 7 min left; it fits with 34 frames for "=cmd|<script>alert(1)</script>\x1b[2J" (steps 1.19 times as wide).`, "triangle"},
+		{"that overlap", " fewest=30 overlap=0.5", 7, `, 7 min left; it fits with 34 frames for "=cmd|<script>alert(1)</script>\x1b[2J" (steps 1.19 times as wide, overlap 40 %).`, "triangle"},
 		{"not likely", "", 6, ", 6 min left; it is not likely to fit: count on the first view only.", "triangle"},
 		{"too late", "", -5, ", the courier was to come 5 min ago.", "triangle"},
 	} {
@@ -113,7 +114,10 @@ func TestTimeLeftInJSON(t *testing.T) {
 			"left_s": 1800., "open_views": 2., "fits": true, "fewer_frames": []any{}, "views_that_fit": 2.,
 		}},
 		{"with fewer frames", courierResult(t, " fewest=30", 7), map[string]any{
-			"left_s": 420., "open_views": 2., "fits": false, "fewer_frames": []any{map[string]any{"view": name, "frames": 34.}}, "views_that_fit": 1.,
+			"left_s": 420., "open_views": 2., "fits": false, "fewer_frames": []any{map[string]any{"view": name, "frames": 34., "step_ratio": 1.182, "overlap": nil}}, "views_that_fit": 1.,
+		}},
+		{"that overlap", courierResult(t, " fewest=30 overlap=0.5", 7), map[string]any{
+			"left_s": 420., "open_views": 2., "fits": false, "fewer_frames": []any{map[string]any{"view": name, "frames": 34., "step_ratio": 1.182, "overlap": 0.409}}, "views_that_fit": 1.,
 		}},
 		{"not likely", courierResult(t, "", 6), map[string]any{
 			"left_s": 360., "open_views": 2., "fits": false, "fewer_frames": []any{}, "views_that_fit": 1.,

@@ -10,6 +10,7 @@ import (
 type Moment struct {
 	clock  time.Time // date and time of day, or one of the two
 	dated  bool
+	hourly bool          // it has a time of day
 	before time.Duration // or how long before the last
 	text   string
 }
@@ -23,6 +24,16 @@ var clockLayouts = []string{"15:04", "15:04:05"}
 // Since is the kind of a moment.
 var Since = Kind[Moment]{
 	`a time such as 14:00, "2026-11-26 14:00", 2026-11-26, or 2h for the last two hours`, readMoment, func(m Moment) string { return m.text },
+}
+
+// Now is the kind of a moment that has a time of day.
+var Now = Kind[Moment]{
+	`a time such as 15:20, or "2026-11-26 15:20"`, readNow, func(m Moment) string { return m.text },
+}
+
+func readNow(s string) (Moment, bool) {
+	m, ok := readMoment(s)
+	return m, ok && m.hourly
 }
 
 // Given reports whether there is a moment.
@@ -50,7 +61,7 @@ func on(day, clock time.Time, zone *time.Location) time.Time {
 func readMoment(s string) (Moment, bool) {
 	for _, clock := range clockLayouts {
 		if t, err := time.Parse(clock, s); err == nil {
-			return Moment{clock: t, text: s}, true
+			return Moment{clock: t, hourly: true, text: s}, true
 		}
 	}
 	for _, day := range momentLayouts {
@@ -60,7 +71,7 @@ func readMoment(s string) (Moment, bool) {
 		for _, clock := range clockLayouts {
 			for _, between := range []string{" ", "T", ", "} {
 				if t, err := time.Parse(day+between+clock, s); err == nil {
-					return Moment{clock: t, dated: true, text: s}, true
+					return Moment{clock: t, dated: true, hourly: true, text: s}, true
 				}
 			}
 		}

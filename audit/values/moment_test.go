@@ -23,6 +23,16 @@ func TestMoments(t *testing.T) {
 		m, err := Since.Read(text)
 		refused(t, "since", text, m, err)
 	}
+	for _, text := range []string{"15:20", "2026-11-26 15:20"} {
+		m, err := Now.Read(text)
+		if want := time.Date(2026, 11, 26, 15, 20, 0, 0, zone); err != nil || !m.At(last).Equal(want) || Now.Write(m) != text {
+			t.Errorf("%s: %v, %v; want %v", text, m.At(last), err, want)
+		}
+	}
+	for _, text := range []string{"2026-11-26", "2h", "noon", ""} {
+		m, err := Now.Read(text)
+		refused(t, "now", text, m, err)
+	}
 	if (Moment{}).Given() {
 		t.Error("the zero moment is given")
 	}

@@ -38,7 +38,7 @@ func newDemo(c *console) *cobra.Command {
 		Use:     "demo FOLDER",
 		Short:   "Write a small made-up job to try the program on",
 		Long:    fmt.Sprintf(demoLong, faults.String(), demonstration.Damaged()),
-		Example: "  prestrike demo tryout\n  prestrike report tryout/card\n  prestrike copies tryout/card tryout/copy",
+		Example: "  prestrike demo tryout\n  prestrike report tryout/card\n  prestrike report tryout/card --now 15:20    as on that day, before the courier comes\n  prestrike copies tryout/card tryout/copy",
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return &usageError{errors.New("name one folder to write to"), cmd.CommandPath()}
@@ -76,8 +76,9 @@ func runDemo(cmd *cobra.Command, c *console, folder string, quiet bool) error {
 Now try:
 
   prestrike report %s
+  prestrike report %s --now 15:20    as on that day, before the courier comes
   prestrike copies %s %s
-`, n, folder, card, card, copied)
+`, n, folder, card, card, card, copied)
 	return err
 }
 

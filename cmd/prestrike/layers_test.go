@@ -17,7 +17,7 @@ var layers = map[string][]string{
 	"audit/publish":               {"audit/words", "audit/board"},
 	"audit/tablet":                {"audit/report", "audit/board", "audit"},
 	"audit/report":                {"audit/words", "audit/board", "audit", "audit/shoot", "audit/pixels", "exifread"},
-	"audit":                       {"audit/words", "audit/shoot", "exifread"},
+	"audit":                       {"audit/words", "audit/shoot", "rules/optics", "exifread"},
 	"audit/shoot":                 {"audit/words", "exifread", "audit/safefile"},
 	"audit/safefile":              {},
 	"audit/config":                {"audit", "audit/shoot", "audit/safefile", "audit/values"},

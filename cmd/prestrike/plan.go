@@ -160,7 +160,7 @@ func addPlanned(c *console, f *planFlags, task *optics.FocusTask, plan *optics.F
 	case r.Frames == 1:
 		v.Kind = shoot.Single
 	case fewest < r.Frames:
-		v.FewestFrames = fewest
+		v.FewestFrames, v.Overlap = fewest, task.Overlap
 	}
 	if f.task.NumericalAperture == 0 {
 		v.FNumber = r.FNumber

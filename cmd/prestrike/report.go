@@ -61,6 +61,7 @@ type reportFlags struct {
 	failOn  string
 	shoot   shootFlags
 	since   values.Moment
+	now     values.Moment
 	noCache bool
 	why     bool
 	open    bool
@@ -88,6 +89,7 @@ func newReport(c *console) *cobra.Command {
 		"check\tcheck ends with 1, reshoot with 2", "reshoot\tonly reshoot ends with 2", "never\tboth end with 0")
 	f.shoot.addTo(cmd)
 	addValue(cmd.Flags(), values.Since, &f.since, "since", "judge only sequences that begin after `TIME`, such as 14:00, \"2026-11-26 14:00\" or 2h before the last frame")
+	addValue(cmd.Flags(), values.Now, &f.now, "now", "where a courier comes, estimate the time left as at this `TIME`, such as 15:20 on the day of the last frame")
 	cmd.Flags().BoolVar(&f.noCache, "no-cache", false, "inspect all pictures again, and cache no results")
 	cmd.Flags().BoolVar(&f.why, "why", false, "name the rule of each finding, and list all that was not judged")
 	addChoice(cmd, &f.show, "pictures", "with --format html, the pictures on the page",
@@ -190,6 +192,9 @@ func (f *reportFlags) declare(opt *audit.Options, form *report.Form) {
 	}
 	if f.since.Given() {
 		opt.Since = f.since.At
+	}
+	if f.now.Given() {
+		opt.Now = f.now.At
 	}
 }
 

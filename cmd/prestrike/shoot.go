@@ -76,7 +76,7 @@ const onCommandLine = "command line"
 // that the command line; and the settings made, later ones holding before
 // earlier ones of the same key.
 func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Options, []config.Setting, error) {
-	opt := &audit.Options{Now: time.Now, Rules: rules.All()}
+	opt := &audit.Options{Now: func(time.Time) time.Time { return time.Now() }, Rules: rules.All()}
 	files, err := f.configFiles(folders)
 	if err != nil {
 		return nil, nil, err

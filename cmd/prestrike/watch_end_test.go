@@ -271,7 +271,7 @@ func TestWatchTellsTheTimeLeft(t *testing.T) {
 	}
 	end := w.live.Result().Sessions[0].End()
 	now := time.Date(end.Year(), end.Month(), end.Day(), 15, 20, 0, 0, time.Local)
-	opt.Now = func() time.Time { return now }
+	opt.Now = func(time.Time) time.Time { return now }
 	if _, err = w.live.Look(t.Context(), time.Now(), true, true); err != nil {
 		t.Fatal(err)
 	}
