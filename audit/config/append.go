@@ -2,16 +2,10 @@ package config
 
 import (
 	"bytes"
-	"errors"
-	"fmt"
-	"io/fs"
-	"os"
-	"path/filepath"
 
 	"github.com/pelletier/go-toml/v2"
 
 	"prestrike/audit"
-	"prestrike/audit/safefile"
 	"prestrike/audit/values"
 )
 
@@ -23,14 +17,18 @@ import (
 // Nothing is written where the file has mistakes, or where it would have some then:
 // these errors are of *[Error], others those of the system.
 func Accept(file string, rules []*audit.Rule, a audit.Acceptance) error {
-	return appendEntry(file, rules, struct {
-		Accept []acceptEntry `toml:"accept"`
-	}{[]acceptEntry{{a.Rule, a.Frame, a.Reason}}})
+	_, err := Write(file, rules, AcceptStep(a))
+	return err
 }
 
 // AddView adds a view to the shot list of a configuration file, under the same terms
 // as [Accept].
 func AddView(file string, rules []*audit.Rule, v audit.View) error {
+	_, err := Write(file, rules, addView(v))
+	return err
+}
+
+func addView(v audit.View) Step {
 	e := viewEntry{
 		Name: v.Name, Frames: v.Frames, FewestFrames: v.FewestFrames, FNumber: v.FNumber, ISO: v.ISO, ExposureTime: v.ExposureTime,
 		Magnification: v.Magnification, Body: v.Body, Optional: v.Optional, Sequence: v.Sequence,
@@ -41,7 +39,7 @@ func AddView(file string, rules []*audit.Rule, v audit.View) error {
 	if v.HasKind {
 		e.Kind = v.Kind.String()
 	}
-	return appendEntry(file, rules, struct {
+	return entry(struct {
 		View []viewEntry `toml:"view"`
 	}{[]viewEntry{e}})
 }
@@ -49,69 +47,61 @@ func AddView(file string, rules []*audit.Rule, v audit.View) error {
 // AddFocusStep adds what a test run measured to a configuration file, under the same terms
 // as [Accept]. What stands there of the same body and lens no longer holds.
 func AddFocusStep(file string, rules []*audit.Rule, s audit.FocusStep) error {
-	type entry struct {
-		Body    string  `toml:"body"`
-		Lens    string  `toml:"lens"`
-		Setting int     `toml:"setting"`
-		FNumber float64 `toml:"f-number"`
-		Growth  float64 `toml:"growth-px"`
-	}
-	return appendEntry(file, rules, struct {
-		FocusStep []entry `toml:"focus-step"`
-	}{[]entry{{s.Body, s.Lens, s.Setting, s.FNumber, s.Growth}}})
+	_, err := Write(file, rules, entry(struct {
+		FocusStep []focusStepEntry `toml:"focus-step"`
+	}{[]focusStepEntry{{s.Body, s.Lens, s.Setting, s.FNumber, s.Growth}}}))
+	return err
 }
 
-// AddRetaken adds the declaration that a sequence was shot again to a configuration file,
-// under the same terms as [Accept].
-func AddRetaken(file string, rules []*audit.Rule, d audit.Retaken) error {
-	return appendEntry(file, rules, struct {
+// AcceptStep declares that findings of a rule are meant, as [Accept].
+func AcceptStep(a audit.Acceptance) Step {
+	return entry(struct {
+		Accept []acceptEntry `toml:"accept"`
+	}{[]acceptEntry{{a.Rule, a.Frame, a.Reason}}})
+}
+
+// RetakenStep declares that a sequence was shot again.
+func RetakenStep(d audit.Retaken) Step {
+	return entry(struct {
 		Retaken []retakenEntry `toml:"retaken"`
 	}{[]retakenEntry{{d.Sequence, d.By}}})
 }
 
-// appendEntry writes an entry of a list behind what stands in the file.
-func appendEntry(file string, rules []*audit.Rule, document any) error {
-	text, err := readFile(file)
-	if err != nil {
-		if _, gone := os.Lstat(file); !errors.Is(gone, fs.ErrNotExist) {
-			return err
+// entry writes entries of lists behind what stands in the file.
+func entry(document any) Step {
+	return func(text []byte) ([]byte, error) {
+		written, err := toml.Marshal(document)
+		if err != nil {
+			return nil, err
 		}
-		text = nil
+		end := []byte("\n")
+		if bytes.Contains(text, []byte("\r\n")) {
+			end = []byte("\r\n")
+		}
+		var b bytes.Buffer
+		if kept := bytes.TrimRight(text, "\r\n"); len(kept) > 0 {
+			b.Write(kept)
+			b.Write(end)
+			b.Write(end)
+		}
+		b.Write(bytes.ReplaceAll(bytes.TrimRight(written, "\n"), []byte("\n"), end))
+		b.Write(end)
+		return b.Bytes(), nil
 	}
-	entry, err := toml.Marshal(document)
-	if err != nil {
-		return &Error{file, 0, fmt.Sprintf("cannot write the entry: %v", err)}
-	}
-	if len(text) > 0 {
-		text = append(bytes.TrimRight(text, "\n"), "\n\n"...)
-	}
-	text = append(append(text, bytes.TrimRight(entry, "\n")...), '\n')
-	if _, err := read(&audit.Options{Rules: rules}, file, text); err != nil {
-		return err
-	}
-	// A link is followed: the file that it leads to is the configuration.
-	if real, err := filepath.EvalSymlinks(file); err == nil {
-		file = real
-	}
-	folder, err := os.OpenRoot(filepath.Dir(file))
-	if err != nil {
-		return err
-	}
-	defer folder.Close()
-	var mode fs.FileMode
-	if info, err := folder.Stat(filepath.Base(file)); err == nil {
-		mode = info.Mode().Perm()
-	}
-	if err := safefile.Write(folder, filepath.Base(file), text, mode); err != nil {
-		return err
-	}
-	return nil
 }
 
 type acceptEntry struct {
 	Rule   string `toml:"rule"`
 	Frame  string `toml:"frame,omitempty"`
 	Reason string `toml:"reason"`
+}
+
+type focusStepEntry struct {
+	Body    string  `toml:"body"`
+	Lens    string  `toml:"lens"`
+	Setting int     `toml:"setting"`
+	FNumber float64 `toml:"f-number"`
+	Growth  float64 `toml:"growth-px"`
 }
 
 type retakenEntry struct {

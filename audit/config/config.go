@@ -62,7 +62,7 @@ func Read(o *audit.Options, file string) ([]Setting, error) {
 
 func read(o *audit.Options, file string, data []byte) ([]Setting, error) {
 	r := reader{o: o, file: file}
-	data = bytes.TrimPrefix(data, []byte("\uFEFF")) // which some editors put first
+	data = bytes.TrimPrefix(data, byteOrderMark)
 	if !utf8.Valid(data) || bytes.IndexByte(data, 0) >= 0 {
 		return nil, &Error{file, 0, "the file is not text in UTF-8: save it as UTF-8 in a text editor"}
 	}

@@ -64,7 +64,7 @@ func (r *reader) views(c *document) {
 		table(r, "view", place, values, viewKeys, &v)
 		v.Name = strings.TrimSpace(v.Name)
 		r.fewest(place, &v)
-		switch same := strings.ToLower(strings.Join(strings.Fields(v.Name), " ")); {
+		switch same := viewKey(v.Name); {
 		case v.Name == "":
 			r.fail(place, `a view needs its name: name = "front, raking light"`)
 		case at[same]:
