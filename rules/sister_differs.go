@@ -23,7 +23,8 @@ It finds a sequence whose kinds of file or picture size differ from those of mos
 where all later sequences differ, too. It finds a sequence whose settings differ from
 those of most, while the sequences before and after it have the usual ones. That is a
 check where all have the same number of frames or the same pace, as views of one subject
-have, else a note. It also finds single frames where focus sequences were due.
+have, else a note. It also finds single frames where focus sequences were due: a check
+where the sequences around have one number of frames, else a note.
 
 A dial was turned by accident: raw files or pixels are missing for the catalogue, one
 view is darker than the rest, or has another depth of field. Some cameras switch focus
@@ -286,6 +287,10 @@ func sisters(sequences []*shoot.Sequence, q *shoot.Sequence) (before, behind []*
 // checkSingles finds single frames in a row where focus sequences were due: with the
 // settings of those before and behind, as far apart as those are, and nowhere else
 // between sequences, where they would be test frames. It reports at the first of them.
+//
+// A camera that brackets the focus makes the number of frames that is set: only where the
+// sequences around have one number it is a check. Numbers that differ are counted by hand,
+// and single frames between such sequences may well be meant.
 func checkSingles(v *audit.Review) {
 	sequences, q := v.Session.Sequences, v.Sequence
 	at := slices.Index(sequences, q)
@@ -325,8 +330,13 @@ func checkSingles(v *audit.Review) {
 		}
 		frames = append(frames, o.Frames...)
 	}
+	severity, due := audit.Severity(0), fmt.Sprintf("sequences of %d frames were due", len(sequences[at-1].Frames))
+	if a, b := len(sequences[at-1].Frames), len(sequences[end].Frames); a != b {
+		severity, due = audit.Note, fmt.Sprintf("the sequences around have %d and %d frames", a, b)
+	}
 	v.Found(audit.Finding{
-		Message:  fmt.Sprintf("there are %d single frames where sequences of %d frames were due", len(frames), len(before[0].Frames)),
+		Severity: severity,
+		Message:  fmt.Sprintf("there are %d single frames where %s", len(frames), due),
 		Action:   "check whether bracketing switched itself off; if so, shoot these views again",
 		Frames:   frames,
 		Measured: exifread.Of(float64(len(frames))), Limit: exifread.Of(1.0), Unit: "frames",

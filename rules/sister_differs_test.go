@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"prestrike/audit"
 	"prestrike/audit/audittest"
 )
 
@@ -20,7 +21,25 @@ func TestSisterDiffersFindsSingles(t *testing.T) {
 		t.Fatal(err)
 	}
 	found := findings(judge(t, text), sisterDiffers)
-	if len(found) != 1 || found[0].Message != "there are 2 single frames where sequences of 40 frames were due" {
+	if len(found) != 1 || found[0].Message != "there are 2 single frames where sequences of 40 frames were due" || found[0].Severity != audit.Check {
+		t.Errorf("found %d: %+v", len(found), found)
+	}
+}
+
+// Sequences whose frames are counted by hand have no one number: single frames between
+// them may be meant, and ask for no more than an inspection.
+func TestSisterDiffersFindsSinglesBetweenUnequals(t *testing.T) {
+	text, err := audittest.Read(strings.NewReader(`DCIM/100BXCAM/BX1_0001..0037.NEF every 10s jitter 9% time=2026-03-04T10:18:04.12+01:00 t=1/160 f=4 iso=100 mm=90 serial=4711 lens="Borealis 90 mm macro" wb=manual program=manual mode=manual
+DCIM/100BXCAM/BX1_0038.NEF after 90s
+DCIM/100BXCAM/BX1_0039.NEF after 98s
+DCIM/100BXCAM/BX1_0040..0093.NEF after 92s every 10s jitter 9%
+DCIM/100BXCAM/BX1_0094..0106.NEF after 89s every 10s jitter 9%
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := findings(judge(t, text), sisterDiffers)
+	if len(found) != 1 || found[0].Severity != audit.Note || found[0].Message != "there are 2 single frames where the sequences around have 37 and 54 frames" {
 		t.Errorf("found %d: %+v", len(found), found)
 	}
 }

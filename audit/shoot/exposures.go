@@ -41,7 +41,8 @@ func patterns(frames []*Frame, ps []point) []span {
 		}
 		spans = append(spans, focusPositions(frames, ps, from, to)...)
 		if free := len(spans) == 0 || spans[len(spans)-1].to <= from; free && byHand(ps, from, to) {
-			spans = append(spans, span{from: from, to: to, bracket: true, whole: true})
+			first, end := withoutStrays(ps, from, to)
+			spans = append(spans, span{from: first, to: end, bracket: true, whole: true})
 		}
 		from = to
 	}
@@ -132,6 +133,20 @@ func byHand(ps []point, from, to int) bool {
 		return i <= 0 || i >= len(ps) || ps[i].t-ps[i-1].t-ps[i-1].e > widest || compare(&ps[i-1], &ps[i]).setup
 	}
 	return ladder(ev) && apart(from) && apart(to)
+}
+
+// withoutStrays leaves out the first and the last frame of a ladder by hand where numbers
+// are left out beside it and the rest is a ladder without it: an even ladder has no place
+// for the frames that are not there, so what lies beyond them is a frame on its own, such
+// as a test frame whose exposure happens to fit.
+func withoutStrays(ps []point, from, to int) (first, end int) {
+	if holeBefore(ps, from+1) && byHand(ps, from+1, to) {
+		from++
+	}
+	if holeBefore(ps, to-1) && byHand(ps, from, to-1) {
+		to--
+	}
+	return from, to
 }
 
 // focusPositions returns the spans of frames[from:to] in which the same exposures come

@@ -107,6 +107,18 @@ func TestGroup(t *testing.T) {
 			[]string{"1.1 bracket 0001-0005 (5)"},
 		},
 		{
+			"a test frame whose exposure fits a bracket by hand, with numbers left out between",
+			"DCIM/100BXCAM/BX1_0001.NEF time=2026-03-04T10:11:12.34+01:00 t=1/60 f=8 iso=100 mm=90 program=manual mode=manual\n" +
+				"DCIM/100BXCAM/BX1_0005..0011.NEF after 19.2s every 5.1s jitter 3% t=1/50,1/40,1/32,1/25,1/20,1/16,1/13 f=8 iso=100 mm=90 program=manual mode=manual",
+			[]string{"1.1 single 0001", "1.2 bracket 0005-0011 (7)"},
+		},
+		{
+			"a bracket by hand of which no frame is a test",
+			"DCIM/100BXCAM/BX1_0001.NEF time=2026-03-04T10:11:12.34+01:00 t=1/60 f=8 iso=100 mm=90 program=manual mode=manual\n" +
+				"DCIM/100BXCAM/BX1_0002..0008.NEF after 19.2s every 5.1s jitter 3% t=1/50,1/40,1/32,1/25,1/20,1/16,1/13 f=8 iso=100 mm=90 program=manual mode=manual",
+			[]string{"1.1 bracket 0001-0008 (8)"},
+		},
+		{
 			"a bracket set by hand at an uneven pace, in any order",
 			"DCIM/100BXCAM/BX1_0001.NEF time=2026-03-04T10:11:12.34+01:00 mode=manual t=1/15 f=8 iso=100 mm=90\n" +
 				"DCIM/100BXCAM/BX1_0002.NEF after 17s t=1/60\nDCIM/100BXCAM/BX1_0003.NEF after 4s t=1/125\n" +
