@@ -26,6 +26,7 @@ func All() []*audit.Rule {
 		brightnessDrift,
 		banding,
 		bracketRange,
+		clippedLights,
 		softFrame,
 		isoDrift,
 		exposureDrift,

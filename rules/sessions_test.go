@@ -14,6 +14,7 @@ import (
 // onPictures are the rules that only inspect pictures.
 var onPictures = map[*audit.Rule]bool{
 	nearEdge: true, farEdge: true, moved: true, darkFrame: true, brightnessDrift: true, banding: true, softFrame: true, bracketRange: true,
+	clippedLights: true,
 }
 
 const sessionFolder = "../testdata/sessions"

@@ -32,6 +32,7 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 	j.Dark, j.Brightness, j.Bands, j.Colour = d.Dark, e.askBrightness(), r.askBands(), e.askColour()
 	j.Views = e.views
 	j.Held = e.askHeld(j.Views)
+	j.Lights = e.askLights()
 	for i, above := range d.above {
 		j.PerFrame[r.frames[i].index].EV = above
 	}
@@ -150,7 +151,7 @@ func (j *Judgement) cannotTellFocus(reason string) {
 func (j *Judgement) cannotTell(reason string) {
 	for _, v := range []*Verdict{
 		&j.Views.Verdict, &j.Held.Verdict, &j.Walk.Verdict, &j.First.Verdict, &j.Last.Verdict, &j.Step.Verdict, &j.Jumps.Verdict, &j.Stalls.Verdict, &j.Order.Verdict,
-		&j.Moved.Verdict, &j.Brightness.Verdict, &j.Bands.Verdict, &j.Dark.Verdict, &j.Soft.Verdict, &j.Colour.Verdict,
+		&j.Moved.Verdict, &j.Brightness.Verdict, &j.Bands.Verdict, &j.Dark.Verdict, &j.Soft.Verdict, &j.Colour.Verdict, &j.Lights.Verdict,
 	} {
 		*v = cannot(reason)
 	}

@@ -108,6 +108,7 @@ type Judgement struct {
 	Colour     Colour
 	Habit      Habit
 	Range      Range
+	Lights     Lights
 
 	// OneView is for a run that is too short for all checks but those of its light. It
 	// means that its pictures, made at the same settings, show the same thing.

@@ -28,15 +28,15 @@ func (r *run) askRange() Range {
 	case r.long:
 		return Range{Verdict: cannot(ReasonLong)}
 	}
-	area, share := r.texturedArea()
-	if share < rangeShare {
+	area := r.texturedArea(clippedTile)
+	if area.share < rangeShare {
 		return Range{Verdict: cannot(ReasonTexture)}
 	}
 	byLuma := func(a, b frame) int { return cmp.Compare(a.luma, b.luma) }
 	dark, bright := slices.MinFunc(r.frames, byLuma), slices.MaxFunc(r.frames, byLuma)
-	g := Range{Darkest: dark.index, Brightest: bright.index, Area: share}
-	g.High = meanOver(area, dark.tiles, func(t tile) uint8 { return t.high })
-	g.Low = meanOver(area, bright.tiles, func(t tile) uint8 { return t.low })
+	g := Range{Darkest: dark.index, Brightest: bright.index, Area: area.share}
+	g.High = meanOver(area.tiles, dark.tiles, func(t tile) uint8 { return t.high })
+	g.Low = meanOver(area.tiles, bright.tiles, func(t tile) uint8 { return t.low })
 	g.Verdict = decided(max(g.High, g.Low) > 0)
 	return g
 }
@@ -53,13 +53,24 @@ func meanOver(area []bool, tiles []tile, share func(tile) uint8) float64 {
 	return float64(sum) / 255 / float64(max(n, 1))
 }
 
-// texturedArea returns the tiles of the textured area, and its share of all tiles.
-func (r *run) texturedArea() (area []bool, share float64) {
+// The textured area is where frames show detail, and what that encloses.
+type textured struct {
+	tiles []bool
+	share float64 // of all tiles
+}
+
+// texturedArea returns the tiles with detail in a frame in which no more than a share of
+// them is at an end of the scale, and those that these enclose. It is empty where the run
+// is too long.
+func (r *run) texturedArea(atEnd float64) textured {
+	if r.long || len(r.frames) == 0 {
+		return textured{}
+	}
 	g := &r.grid
-	area = make([]bool, g.cols*g.rows)
+	area := make([]bool, g.cols*g.rows)
 	for _, f := range r.frames {
 		for i, t := range f.tiles {
-			if float64(t.energy) >= detailEnergy*r.th.MinEnergy && float64(max(t.low, t.high)) <= 255*clippedTile {
+			if float64(t.energy) >= detailEnergy*r.th.MinEnergy && float64(max(t.low, t.high)) <= 255*atEnd {
 				area[i] = true
 			}
 		}
@@ -96,7 +107,7 @@ func (r *run) texturedArea() (area []bool, share float64) {
 			n++
 		}
 	}
-	return area, float64(n) / float64(len(area))
+	return textured{area, float64(n) / float64(len(area))}
 }
 
 // endsOf returns the mean of low and high over the cells nearest to a rectangle.

@@ -545,4 +545,7 @@ const (
 	highEnd, lowEnd = 250, 5
 	// rangeShare is the least share of all tiles that the textured area must be.
 	rangeShare = 0.05
+	// A tile shows detail beside what is clipped up to lightsClipped of it, as an edge of a
+	// clipped part does. A background is white where lightsWhite of a tile is clipped.
+	lightsClipped, lightsWhite = 0.9, 0.9
 )
