@@ -92,36 +92,90 @@ func (n *normals) addRow(a *aligner, s *source, m affine, y int) {
 	const margin, eighth = 2, 1.0 / 8
 	row := func(k int) []uint8 { return a.before[(y+k)*a.w:][:a.w] }
 	p, up, down := row(0), row(-1), row(1)
+	up, down = up[:len(p)], down[:len(p)]
 	cx, cy := float64(a.w)/2, float64(a.h)/2
 	unit := 1 / cx
 	v := (float64(y) - cy) * unit
 	bx, by := m.of(margin, float64(y))
 	bx, by = bx+0.5/phases, by+0.5/phases // to the nearest phase
-	for x := margin; x < a.w-margin; x, bx, by = x+1, bx+m.p, by+m.q {
+	var r rowSums
+	for x := margin; x < len(p)-margin; x, bx, by = x+1, bx+m.p, by+m.q {
 		if !(bx >= 1 && by >= 1 && bx < float64(s.w-2) && by < float64(s.h-2)) {
 			continue
 		}
-		ix, iy := int(bx), int(by)
-		kx, ky := &cubic[int((bx-float64(ix))*phases)], &cubic[int((by-float64(iy))*phases)]
-		var sum int64
-		for k := range 4 {
-			r := s.luma[(iy-1+k)*s.stride+ix-1:][:4:4]
-			sum += int64(kx[0]*int32(r[0])+kx[1]*int32(r[1])+kx[2]*int32(r[2])+kx[3]*int32(r[3])) * int64(ky[k])
-		}
-		left := float64(sum)*(1.0/(1<<(2*weightBits))) - float64(p[x])
+		left := float64(s.cubic(bx, by))*(1.0/(1<<(2*weightBits))) - float64(p[x])
 		// Gradients over 3 x 3 pixels: noise in them would make steps too short.
-		gx := float64(2*(int32(p[x+1])-int32(p[x-1]))+int32(up[x+1])-int32(up[x-1])+int32(down[x+1])-int32(down[x-1])) * eighth
-		gy := float64(2*(int32(down[x])-int32(up[x]))+int32(down[x-1])-int32(up[x-1])+int32(down[x+1])-int32(up[x+1])) * eighth
-		u := (float64(x) - cx) * unit
+		u3, p3, d3 := up[x-1:x+2:x+2], p[x-1:x+2:x+2], down[x-1:x+2:x+2]
+		gx := float64(2*(int32(p3[2])-int32(p3[0]))+int32(u3[2])-int32(u3[0])+int32(d3[2])-int32(d3[0])) * eighth
+		gy := float64(2*(int32(d3[1])-int32(u3[1]))+int32(d3[0])-int32(u3[0])+int32(d3[2])-int32(u3[2])) * eighth
 		w := 1 / (1 + left*left*(1.0/(alignWidth*alignWidth)))
-		w *= w
-		g := [unknowns]float64{gx*u + gy*v, gy*u - gx*v, gx, gy, 1}
-		for i := range g {
-			wg := w * g[i]
-			for k := i; k < unknowns; k++ {
-				n[i][k] += wg * g[k]
-			}
-			n[i][unknowns] -= wg * left
+		r.add(gx, gy, left, (float64(x)-cx)*unit, w*w)
+	}
+	n.addSums(&r, v)
+}
+
+// cubic samples the luma, in units of two weights.
+func (s *source) cubic(x, y float64) int64 {
+	ix, iy := int(x), int(y)
+	kx, ky := &cubic[int((x-float64(ix))*phases)&(phases-1)], &cubic[int((y-float64(iy))*phases)&(phases-1)]
+	var sum int64
+	for k, weight := range ky {
+		r := s.luma[(iy-1+k)*s.stride+ix-1:][:4:4]
+		sum += weight * (kx[0]*int64(r[0]) + kx[1]*int64(r[1]) + kx[2]*int64(r[2]) + kx[3]*int64(r[3]))
+	}
+	return sum
+}
+
+// rowSums are what the pixels of a row add up to: x and y are the gradients, u the place in
+// the row, b brightness and d the difference; each by the weights.
+type rowSums struct {
+	xx, xxu, xxuu, xy, xyu, xyuu, yy, yyu, yyuu float64
+	xb, xbu, yb, ybu, bb                        float64
+	xd, xdu, yd, ydu, bd                        float64
+}
+
+func (r *rowSums) add(gx, gy, d, u, w float64) {
+	wx, wy := w*gx, w*gy
+	v := wx * gx
+	r.xx += v
+	v *= u
+	r.xxu += v
+	r.xxuu += v * u
+	v = wx * gy
+	r.xy += v
+	v *= u
+	r.xyu += v
+	r.xyuu += v * u
+	v = wy * gy
+	r.yy += v
+	v *= u
+	r.yyu += v
+	r.yyuu += v * u
+	r.xb += wx
+	r.xbu += wx * u
+	r.yb += wy
+	r.ybu += wy * u
+	r.bb += w
+	v = wx * d
+	r.xd += v
+	r.xdu += v * u
+	v = wy * d
+	r.yd += v
+	r.ydu += v * u
+	r.bd += w * d
+}
+
+// addSums adds a row at v: scaling moves a pixel by u and v, rotation by -v and u.
+func (n *normals) addSums(r *rowSums, v float64) {
+	for i, row := range [unknowns][unknowns + 1]float64{
+		{r.xxuu + 2*v*r.xyu + v*v*r.yy, r.xyuu + v*(r.yyu-r.xxu) - v*v*r.xy, r.xxu + v*r.xy, r.xyu + v*r.yy, r.xbu + v*r.yb, -r.xdu - v*r.yd},
+		{0, r.yyuu - 2*v*r.xyu + v*v*r.xx, r.xyu - v*r.xx, r.yyu - v*r.xy, r.ybu - v*r.xb, -r.ydu + v*r.xd},
+		{0, 0, r.xx, r.xy, r.xb, -r.xd},
+		{0, 0, 0, r.yy, r.yb, -r.yd},
+		{0, 0, 0, 0, r.bb, -r.bd},
+	} {
+		for k, s := range row {
+			n[i][k] += s
 		}
 	}
 }

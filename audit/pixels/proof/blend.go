@@ -2,19 +2,12 @@ package proof
 
 import "image"
 
-const (
-	// idle is the share of all weight so far up to which a frame's finest band is left
-	// out of a block: a thousandth of a detail of 100 code values is a tenth of one.
-	idle = 1e-3
-	// slight is the weight up to which a block is left out however little was added before:
-	// that of a frame that counts only where no other covers a place.
-	slight = 1e-10
-)
-
 // A blend is the weighted mean of frames, band by band: sums of weight times
 // coefficient, and of weights. The finest band has the weights of the next, interpolated.
 type blend struct {
 	w, h   int
+	cols   int      // blocks side by side
+	rows   int      // and one below another
 	fine   plane    // sum of weight times band 0
 	bands  []plane  // the same of bands 1 and up; the last is the coarsest level itself
 	weight []plane  // sums of weights of the bands 1 and up
@@ -27,18 +20,21 @@ type blend struct {
 	up     []float32 // a row of a block, from the level above
 	wt     []float32 // its weights
 	tmp    []float32
-	hot    []bool // the blocks that count
+	both   [2][]float32 // a row of chroma
 }
 
+// inOneGo is the width of the blocks that are sampled in one go, pixels: what belongs to one
+// stays in the nearest cache.
+const inOneGo = 4 * blockSide
+
 func newBlend(w, h, least int) *blend {
-	b := &blend{w: w, h: h, fine: newPlane(w, h)}
+	b := &blend{w: w, h: h, cols: (w + blockSide - 1) / blockSide, rows: (h + blockSide - 1) / blockSide, fine: newPlane(w, h)}
 	hw, hh := half(w), half(h)
 	b.bands, b.weight, b.levels = pyramidSizes(hw, hh, least), pyramidSizes(hw, hh, least), pyramidSizes(hw, hh, least)
 	b.colour = [2]plane{newPlane(hw, hh), newPlane(hw, hh)}
-	b.buf = make([]float32, blockSide*blockSide)
-	b.up, b.wt = make([]float32, blockSide), make([]float32, blockSide)
-	b.tmp = make([]float32, w+2)
-	b.hot = make([]bool, (w/blockSide+1)*(h/blockSide+1))
+	b.buf, b.wt = make([]float32, inOneGo*blockSide), make([]float32, inOneGo)
+	b.tmp, b.up = make([]float32, w+2), make([]float32, w)
+	b.both = [2][]float32{make([]float32, hw), make([]float32, hw)}
 	return b
 }
 
@@ -48,6 +44,28 @@ type layer struct {
 	*source
 	half grid[int16]
 	at   affine
+	hot  []bool // the blocks in which it counts, row by row; nil for all
+}
+
+// spans calls do for the parts of a row of blocks in which the frame counts, from one block
+// up to another.
+func (f *layer) spans(row, cols int, do func(from, to int)) {
+	if f.hot == nil {
+		do(0, cols)
+		return
+	}
+	hot := f.hot[row*cols : (row+1)*cols]
+	for from := 0; from < cols; from++ {
+		if !hot[from] {
+			continue
+		}
+		to := from + 1
+		for to < cols && hot[to] {
+			to++
+		}
+		do(from, to)
+		from = to
+	}
 }
 
 // add adds a frame. Weights are those of level 1 and up; none is negative, and where the
@@ -57,27 +75,24 @@ func (b *blend) add(f *layer, weights []plane) {
 	for i := range b.levels[1:] {
 		reduce(b.levels[i+1], b.levels[i], b.tmp)
 	}
-	b.heat(weights[0])
 	b.addFine(f, weights[0])
 	last := len(b.levels) - 1
 	for l := range b.levels {
-		from := &b.levels[l]
-		for y := range from.h {
-			src, w := from.row(y), weights[l].row(y)
-			sum, all := b.bands[l].row(y), b.weight[l].row(y)
-			src, w, sum = src[:len(all)], w[:len(all)], sum[:len(all)]
-			if l == last {
-				for x, k := range w {
-					sum[x] += k * src[x]
+		for y := range b.levels[l].h {
+			switch l {
+			case last:
+				sum, all := b.bands[l].row(y), b.weight[l].row(y)
+				for x, k := range weights[l].row(y) {
+					sum[x] += k * b.levels[l].row(y)[x]
 					all[x] += k
 				}
-				continue
-			}
-			up := b.rowBuffer(len(all))
-			expandRow(up, &b.levels[l+1], 0, y, b.tmp)
-			for x, k := range w {
-				sum[x] += k * (src[x] - up[x])
-				all[x] += k
+			case 0:
+				const side = blockSide / 2
+				f.spans(y/side, b.cols, func(from, to int) {
+					b.addBand(l, y, from*side, min(to*side, b.levels[l].w), weights[l].row(y))
+				})
+			default:
+				b.addBand(l, y, 0, b.levels[l].w, weights[l].row(y))
 			}
 		}
 	}
@@ -86,11 +101,18 @@ func (b *blend) add(f *layer, weights []plane) {
 	}
 }
 
-func (b *blend) rowBuffer(n int) []float32 {
-	if len(b.up) < n {
-		b.up = make([]float32, n)
+// addBand adds the pixels from x0 to x1 of row y of a band other than the finest and the
+// coarsest.
+func (b *blend) addBand(l, y, x0, x1 int, weights []float32) {
+	up := b.up[:x1-x0]
+	expandRow(up, &b.levels[l+1], x0, y, b.tmp)
+	src, w := b.levels[l].row(y)[x0:x1][:len(up)], weights[x0:x1][:len(up)]
+	sum, all := b.bands[l].row(y)[x0:x1][:len(up)], b.weight[l].row(y)[x0:x1][:len(up)]
+	for x, v := range up {
+		k := w[x]
+		sum[x] += k * (src[x] - v)
+		all[x] += k
 	}
-	return b.up[:n]
 }
 
 // lookUpHalf fills level 1 of the frame.
@@ -98,35 +120,8 @@ func (b *blend) lookUpHalf(f *layer) {
 	at := f.at.grid(2, 0)
 	to := &b.levels[0]
 	for y := 0; y < to.h; y += blockSide {
-		for x := 0; x < to.w; x += blockSide {
-			block(&b.wp, to.pix[y*to.w+x:], to.w, &f.half, at, x, y, min(blockSide, to.w-x), min(blockSide, to.h-y))
-		}
-	}
-}
-
-// heat marks the blocks in which the frame's weight is more than idle.
-func (b *blend) heat(weight plane) {
-	clear(b.hot)
-	cols := b.w/blockSide + 1
-	for y := range weight.h {
-		w, all := weight.row(y), b.weight[0].row(y)
-		all = all[:len(w)]
-		hot := b.hot[2*y/blockSide*cols:]
-		for x, k := range w {
-			if k > slight && k > idle*all[x] {
-				// A weight also counts for the pixels beside it.
-				hot[2*x/blockSide] = true
-				if x > 0 {
-					hot[(2*x-1)/blockSide] = true
-				}
-			}
-		}
-	}
-	for y := blockSide / 2; y < weight.h; y += blockSide / 2 { // and above it
-		for x, k := range weight.row(y) {
-			if k > slight && k > idle*b.weight[0].row(y)[x] {
-				b.hot[(2*y-1)/blockSide*cols+2*x/blockSide] = true
-			}
+		for x := 0; x < to.w; x += inOneGo {
+			block(&b.wp, to.pix[y*to.w+x:], to.w, &f.half, at, x, y, min(inOneGo, to.w-x), min(blockSide, to.h-y))
 		}
 	}
 }
@@ -134,54 +129,54 @@ func (b *blend) heat(weight plane) {
 // addFine adds the finest band, where it counts.
 func (b *blend) addFine(f *layer, weight plane) {
 	g := &grid[uint8]{f.w, f.h, f.stride, f.luma, weightBits - fixedBits}
-	cols := b.w/blockSide + 1
-	for y0 := 0; y0 < b.h; y0 += blockSide {
-		for x0 := 0; x0 < b.w; x0 += blockSide {
-			if !b.hot[y0/blockSide*cols+x0/blockSide] {
-				continue
+	for row := range b.rows {
+		y0 := row * blockSide
+		h := min(blockSide, b.h-y0)
+		f.spans(row, b.cols, func(from, to int) {
+			end := min(to*blockSide, b.w)
+			for x0 := from * blockSide; x0 < end; x0 += inOneGo {
+				b.addBlock(f, g, weight, x0, y0, min(inOneGo, end-x0), h)
 			}
-			w, h := min(blockSide, b.w-x0), min(blockSide, b.h-y0)
-			block(&b.wp, b.buf, blockSide, g, f.at, x0, y0, w, h)
-			up, wt := b.up[:w], b.wt[:w]
-			for y := range h {
-				expandRow(up, &b.levels[0], x0, y0+y, b.tmp)
-				between(wt, &weight, x0, y0+y, b.tmp)
-				src, sum := b.buf[y*blockSide:y*blockSide+w], b.fine.row(y0 + y)[x0:x0+w]
-				src, sum, up = src[:len(wt)], sum[:len(wt)], up[:len(wt)]
-				for x, k := range wt {
-					sum[x] += k * (src[x] - up[x])
-				}
-			}
+		})
+	}
+}
+
+// addBlock adds a block of the finest band.
+func (b *blend) addBlock(f *layer, g *grid[uint8], weight plane, x0, y0, w, h int) {
+	block(&b.wp, b.buf, inOneGo, g, f.at, x0, y0, w, h)
+	up, wt := b.up[:w], b.wt[:w]
+	for y := range h {
+		expandRow(up, &b.levels[0], x0, y0+y, b.tmp)
+		between(wt, &weight, x0, y0+y, b.tmp)
+		src, sum := b.buf[y*inOneGo:y*inOneGo+w], b.fine.row(y0 + y)[x0:x0+w]
+		src, sum, up = src[:len(wt)], sum[:len(wt)], up[:len(wt)]
+		for x, k := range wt {
+			sum[x] += k * (src[x] - up[x])
 		}
 	}
 }
 
 // addColour adds the chroma where it counts, by the weights of level 1.
 func (b *blend) addColour(f *layer, weight plane) {
+	const side = blockSide / 2
 	at := f.at.grid(2, 0.5)
-	cols := b.w/blockSide + 1
-	for i := range f.chroma {
-		c := &f.chroma[i]
-		to := &b.colour[i]
-		row := b.rowBuffer(to.w)
-		for y := range to.h {
-			x0, x1 := at.covered(y, to.w, c.w, c.h)
-			hot := b.hot[2*y/blockSide*cols:]
-			for x0 < x1 {
-				block := x0 / (blockSide / 2)
-				end := min(x1, (block+1)*(blockSide/2))
-				if hot[block] {
-					bilinearBytes(row, c, at, y, x0, end)
-					sum, w := to.row(y)[x0:end], weight.row(y)[x0:end]
-					values := row[x0:end][:len(sum)]
-					w = w[:len(sum)]
-					for x := range sum {
-						sum[x] += w[x] * (values[x] - neutral)
-					}
-				}
-				x0 = end
+	to := &b.colour
+	for y := range to[0].h {
+		x0, x1 := at.covered(y, to[0].w, f.chroma[0].w, f.chroma[0].h)
+		f.spans(y/side, b.cols, func(from, end int) {
+			from, end = max(x0, from*side), min(x1, end*side)
+			if from >= end {
+				return
 			}
-		}
+			bilinearBytes(b.both, &f.chroma, at, y, from, end)
+			w := weight.row(y)[from:end]
+			for i, values := range b.both {
+				sum, values := to[i].row(y)[from:end][:len(w)], values[from:end][:len(w)]
+				for x, k := range w {
+					sum[x] += k * (values[x] - neutral)
+				}
+			}
+		})
 	}
 }
 
@@ -202,7 +197,7 @@ func (b *blend) picture() *image.YCbCr {
 		}
 		for y := range b.bands[l].h {
 			row := b.bands[l].row(y)
-			up := b.rowBuffer(len(row))
+			up := b.up[:len(row)]
 			expandRow(up, &b.bands[l+1], 0, y, b.tmp)
 			for x := range row {
 				row[x] += up[x]
@@ -210,7 +205,7 @@ func (b *blend) picture() *image.YCbCr {
 		}
 	}
 	out := image.NewYCbCr(image.Rect(0, 0, b.w, b.h), image.YCbCrSubsampleRatio420)
-	up, wt := b.rowBuffer(b.w), make([]float32, b.w)
+	up, wt := b.up[:b.w], make([]float32, b.w)
 	for y := range b.h {
 		expandRow(up, &b.bands[0], 0, y, b.tmp)
 		between(wt, &b.weight[0], 0, y, b.tmp)

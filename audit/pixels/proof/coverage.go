@@ -14,6 +14,7 @@ type coverage struct {
 	order []int // frames added
 
 	sum, grey plane // of the frame that is added, in its own geometry
+	luma      plane // grey where the places of the merged picture lie
 	tmp       []float32
 }
 
@@ -26,9 +27,10 @@ type track struct {
 	luma   plane         // of the place, in its sharpest frame
 	at     []int16       // the sharpest frame among those added, -1 where none covers the place
 	around map[int]plane // energies in frames beside gaps
+	near   *nearby       // energies in frames around the sharpest; nil where they are not needed
 
-	boxed    plane
-	now, own []float32
+	boxed plane
+	now   []float32
 }
 
 const (
@@ -48,7 +50,8 @@ func newCoverage(w, h int, gaps []Gap) *coverage {
 		}
 	}
 	c.fine, c.broad = newTrack(c.w, c.h, beside), newTrack(c.w, c.h, nil)
-	c.sum, c.grey = newPlane(c.w, c.h), newPlane(c.w, c.h)
+	c.fine.near = newNearby(c.w * c.h)
+	c.sum, c.grey, c.luma = newPlane(c.w, c.h), newPlane(c.w, c.h), newPlane(c.w, c.h)
 	c.spots = newSpots(w, h)
 	c.tmp = make([]float32, w+2)
 	return c
@@ -66,7 +69,7 @@ func newTrack(w, h int, beside map[int]plane) *track {
 	for i := range beside {
 		t.around[i] = plane{}
 	}
-	t.now, t.own = make([]float32, w), make([]float32, w)
+	t.now = make([]float32, w)
 	return t
 }
 
@@ -87,7 +90,12 @@ func (c *coverage) add(frame int, s *source, d *detail, at affine) {
 			grey[x] = float32(half[i]) * (1.0 / (1 << fixedBits))
 		}
 	}
-	c.fine.add(frame, n, c.sum, c.grey, g, c.tmp)
+	for y := range c.h {
+		if x0, x1 := g.covered(y, c.w, c.w, c.h); x0 < x1 {
+			bilinear(c.luma.row(y), &c.grey, g, y, x0, x1)
+		}
+	}
+	c.fine.add(frame, n, c.sum, c.grey, c.luma, g, c.tmp)
 	for y := range c.h {
 		e, f := d.second.row(2*y), d.second.row(2*y+1)
 		third := d.third.row(y)
@@ -97,14 +105,15 @@ func (c *coverage) add(frame int, s *source, d *detail, at affine) {
 			out[x] = e[i] + e[i+1] + f[i] + f[i+1] + broadShare*third[x]
 		}
 	}
-	c.broad.add(frame, n, c.sum, c.grey, g, c.tmp)
+	c.broad.add(frame, n, c.sum, c.grey, c.luma, g, c.tmp)
 }
 
 // broadShare is how much a square of band 2 counts beside four of band 1.
 const broadShare = 8
 
-// add takes in the energies of places of a frame, the n-th one, summed over 3 x 3 places.
-func (t *track) add(frame int, n int16, sum, grey plane, g affine, tmp []float32) {
+// add takes in the energies of places of a frame, the n-th one, summed over 3 x 3 places. Grey
+// is the luma of its places, luma that of the places of the merged picture.
+func (t *track) add(frame int, n int16, sum, grey, luma plane, g affine, tmp []float32) {
 	box3(t.boxed, sum, tmp)
 	for i := range t.boxed.pix {
 		t.boxed.pix[i] *= 1.0 / 36
@@ -116,21 +125,24 @@ func (t *track) add(frame int, n int16, sum, grey plane, g affine, tmp []float32
 	}
 	for y := range t.h {
 		x0, x1 := g.covered(y, t.w, t.w, t.h)
-		if x0 >= x1 {
-			continue
+		clear(t.now[:x0])
+		clear(t.now[x1:])
+		if x0 < x1 {
+			bilinear(t.now, &t.boxed, g, y, x0, x1)
+			t.follow(y, x0, x1, n, luma.row(y))
 		}
-		bilinear(t.now, &t.boxed, g, y, x0, x1)
-		bilinear(t.own, &grey, g, y, x0, x1)
 		if beside {
 			p := t.around[frame]
-			copy(p.row(y)[x0:x1], t.now[x0:x1])
+			copy(p.row(y), t.now)
 		}
-		t.follow(y, x0, x1, n)
+		if t.near != nil {
+			t.near.add(n, y*t.w, t.now, t.at[y*t.w:])
+		}
 	}
 }
 
 // follow compares a row of the frame with what was best so far.
-func (t *track) follow(y, x0, x1 int, n int16) {
+func (t *track) follow(y, x0, x1 int, n int16, own []float32) {
 	best, least, luma, index := t.best.row(y), t.least.row(y), t.luma.row(y), t.at[y*t.w:(y+1)*t.w]
 	for x := x0; x < x1; x++ {
 		e := t.now[x]
@@ -138,7 +150,7 @@ func (t *track) follow(y, x0, x1 int, n int16) {
 			least[x] = e
 		}
 		if index[x] < 0 || e > best[x] {
-			best[x], index[x], luma[x] = e, n, t.own[x]
+			best[x], index[x], luma[x] = e, n, own[x]
 		}
 	}
 }

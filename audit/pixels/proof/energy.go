@@ -1,7 +1,6 @@
 package proof
 
-// energyShare is how much the energy of band 1 counts beside that of band 0 in the weights.
-const energyShare = 0.1
+import "encoding/binary"
 
 // A detail measures how much fine detail a picture has around each pixel of level 1.
 type detail struct {
@@ -9,26 +8,28 @@ type detail struct {
 	w, h   int     // of level 1
 	first  plane   // squares of band 0, code values²
 	second plane   // squares of band 1
-	local  plane   // what decides; smooth takes it over 5 x 5 pixels
 	coarse plane   // level 2
 	third  plane   // squares of band 2, on the pixels of level 2
 	rest   plane   // level 3
 	level  plane   // level 1
-	sums   []int32
-	up     []int32
-	square [2][]int32
-	tmp    []float32
-	row    []float32
+
+	even, odd []uint64   // sums over five rows of luma, of every other pixel, four to a word
+	expanded  []int32    // a row of level 1 expanded downwards, with a pixel more on either side
+	squared   [3][]int32 // rows of squares of band 0, filtered along the row
+	tmp, row  []float32
 }
 
 func newDetail(w, h int) *detail {
 	hw, hh := half(w), half(h)
 	d := &detail{w: hw, h: hh, half: make([]int16, hw*hh)}
-	d.first, d.second, d.local, d.level = newPlane(hw, hh), newPlane(hw, hh), newPlane(hw, hh), newPlane(hw, hh)
+	d.first, d.second, d.level = newPlane(hw, hh), newPlane(hw, hh), newPlane(hw, hh)
 	d.coarse, d.third = newPlane(half(hw), half(hh)), newPlane(half(hw), half(hh))
 	d.rest = newPlane(half(half(hw)), half(half(hh)))
-	d.sums, d.up = make([]int32, w+2), make([]int32, w+2)
-	d.square = [2][]int32{make([]int32, w+2), make([]int32, w+2)}
+	d.even, d.odd = make([]uint64, w/8), make([]uint64, w/8)
+	d.expanded = make([]int32, hw+2)
+	for i := range d.squared {
+		d.squared[i] = make([]int32, hw)
+	}
 	d.tmp, d.row = make([]float32, w+2), make([]float32, w+2)
 	return d
 }
@@ -36,136 +37,115 @@ func newDetail(w, h int) *detail {
 // grid is level 1 as a warper interpolates it.
 func (d *detail) grid() grid[int16] { return grid[int16]{d.w, d.h, d.w, d.half, weightBits} }
 
-// measure computes the detail of a picture, but for what smooth and measureThird do.
+// measure computes the detail of a picture in all bands.
 func (d *detail) measure(s *source) {
 	d.reduceBytes(s)
 	d.squares(s)
 	for i, v := range d.half {
 		d.level.pix[i] = float32(v) * (1.0 / (1 << fixedBits))
 	}
-	reduce(d.coarse, d.level, d.tmp)
-	for y := range d.h {
-		row := d.row[:d.w]
-		expandRow(row, &d.coarse, 0, y, d.tmp)
-		src, dst, first, local := d.level.row(y), d.second.row(y), d.first.row(y), d.local.row(y)
-		src, dst, first, local = src[:len(row)], dst[:len(row)], first[:len(row)], local[:len(row)]
-		for x, up := range row {
-			v := src[x] - up
-			v *= v
-			dst[x] = v
-			local[x] = first[x] + energyShare*v
-		}
-	}
+	squaredBand(d.second, &d.level, d.coarse, d.row, d.tmp)
+	squaredBand(d.third, &d.coarse, d.rest, d.row, d.tmp)
 }
 
-// smooth completes local, of a picture that was measured.
-func (d *detail) smooth() {
-	// The level was only needed for band 1.
-	copy(d.level.pix, d.local.pix)
-	box5(d.local, d.level, d.tmp)
-}
-
-// measureThird fills third, of a picture that was measured.
-func (d *detail) measureThird() {
-	reduce(d.rest, d.coarse, d.tmp)
-	for y := range d.third.h {
-		row := d.row[:d.third.w]
-		expandRow(row, &d.rest, 0, y, d.tmp)
-		src, dst := d.coarse.row(y), d.third.row(y)
+// squaredBand writes the squares of the band between a level and the next, which it makes.
+func squaredBand(dst plane, level *plane, next plane, row, tmp []float32) {
+	reduce(next, *level, tmp)
+	row = row[:dst.w]
+	for y := range dst.h {
+		expandRow(row, &next, 0, y, tmp)
+		src, out := level.row(y)[:len(row)], dst.row(y)[:len(row)]
 		for x, up := range row {
 			v := src[x] - up
-			dst[x] = v * v
+			out[x] = v * v
 		}
 	}
 }
 
 // reduceBytes makes level 1, in 64ths of a code value.
 func (d *detail) reduceBytes(s *source) {
-	sums := d.sums[:s.w]
-	at := func(y int) []uint8 {
-		i := min(max(y, 0), s.h-1) * s.stride
-		return s.luma[i : i+len(sums)]
-	}
+	at := func(y int) []uint8 { return s.luma[min(max(y, 0), s.h-1)*s.stride:][:s.w] }
+	words := s.w / 8
 	for y := range d.h {
-		a, b, c, dd, e := at(2*y-2), at(2*y-1), at(2*y), at(2*y+1), at(2*y+2)
-		a, b, c, dd, e = a[:len(sums)], b[:len(sums)], c[:len(sums)], dd[:len(sums)], e[:len(sums)]
-		for x := range sums {
-			sums[x] = int32(a[x]) + int32(e[x]) + 4*(int32(b[x])+int32(dd[x])) + 6*int32(c[x])
-		}
+		rows := [5][]uint8{at(2*y - 2), at(2*y - 1), at(2 * y), at(2*y + 1), at(2*y + 2)}
 		out := d.half[y*d.w : (y+1)*d.w]
-		for x := range out {
-			i := 2 * x
-			if i >= 2 && i+2 < len(sums) {
-				t := sums[i-2 : i+3 : i+3]
-				out[x] = int16((t[0] + t[4] + 4*(t[1]+t[3]) + 6*t[2] + 2) >> 2)
-				continue
-			}
-			near := func(k int) int32 { return sums[min(max(k, 0), len(sums)-1)] }
-			out[x] = int16((near(i-2) + near(i+2) + 4*(near(i-1)+near(i+1)) + 6*near(i) + 2) >> 2)
+		if words <= 2 {
+			reduceSlowly(out, rows, 0, d.w)
+			continue
 		}
+		d.reduceWords(out, rows, words)
+		reduceSlowly(out, rows, 0, 4)
+		reduceSlowly(out, rows, 4*(words-1), d.w)
+	}
+}
+
+// reduceWords reduces rows but for what has no whole word of eight pixels on either side.
+// Four pixels are added up at once, in the quarters of a word: the sum by the kernel is 256
+// code values at most.
+func (d *detail) reduceWords(out []int16, rows [5][]uint8, words int) {
+	const bytes, round, quarters = 0x00ff00ff00ff00ff, 0x0002000200020002, 0x3fff3fff3fff3fff
+	even, odd := d.even[:words], d.odd[:words]
+	for i := range even {
+		k := 8 * i
+		a, b, c := binary.LittleEndian.Uint64(rows[0][k:]), binary.LittleEndian.Uint64(rows[1][k:]), binary.LittleEndian.Uint64(rows[2][k:])
+		e, f := binary.LittleEndian.Uint64(rows[3][k:]), binary.LittleEndian.Uint64(rows[4][k:])
+		even[i] = a&bytes + f&bytes + 4*(b&bytes+e&bytes) + 6*(c&bytes)
+		odd[i] = a>>8&bytes + f>>8&bytes + 4*(b>>8&bytes+e>>8&bytes) + 6*(c>>8&bytes)
+	}
+	before, here, left := even[0], even[1], odd[0]
+	for i := 1; i < words-1; i++ {
+		after, right := even[i+1], odd[i]
+		v := (here<<16 | before>>48) + (here>>16 | after<<48) + 6*here + 4*((right<<16|left>>48)+right)
+		v = (v + round) >> 2 & quarters
+		o := out[4*i : 4*i+4 : 4*i+4]
+		o[0], o[1], o[2], o[3] = int16(v&0xffff), int16(v>>16&0xffff), int16(v>>32&0xffff), int16(v>>48)
+		before, here, left = here, after, right
+	}
+}
+
+// reduceSlowly reduces the pixels from x0 to x1 of rows; the border is continued by itself.
+func reduceSlowly(out []int16, rows [5][]uint8, x0, x1 int) {
+	kernel := [5]int32{1, 4, 6, 4, 1}
+	for x := x0; x < x1; x++ {
+		var sum int32
+		for j, row := range rows {
+			for k, weight := range kernel {
+				sum += kernel[j] * weight * int32(row[min(max(2*x-2+k, 0), len(row)-1)])
+			}
+		}
+		out[x] = int16((sum + 2) >> 2)
 	}
 }
 
 // squares fills first: squares of band 0, filtered by 1-2-1 in both directions around each
-// pixel of level 1.
+// pixel of level 1. The border is continued by itself.
 func (d *detail) squares(s *source) {
 	const unit = 16 * 16 * 16 // squares are of 16ths, the filter's sum is 16
-	prev, here := d.square[0], d.square[1]
-	clear(prev)
-	up := d.up[:s.w]
-	for y := range s.h {
-		d.expandInts(up, y)
-		luma := s.luma[y*s.stride : y*s.stride+s.w]
-		sq := here[1 : 1+s.w]
-		luma, sq = luma[:len(up)], sq[:len(up)]
-		for x, u := range up {
-			v := (int32(luma[x])<<12 - u) >> 8
-			sq[x] = v * v
+	above, even, odd := d.squared[0], d.squared[1], d.squared[2]
+	for k := range d.h {
+		d.squaredRow(even, s, 2*k)
+		last := even
+		if 2*k+1 < s.h {
+			d.squaredRow(odd, s, 2*k+1)
+			last = odd
 		}
-		here[0], here[s.w+1] = sq[0], sq[s.w-1]
-		k := y / 2
-		if y%2 == 0 {
-			// Rows 2k-1 (in prev, already once), 2k twice.
-			d.gather(k, here, 2, y > 0, prev)
-		} else {
-			d.gather(k, here, 1, true, nil)
+		if k == 0 {
+			copy(above, even)
 		}
-		prev, here = here, prev
-	}
-	for i := range d.first.pix {
-		d.first.pix[i] *= 1.0 / unit
+		out := d.first.row(k)
+		a, b, c := above[:len(out)], even[:len(out)], last[:len(out)]
+		for x := range out {
+			out[x] = float32(a[x]+2*b[x]+c[x]) * (1.0 / unit)
+		}
+		above, odd = odd, above
 	}
 }
 
-// gather adds a row of squares to row k of first, and before it the row above where there
-// is one.
-func (d *detail) gather(k int, row []int32, times float32, add bool, above []int32) {
-	out := d.first.row(k)
-	n := len(out)
-	for x := range n {
-		i := 2 * x
-		r := row[i : i+3 : i+3]
-		v := times * float32(r[0]+2*r[1]+r[2])
-		if above != nil {
-			a := above[i : i+3 : i+3]
-			if add {
-				v += float32(a[0] + 2*a[1] + a[2])
-			}
-			out[x] = v
-			continue
-		}
-		out[x] += v
-	}
-}
-
-// expandInts expands row y from level 1, in 4096ths of a code value.
-func (d *detail) expandInts(out []int32, y int) {
+// squaredRow writes the squares of row y of band 0, filtered around every second pixel.
+func (d *detail) squaredRow(out []int32, s *source, y int) {
+	row := func(i int) []int16 { return d.half[min(max(i, 0), d.h-1)*d.w:][:d.w] }
+	t := d.expanded[1 : 1+d.w]
 	k := y / 2
-	row := func(i int) []int16 {
-		i = min(max(i, 0), d.h-1)
-		return d.half[i*d.w : (i+1)*d.w]
-	}
-	t := d.sums[:d.w]
 	b, c := row(k)[:len(t)], row(k + 1)[:len(t)]
 	if y%2 == 0 {
 		a := row(k - 1)[:len(t)]
@@ -177,25 +157,24 @@ func (d *detail) expandInts(out []int32, y int) {
 			t[i] = 4 * (int32(b[i]) + int32(c[i]))
 		}
 	}
-	at := func(i int) int32 { return t[min(max(i, 0), len(t)-1)] }
-	out[0] = at(-1) + 6*at(0) + at(1)
-	if len(out) > 1 {
-		out[1] = 4 * (at(0) + at(1))
+	d.expanded[0], d.expanded[1+d.w] = t[0], t[len(t)-1]
+	luma := s.luma[y*s.stride:][:s.w]
+	// Luma less what the level above expands to, in 4096ths of a code value and then 16ths.
+	left, here := d.expanded[0], t[0]
+	first := (int32(luma[0])<<12 - left - 6*here - d.expanded[2]) >> 8
+	before := first * first
+	pairs := len(luma) / 2
+	next, o := d.expanded[2:2+pairs], out[:pairs]
+	for i, right := range next {
+		two := luma[2*i : 2*i+2 : 2*i+2]
+		e := (int32(two[0])<<12 - left - 6*here - right) >> 8
+		f := (int32(two[1])<<12 - 4*(here+right)) >> 8
+		e, f = e*e, f*f
+		o[i] = before + 2*e + f
+		left, here, before = here, right, f
 	}
-	n := min(len(out)/2, len(t)-1)
-	left, here := t[0], at(1)
-	for i := 1; i < n; i++ {
-		right := t[i+1]
-		o := out[2*i : 2*i+2 : 2*i+2]
-		o[0], o[1] = left+6*here+right, 4*(here+right)
-		left, here = here, right
-	}
-	for x := 2 * max(n, 1); x < len(out); x++ {
-		i := x / 2
-		if x%2 == 0 {
-			out[x] = at(i-1) + 6*at(i) + at(i+1)
-		} else {
-			out[x] = 4 * (at(i) + at(i+1))
-		}
+	if pairs < len(out) { // an odd width
+		e := (int32(luma[2*pairs])<<12 - left - 6*here - d.expanded[2+pairs]) >> 8
+		out[pairs] = before + 3*e*e
 	}
 }

@@ -41,7 +41,7 @@ func Focus(r Run, pictures Pictures) *Focused {
 	if f == nil {
 		return out
 	}
-	f.depth = f.cover.depth()
+	f.settle(len(out.Used))
 	for i, s := range r.sources(pictures) {
 		if n := slices.Index(out.Used, i); n >= 0 {
 			f.add(n, i, s)
@@ -65,11 +65,15 @@ const (
 	// place is sharpest; givenWidth that of places whose frame was taken from those around,
 	// where energy has no say.
 	depthWidth, givenWidth = 1.5, 0.7
-	// depthReach is from how many deviations on frames count hardly at all: a millionth of the
-	// energy is left, for places that no other frame covers.
-	depthReach  = 4
+	// hardlyDepth is the share of the energy that is left to frames that are farther away than
+	// depthReach, for places that no other frame covers.
 	hardlyDepth = 1e-6
 )
+
+// idle is the share of a place's greatest weight up to which a frame is left out of a block
+// of the finest two bands: frames of which all but one count so little differ by some 20 code
+// values at most, of which a fiftieth is less than one.
+const idle = 0.02
 
 // A focuser holds what is merged so far.
 type focuser struct {
@@ -83,6 +87,9 @@ type focuser struct {
 	weights []plane
 	energy  []plane // reduced with the levels
 	cover   *coverage
+	count   plane // of each place, by how much energy the frame that is added counts
+	most    plane // the same of the frame that counts most
+	hot     []bool
 	tmp     []float32
 }
 
@@ -92,6 +99,8 @@ func newFocuser(r *Run) *focuser {
 	f.weights = pyramidSizes(half(w), half(h), coarsest)
 	f.energy = pyramidSizes(half(w), half(h), coarsest)
 	f.cover = newCoverage(w, h, r.Gaps)
+	f.count, f.most = newPlane(f.cover.w, f.cover.h), newPlane(f.cover.w, f.cover.h)
+	f.hot = make([]bool, f.blend.cols*f.blend.rows)
 	return f
 }
 
@@ -105,9 +114,20 @@ func (f *focuser) inspect(i int, s *source) {
 	}
 	f.places[i], f.last = at, i
 	f.detail.measure(s)
-	f.detail.measureThird()
 	// The map has places of 4 px: where the frame lies by registration is exact enough.
 	f.cover.add(i, s, f.detail, f.run.at(i))
+}
+
+// settle is called between the two passes over n frames: it decides in which frame each place
+// is sharpest, and how much the frame that counts most there does.
+func (f *focuser) settle(n int) {
+	f.depth = f.cover.depth()
+	for k := range n {
+		f.weigh(k)
+		for i, e := range f.count.pix {
+			f.most.pix[i] = max(f.most.pix[i], e)
+		}
+	}
 }
 
 // reference returns where the pixels of the first frame lie in the reference frame; where
@@ -124,19 +144,18 @@ const faint = 0.02
 
 // add merges a frame, the n-th one.
 func (f *focuser) add(n, i int, s *source) {
-	f.detail.measure(s)
-	f.detail.smooth()
+	f.detail.reduceBytes(s)
+	f.weigh(n)
+	f.heat()
 	at := f.places[i].from(f.reference())
 	g := at.grid(2, 0)
 	top := &f.energy[0]
 	for y := range top.h {
 		x0, x1 := g.covered(y, top.w, f.detail.w, f.detail.h)
 		row := top.row(y)
+		doubled(row, &f.count, y, f.tmp)
 		clear(row[:x0])
 		clear(row[x1:])
-		if x0 < x1 {
-			f.weigh(row, g, n, y, x0, x1)
-		}
 	}
 	for l := range f.energy {
 		if l > 0 {
@@ -148,12 +167,12 @@ func (f *focuser) add(n, i int, s *source) {
 			w[k] = e * e
 		}
 	}
-	f.blend.add(&layer{source: s, half: f.detail.grid(), at: at}, f.weights)
+	f.blend.add(&layer{source: s, half: f.detail.grid(), at: at, hot: f.hot}, f.weights)
 }
 
 // near has the factors of energies by how far a frame lies from the one in which a place is
 // sharpest, in sixteenths of a frame: roots of roots, as energies count by their fourth power.
-type near [16 * depthReach * 3 / 2]float32
+type near [16 * depthReach]float32
 
 func nearOf(width float64) (t near) {
 	for i := range t {
@@ -165,38 +184,41 @@ func nearOf(width float64) (t near) {
 
 var nearDepth, nearGiven = nearOf(depthWidth), nearOf(givenWidth)
 
-// weigh fills the energies of a row of level 1 of the n-th frame: those of the frame, less
-// where the place is sharpest in another.
-func (f *focuser) weigh(row []float32, g affine, n, y, x0, x1 int) {
-	d := f.depth
-	from := min(y/2, d.h-1) * d.w
-	frames, given := d.frame[from:from+d.w], d.given[from:from+d.w]
-	for x := x0; x < x1; {
-		i := min(x/2, d.w-1)
-		end := min(x1, 2*i+2)
-		if i == d.w-1 {
-			end = x1
+// weigh fills count for the n-th frame: its energies, less where the place is sharpest in
+// another.
+func (f *focuser) weigh(n int) {
+	d, fine := f.depth, f.cover.fine
+	for i, z := range d.frame {
+		k := int(16 * max(z-float32(n), float32(n)-z))
+		switch {
+		case z < 0: // plain: where an energy was not kept, as little as in any frame
+			f.count.pix[i] = max(fine.near.energy(i, n), fine.least.pix[i]) + faint
+		case k >= len(nearDepth): // most of all places
+			f.count.pix[i] = faint * hardlyDepth
+		case d.given[i]:
+			f.count.pix[i] = (fine.best.pix[i] + faint) * nearGiven[k]
+		default:
+			f.count.pix[i] = (fine.near.energy(i, n) + faint) * nearDepth[k]
 		}
-		k := 0
-		if z := frames[i]; z >= 0 {
-			k = int(16 * max(z-float32(n), float32(n)-z))
-		}
-		if k >= len(nearDepth) { // most of all places: their energy is not needed
-			for ; x < end; x++ {
-				row[x] = faint * hardlyDepth
+	}
+}
+
+// heat marks the blocks in which the frame counts. A place also counts for the pixels of
+// those beside it.
+func (f *focuser) heat() {
+	const side = blockSide / placeSide
+	least := float32(math.Sqrt(math.Sqrt(idle)))
+	clear(f.hot)
+	cols, rows := f.blend.cols, f.blend.rows
+	for y := range f.count.h {
+		count, most := f.count.row(y), f.most.row(y)
+		top, bottom := max(0, y-1)/side, min(rows-1, (y+1)/side)
+		for x, e := range count {
+			if e > least*most[x] {
+				left, right := max(0, x-1)/side, min(cols-1, (x+1)/side)
+				f.hot[top*cols+left], f.hot[top*cols+right] = true, true
+				f.hot[bottom*cols+left], f.hot[bottom*cols+right] = true, true
 			}
-			continue
-		}
-		if given[i] {
-			e := (f.cover.fine.best.pix[from+i] + faint) * nearGiven[k]
-			for ; x < end; x++ {
-				row[x] = e
-			}
-			continue
-		}
-		bilinear(row, &f.detail.local, g, y, x, end)
-		for ; x < end; x++ {
-			row[x] = (row[x] + faint) * nearDepth[k]
 		}
 	}
 }

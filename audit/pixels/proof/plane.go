@@ -117,6 +117,31 @@ func between(dst []float32, src *plane, x0, y int, tmp []float32) {
 	}
 }
 
+// doubled writes row y of a picture of twice the size of src, of which each pixel covers 2 x 2
+// and the last the rest: between their middles values are interpolated.
+func doubled(dst []float32, src *plane, y int, tmp []float32) {
+	i := min(y/2, src.h-1)
+	near, far := src.row(i), src.clampRow(i+2*(y%2)-1)
+	t := tmp[:src.w]
+	near, far = near[:len(t)], far[:len(t)]
+	for x := range t {
+		t[x] = 0.75*near[x] + 0.25*far[x]
+	}
+	before := t[0]
+	d := dst[:2*len(t)]
+	for x, here := range t {
+		after := here
+		if x+1 < len(t) {
+			after = t[x+1]
+		}
+		d[2*x], d[2*x+1] = 0.75*here+0.25*before, 0.75*here+0.25*after
+		before = here
+	}
+	for x := len(d); x < len(dst); x++ {
+		dst[x] = before
+	}
+}
+
 // box3 writes the sums over 3 x 3 pixels of src; the border is continued by itself.
 func box3(dst, src plane, tmp []float32) {
 	tmp = tmp[:src.w]
@@ -128,29 +153,6 @@ func box3(dst, src plane, tmp []float32) {
 		out := dst.row(y)
 		for x := range out {
 			out[x] = tmp[max(0, x-1)] + tmp[x] + tmp[min(len(tmp)-1, x+1)]
-		}
-	}
-}
-
-// box5 writes the means over 5 x 5 pixels of src.
-func box5(dst, src plane, tmp []float32) {
-	tmp = tmp[:src.w]
-	n := len(tmp)
-	for y := range src.h {
-		a, b, c, d, e := src.clampRow(y - 2)[:n], src.clampRow(y - 1)[:n], src.row(y)[:n], src.clampRow(y + 1)[:n], src.clampRow(y + 2)[:n]
-		for x := range tmp {
-			tmp[x] = (a[x] + b[x] + c[x] + d[x] + e[x]) * (1.0 / 25)
-		}
-		out := dst.row(y)[:n]
-		at := func(i int) float32 { return tmp[min(max(i, 0), n-1)] }
-		for x := range min(2, n) {
-			out[x] = at(x-2) + at(x-1) + at(x) + at(x+1) + at(x+2)
-			z := n - 1 - x
-			out[z] = at(z-2) + at(z-1) + at(z) + at(z+1) + at(z+2)
-		}
-		for x := 2; x < n-2; x++ {
-			t := tmp[x-2 : x+3 : x+3]
-			out[x] = t[0] + t[1] + t[2] + t[3] + t[4]
 		}
 	}
 }

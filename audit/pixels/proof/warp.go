@@ -15,7 +15,7 @@ const (
 // cubic are Catmull and Rom's weights of four neighbours (a = -1/2), for each phase.
 // Source: Keys, "Cubic convolution interpolation for digital image processing", IEEE
 // Transactions on Acoustics, Speech and Signal Processing 29(6), 1981.
-var cubic = func() (t [phases][4]int32) {
+var cubic = func() (t [phases][4]int64) {
 	for i := range t {
 		f := float64(i) / phases
 		w := [4]float64{
@@ -24,9 +24,9 @@ var cubic = func() (t [phases][4]int32) {
 			0.5 * (f + 4*f*f - 3*f*f*f),
 			0.5 * (-f*f + f*f*f),
 		}
-		sum := int32(0)
+		sum := int64(0)
 		for k, v := range w {
-			t[i][k] = int32(math.Round(v * (1 << weightBits)))
+			t[i][k] = int64(math.Round(v * (1 << weightBits)))
 			sum += t[i][k]
 		}
 		t[i][1] += 1<<weightBits - sum
@@ -45,11 +45,16 @@ type grid[T sample] struct {
 	shift  int // bits by which a sum of weighted pixels is too large for 64ths
 }
 
-// A warper interpolates blocks of a picture between its pixels. Its scratch is used
-// again.
+// A warper interpolates blocks of a picture between its pixels, two pixels at once in the halves
+// of a word. Its scratch is used again.
 type warper struct {
-	rows []int32
+	rows  []uint32 // interpolated along rows, in 64ths, lifted
+	pairs []uint64 // two rows of the picture
 }
+
+// lifted is added to all pixels between the two passes, 64ths, so that what overshoots black
+// is not negative: a quarter of the scale at most.
+const lifted = 1 << 13
 
 // block writes the w x h pixels at x0, y0 of the merged picture to out, row after row with
 // the given stride, in code values, interpolated by Catmull and Rom's cubic in each
@@ -72,58 +77,86 @@ func strip[T sample](wp *warper, out []float32, stride int, g *grid[T], a affine
 	first := int(math.Floor(top)) - 1
 	last := int(math.Floor(top+a.p*float64(h-1))) + 2
 	n := last - first + 1
-	if len(wp.rows) < n*w {
-		wp.rows = make([]int32, n*w)
+	if len(wp.rows) < (n+1)*w {
+		wp.rows = make([]uint32, (n+1)*w)
 	}
-	for i := range n {
+	for i := 0; i < n; i += 2 {
 		r := first + i
-		y := (float64(r) - a.d - a.q*mid) / a.p // of the merged picture
-		along(wp, wp.rows[i*w:(i+1)*w], g, min(max(r, 0), g.h-1), a.p*float64(x0)-a.q*y+a.c, a.p)
+		y := (float64(r) + 0.5 - a.d - a.q*mid) / a.p // of the merged picture, between the two rows
+		along(wp, wp.rows[i*w:(i+1)*w], wp.rows[(i+1)*w:(i+2)*w], g, r, a.p*float64(x0)-a.q*y+a.c, a.p)
 	}
-	const scale = 1.0 / (1 << (fixedBits + weightBits))
 	for y := range h {
 		at := top + a.p*float64(y)
 		iy := int(math.Floor(at))
-		k := &cubic[int((at-float64(iy))*phases)&(phases-1)]
-		i := (iy - 1 - first) * w
-		r0, r1, r2, r3 := wp.rows[i:i+w], wp.rows[i+w:i+2*w], wp.rows[i+2*w:i+3*w], wp.rows[i+3*w:i+4*w]
-		o := out[y*stride : y*stride+w]
-		r0, r1, r2, r3 = r0[:len(o)], r1[:len(o)], r2[:len(o)], r3[:len(o)]
-		k0, k1, k2, k3 := k[0], k[1], k[2], k[3]
-		for x := range o {
-			o[x] = float32(k0*r0[x]+k1*r1[x]+k2*r2[x]+k3*r3[x]) * scale
-		}
+		down(out[y*stride:y*stride+w], wp.rows[(iy-1-first)*w:], &cubic[int((at-float64(iy))*phases)&(phases-1)])
 	}
 }
 
-// along interpolates a row of the picture from x on, in steps of p, in 64ths.
-func along[T sample](wp *warper, out []int32, g *grid[T], r int, x, p float64) {
-	row := g.pix[r*g.stride : r*g.stride+g.w]
+// along interpolates rows r and r+1 of the picture from x on, in steps of p, to 64ths, lifted.
+func along[T sample](wp *warper, upper, lower []uint32, g *grid[T], r int, x, p float64) {
 	const one = 1 << 16
 	at := int(math.Floor(x*one)) + one/(2*phases) // to the nearest phase
 	by := int(math.Round(p * one))
-	end := at + by*(len(out)-1)
-	if at>>16 >= 1 && end>>16 < g.w-2 {
-		shift := uint(g.shift)
-		round := int32(1) << shift >> 1
-		for i := range out {
-			ix := at >> 16
-			k := &cubic[at>>10&(phases-1)]
-			s := row[ix-1 : ix+3 : ix+3]
-			out[i] = (k[0]*int32(s[0]) + k[1]*int32(s[1]) + k[2]*int32(s[2]) + k[3]*int32(s[3]) + round) >> shift
-			at += by
+	base := at>>16 - 1
+	wp.pair((at+by*(len(upper)-1))>>16 + 3 - base)
+	fillPairs(wp.pairs, g, r, base)
+	at -= base * one
+	pairs, lower := wp.pairs, lower[:len(upper)]
+	shift := uint(g.shift)
+	both := uint64(1<<32 | 1)
+	round, mask := both*(lifted<<shift+1<<shift>>1), both*(1<<(32-shift)-1)
+	for i := range upper {
+		k, s := &cubic[at>>10&(phases-1)], pairs[at>>16-1:][:4:4]
+		v := uint64(k[0])*s[0] + uint64(k[1])*s[1] + uint64(k[2])*s[2] + uint64(k[3])*s[3] + round
+		v = v >> shift & mask
+		upper[i], lower[i] = uint32(v), uint32(v>>32)
+		at += by
+	}
+}
+
+// pair makes room for pairs.
+func (wp *warper) pair(n int) {
+	if cap(wp.pairs) < n {
+		wp.pairs = make([]uint64, n)
+	}
+	wp.pairs = wp.pairs[:n]
+}
+
+// fillPairs takes pixels of rows r and r+1 from column base on.
+func fillPairs[T sample](pairs []uint64, g *grid[T], r, base int) {
+	row := func(r int) []T { return g.pix[min(max(r, 0), g.h-1)*g.stride:][:g.w] }
+	a, b := row(r), row(r+1)
+	if base >= 0 && base+len(pairs) <= g.w {
+		a, b = a[base:][:len(pairs)], b[base:][:len(pairs)]
+		for i := range pairs {
+			pairs[i] = uint64(a[i]) | uint64(b[i])<<32
 		}
 		return
 	}
-	for i := range out {
-		ix := at >> 16
-		k := &cubic[at>>10&(phases-1)]
-		var sum int32
-		for j, weight := range k {
-			sum += weight * int32(row[min(max(ix-1+j, 0), g.w-1)])
-		}
-		out[i] = sum >> uint(g.shift)
-		at += by
+	for i := range pairs {
+		c := min(max(base+i, 0), g.w-1)
+		pairs[i] = uint64(a[c]) | uint64(b[c])<<32
+	}
+}
+
+// down interpolates a row between four that were interpolated along, one after the other.
+func down(out []float32, rows []uint32, k *[4]int64) {
+	const (
+		scale = 1.0 / (1 << (fixedBits + weightBits))
+		lift  = lifted << weightBits
+	)
+	n := len(out)
+	r0, r1, r2, r3 := rows[:n], rows[n:2*n], rows[2*n:3*n], rows[3*n:4*n]
+	k0, k1, k2, k3 := uint64(k[0]), uint64(k[1]), uint64(k[2]), uint64(k[3])
+	pair := func(r []uint32, x int) uint64 { return uint64(r[x]) | uint64(r[x+1])<<32 }
+	x := 0
+	for ; x+2 <= n; x += 2 {
+		v := k0*pair(r0, x) + k1*pair(r1, x) + k2*pair(r2, x) + k3*pair(r3, x)
+		out[x], out[x+1] = float32(int32(v)-lift)*scale, float32(int32(v>>32)-lift)*scale
+	}
+	if x < n {
+		v := k0*uint64(r0[x]) + k1*uint64(r1[x]) + k2*uint64(r2[x]) + k3*uint64(r3[x])
+		out[x] = float32(int32(v)-lift) * scale
 	}
 }
 
@@ -167,20 +200,28 @@ func bilinear(out []float32, src *plane, a affine, y, x0, x1 int) {
 	}
 }
 
-// bilinearBytes is bilinear for bytes.
-func bilinearBytes(out []float32, src *chroma, a affine, y, x0, x1 int) {
-	const one = 1 << 8
+// bilinearBytes is bilinear for both planes of chroma, at once in the halves of a word.
+func bilinearBytes(out [2][]float32, src *[2]chroma, a affine, y, x0, x1 int) {
+	const one, mask = 1 << 8, 1<<32 - 1
 	sx, sy := a.p*float64(x0)-a.q*float64(y)+a.c, a.q*float64(x0)+a.p*float64(y)+a.d
 	const fine = 1 << 20
 	ux, uy := int(sx*fine), int(sy*fine)
 	px, qy := int(math.Round(a.p*fine)), int(math.Round(a.q*fine))
-	for x := x0; x < x1; x, ux, uy = x+1, ux+px, uy+qy {
-		ix, iy := min(max(ux>>20, 0), src.w-2), min(max(uy>>20, 0), src.h-2)
-		fx, fy := min(int32((ux-ix<<20)>>12), one), min(int32((uy-iy<<20)>>12), one)
-		i := iy*src.stride + ix
-		s, t := src.pix[i:i+2], src.pix[i+src.stride:i+src.stride+2]
-		top := int32(s[0])*(one-fx) + int32(s[1])*fx
-		bot := int32(t[0])*(one-fx) + int32(t[1])*fx
-		out[x] = float32(top*(one-fy)+bot*fy) * (1.0 / (one * one))
+	w, h, stride := src[0].w, src[0].h, src[0].stride
+	blue, red := src[0].pix, src[1].pix
+	cb, cr := out[0][x0:x1], out[1][x0:x1]
+	cr = cr[:len(cb)]
+	for x := range cb {
+		ix, iy := min(max(ux>>20, 0), w-2), min(max(uy>>20, 0), h-2)
+		fx, fy := uint64(min((ux-ix<<20)>>12, one)), uint64(min((uy-iy<<20)>>12, one))
+		i := iy*stride + ix
+		b, r := blue[i:i+2:i+2], red[i:i+2:i+2]
+		top := (uint64(b[0])|uint64(r[0])<<32)*(one-fx) + (uint64(b[1])|uint64(r[1])<<32)*fx
+		i += stride
+		b, r = blue[i:i+2:i+2], red[i:i+2:i+2]
+		low := (uint64(b[0])|uint64(r[0])<<32)*(one-fx) + (uint64(b[1])|uint64(r[1])<<32)*fx
+		v := top*(one-fy) + low*fy
+		cb[x], cr[x] = float32(int32(v&mask))*(1.0/(one*one)), float32(int32(v>>32))*(1.0/(one*one))
+		ux, uy = ux+px, uy+qy
 	}
 }
