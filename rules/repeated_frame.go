@@ -3,6 +3,7 @@ package rules
 import (
 	"fmt"
 	"path"
+	"slices"
 	"strings"
 
 	"prestrike/audit"
@@ -19,8 +20,10 @@ var repeatedFrame = &audit.Rule{
 one name in two folders, or under another name. Where the clock shows whole seconds,
 names, sizes or contents must agree as well.
 
-The copy is left out: it is in no sequence, and nothing is counted twice. Perhaps one card
-was copied twice, and another one not at all. Where two numbers that follow each other
+The copy is left out: it is in no sequence, and nothing is counted twice. Of the two, the one
+whose file is whole is inspected, then the one with more files or a camera's name, then the
+first by name. Their sizes are compared, and not their bytes: prestrike copies does that.
+Perhaps one card was copied twice, and another one not at all. Where two numbers that follow each other
 hold one frame, it was copied over the other, which is lost here: that is a check. A copy
 whose end is missing is a check, too.
 
@@ -66,13 +69,9 @@ func checkRepeatedFrame(v *audit.Review) error {
 		})
 	}
 	if len(twice) > 0 {
-		action := "the copies are left out; check whether every card was copied"
-		if sameFolders(twice) {
-			action = "the copies are left out, and nothing is counted twice"
-		}
 		v.Found(audit.Finding{
-			Message: repeated(v.Session, twice), Frames: copiesOf(twice),
-			Action: action,
+			Message: repeated(v.Session, twice) + resized(twice), Frames: copiesOf(twice),
+			Action: ofCopies(v.Session, twice),
 		})
 	}
 	return nil
@@ -124,6 +123,43 @@ func repeated(session *shoot.Session, twice []twin) string {
 		return fmt.Sprintf("%s and %s hold the same %s: they count once", shoot.ShortName(from), shoot.ShortName(to), words.Count(n, "frame", "frames"))
 	}
 	return fmt.Sprintf("%d frames are there twice, %s to %s: the first is %s", n, a.Label(), twice[n-1].original.Label(), beside(a, b))
+}
+
+// ofCopies reports which of the frames were inspected, and what was not done with the copies.
+func ofCopies(session *shoot.Session, twice []twin) string {
+	if sameFolders(twice) {
+		return "the copies are left out, and nothing is counted twice"
+	}
+	inspected := "the first of each was inspected"
+	if from, _, ok := wholeFolder(session, twice); ok {
+		inspected = "those in " + shoot.ShortName(from) + " were inspected"
+	}
+	return inspected + ", and the bytes of the copies not compared: prestrike copies compares them. Check whether every card was copied"
+}
+
+// resized reports copies under the name of their frame that have another size: one of the
+// two is not what the camera wrote. Empty where there are none.
+func resized(twice []twin) string {
+	var differ []*shoot.File
+	for _, t := range twice {
+		if i := slices.IndexFunc(t.copied.Files, func(c *shoot.File) bool { return otherSize(t.original, c) }); i >= 0 {
+			differ = append(differ, t.copied.Files[i])
+		}
+	}
+	switch len(differ) {
+	case 0:
+		return ""
+	case 1:
+		return fmt.Sprintf("; the copy %s has another size", shoot.ShortName(differ[0].Path))
+	}
+	return fmt.Sprintf("; %d copies have another size, first %s", len(differ), shoot.ShortName(differ[0].Path))
+}
+
+// otherSize reports whether the frame has a file of the name of a copy, of another size.
+func otherSize(f *shoot.Frame, copied *shoot.File) bool {
+	return slices.ContainsFunc(f.Files, func(own *shoot.File) bool {
+		return strings.EqualFold(path.Base(own.Path), path.Base(copied.Path)) && own.Size > 0 && copied.Size > 0 && own.Size != copied.Size
+	})
 }
 
 // howOften writes how often a frame is there.
