@@ -1,14 +1,19 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
+
+	"prestrike/exifread"
+	"prestrike/exifread/exifwrite"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -41,7 +46,7 @@ func TestScripts(t *testing.T) {
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"status": scriptStatus, "card": scriptCard, "lose": scriptLose,
-			"cut": scriptCut, "flip": scriptFlip, "mvquoted": scriptMove, "waitfor": scriptWaitFor,
+			"cut": scriptCut, "flip": scriptFlip, "mvquoted": scriptMove, "waitfor": scriptWaitFor, "raw": scriptRaw,
 		},
 	})
 }
@@ -142,4 +147,22 @@ func scriptWaitFor(ts *testscript.TestScript, neg bool, args []string) {
 		time.Sleep(10 * time.Millisecond)
 	}
 	ts.Fatalf("no %s after 10 s", args[0])
+}
+
+// scriptRaw is "raw FILE...": writes beside each JPEG file a raw file of the same exposure.
+func scriptRaw(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) == 0 {
+		ts.Fatalf("usage: raw FILE...")
+	}
+	for _, arg := range args {
+		file := ts.MkAbs(arg)
+		meta, err := exifread.ReadFile(context.Background(), file)
+		ts.Check(err)
+		block, err := exifwrite.FromMetadata(meta)
+		ts.Check(err)
+		block.IFD0 = append(block.IFD0, exifwrite.Byte(0xC612, 1, 4, 0, 0)) // DNGVersion
+		content, err := block.Encode()
+		ts.Check(err)
+		ts.Check(os.WriteFile(strings.TrimSuffix(file, filepath.Ext(file))+".DNG", content, 0o666))
+	}
 }
