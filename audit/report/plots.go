@@ -35,7 +35,7 @@ func (q *sequenceModel) plots() []*plot {
 func (q *sequenceModel) alongFrames() axis {
 	return axis{from: 0, to: float64(len(q.frames) - 1), name: "frame", whole: true, label: func(v float64) string {
 		if i := int(math.Round(v)); i >= 0 && i < len(q.frames) {
-			return frameCell(q.frames[i], 8)
+			return shortenedLeft(frameCell(q.frames[i]), spanWidth/2)
 		}
 		return ""
 	}}

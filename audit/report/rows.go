@@ -1,10 +1,14 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
+	"path"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
@@ -228,20 +232,62 @@ func idRange(first, last string) string {
 	return first + "-" + place
 }
 
-// frameSpan writes the first and the last frame: "0001-0050".
+// spanWidth is how many characters the first and the last frame of a sequence take at most.
+const spanWidth = 17
+
+// frameSpan writes the first and the last frame: "0001-0050", and of names what
+// distinguishes them: "…anterior-…apical" for scan anterior.JPG and scan apical.JPG.
 func frameSpan(first, last *shoot.Frame) string {
+	a, b := frameCell(first), frameCell(last)
 	if first == last {
-		return frameCell(first, 17)
+		return shortenedLeft(a, spanWidth)
 	}
-	return frameCell(first, 8) + "-" + frameCell(last, 8)
+	shortened := shortenedLeft // camera numbers and the like are at the end
+	if !first.Number.Known && !last.Number.Known && len([]rune(a))+len([]rune(b)) >= spanWidth {
+		if alike := commonWords(a, b); alike > 0 {
+			a, b, shortened = "…"+a[alike:], "…"+b[alike:], shortenedRight
+		}
+	}
+	half := spanWidth / 2
+	room := half + max(0, half-min(len([]rune(a)), len([]rune(b)))) // what the shorter one leaves
+	return shortened(a, room) + "-" + shortened(b, room)
 }
 
-// frameCell names a frame in a number of characters at most: what distinguishes frames
-// is at the end of their names.
-func frameCell(f *shoot.Frame, most int) string {
-	r := []rune(f.Label())
-	if len(r) <= most {
-		return string(r)
+// frameCell is the label of a frame without the extension of a name.
+func frameCell(f *shoot.Frame) string {
+	label := f.Label()
+	if !f.Number.Known {
+		label = cmp.Or(strings.TrimSuffix(label, path.Ext(label)), label)
 	}
-	return "…" + string(r[len(r)-most+1:])
+	return label
+}
+
+// commonWords returns how many bytes two names have in common at their beginnings, up to the
+// end of a word.
+func commonWords(a, b string) int {
+	n, words := 0, 0
+	for i, r := range a {
+		if !strings.HasPrefix(b[n:], string(r)) {
+			break
+		}
+		if n = i + utf8.RuneLen(r); !unicode.IsLetter(r) && !unicode.IsDigit(r) {
+			words = n
+		}
+	}
+	return words
+}
+
+// shortenedLeft and shortenedRight cut text to a number of characters at most.
+func shortenedLeft(s string, most int) string {
+	if r := []rune(s); len(r) > most {
+		return "…" + string(r[len(r)-most+1:])
+	}
+	return s
+}
+
+func shortenedRight(s string, most int) string {
+	if r := []rune(s); len(r) > most {
+		return string(r[:most-1]) + "…"
+	}
+	return s
 }

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 	"unicode/utf8"
 
 	"prestrike/audit/words"
@@ -204,6 +205,24 @@ func (f *Frame) Label() string {
 	return ShortName(f.Name())
 }
 
+// quoted is the label in a sentence.
+func (f *Frame) quoted() string {
+	if f.Number.Known {
+		return f.Number.Label()
+	}
+	return QuotedName(f.Name())
+}
+
+// QuotedName writes a file name in a sentence: cut where it is too long, and in quotes
+// where it would not be seen as one word.
+func QuotedName(name string) string {
+	word := func(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("._-", r) }
+	if name = ShortName(name); strings.ContainsFunc(name, func(r rune) bool { return !word(r) }) {
+		return `"` + name + `"`
+	}
+	return name
+}
+
 // Label writes the number with the zeros of its name.
 func (n Number) Label() string { return fmt.Sprintf("%0*d", min(n.Digits, 20), n.N) }
 
@@ -225,11 +244,11 @@ func FrameRange(frames []*Frame) string {
 	first, last := frames[0], frames[len(frames)-1]
 	switch len(frames) {
 	case 1:
-		return "frame " + first.Label()
+		return "frame " + first.quoted()
 	case 2:
-		return "frames " + first.Label() + " and " + last.Label()
+		return "frames " + first.quoted() + " and " + last.quoted()
 	}
-	return "frames " + first.Label() + " to " + last.Label()
+	return "frames " + first.quoted() + " to " + last.quoted()
 }
 
 // mostRanges keeps a sentence readable.
@@ -237,7 +256,8 @@ const mostRanges = 4
 
 // FrameRanges names some frames of a sequence by runs of neighbours, the first
 // few of them and how many frames are left: "frames 0118 to 0121, 0130, 0140
-// to 0142 and 7 more". Both lists are in the order of the sequence; frames
+// to 0142 and 7 more". Frames without a number are named one by one, as their names show
+// no order. Both lists are in the order of the sequence; frames
 // that are not of the sequence are left out.
 func FrameRanges(sequence, frames []*Frame) string {
 	type run struct{ first, last int }
@@ -249,7 +269,7 @@ func FrameRanges(sequence, frames []*Frame) string {
 		}
 		next++
 		total++
-		if n := len(runs); n > 0 && runs[n-1].last == i-1 {
+		if n := len(runs); n > 0 && runs[n-1].last == i-1 && f.Number.Known && sequence[i-1].Number.Known {
 			runs[n-1].last = i
 		} else {
 			runs = append(runs, run{i, i})
@@ -258,7 +278,7 @@ func FrameRanges(sequence, frames []*Frame) string {
 	var parts []string
 	named := 0
 	for _, r := range runs {
-		first, last := sequence[r.first].Label(), sequence[r.last].Label()
+		first, last := sequence[r.first].quoted(), sequence[r.last].quoted()
 		run := []string{first + " to " + last}
 		switch r.last - r.first {
 		case 0:

@@ -2,6 +2,7 @@ package shoot
 
 import (
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -156,6 +157,27 @@ func TestFrameRanges(t *testing.T) {
 		if got := FrameRanges(frames, tt.frames); got != tt.want {
 			t.Errorf("got %q, want %q", got, tt.want)
 		}
+	}
+	var odd []*Frame
+	for _, name := range []string{"fossil a view.JPG", "fossil b view.JPG", "keel.JPG", "top, left.JPG", "label.JPG", "sign.JPG"} {
+		odd = append(odd, &Frame{Files: []*File{{Path: "a/" + name}}})
+	}
+	mixed := append(slices.Clone(odd), frames[:3]...)
+	for _, tt := range []struct {
+		frames []*Frame
+		want   string
+	}{
+		{odd[:2], `frames "fossil a view.JPG" and "fossil b view.JPG"`},
+		{odd[1:4], `frames "fossil b view.JPG", keel.JPG and "top, left.JPG"`},
+		{odd, `frames "fossil a view.JPG", "fossil b view.JPG", keel.JPG, "top, left.JPG" and 2 more`},
+		{mixed[5:], "frames sign.JPG and 0118 to 0120"},
+	} {
+		if got := FrameRanges(mixed, tt.frames); got != tt.want {
+			t.Errorf("got %q, want %q", got, tt.want)
+		}
+	}
+	if got, want := FrameRange(odd[:4]), `frames "fossil a view.JPG" to "top, left.JPG"`; got != want {
+		t.Errorf("got %q, want %q", got, want)
 	}
 	nameless := &Frame{Files: []*File{{Path: "a/cover.jpg"}}}
 	if got, want := FrameRange([]*Frame{nameless}), "frame cover.jpg"; got != want {

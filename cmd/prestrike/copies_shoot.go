@@ -11,6 +11,7 @@ import (
 
 	"prestrike/audit/copies"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 )
 
@@ -148,14 +149,10 @@ func (r *copiesResult) bySequence(faults []copies.Fault) []*sequenceGroup {
 func (g *sequenceGroup) String() string {
 	if g.sequence == nil {
 		var names []string
-		for i, f := range g.faults {
-			if i == 3 {
-				names = append(names, fmt.Sprintf("%d more", len(g.faults)-i))
-				break
-			}
-			names = append(names, shoot.ShortName(path.Base(f.File.Path)))
+		for _, f := range g.faults {
+			names = append(names, shoot.QuotedName(path.Base(f.File.Path)))
 		}
-		return strings.Join(names, ", ")
+		return words.List(names, 3)
 	}
 	return g.sequence.ID + " " + shoot.FrameRanges(g.sequence.Frames, g.frames)
 }
