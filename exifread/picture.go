@@ -2,6 +2,7 @@ package exifread
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -257,11 +258,21 @@ const (
 // an error follows what comes before it.
 func (s *scans) Read(p []byte) (int, error) {
 	n, err := s.r.Read(p)
-	for i, b := range p[:n] {
-		if s.marker && b == mSOS {
+	for i := 0; i < n; i++ {
+		if !s.marker {
+			next := bytes.IndexByte(p[i:n], 0xFF)
+			if next < 0 {
+				break
+			}
+			s.marker = true
+			i += next
+			continue
+		}
+		b := p[i]
+		if b == mSOS {
 			s.n++
 		}
-		if s.marker && (b == mAPP0 || b == mAPP14 || s.n > maxScans) {
+		if b == mAPP0 || b == mAPP14 || s.n > maxScans {
 			return i, fmt.Errorf("marker %02X where no camera writes it", b)
 		}
 		s.marker = b == 0xFF

@@ -17,49 +17,64 @@ type tint struct {
 // 61966-2-1). Black and clipped pixels are left out: they keep no colour, whatever
 // the white balance.
 func tintOf(img image.Image, factor int) tint {
-	at := linearAt(img)
-	if at == nil {
+	row := colourRows(img, tintEvery*factor)
+	if row == nil {
 		return tint{}
 	}
 	b := img.Bounds()
-	step := tintEvery * factor
-	var sum [3]float64
+	var sum [3]uint64
 	used, all := 0, 0
-	for y := b.Min.Y; y < b.Max.Y; y += step {
-		for x := b.Min.X; x < b.Max.X; x += step {
+	for y := b.Min.Y; y < b.Max.Y; y += tintEvery * factor {
+		for _, c := range row(y) {
 			all++
-			c := at(x, y)
-			if max(c[0], c[1], c[2]) > tintWhite || max(c[0], c[1], c[2]) < tintBlack {
+			if most := max(c[0], c[1], c[2]); most > tintWhite || most < tintBlack {
 				continue
 			}
 			used++
 			for i, v := range c {
-				sum[i] += float64(lightTable[int(v)*unit])
+				sum[i] += uint64(lightOf[v])
 			}
 		}
 	}
 	if float64(used) < tintShare*float64(all) {
 		return tint{}
 	}
-	return atOneLightness(sum)
+	return atOneLightness([3]float64{float64(sum[0]), float64(sum[1]), float64(sum[2])})
 }
 
-// linearAt returns a function that gives the code values of a pixel; nil for grey
-// pictures.
-func linearAt(img image.Image) func(x, y int) [3]uint8 {
+// lightOf is lightTable at whole code values.
+var lightOf = func() (t [256]uint16) {
+	for v := range t {
+		t[v] = lightTable[v*unit]
+	}
+	return t
+}()
+
+// colourRows returns a function that gives the code values of every so many pixels of a
+// row, in a slice that is valid until the next call; nil for grey pictures.
+func colourRows(img image.Image, step int) func(y int) [][3]uint8 {
+	b := img.Bounds()
+	row := make([][3]uint8, (b.Dx()+step-1)/step)
 	switch p := img.(type) {
 	case *image.Gray, *image.Gray16:
 		return nil
 	case *image.YCbCr:
-		return func(x, y int) [3]uint8 {
-			c := p.COffset(x, y)
-			r, g, b := color.YCbCrToRGB(p.Y[p.YOffset(x, y)], p.Cb[c], p.Cr[c])
-			return [3]uint8{r, g, b}
+		across := 4 / (p.COffset(4, 0) - p.COffset(0, 0)) // pixels that share a sample of colour
+		return func(y int) [][3]uint8 {
+			luma, chroma := p.YOffset(b.Min.X, y), p.COffset(0, y)
+			for i := range row {
+				c := chroma + (b.Min.X+i*step)/across
+				row[i][0], row[i][1], row[i][2] = color.YCbCrToRGB(p.Y[luma+i*step], p.Cb[c], p.Cr[c])
+			}
+			return row
 		}
 	}
-	return func(x, y int) [3]uint8 {
-		r, g, b, _ := img.At(x, y).RGBA()
-		return [3]uint8{uint8(r >> 8), uint8(g >> 8), uint8(b >> 8)}
+	return func(y int) [][3]uint8 {
+		for i := range row {
+			red, green, blue, _ := img.At(b.Min.X+i*step, y).RGBA()
+			row[i] = [3]uint8{uint8(red >> 8), uint8(green >> 8), uint8(blue >> 8)}
+		}
+		return row
 	}
 }
 

@@ -76,3 +76,30 @@ func TestAskColour(t *testing.T) {
 		}
 	}
 }
+
+// TestTintOfSubsampling: the colour of a picture does not depend on how its samples of colour
+// are shared by pixels, nor on the kind of picture it was decoded to.
+func TestTintOfSubsampling(t *testing.T) {
+	for _, ratio := range []image.YCbCrSubsampleRatio{
+		image.YCbCrSubsampleRatio444, image.YCbCrSubsampleRatio422, image.YCbCrSubsampleRatio420,
+		image.YCbCrSubsampleRatio440, image.YCbCrSubsampleRatio411, image.YCbCrSubsampleRatio410,
+	} {
+		img := image.NewYCbCr(image.Rect(6, 10, 206, 171), ratio)
+		for i := range img.Y {
+			img.Y[i] = uint8(60 + i%150)
+		}
+		for i := range img.Cb {
+			img.Cb[i], img.Cr[i] = uint8(110+i%31), uint8(120+i%23)
+		}
+		all := image.NewRGBA(img.Bounds())
+		for y := 10; y < 171; y++ {
+			for x := 6; x < 206; x++ {
+				all.Set(x, y, img.At(x, y))
+			}
+		}
+		got, want := tintOf(img, 1), tintOf(all, 1)
+		if !got.known || math.Abs(got.a-want.a) > 0.3 || math.Abs(got.b-want.b) > 0.3 {
+			t.Errorf("%v: tint %+v, want %+v", ratio, got, want)
+		}
+	}
+}

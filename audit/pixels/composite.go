@@ -73,25 +73,25 @@ func (c *composite) add(m *FrameMeasure, place Motion, g *tileGrid) {
 		// In small pixels of the new frame, from its middle.
 		fx := p*(0.5-float64(c.w)/2) - q*yc + place.ShiftX/px
 		fy := q*(0.5-float64(c.w)/2) + p*yc + place.ShiftY/px
+		row := func(of []float32) []float32 { return of[y*c.w : (y+1)*c.w] }
+		least0, least1, peak0, peak1, luma0, luma1 := row(c.least[0]), row(c.least[1]), row(c.peak[0]), row(c.peak[1]), row(c.luma[0]), row(c.luma[1])
 		for x := 0; x < c.w; x, fx, fy = x+1, fx+p, fy+q {
 			sx, sy := fx+float64(c.w)/2-0.5, fy+float64(c.h)/2-0.5
 			if sx < 0 || sy < 0 || sx > float64(c.w-1) || sy > float64(c.h-1) {
 				continue
 			}
 			e := m.cells.energyAt(fx*perCell+g.centreX-0.5, fy*perCell+g.centreY-0.5)
-			i := y*c.w + x
-			if e < c.least[0][i] {
-				c.least[0][i], c.least[1][i] = e, c.least[0][i]
-			} else if e < c.least[1][i] {
-				c.least[1][i] = e
+			if e < least0[x] {
+				least0[x], least1[x] = e, least0[x]
+			} else if e < least1[x] {
+				least1[x] = e
 			}
 			switch {
-			case e > c.peak[0][i]:
-				c.peak[0][i], c.peak[1][i] = e, c.peak[0][i]
-				c.luma[0][i], c.luma[1][i] = m.small.at(sx, sy), c.luma[0][i]
-			case e > c.peak[1][i]:
-				c.peak[1][i] = e
-				c.luma[1][i] = m.small.at(sx, sy)
+			case e > peak0[x]:
+				peak0[x], peak1[x] = e, peak0[x]
+				luma0[x], luma1[x] = m.small.at(sx, sy), luma0[x]
+			case e > peak1[x]:
+				peak1[x], luma1[x] = e, m.small.at(sx, sy)
 			}
 		}
 	}
@@ -114,7 +114,7 @@ func (c *cellMaps) energyAt(x, y float64) float32 {
 	x, y = within(x, float64(c.cols-1)), within(y, float64(c.rows-1))
 	ix, iy := min(int(x), c.cols-2), min(int(y), c.rows-2)
 	fx, fy := float32(x-float64(ix)), float32(y-float64(iy))
-	a, b := c.energy[iy*c.cols+ix:], c.energy[(iy+1)*c.cols+ix:]
+	a, b := c.energy[iy*c.cols+ix:][:2], c.energy[(iy+1)*c.cols+ix:][:2]
 	top := a[0] + fx*(a[1]-a[0])
 	return top + fy*(b[0]+fx*(b[1]-b[0])-top)
 }
@@ -124,7 +124,7 @@ func (c *cellMaps) energyAt(x, y float64) float32 {
 func (p *plane) at(x, y float64) float32 {
 	ix, iy := min(int(x), p.w-2), min(int(y), p.h-2)
 	fx, fy := float32(x-float64(ix)), float32(y-float64(iy))
-	a, b := p.pix[iy*p.w+ix:], p.pix[(iy+1)*p.w+ix:]
+	a, b := p.pix[iy*p.w+ix:][:2], p.pix[(iy+1)*p.w+ix:][:2]
 	top := a[0] + fx*(a[1]-a[0])
 	return top + fy*(b[0]+fx*(b[1]-b[0])-top)
 }

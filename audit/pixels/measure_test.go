@@ -239,3 +239,51 @@ func TestBoxTurned(t *testing.T) {
 		}
 	}
 }
+
+// TestLargeCells holds the sums of cells that grew, as those of large pictures do: of each, the
+// mean energy, luma, light and ends of its binned pixels, computed one by one.
+func TestLargeCells(t *testing.T) {
+	img := noisy(4, 2399, 1500)
+	for i := range img.Pix[:len(img.Pix)/2] { // ends of the scale, too
+		img.Pix[i] = uint8(int(img.Pix[i])*3 - 200)
+	}
+	m, err := Measure(img)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := &m.cells
+	if c.edge <= leastEdge {
+		t.Fatalf("cells of %d binned pixels, want larger ones", c.edge)
+	}
+	at := func(x, y int) float64 {
+		x, y = min(max(x, 0), 1199-1), min(max(y, 0), 750-1)
+		return float64(int(img.GrayAt(2*x, 2*y).Y)+int(img.GrayAt(2*x+1, 2*y).Y)+int(img.GrayAt(2*x, 2*y+1).Y)+int(img.GrayAt(2*x+1, 2*y+1).Y)) / 4
+	}
+	n := float64(c.edge * c.edge)
+	for i := 0; i < c.cols*c.rows; i += 97 {
+		var energy, luma, light, clipped, low, high float64
+		for k := range c.edge * c.edge {
+			x, y := i%c.cols*c.edge+k%c.edge, i/c.cols*c.edge+k/c.edge
+			v := at(x, y)
+			ml := math.Abs(2*v-at(x-1, y)-at(x+1, y)) + math.Abs(2*v-at(x, y-1)-at(x, y+1))
+			energy, luma, light = energy+ml*ml/n, luma+v/n, light+float64(lightTable[int(v*unit)])/n
+			if v > 250 {
+				high, clipped = high+1/n, clipped+1/n
+			}
+			if v <= 5 {
+				low += 1 / n
+			}
+			if v < 4 {
+				clipped += 1 / n
+			}
+		}
+		for name, v := range map[string][2]float64{
+			"energy": {float64(c.energy[i]), energy}, "luma": {float64(c.luma[i]) / 256, luma}, "light": {float64(c.light[i]), light},
+			"clipped": {float64(c.clipped[i]) / 255, clipped}, "low": {float64(c.low[i]) / 255, low}, "high": {float64(c.high[i]) / 255, high},
+		} {
+			if math.Abs(v[0]-v[1]) > 1e-5*v[1]+0.0021 && !(name == "light" && math.Abs(v[0]-v[1]) <= 0.5+1e-9) {
+				t.Fatalf("cell %d: %s %v, want %v", i, name, v[0], v[1])
+			}
+		}
+	}
+}

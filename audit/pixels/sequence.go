@@ -300,7 +300,7 @@ func (s *Sequence) read(m *FrameMeasure, place Motion) []tile {
 func (s *Sequence) compare(from, to int, mo Motion) link {
 	a, b := &s.frames[from], &s.frames[to]
 	l := link{from: from, to: to, motion: mo, same: a.print == b.print && !a.flat}
-	var ev, gain []float64
+	ev, gain := make([]float64, 0, len(a.tiles)), make([]float64, 0, len(a.tiles))
 	for i, p := range a.tiles {
 		q := b.tiles[i]
 		if p.energy < 0 || q.energy < 0 || p.clipped > clippedTile || q.clipped > clippedTile || p.luma < darkTile || q.luma < darkTile {
@@ -314,15 +314,15 @@ func (s *Sequence) compare(from, to int, mo Motion) link {
 		l.gain = math.Log((b.luma + 1) / (a.luma + 1))
 		l.spread = math.NaN()
 	} else {
-		l.ev = median(ev)
+		l.ev = quickMedian(ev)
 		for i, x := range ev {
 			ev[i] = math.Abs(x - l.ev)
 		}
-		l.spread = consistent * median(ev)
-		l.gain = median(gain)
+		l.spread = consistent * quickMedian(ev)
+		l.gain = quickMedian(gain)
 	}
 	g := float32(math.Exp(l.gain))
-	var diff []float64
+	diff := ev[:0]
 	for i, p := range a.tiles {
 		q := b.tiles[i]
 		if p.energy >= 0 && q.energy >= 0 && p.clipped <= clippedTile && q.clipped <= clippedTile {
@@ -331,7 +331,7 @@ func (s *Sequence) compare(from, to int, mo Motion) link {
 	}
 	l.change = math.NaN()
 	if len(diff) > 0 {
-		m := median(diff)
+		m := quickMedian(diff)
 		var sum float64
 		for _, d := range diff {
 			sum += (d - m) * (d - m)

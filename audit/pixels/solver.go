@@ -187,6 +187,10 @@ func (s *solver) parts() (doubt, apart float64) {
 	invC2 := 1 / (c * c)
 	var quarters [4]equations
 	var blocks [partRows][partCols]blockSums
+	column := make([]uint8, w) // of blocks, for each column of pixels
+	for x := range column {
+		column[x] = uint8(x * partCols / w)
+	}
 	for y := 1; y < ht-1; y++ {
 		s.row = s.samples(s.row[:0], y, false)
 		lower := 0
@@ -201,7 +205,7 @@ func (s *solver) parts() (doubt, apart float64) {
 				k++
 			}
 			quarters[k].addShift(&s.row[i], invC2)
-			line[int(x)*partCols/w].add(&s.row[i])
+			line[column[int(x)]].add(&s.row[i])
 		}
 	}
 	var d []float64

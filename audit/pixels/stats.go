@@ -15,6 +15,45 @@ func median(v []float64) float64 {
 	return (v[(n-1)/2] + v[n/2]) / 2
 }
 
+// quickMedian returns the median of values that are numbers, as [median] does, in less time and
+// without sorting them: it parts them around one of them until the middle is reached.
+func quickMedian(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	k, lo, hi := len(v)/2, 0, len(v)-1
+	for lo < hi {
+		a, b, c := v[lo], v[(lo+hi)/2], v[hi]
+		at := max(min(a, b), min(max(a, b), c)) // the middle one of the three
+		i, j := lo, hi
+		for i <= j {
+			for v[i] < at {
+				i++
+			}
+			for v[j] > at {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			lo, hi = k, k
+		}
+	}
+	if len(v)%2 == 1 {
+		return v[k]
+	}
+	return (slices.Max(v[:k]) + v[k]) / 2
+}
+
 // percentile returns the value below which the share q of the values lies, NaN
 // of none. The values are sorted.
 func percentile(v []float64, q float64) float64 {
