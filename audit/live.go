@@ -20,7 +20,7 @@ type Live struct {
 	problems   []error  // what could not be read, as far as it is known
 	// changed is true where files came or went since the last inspection.
 	changed bool
-	arrived time.Time // of the latest file
+	arrived time.Time // when the latest file came
 	// gone are the folders that cannot be read for now, back is when one could be read
 	// again for the last time.
 	gone map[string]bool
@@ -101,8 +101,8 @@ func NewLive(opt *Options) *Live {
 	}
 }
 
-// Put takes a file in, or again after it changed. A nil file is one that is no
-// picture.
+// Put takes a file that came at a time in, or again after it changed. A nil file is one
+// that is no picture.
 func (l *Live) Put(path string, f *shoot.File, now time.Time) {
 	if f == nil {
 		l.Remove(path)
@@ -119,7 +119,9 @@ func (l *Live) put(path string, f *shoot.File, now time.Time) {
 	if f.Err != nil {
 		l.failed[path] = true
 	}
-	l.arrived = now
+	if now.After(l.arrived) {
+		l.arrived = now
+	}
 	if l.newest == nil || l.newest.file.Path == path {
 		l.newest = file
 		return
@@ -221,7 +223,7 @@ func (l *Live) Open() *Reviewed {
 
 // Look audits what is there and returns what is to be reported, in order. closeAll
 // closes every open sequence; silent takes all that is there as reported, for a
-// start on a folder that holds frames already. An error means that a rule
+// start on a folder that holds frames already, but for a run that may still go on. An error means that a rule
 // failed, or that ctx ended: nothing is reported then, Result stays what it was, and
 // the next call makes up for it.
 func (l *Live) Look(ctx context.Context, now time.Time, closeAll, silent bool) ([]LiveEvent, error) {
@@ -238,7 +240,12 @@ func (l *Live) Look(ctx context.Context, now time.Time, closeAll, silent bool) (
 	var events []LiveEvent
 	for _, e := range l.toTell() {
 		if silent {
-			e.run.opened, e.run.closed = true, true
+			e.run.opened = true
+			if l.goesOn(e.q, now) {
+				l.news(e.run, e.q, true)
+				continue
+			}
+			e.run.closed = true
 			l.news(e.run, e.q, false)
 			e.run.close(e.q)
 			continue

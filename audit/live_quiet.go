@@ -93,6 +93,13 @@ func short(q *Reviewed) bool {
 	return len(q.Frames) >= min(liveFrames, q.Expected.Frames-1) && q.ExpectedFrames() < q.Expected.Frames
 }
 
+// goesOn reports whether the frames that a run lacks may still come: it is the last of its
+// body, and nothing came for no longer than it would stay open.
+func (l *Live) goesOn(q *Reviewed, now time.Time) bool {
+	_, followed := l.next(q, false)
+	return short(q) && !followed && l.Since(q, now) < quietLimit(q)+stalledMost
+}
+
 // late reports which way a sequence is late, and why: a run that stops short of the frames
 // that it should have, after the pause that its cadence explains, or a time-lapse that
 // has lost its beat by two ticks. The kind is 0 where it is not.

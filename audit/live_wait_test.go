@@ -7,6 +7,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/audittest"
+	"prestrike/rules"
 )
 
 // when puts the files of a session text in as they are made, judges every half
@@ -69,5 +70,60 @@ B/CX1_0001..0090.NEF every 1s time=2026-03-04T10:00:13.50 serial=5822
 `, audit.SequenceClosed, "BX1_0011", sizeRule)
 	if got < 10*time.Second || got >= 12*time.Second {
 		t.Errorf("closed after %v, want 10 s", got)
+	}
+}
+
+// A watch that is started again in the middle of a run goes on with it: the run is closed
+// by its last frame, or stalled and then closed with what it lacks. One that stopped long
+// ago is history.
+func TestLiveGoesOnAfterAStart(t *testing.T) {
+	const text = "# planned 10\nBX1_0001..0010.NEF every 1.3s time=2026-03-04T10:00:00.00 t=0.8 f=8 iso=100 mm=90 serial=4711"
+	for _, test := range []struct {
+		name    string
+		stopped time.Duration // since the last frame when the watch starts
+		more    int           // frames that come then
+		want    []string
+	}{
+		{"the rest comes", 5 * time.Second, 3, []string{"closed with 10 frames, as planned"}},
+		{"nothing comes", 5 * time.Second, 0, []string{"stalled at 7 of 10 frames", "closed after "}},
+		{"it stopped long ago", 10 * time.Minute, 0, nil},
+	} {
+		session, err := audittest.Read(strings.NewReader(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		opt := session.Options
+		opt.Expected = rules.ExpectedFrames
+		live := audit.NewLive(&opt)
+		now := time.Date(2026, 3, 4, 12, 0, 0, 0, time.UTC)
+		for _, f := range session.Files[:7] {
+			live.Put(f.Path, f, now.Add(-test.stopped))
+		}
+		if events, err := live.Look(t.Context(), now, false, true); err != nil || len(events) != 0 {
+			t.Errorf("%s: a silent look reported %v, %v", test.name, events, err)
+		}
+		var got []string
+		for range 600 {
+			now = now.Add(time.Second)
+			if test.more > 0 {
+				f := session.Files[10-test.more]
+				live.Put(f.Path, f, now)
+				test.more--
+			}
+			events, err := live.Look(t.Context(), now, false, false)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, e := range events {
+				got = append(got, e.Kind.String()+" "+e.Reason)
+			}
+		}
+		same := len(got) == len(test.want)
+		for i := range min(len(got), len(test.want)) {
+			same = same && strings.HasPrefix(got[i], test.want[i])
+		}
+		if !same {
+			t.Errorf("%s: got %q, want %q", test.name, got, test.want)
+		}
 	}
 }

@@ -40,7 +40,8 @@ func New(live *audit.Live) *Set {
 }
 
 // Start takes in what was there at the start. What must be shot again among it is shown
-// and sounds once, and does not repeat: it may be known for long.
+// and sounds once, and does not repeat: it may be known for long. A run that may still go
+// on is open.
 func (s *Set) Start(now time.Time) {
 	s.refresh(now)
 	sessions := s.result.Sessions
@@ -48,7 +49,7 @@ func (s *Set) Start(now time.Time) {
 		return
 	}
 	for _, q := range sessions[len(sessions)-1].Sequences {
-		if mustAgain(q) {
+		if mustAgain(q) && q != s.live.Open() {
 			s.again = append(s.again, keyOf(q))
 			s.last = keyOf(q)
 			s.byKey[s.last] = q

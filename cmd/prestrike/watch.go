@@ -319,7 +319,11 @@ func (w *watching) take(ctx context.Context, e watch.Event) error {
 	switch e.Kind {
 	case watch.Found, watch.Arrived, watch.Changed:
 		rel, file := w.readers.take(e)
-		w.live.Put(rel, file, w.now())
+		came := w.now()
+		if !w.caught && e.ModTime.Before(came) {
+			came = e.ModTime // it was there at the start
+		}
+		w.live.Put(rel, file, came)
 	case watch.Removed:
 		w.live.Remove(w.readers.forget(e.Path))
 	case watch.CaughtUp:
