@@ -314,7 +314,7 @@ type DarkFrame struct {
 }
 
 // Soft reports single frames softer than their neighbours lead to expect: a
-// shaken frame. Shakes under 2.5 px are seldom seen; first and last frames never.
+// shaken frame. Of shakes under 2.5 px half are seen; first and last frames never.
 type Soft struct {
 	Verdict
 	Events []SoftFrame

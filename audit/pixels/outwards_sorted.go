@@ -26,6 +26,7 @@ func (e *evidence) sorted(places []int, join int) *evidence {
 		}
 		f := e.frames[i]
 		f.index = k
+		f.slants = nil // of the neighbours in time
 		r.frames = append(r.frames, f)
 		r.settings, r.ev, r.lnGain = append(r.settings, e.settings[i]), append(r.ev, e.ev[i]), append(r.lnGain, e.lnGain[i])
 		r.strange, dark = append(r.strange, e.strange[i] && !f.placed), append(dark, e.dark[i])

@@ -447,6 +447,40 @@ func TestSoftLoss(t *testing.T) {
 	}
 }
 
+// TestSoftSided: a smaller loss is enough where the directions of what is sharp differ from
+// those in the frames beside it, alike in many tiles.
+func TestSoftSided(t *testing.T) {
+	const n = 24
+	for _, c := range []struct {
+		name          string
+		loss          float64
+		side, scatter float64
+		tiles         int
+		found         bool
+	}{
+		{"little is lost", 0.10, 0.06, 0.02, 30, false},
+		{"enough is lost", 0.16, 0.06, 0.02, 30, true},
+		{"no direction", 0.30, 0, 0.02, 30, false},
+		{"hardly a direction", 0.30, 0.025, 0.01, 30, false},
+		{"few tiles", 0.30, 0.06, 0.02, 11, false},
+		{"tiles contradict each other", 0.30, 0.06, 0.5, 30, false},
+	} {
+		b := bells(n, 6)
+		s := tell(n)
+		for i := range b.tiles {
+			b.tiles[i].f[12] *= float32(math.Exp(-c.loss))
+		}
+		for i := range c.tiles {
+			sin, cos := math.Sincos(float64(i) * 2 * math.Pi / 10)
+			s.frames[12].slants = append(s.frames[12].slants, slant{int32(35 + i), float32(0.6*c.side + c.scatter*cos), float32(-0.8*c.side + c.scatter*sin)})
+		}
+		soft := s.evidence().askSoft(walks, b, Stalls{}, Order{}, Brightness{})
+		if c.found != (soft.Answer == Found) {
+			t.Errorf("%s: %v %+v", c.name, soft.Answer, soft.Events)
+		}
+	}
+}
+
 // TestRevisit: without a signature, a frame whose sharp tiles are those of a much
 // earlier one shows that focus came back, but for what noise makes of sharpness.
 func TestRevisit(t *testing.T) {

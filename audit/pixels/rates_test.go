@@ -517,20 +517,7 @@ func TestRates(t *testing.T) {
 	if n >= statedScenes {
 		t.Parallel()
 	}
-	var wg sync.WaitGroup
-	seeds := make(chan uint64)
-	for range runtime.GOMAXPROCS(0) {
-		wg.Go(func() {
-			for s := range seeds {
-				ta.scene(s)
-			}
-		})
-	}
-	for i := range n {
-		seeds <- *seedFirst + 2*uint64(i)
-	}
-	close(seeds)
-	wg.Wait()
+	ta.overScenes(ta.scene)
 	if *showAll {
 		for _, n := range ta.notes {
 			t.Log(n)
@@ -561,6 +548,24 @@ func TestRates(t *testing.T) {
 	if n >= statedScenes {
 		ta.holdStated(t)
 	}
+}
+
+// overScenes counts the drawn scenes, one after the other on each processor.
+func (ta *tally) overScenes(count func(seed uint64)) {
+	var wg sync.WaitGroup
+	seeds := make(chan uint64)
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for s := range seeds {
+				count(s)
+			}
+		})
+	}
+	for i := range *seedCount {
+		seeds <- *seedFirst + 2*uint64(i)
+	}
+	close(seeds)
+	wg.Wait()
 }
 
 func summary(j *pixels.Judgement) string {

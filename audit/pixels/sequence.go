@@ -50,6 +50,7 @@ type frame struct {
 	flat    bool       // shows no detail, as when it is black: two such pictures need not be copies
 	lines   []bandLine // against the frame before
 	odd     bool       // shows something else than the frames around it
+	slants  []slant    // against the frames before and behind
 	// placed means that place is that of the picture, although the frame is odd or does not
 	// match the one before.
 	placed bool
@@ -171,6 +172,7 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	if mo.Converged && !s.noBlur && !s.long {
 		l.blurs = s.grid.blurChanges(&s.frames[from.frame], &s.frames[now.frame], from.half, now.half, &l)
 	}
+	s.compareDirections(&l, from, now)
 	s.links = append(s.links, l)
 	if n := len(s.links); n >= blurAsked && n&(n-1) == 0 {
 		s.noBlur = !s.needsBlur()
@@ -182,9 +184,27 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	if s.long {
 		s.composite = nil
 		for i := len(s.frames) - 4; i >= 0 && s.frames[i].tiles != nil; i-- {
-			s.frames[i].tiles = nil
+			s.frames[i].tiles, s.frames[i].slants = nil, nil
 		}
 	}
+}
+
+// compareDirections compares the directions of blur in the frame from which a link goes
+// with those in the frames beside it.
+func (s *Sequence) compareDirections(l *link, from, now anchor) {
+	s.frames[l.from].slants = nil
+	n := len(s.links)
+	if n == 0 || s.long || s.before.half == nil {
+		return
+	}
+	before := &s.links[n-1]
+	if !l.motion.Converged || !before.motion.Converged || before.to != l.from || before.from != s.before.frame {
+		return
+	}
+	s.frames[l.from].slants = s.grid.slants(
+		[3]*frame{&s.frames[before.from], &s.frames[l.from], &s.frames[l.to]},
+		[3]*bytePlane{s.before.half, from.half, now.half}, [2]float64{before.gain, l.gain},
+	)
 }
 
 // placeAside finds the place of a frame that matches neither of the two before. Focus may

@@ -1,11 +1,15 @@
 package pixels
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A loss is how much softer one frame is than its neighbours lead to expect.
 type loss struct {
 	at, tiles  int     // frame, and tiles that count
 	loss, most float64 // ln: the median of the tiles, and of nearly all of them
+	sided      bool    // along one direction
 }
 
 // askSoft compares each frame with the mean of its neighbours.
@@ -45,7 +49,7 @@ func (e *evidence) askSoft(w Walk, c *curves, stalls Stalls, o Order, b Brightne
 	var s Soft
 	for _, l := range losses {
 		at := l.at
-		if l.loss < limit || l.most < most {
+		if (l.loss < limit || l.most < most) && (!l.sided || l.loss < e.th.SoftLossSided) {
 			continue
 		}
 		if stalls.touches(at-1, at+1) || o.touches(at-1, at+1) || b.touches(at-1, at+1) {
@@ -61,6 +65,7 @@ func (e *evidence) askSoft(w Walk, c *curves, stalls Stalls, o Order, b Brightne
 // tiles are sharp enough in all of them.
 func (e *evidence) lossAt(c *curves, i int, walking bool) (loss, bool) {
 	var d []float64
+	sharp := make([]bool, len(c.tiles))
 	for k := range c.tiles {
 		t := &c.tiles[k]
 		if walking && !t.textured || !walking && !t.detail {
@@ -78,10 +83,38 @@ func (e *evidence) lossAt(c *curves, i int, walking bool) (loss, bool) {
 		} else if (before+behind)/2 <= softMean || min(before, behind) <= softLeast {
 			continue
 		}
+		sharp[k] = true
 		d = append(d, math.Log(here+eps)-(math.Log(before+eps)+math.Log(behind+eps))/2)
 	}
 	if len(d) < softTiles {
 		return loss{}, false
 	}
-	return loss{c.lo + i, len(d), -median(d), -percentile(d, softNearlyAll)}, true
+	return loss{c.lo + i, len(d), -median(d), -percentile(d, softNearlyAll), e.sided(c.lo+i, sharp)}, true
+}
+
+// sided reports whether the frame of that index differs from the frames beside it in the
+// directions of what is sharp, as a shake leaves it and defocus does not.
+func (e *evidence) sided(index int, sharp []bool) bool {
+	at := slices.IndexFunc(e.frames, func(f frame) bool { return f.index == index })
+	if at < 0 {
+		return false
+	}
+	var x, y []float64
+	for _, s := range e.frames[at].slants {
+		if sharp[s.tile] {
+			x, y = append(x, float64(s.x)), append(y, float64(s.y))
+		}
+	}
+	if len(x) < sideTiles {
+		return false
+	}
+	mx, my := median(slices.Clone(x)), median(slices.Clone(y))
+	off := make([]float64, len(x))
+	for i := range x {
+		off[i] = math.Hypot(x[i]-mx, y[i]-my)
+	}
+	// The deviation of a median is √(π/2) of that of a mean (normal distribution).
+	sigma := math.Sqrt(math.Pi/2/float64(len(x))) * median(off) / rayleighMedian
+	side := math.Hypot(mx, my)
+	return side >= sideLeast && side >= sideSigma*sigma
 }
