@@ -22,6 +22,8 @@ type Heard struct {
 	// ended, or was lost.
 	State *board.State
 	Lost  bool
+	// Removed reports that the broker keeps nothing of the set any more.
+	Removed bool
 }
 
 // Follow hears of all sets below the prefix of a broker until ctx ends. What is no message
@@ -71,6 +73,9 @@ func parse(prefix, topic string, payload []byte) (Heard, bool) {
 	set, ok := strings.CutSuffix(strings.TrimPrefix(topic, prefix+"/"), "/state")
 	if !ok || CheckSet(set) != nil || len(payload) > mostBytes {
 		return Heard{}, false
+	}
+	if len(payload) == 0 { // nothing is kept from now on (MQTT 5, 3.3.1.3)
+		return Heard{Set: set, Removed: true}, true
 	}
 	var head struct {
 		Version int    `json:"version"`

@@ -75,6 +75,9 @@ func TestStrangeMessages(t *testing.T) {
 	if h, ok := parse("studio", "studio/a/state", []byte(state)); !ok || h.Set != "a" || h.State == nil || h.State.Sequence.Frames != 3 {
 		t.Fatalf("a state is passed over: %+v", h)
 	}
+	if h, ok := parse("studio", "studio/a/state", nil); !ok || h != (Heard{Set: "a", Removed: true}) {
+		t.Errorf("an empty message is taken for %+v", h)
+	}
 	for what, m := range map[string][2]string{
 		"another topic":         {"studio/a/closed", state},
 		"a set of two levels":   {"studio/a/b/state", state},
@@ -86,7 +89,6 @@ func TestStrangeMessages(t *testing.T) {
 		"no sequence":           {"studio/a/state", `{"version":1,"state":"again","since":"2026-05-04T10:00:00Z"}`},
 		"another type":          {"studio/a/state", `{"version":1,"state":"again","since":7}`},
 		"an end that is none":   {"studio/a/state", `{"version":1,"state":"good"}`},
-		"nothing":               {"studio/a/state", ""},
 		"a message of 2 MB":     {"studio/a/state", state + strings.Repeat(" ", 2<<20)},
 		"another type of state": {"studio/a/state", `{"version":1,"state":7}`},
 	} {

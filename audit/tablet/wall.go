@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"net"
 	"slices"
+	"strings"
 
 	"prestrike/audit/board"
 	"prestrike/audit/report"
@@ -21,7 +22,7 @@ type Wall struct {
 	// The lock of the site is held for these.
 	trouble string // why nothing is heard; empty where all is well
 	sets    map[string]*shownSet
-	left    int
+	left    bool // there are more sets than are shown
 }
 
 // NewWall makes a wall without sets.
@@ -37,14 +38,26 @@ type shownSet struct {
 	Do     string  `json:"do"`
 	Since  int64   `json:"since"` // when the phase began, ms since 1970; 0 where not known
 
-	urgency int
+	place int
 }
+
+// The places of sets on a wall: those that need somebody have that of their phase, the most
+// urgent first. The others have one place, so that a set is not moved by each sequence.
+const (
+	placeLast = iota // nobody works there any more
+	placeWorks
+	placeNeeds
+)
 
 // Show takes in the state of a set.
 func (w *Wall) Show(set string, state *board.State) {
+	place := placeWorks
+	if state.Phase >= board.Inspect {
+		place = placeNeeds + int(state.Phase)
+	}
 	out := &shownSet{
 		Name: report.Visible(set), Phase: state.Phase.String(), Word: word(state.Phase), Part: -1,
-		Do: sentence(state.Do), Since: state.Since.UnixMilli(), urgency: int(state.Phase) + 1,
+		Do: sentence(state.Do), Since: state.Since.UnixMilli(), place: place,
 	}
 	out.Number, out.Part = numbers(state)
 	w.put(set, out)
@@ -55,9 +68,17 @@ func (w *Wall) Gone(set string, lost bool) {
 	out := &shownSet{Name: report.Visible(set), Phase: board.Idle.String(), Word: "ended", Part: -1}
 	if lost {
 		out.Phase, out.Word, out.Do = board.Lost.String(), "no watch", "Nobody watches this set any more: start its watch again."
-		out.urgency = int(board.Lost) + 1
+		out.place = placeNeeds + int(board.Lost)
 	}
 	w.put(set, out)
+}
+
+// Remove takes a set off the wall.
+func (w *Wall) Remove(set string) {
+	w.mu.Lock()
+	delete(w.sets, set)
+	w.mu.Unlock()
+	w.spread()
 }
 
 func (w *Wall) put(set string, s *shownSet) {
@@ -65,7 +86,7 @@ func (w *Wall) put(set string, s *shownSet) {
 	if w.sets[set] != nil || len(w.sets) < MostSets {
 		w.sets[set] = s
 	} else {
-		w.left++
+		w.left = true
 	}
 	w.mu.Unlock()
 	w.spread()
@@ -86,20 +107,43 @@ func (w *Wall) wire() []byte {
 	out := struct {
 		Version string      `json:"version"`
 		Trouble string      `json:"trouble"`
-		Left    int         `json:"left"`
+		Left    bool        `json:"left"`
+		Needs   int         `json:"needs"` // sets that need somebody
 		Sets    []*shownSet `json:"sets"`
-	}{w.version, w.trouble, w.left, []*shownSet{}}
+	}{w.version, w.trouble, w.left, 0, []*shownSet{}}
 	for _, s := range w.sets {
 		out.Sets = append(out.Sets, s)
+		if s.place >= placeNeeds {
+			out.Needs++
+		}
 	}
 	slices.SortFunc(out.Sets, func(a, b *shownSet) int {
-		return cmp.Or(b.urgency-a.urgency, cmp.Compare(a.Name, b.Name))
+		return cmp.Or(b.place-a.place, compareNames(a.Name, b.Name))
 	})
 	text, err := json.Marshal(out)
 	if err != nil {
 		return []byte("{}") // it is made of texts and numbers alone
 	}
 	return text
+}
+
+// compareNames compares names as people count: "table 2" comes before "table 10".
+func compareNames(a, b string) int {
+	const digits = "0123456789"
+	x, y := a, b
+	for {
+		i, j := strings.IndexAny(x, digits), strings.IndexAny(y, digits)
+		if i < 0 || j < 0 || x[:i] != y[:j] {
+			return cmp.Or(strings.Compare(x, y), strings.Compare(a, b))
+		}
+		x, y = x[i:], y[j:]
+		n, m := len(x)-len(strings.TrimLeft(x, digits)), len(y)-len(strings.TrimLeft(y, digits))
+		one, two := strings.TrimLeft(x[:n], "0"), strings.TrimLeft(y[:m], "0")
+		if c := cmp.Or(cmp.Compare(len(one), len(two)), strings.Compare(one, two)); c != 0 {
+			return c
+		}
+		x, y = x[n:], y[m:]
+	}
 }
 
 // Serve answers requests on a listener until ctx ends, and then closes it. The error is nil

@@ -122,9 +122,12 @@ func runBoard(cmd *cobra.Command, c *console, broker, address string) error {
 	go func() {
 		defer c.guard()
 		failed <- publish.Follow(ctx, opt, func(h publish.Heard) {
-			if h.State != nil {
+			switch {
+			case h.Removed:
+				wall.Remove(h.Set)
+			case h.State != nil:
 				wall.Show(h.Set, h.State)
-			} else {
+			default:
 				wall.Gone(h.Set, h.Lost)
 			}
 		}, func(text string) {

@@ -236,19 +236,30 @@ func TestPageOverAllSets(t *testing.T) {
 	}
 	wall.Gone("table 8", true)
 	wall.Gone("table 9", false)
+	const hostile = `<img src=x onerror=alert(1)> "'&`
+	wall.Show(hostile, setStates()[5])
+	wall.Show("a-very-long-name-of-a-set-without-any-blank-that-somebody-chose-for-the-table-by-the-window-of-room-12", setStates()[1])
 	for _, scheme := range []string{"light", "dark"} {
 		call(t, b, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
-		for _, width := range []int64{360, 768, 1440} {
+		for _, width := range []int64{360, 768, 1440, 2560} {
 			when := fmt.Sprintf("%s, %d px", scheme, width)
 			wall.Trouble("")
 			call(t, b, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: width, Height: 900, DeviceScaleFactor: 1, Mobile: width < 500})
 			b.do(t, chromedp.Navigate(b.url), chromedp.WaitReady("#sets"))
-			b.await(t, `document.body.dataset.live === "yes" && document.querySelectorAll("#sets li").length === 9`)
+			b.await(t, `document.body.dataset.live === "yes" && document.querySelectorAll("#sets li").length === 11`)
 			if first := ask[string](t, b, `document.querySelector("#sets .word").textContent`); first != "no folder" && first != "no watch" {
 				t.Errorf("%s: %q comes first", when, first)
 			}
 			if wide := ask[int64](t, b, `document.documentElement.scrollWidth`); wide > width {
 				t.Errorf("%s: the page is %d px wide", when, wide)
+			}
+			b.await(t, `document.getElementById("count").textContent === "11 sets, 5 need somebody" && document.title === "(5) All sets"`)
+			b.await(t, `[...document.querySelectorAll("#sets .age")].filter(e => e.textContent.startsWith("since ")).length === 9`)
+			if names := ask[string](t, b, `[...document.querySelectorAll("#sets h2")].map(e => e.textContent).join("|")`); !strings.Contains(names, hostile) {
+				t.Errorf("%s: the names are %s", when, names)
+			}
+			if cut := ask[string](t, b, `[...document.querySelectorAll("#sets .word")].filter(e => e.scrollWidth > e.clientWidth).map(e => e.textContent).join()`); cut != "" {
+				t.Errorf("%s: cut off are %s", when, cut)
 			}
 			wall.Trouble("the broker is away: what is shown may be old")
 			b.await(t, `!document.getElementById("trouble").hidden`)

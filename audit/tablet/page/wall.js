@@ -44,13 +44,24 @@
     at("none").hidden = s.sets.length > 0;
     at("trouble").hidden = !s.trouble;
     at("trouble").textContent = s.trouble;
-    at("left").hidden = s.left === 0;
-    at("left").textContent = "More sets than are shown here: some are left out.";
+    at("left").hidden = !s.left;
+    at("left").textContent = "There are more sets than are shown here.";
+    const n = s.sets.length;
+    at("count").textContent = n === 0 ? "" : (n === 1 ? "1 set" : n + " sets") + (s.needs === 0 ? ", none needs anybody" : s.needs === 1 ? ", 1 needs somebody" : ", " + s.needs + " need somebody");
+    document.title = (s.needs > 0 ? "(" + s.needs + ") " : "") + "All sets";
+    fit();
     ages();
+  };
+  // Few sets fill the screen, many have the least size that can be read at a desk.
+  const fit = () => {
+    const rem = parseFloat(getComputedStyle(document.documentElement).fontSize);
+    const side = Math.sqrt(1.2 * innerWidth * innerHeight / Math.max(tiles.size, 1));
+    at("sets").style.setProperty("--tile", Math.min(Math.max(side, 17 * rem), 60 * rem) + "px");
   };
   const ages = () => {
     for (const t of tiles.values()) t.age.textContent = t.since > 0 ? live.age("since", t.since).replace(" ago", "") : "";
   };
   live.connect(draw);
   setInterval(ages, 1000);
+  addEventListener("resize", fit);
 })();
