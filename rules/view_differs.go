@@ -37,7 +37,8 @@ counts as another from 1/6 EV on.
 The magnification is compared where it is declared for the shoot too, or follows from recorded
 focus distances. These count with what they leave open: 5 % of the distance, and 6 % with a
 declared lens. Without one, up to 1:4, they show the least that it is, to 15 %. It is another from
-1.2 times on, where planned focus steps become as wide as the depth of field.
+1.2 times on, where planned focus steps become as wide as the depth of field. Where nothing shows
+it, that is not judged; of a focus sequence it is only a note, as focus-gap judges the steps.
 
 What to do: set what the list says and shoot the view again, or correct the list.
 
@@ -150,8 +151,15 @@ func viewMagnification(v *audit.Review, view *audit.ShotView) {
 	}
 	times, known := view.MagnificationOff(view.Sequence)
 	if !known {
-		// A body that records no distance is no fault, and the frame shows what is on it.
-		v.UnjudgedNote("no magnification recorded or declared to compare with the shot list")
+		reason := fmt.Sprintf("view %s: no magnification recorded or declared to compare with", view.Name)
+		switch view.Sequence.Kind {
+		case shoot.Focus, shoot.Series:
+			// What another magnification spoils is the focus step, which focus-gap judges, or
+			// reports that it cannot. Most bodies record no distance, and that is no fault.
+			v.UnjudgedNote(reason)
+		default:
+			v.Unjudged(reason) // nothing else would show it
+		}
 		return
 	}
 	limit := v.Param(viewDiffersMagnification.Name)
