@@ -86,13 +86,17 @@ func (s shot) render(t testing.TB, r *rand.Rand) *image.Gray {
 	light = blurred(light, w, h, x0, y0, x1, y1, streak(s.motion*module, r.Float64()*math.Pi))
 	gx, gy := cx+(r.Float64()-0.5)*0.6*s.width*float64(w), cy+(r.Float64()-0.5)*0.6*s.width*float64(w)
 	edge := cx + (r.Float64()-0.5)*s.width*float64(w)
+	shade := make([]float64, w) // of each column
+	for x := range shade {
+		shade[x] = 1
+		if s.shadow && float64(x) > edge {
+			shade[x] = math.Exp2(-1.5 * math.Min(1, (float64(x)-edge)/12))
+		}
+	}
 	out := image.NewGray(image.Rect(0, 0, w, h))
 	for y := range h {
 		for x := range w {
-			v := float64(light[y*w+x])
-			if s.shadow && float64(x) > edge {
-				v *= math.Exp2(-1.5 * math.Min(1, (float64(x)-edge)/12))
-			}
+			v := float64(light[y*w+x]) * shade[x]
 			if s.glare > 0 && math.Hypot(float64(x)-gx, float64(y)-gy) < s.glare*s.width*float64(w)/2 {
 				v = 1
 			}
@@ -146,11 +150,15 @@ func texture(light []float32, w, h int, r *rand.Rand) {
 			knots[i] = r.Float32()
 		}
 		for y := range h {
-			for x := range w {
-				i, j := x/step, y/step
-				fx, fy := float32(x%step)/layer.step, float32(y%step)/layer.step
-				a, b := knots[j*cols+i:], knots[(j+1)*cols+i:]
-				light[y*w+x] += layer.weight * ((a[0]*(1-fx)+a[1]*fx)*(1-fy) + (b[0]*(1-fx)+b[1]*fx)*fy)
+			above, below := knots[y/step*cols:], knots[(y/step+1)*cols:]
+			fy := float32(y%step) / layer.step
+			for from := 0; from < w; from += step { // from knot to knot
+				a, b := above[from/step:][:2], below[from/step:][:2]
+				row := light[y*w+from : y*w+min(w, from+step)]
+				for x := range row {
+					fx := float32(x) / layer.step
+					row[x] += layer.weight * ((a[0]*(1-fx)+a[1]*fx)*(1-fy) + (b[0]*(1-fx)+b[1]*fx)*fy)
+				}
 			}
 		}
 	}

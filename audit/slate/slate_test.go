@@ -58,7 +58,7 @@ func write(t *testing.T, name string, m image.Image) {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	if err := png.Encode(f, m); err != nil {
+	if err := (&png.Encoder{CompressionLevel: png.BestSpeed}).Encode(f, m); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -107,6 +107,7 @@ func TestHarderShotsAreNeverWrong(t *testing.T) {
 // Pictures without a slate show none.
 func TestNoSlateInOtherPictures(t *testing.T) {
 	pixelstest.Long(t)
+	t.Parallel()
 	r := rand.New(rand.NewPCG(*first, 3))
 	for i := range 4 {
 		m := image.NewGray(image.Rect(0, 0, 1200, 800))
@@ -238,6 +239,7 @@ func TestOutsideReader(t *testing.T) {
 	if _, err := exec.LookPath("zbarimg"); err != nil {
 		t.Skip("zbarimg is not installed: codes are not read by an outside reader")
 	}
+	t.Parallel()
 	read, n := 0, max(2, *shots/5)
 	for i := range n {
 		r := rand.New(rand.NewPCG(*first+uint64(i), 5))
