@@ -280,7 +280,7 @@ func square(x float64) float64 { return x * x }
 // find places one frame: where its tiles' sharpness fits the peaks best, but for one
 // factor of all. It decides nothing (tells is false) where too few tiles are seen.
 func (l *Layout) find(g *Glance, frame int, mo Motion) (x, misfit float64, tells bool) {
-	var peaks []peak
+	var peaks []shape
 	var y []float64
 	for _, p := range l.Peaks {
 		px, py := float64(p.X), float64(p.Y)
@@ -292,7 +292,7 @@ func (l *Layout) find(g *Glance, frame int, mo Motion) (x, misfit float64, tells
 		for k, t := range p.Theta {
 			of.theta[k] = float64(t)
 		}
-		peaks, y = append(peaks, of), append(y, v)
+		peaks, y = append(peaks, of.shape()), append(y, v)
 	}
 	if len(peaks) < DefaultThresholds().MinTiles || len(l.Places) == 0 {
 		return 0, 0, false

@@ -180,8 +180,9 @@ func (j *Judgement) extension(g *Glance, mo Motion, lnGain float64, last bool) *
 		}
 		px, py := float64(p.X), float64(p.Y)
 		seen := 0
+		was := of.shape()
 		for i, x := range f.x[:f.held] {
-			of.y[i], _ = of.at(x)
+			of.y[i], _ = was.at(x)
 		}
 		for k := range g.Sharpness {
 			v, ok := g.at(k, (1+mo.Scale)*px-mo.Rotation*py+mo.ShiftX, mo.Rotation*px+(1+mo.Scale)*py+mo.ShiftY)
@@ -261,7 +262,8 @@ func (f *extension) fit() (cost float64) {
 func (f *extension) misfit(frame int) float64 {
 	left := make([]float64, len(f.peaks))
 	for t := range f.peaks {
-		value, _ := f.peaks[t].at(f.x[frame])
+		p := f.peaks[t].shape()
+		value, _ := p.at(f.x[frame])
 		left[t] = math.Abs(f.peaks[t].y[frame] - value)
 	}
 	return consistent * median(left) / f.sigma

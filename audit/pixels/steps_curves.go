@@ -188,19 +188,32 @@ func layEvenly(x []float64) {
 	}
 }
 
+// A shape is a peak whose width and power are taken out of their logarithms, for many places.
+type shape struct {
+	*peak
+	width, power float64
+}
+
+func (p *peak) shape() shape {
+	return shape{p, math.Exp(p.theta[peakWidth]), math.Exp(p.theta[peakPower])}
+}
+
 // at returns the peak's value at x and its derivatives by the parameters; that by x is
 // the negative of that by the place.
-func (p *peak) at(x float64) (value float64, by [5]float64) {
-	w, power := math.Exp(p.theta[peakWidth]), math.Exp(p.theta[peakPower])
-	u := (x - p.theta[peakAt]) / w
+func (p *shape) at(x float64) (value float64, by [5]float64) {
+	u := (x - p.theta[peakAt]) / p.width
 	q := 1 + u*u
 	lnQ := math.Log(q)
-	above := p.theta[peakTop] - power/2*lnQ
+	above := p.theta[peakTop] - p.power/2*lnQ
 	floor := p.theta[peakFloor]
-	most := max(above, floor)
-	ea, ef := math.Exp(above-most), math.Exp(floor-most)
+	most, ea, ef := above, 1.0, 1.0
+	if above > floor {
+		ef = math.Exp(floor - above)
+	} else {
+		most, ea = floor, math.Exp(above-floor)
+	}
 	share := ea / (ea + ef)
-	return most + math.Log(ea+ef), [5]float64{share, 1 - share, share * power * u / (w * q), share * power * u * u / q, -share * power / 2 * lnQ}
+	return most + math.Log(ea+ef), [5]float64{share, 1 - share, share * p.power * u / (p.width * q), share * p.power * u * u / q, -share * p.power / 2 * lnQ}
 }
 
 // fit improves the parameters by steps of Levenberg and Marquardt (Marquardt, J. Soc.
@@ -236,11 +249,12 @@ func (p *peak) fit(x []float64, sigma float64) {
 // cost that they lower.
 func (p *peak) equations(x []float64, sigma float64) (cost float64, h [6][6]float64, g [6]float64) {
 	width := cauchyWidth * sigma
+	shape := p.shape()
 	for i, y := range p.y {
 		if math.IsNaN(y) {
 			continue
 		}
-		value, by := p.at(x[i])
+		value, by := shape.at(x[i])
 		r := (y - value) / width
 		cost += cauchyWidth * cauchyWidth * math.Log1p(r*r)
 		w := 1 / (1 + r*r) / (sigma * sigma)
@@ -267,7 +281,7 @@ func (f *peakFit) move() {
 	width := cauchyWidth * f.sigma
 	var left []float64
 	for t := range f.peaks {
-		p := &f.peaks[t]
+		p := f.peaks[t].shape()
 		for i, y := range p.y {
 			if math.IsNaN(y) {
 				continue
