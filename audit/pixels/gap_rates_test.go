@@ -3,9 +3,7 @@ package pixels_test
 import (
 	"fmt"
 	"math/rand/v2"
-	"runtime"
 	"slices"
-	"sync"
 	"testing"
 
 	"prestrike/audit/pixels"
@@ -18,27 +16,9 @@ import (
 //	go test ./audit/pixels -run TestGapRates -v -seeds 150 -first 3001 -timeout 60m
 func TestGapRates(t *testing.T) {
 	overManyScenes(t)
-	ta := &tally{rows: map[string]*row{}}
-	var wg sync.WaitGroup
-	seeds := make(chan uint64)
-	for range runtime.GOMAXPROCS(0) {
-		wg.Go(func() {
-			for s := range seeds {
-				ta.gaps(s)
-			}
-		})
-	}
-	for i := range *seedCount {
-		seeds <- *seedFirst + 2*uint64(i)
-	}
-	close(seeds)
-	wg.Wait()
-	if *showAll {
-		for _, n := range ta.notes {
-			t.Log(n)
-		}
-	}
-	t.Logf("\n%s", ta)
+	ta := newTally()
+	overSeeds(ta.gaps)
+	ta.log(t)
 	if *harder {
 		return
 	}
@@ -48,10 +28,7 @@ func TestGapRates(t *testing.T) {
 		}
 	}
 	for name, least := range map[string]float64{"B gap | 1 missing, located": 0.92, "B gap | 2 missing, located": 0.97} {
-		r := ta.rows[name]
-		if _, hi := wilson(r.found, r.runs-r.cannot); hi < least {
-			t.Errorf("%s: %d of %d, want a share of %v", name, r.found, r.runs-r.cannot, least)
-		}
+		ta.atLeast(t, name, least)
 	}
 }
 

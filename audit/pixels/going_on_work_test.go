@@ -16,11 +16,23 @@ type shooting struct {
 	built *pixelstest.Built
 	shots []pixelstest.Shot
 	part  image.Rectangle // that is photographed; the zero value is all
+	list  []*pixels.FrameMeasure
+}
+
+// backwards is the same shooting, its pictures in the opposite order.
+func (s *shooting) backwards(t *testing.T) *shooting {
+	t.Helper()
+	out := &shooting{list: slices.Clone(s.measured(t))}
+	slices.Reverse(out.list)
+	return out
 }
 
 func (s *shooting) measured(t *testing.T) []*pixels.FrameMeasure {
 	t.Helper()
-	out := make([]*pixels.FrameMeasure, len(s.shots))
+	if s.list != nil {
+		return s.list
+	}
+	s.list = make([]*pixels.FrameMeasure, len(s.shots))
 	for i, shot := range s.shots {
 		picture := s.built.Picture(shot)
 		if !s.part.Empty() {
@@ -28,9 +40,9 @@ func (s *shooting) measured(t *testing.T) []*pixels.FrameMeasure {
 			draw.Draw(cut, cut.Rect, picture, s.part.Min, draw.Src)
 			picture = cut
 		}
-		out[i] = measure(t, picture)
+		s.list[i] = measure(t, picture)
 	}
-	return out
+	return s.list
 }
 
 // An ordinary pair is a whole run and another behind it: joined they would be one, and may not be.
@@ -42,7 +54,8 @@ type ordinary struct {
 // ordinaryPairs are runs of as many frames as they follow each other in ordinary work: shot
 // again, of a turned subject or another side of it, or at the next place, half of which the
 // first showed; from the front, or from behind, as a rail makes them on its way back.
-func ordinaryPairs(seed uint64) []ordinary {
+func ordinaryPairs(t *testing.T, seed uint64) []ordinary {
+	t.Helper()
 	d := pixelstest.Random(seed)
 	d.Width, d.Height = 576, 576*d.Height/d.Width
 	b, shots := d.Build(), d.Shots()
@@ -57,15 +70,16 @@ func ordinaryPairs(seed uint64) []ordinary {
 	strip := wide.Build()
 	left := image.Rect(0, 0, d.Width, d.Height)
 	right := left.Add(image.Pt(d.Width/2, 0))
-	whole, place := &shooting{built: b, shots: shots}, &shooting{strip, shots, left}
+	whole, place := &shooting{built: b, shots: shots}, &shooting{built: strip, shots: shots, part: left}
+	another, next := &shooting{built: side, shots: again}, &shooting{built: strip, shots: again, part: right}
 	return []ordinary{
 		{"again, nudged by 0.5 %", whole, &shooting{built: b, shots: pixelstest.Bump(again, 0, len(again), 0.005*float64(d.Width), 0)}},
 		{"turned by 5°", whole, &shooting{built: b.Yawed(5), shots: again}},
 		{"turned by 20°, from behind", whole, &shooting{built: b.Yawed(20), shots: back}},
-		{"another side", whole, &shooting{built: side, shots: again}},
-		{"another side, from behind", whole, &shooting{built: side, shots: back}},
-		{"the next place, half of it new", place, &shooting{strip, again, right}},
-		{"the next place, from behind", place, &shooting{strip, back, right}},
+		{"another side", whole, another},
+		{"another side, from behind", whole, another.backwards(t)},
+		{"the next place, half of it new", place, next},
+		{"the next place, from behind", place, next.backwards(t)},
 	}
 }
 
@@ -79,7 +93,7 @@ func TestGoingOnWorkRates(t *testing.T) {
 	for i := range uint64(*seedCount) {
 		seed := *seedFirst + 2*i
 		known := map[*shooting]*pixels.Sequence{}
-		for _, c := range ordinaryPairs(seed) {
+		for _, c := range ordinaryPairs(t, seed) {
 			if known[c.first] == nil {
 				known[c.first] = new(pixels.Sequence)
 				for _, m := range c.first.measured(t) {

@@ -79,21 +79,8 @@ func (c *growthRates) scene(t *testing.T, seed uint64) {
 //	go test ./audit/pixels -run GrowthRates -v -seeds 16 -first 1841 -timeout 60m
 func TestGrowthRates(t *testing.T) {
 	overManyScenes(t) // TestGrowth asks of one
-	c := &growthRates{tally: &tally{rows: map[string]*row{}}}
-	var wg sync.WaitGroup
-	seeds := make(chan uint64)
-	for range 2 {
-		wg.Go(func() {
-			for s := range seeds {
-				c.scene(t, s)
-			}
-		})
-	}
-	for i := range *seedCount {
-		seeds <- *seedFirst + 2*uint64(i)
-	}
-	close(seeds)
-	wg.Wait()
+	c := &growthRates{tally: newTally()}
+	overSeeds(func(seed uint64) { c.scene(t, seed) })
 	slices.Sort(c.ratios)
 	if n := len(c.ratios); n > 0 {
 		t.Logf("ratio to the truth, 5, 50 and 95 %%: %.2f %.2f %.2f", c.ratios[n/20], c.ratios[n/2], c.ratios[n*19/20])

@@ -53,13 +53,14 @@ func holdings(b *pixelstest.Built, d pixelstest.Draw) []holding {
 		{"hand, 0.4 to 1.5 px, 8 frames", one, b.Hand(stand[:8], d.Seed, little)},
 		{"panorama, 10 % a frame", one, b.Pan(stand[:8], 0.10)},
 	}
+	yawed, went := kept(b.Yawed), kept(b.Around)
 	const frames = 7
 	for _, degrees := range []float64{2, 5, 10, 15} {
 		var plate, around []*pixelstest.Built
 		for k := range frames {
-			plate = append(plate, b.Yawed(degrees*float64(k-frames/2)))
+			plate = append(plate, yawed(degrees*float64(k-frames/2)))
 			if degrees == 5 || degrees == 10 {
-				around = append(around, b.Around(degrees*float64(k-frames/2)))
+				around = append(around, went(degrees*float64(k-frames/2)))
 			}
 		}
 		out = append(out, holding{fmt.Sprintf("turntable, %2.0f° a frame", degrees), plate, stand[:frames]})
@@ -68,6 +69,17 @@ func holdings(b *pixelstest.Built, d pixelstest.Draw) []holding {
 		}
 	}
 	return out
+}
+
+// kept makes each view once.
+func kept(make func(degrees float64) *pixelstest.Built) func(degrees float64) *pixelstest.Built {
+	views := map[float64]*pixelstest.Built{}
+	return func(degrees float64) *pixelstest.Built {
+		if views[degrees] == nil {
+			views[degrees] = make(degrees)
+		}
+		return views[degrees]
+	}
 }
 
 // TestHeldRates counts on rendered scenes what is found of how the camera was held, and how often

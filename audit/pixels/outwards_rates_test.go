@@ -91,16 +91,9 @@ func checks(j *pixels.Judgement) (names []string) {
 //	go test ./audit/pixels -run OutwardRates -v -seeds 20 -first 7101 -timeout 90m
 func TestOutwardRates(t *testing.T) {
 	overManyScenes(t) // TestPicturesOfOutwards in rules asks of one
-	ta := &tally{rows: map[string]*row{}}
-	for i := range *seedCount {
-		ta.outwards(*seedFirst + 2*uint64(i))
-	}
-	if *showAll {
-		for _, n := range ta.notes {
-			t.Log(n)
-		}
-	}
-	t.Logf("\n%s", ta)
+	ta := newTally()
+	overSeeds(ta.outwards)
+	ta.log(t)
 	for name, r := range ta.rows {
 		lo, hi := wilson(r.found, r.runs-r.cannot)
 		switch name[0] {

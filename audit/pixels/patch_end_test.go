@@ -1,11 +1,8 @@
 package pixels_test
 
 import (
-	"fmt"
 	"math/rand/v2"
-	"runtime"
 	"slices"
-	"sync"
 	"testing"
 
 	"prestrike/audit/pixels"
@@ -90,7 +87,7 @@ func extendOf(st *studio, d pixelstest.Draw, share float64, last bool, wants fun
 		}
 		of := st
 		if tr.built != nil {
-			of = &studio{tr.built, map[pixelstest.Shot]*pixels.FrameMeasure{}, new(pixels.Memo)}
+			of = newStudio(tr.built)
 		}
 		each(tr, j.Extend(of.judge(tr.shots), last))
 	}
@@ -103,7 +100,7 @@ func TestExtend(t *testing.T) {
 	d := pixelstest.Draw{Scene: pixelstest.Scene{
 		Seed: 5, Width: 368, Height: 256, Shape: pixelstest.Relief, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.02, Electrons: 40000, Quality: 90,
 	}, Frames: 18, Jitter: 0.04, CoC: 1.8, Margin: 1.5}
-	st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, new(pixels.Memo)}
+	st := newStudio(d.Build())
 	why := map[string]string{
 		"from a step before the end": "", "begins four steps behind the end": pixels.PatchNarrow, tooShort: pixels.PatchShort,
 		"the camera moved by 1 %": pixels.PatchMoved, "half a stop brighter": pixels.PatchLight,
@@ -125,54 +122,23 @@ func TestExtend(t *testing.T) {
 //
 //	go test ./audit/pixels -run TestExtendRates -v -seeds 60 -first 3701 -timeout 60m
 func TestExtendRates(t *testing.T) {
-	if *seedCount < statedScenes {
-		t.Skip("renders many pictures: .ci/run rates does; TestExtend asks of one scene")
-	}
-	ta := &tally{rows: map[string]*row{}}
-	var wg sync.WaitGroup
-	seeds := make(chan uint64)
-	for range runtime.GOMAXPROCS(0) {
-		wg.Go(func() {
-			for seed := range seeds {
-				d := drawn(seed)
-				rng := rand.New(rand.NewPCG(seed, 402))
-				share := 0.12 + 0.2*rng.Float64()
-				last := rng.IntN(2) == 0
-				st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, new(pixels.Memo)}
-				extendOf(st, d, share, last, func(string) bool { return true }, func(tr trial, p pixels.Patch) {
-					want := map[bool]pixels.Answer{true: pixels.Found, false: pixels.Fine}[tr.fits]
-					ta.count(tr.name, p.Answer, p.Answer == want)
-					if tr.name != tooShort { // seen as well as an end is, and no better
-						ta.count(fmt.Sprintf("all that fit: %v", tr.fits), p.Answer, p.Answer == want)
-					}
-					if p.Answer != want {
-						ta.note("seed %d (%v, %d frames, %.2f px), last %v, %.2f left out: %s: %+v", seed, d.Shape, d.Frames, d.CoC, last, share, tr.name, p)
-					}
-				})
-			}
-		})
-	}
-	for i := range *seedCount {
-		seeds <- *seedFirst + 2*uint64(i)
-	}
-	close(seeds)
-	wg.Wait()
-	if *showAll {
-		for _, n := range ta.notes {
-			t.Log(n)
+	overManyScenes(t) // TestExtend asks of one
+	ta := newTally()
+	overSeeds(ta.extensions)
+	ta.log(t)
+	ta.holdTrials(t)
+}
+
+// extensions leaves an end of one drawn scene open and offers runs that go on there.
+func (ta *tally) extensions(seed uint64) {
+	d := drawn(seed)
+	rng := rand.New(rand.NewPCG(seed, 402))
+	share := 0.12 + 0.2*rng.Float64()
+	last := rng.IntN(2) == 0
+	extendOf(newStudio(d.Build()), d, share, last, func(string) bool { return true }, func(tr trial, p pixels.Patch) {
+		// What stops too early is seen as well as an end is, and no better.
+		if !ta.trial(tr, p, tr.name != tooShort) {
+			ta.note("seed %d (%v, %d frames, %.2f px), last %v, %.2f left out: %s: %+v", seed, d.Shape, d.Frames, d.CoC, last, share, tr.name, p)
 		}
-	}
-	t.Logf("\n%s", ta)
-	if *harder {
-		return
-	}
-	for name, least := range map[string]float64{"all that fit: true": 0.95, "all that fit: false": 0.99} {
-		r := ta.rows[name]
-		if r == nil {
-			t.Fatalf("%s: none asked", name)
-		}
-		if _, hi := wilson(r.found, r.runs-r.cannot); hi < least {
-			t.Errorf("%s: %d of %d answered right, want a share of %v", name, r.found, r.runs-r.cannot, least)
-		}
-	}
+	})
 }

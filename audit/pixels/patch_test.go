@@ -3,7 +3,6 @@ package pixels_test
 import (
 	"fmt"
 	"math/rand/v2"
-	"runtime"
 	"slices"
 	"sync"
 	"testing"
@@ -56,7 +55,7 @@ func patchOf(st *studio, d pixelstest.Draw, at, missing int, each func(tr trial,
 	for _, tr := range trials(d, st.built, run[at-1].Focus, run[at].Focus) {
 		of := st
 		if tr.built != nil {
-			of = &studio{tr.built, map[pixelstest.Shot]*pixels.FrameMeasure{}, new(pixels.Memo)}
+			of = newStudio(tr.built)
 		}
 		o := of.judge(tr.shots)
 		each(tr, j.Patch(o, at-1, at), j.Jumps)
@@ -68,7 +67,7 @@ var patched = sync.OnceValues(func() (pixelstest.Draw, *studio) {
 	d := pixelstest.Draw{Scene: pixelstest.Scene{
 		Seed: 5, Width: 480, Height: 320, Shape: pixelstest.Relief, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.02, Electrons: 40000, Quality: 90,
 	}, Frames: 24, Jitter: 0.04, CoC: 1.2, Margin: 2}
-	return d, &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, new(pixels.Memo)}
+	return d, newStudio(d.Build())
 })
 
 // TestPatch: four frames made later close the hole of a run, and are refused where they
@@ -88,49 +87,45 @@ func TestPatch(t *testing.T) {
 //	go test ./audit/pixels -run TestPatchRates -v -seeds 60 -first 3501 -timeout 60m
 func TestPatchRates(t *testing.T) {
 	overManyScenes(t) // TestPatch asks of one
-	ta := &tally{rows: map[string]*row{}}
-	var wg sync.WaitGroup
-	seeds := make(chan uint64)
-	for range runtime.GOMAXPROCS(0) {
-		wg.Go(func() {
-			for seed := range seeds {
-				d := drawn(seed)
-				rng := rand.New(rand.NewPCG(seed, 401))
-				missing := 1 + rng.IntN(3)
-				at := 4 + rng.IntN(d.Frames-8-missing)
-				st := &studio{d.Build(), map[pixelstest.Shot]*pixels.FrameMeasure{}, new(pixels.Memo)}
-				patchOf(st, d, at, missing, func(tr trial, p pixels.Patch, jumps pixels.Jumps) {
-					if !slices.ContainsFunc(jumps.Events, func(e pixels.Jump) bool { return e.From == at-1 }) {
-						return // where the hole is not located, nothing is asked
-					}
-					want := map[bool]pixels.Answer{true: pixels.Found, false: pixels.Fine}[tr.fits]
-					ta.count(tr.name, p.Answer, p.Answer == want)
-					ta.count(fmt.Sprintf("all that fit: %v", tr.fits), p.Answer, p.Answer == want)
-					if p.Answer != want {
-						ta.note("seed %d at %d, %d missing: %s: %+v", seed, at, missing, tr.name, p)
-					}
-				})
-			}
-		})
-	}
-	for i := range *seedCount {
-		seeds <- *seedFirst + 2*uint64(i)
-	}
-	close(seeds)
-	wg.Wait()
-	if *showAll {
-		for _, n := range ta.notes {
-			t.Log(n)
+	ta := newTally()
+	overSeeds(ta.patches)
+	ta.log(t)
+	ta.holdTrials(t)
+}
+
+// patches offers patches to one drawn scene.
+func (ta *tally) patches(seed uint64) {
+	d := drawn(seed)
+	rng := rand.New(rand.NewPCG(seed, 401))
+	missing := 1 + rng.IntN(3)
+	at := 4 + rng.IntN(d.Frames-8-missing)
+	patchOf(newStudio(d.Build()), d, at, missing, func(tr trial, p pixels.Patch, jumps pixels.Jumps) {
+		if !slices.ContainsFunc(jumps.Events, func(e pixels.Jump) bool { return e.From == at-1 }) {
+			return // where the hole is not located, nothing is asked
 		}
+		if !ta.trial(tr, p, true) {
+			ta.note("seed %d at %d, %d missing: %s: %+v", seed, at, missing, tr.name, p)
+		}
+	})
+}
+
+// trial counts what is answered of a trial, in the sums where it counts among them, and
+// returns whether that is right.
+func (ta *tally) trial(tr trial, p pixels.Patch, sum bool) bool {
+	want := map[bool]pixels.Answer{true: pixels.Found, false: pixels.Fine}[tr.fits]
+	ta.count(tr.name, p.Answer, p.Answer == want)
+	if sum {
+		ta.count(fmt.Sprintf("all that fit: %v", tr.fits), p.Answer, p.Answer == want)
 	}
-	t.Logf("\n%s", ta)
+	return p.Answer == want
+}
+
+// holdTrials fails where trials are answered wrong more often than stated.
+func (ta *tally) holdTrials(t *testing.T) {
+	t.Helper()
 	if *harder {
 		return
 	}
-	for name, least := range map[string]float64{"all that fit: true": 0.95, "all that fit: false": 0.99} {
-		r := ta.rows[name]
-		if _, hi := wilson(r.found, r.runs-r.cannot); hi < least {
-			t.Errorf("%s: %d of %d answered right, want a share of %v", name, r.found, r.runs-r.cannot, least)
-		}
-	}
+	ta.atLeast(t, "all that fit: true", 0.95)
+	ta.atLeast(t, "all that fit: false", 0.99)
 }

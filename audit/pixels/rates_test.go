@@ -5,10 +5,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"runtime"
 	"slices"
 	"strings"
-	"sync"
 	"testing"
 
 	"prestrike/audit/pixels"
@@ -64,80 +62,6 @@ func (st *studio) measured(shot pixelstest.Shot) *pixels.FrameMeasure {
 		st.kept[shot] = m
 	}
 	return m
-}
-
-// A row counts one kind of fault, or of clean runs, in one check.
-type row struct {
-	runs, cannot, found int
-}
-
-// A tally is the table of rates. Rows are made in the order they are met.
-type tally struct {
-	mu    sync.Mutex
-	names []string
-	rows  map[string]*row
-	notes []string
-}
-
-func (ta *tally) count(name string, a pixels.Answer, hit bool) {
-	ta.mu.Lock()
-	defer ta.mu.Unlock()
-	r := ta.rows[name]
-	if r == nil {
-		r = &row{}
-		ta.rows[name] = r
-		ta.names = append(ta.names, name)
-	}
-	r.runs++
-	switch {
-	case hit:
-		r.found++
-	case a == pixels.CannotTell:
-		r.cannot++
-	}
-}
-
-func (ta *tally) note(format string, args ...any) {
-	ta.mu.Lock()
-	defer ta.mu.Unlock()
-	ta.notes = append(ta.notes, fmt.Sprintf(format, args...))
-}
-
-// wilson is the 95 % score interval of k among n (Wilson, J. Am. Stat. Assoc.
-// 22(158), 1927).
-func wilson(k, n int) (lo, hi float64) {
-	if n == 0 {
-		return 0, 1
-	}
-	const z = 1.959964
-	p, m := float64(k)/float64(n), float64(n)
-	mid := (p + z*z/(2*m)) / (1 + z*z/m)
-	half := z / (1 + z*z/m) * math.Sqrt(p*(1-p)/m+z*z/(4*m*m))
-	lo, hi = max(0, mid-half), min(1, mid+half)
-	if k == 0 {
-		lo = 0 // but for rounding
-	}
-	if k == n {
-		hi = 1
-	}
-	return lo, hi
-}
-
-func (ta *tally) String() string {
-	var b strings.Builder
-	b.WriteString("| check, runs | runs | cannot tell | found, where it can tell | 95 % interval |\n|---|---|---|---|---|\n")
-	slices.Sort(ta.names)
-	for _, name := range ta.names {
-		r := ta.rows[name]
-		n := r.runs - r.cannot
-		lo, hi := wilson(r.found, n)
-		share := 0.0
-		if n > 0 {
-			share = float64(r.found) / float64(n)
-		}
-		fmt.Fprintf(&b, "| %s | %d | %d | %d of %d = %.1f %% | %.1f to %.1f %% |\n", name, r.runs, r.cannot, r.found, n, 100*share, 100*lo, 100*hi)
-	}
-	return b.String()
 }
 
 // The checks by name.
@@ -512,18 +436,12 @@ func overManyScenes(t *testing.T) {
 //	go test ./audit/pixels -run TestRates -v -seeds 150 -first 1241 -timeout 60m
 func TestRates(t *testing.T) {
 	pixelstest.Long(t)
-	ta := &tally{rows: map[string]*row{}}
-	n := *seedCount
+	ta, n := newTally(), *seedCount
 	if n >= statedScenes {
 		t.Parallel()
 	}
-	ta.overScenes(ta.scene)
-	if *showAll {
-		for _, n := range ta.notes {
-			t.Log(n)
-		}
-	}
-	t.Logf("\n%s", ta)
+	overSeeds(ta.scene)
+	ta.log(t)
 	if *harder {
 		return
 	}
@@ -548,24 +466,6 @@ func TestRates(t *testing.T) {
 	if n >= statedScenes {
 		ta.holdStated(t)
 	}
-}
-
-// overScenes counts the drawn scenes, one after the other on each processor.
-func (ta *tally) overScenes(count func(seed uint64)) {
-	var wg sync.WaitGroup
-	seeds := make(chan uint64)
-	for range runtime.GOMAXPROCS(0) {
-		wg.Go(func() {
-			for s := range seeds {
-				count(s)
-			}
-		})
-	}
-	for i := range *seedCount {
-		seeds <- *seedFirst + 2*uint64(i)
-	}
-	close(seeds)
-	wg.Wait()
 }
 
 func summary(j *pixels.Judgement) string {

@@ -187,7 +187,7 @@ func altered(img image.Image, dx int, gain float64) *image.Gray {
 // than a tenth of the sharpest tiles, wherever the pictures let them be decided.
 func TestRealFaults(t *testing.T) {
 	overManyScenes(t)
-	ta := &tally{rows: map[string]*row{}}
+	ta := newTally()
 	for _, r := range realSeries(t) {
 		var pictures []image.Image
 		var clean []*pixels.FrameMeasure
@@ -224,7 +224,11 @@ func judgeAll(list []*pixels.FrameMeasure) *pixels.Judgement {
 // realFrames puts faults of single frames into a real series.
 func (ta *tally) realFrames(t *testing.T, pictures []image.Image, clean []*pixels.FrameMeasure) {
 	n := len(clean)
-	step := 2 * max(pictures[0].Bounds().Dx(), pictures[0].Bounds().Dy()) / 1600
+	step := max(1, 2*max(pictures[0].Bounds().Dx(), pictures[0].Bounds().Dy())/1600)
+	moved := make([]*pixels.FrameMeasure, n)
+	for i, p := range pictures {
+		moved[i] = measure(t, altered(p, step, 1))
+	}
 	every := 3
 	if *seedCount > 1 { // the long run
 		every = 1
@@ -237,11 +241,7 @@ func (ta *tally) realFrames(t *testing.T, pictures []image.Image, clean []*pixel
 		j = judgeAll(slices.Insert(slices.Clone(clean), at, clean[at]))
 		ta.count("the same file twice", j.Stalls.Answer, slices.ContainsFunc(j.Stalls.Events, func(e pixels.Stall) bool { return e.Identical && e.From == at }))
 		if at >= 2 && at < n-2 {
-			bumped := slices.Clone(clean)
-			for i := at; i < n; i++ {
-				bumped[i] = measure(t, altered(pictures[i], max(step, 1), 1))
-			}
-			j = judgeAll(bumped)
+			j = judgeAll(slices.Concat(clean[:at], moved[at:]))
 			ta.count("moved, 2 px at 1,600", j.Moved.Answer, slices.ContainsFunc(j.Moved.Events, func(e pixels.Move) bool { return e.To == at }))
 		}
 	}
@@ -312,6 +312,7 @@ func TestRealGoingOn(t *testing.T) {
 				continue // none is behind another
 			}
 			first := new(pixels.Sequence)
+			first.UseMemo(&realMemo)
 			for _, m := range c.first {
 				first.Add(m)
 			}
@@ -340,7 +341,7 @@ func TestRealPatch(t *testing.T) {
 	if testing.Short() {
 		t.Skip("measures many pictures: .ci/run does")
 	}
-	ta := &tally{rows: map[string]*row{}}
+	ta := newTally()
 	for _, r := range realSeries(t) {
 		var clean, moved []*pixels.FrameMeasure
 		for _, f := range r.files {

@@ -8,19 +8,6 @@ import (
 	"prestrike/audit/pixels/pixelstest"
 )
 
-func viewOf(t *testing.T, b *pixelstest.Built, shots []pixelstest.Shot) pixels.View {
-	t.Helper()
-	var s pixels.Sequence
-	for _, sh := range shots {
-		m, err := pixels.Measure(b.Picture(sh))
-		if err != nil {
-			t.Fatal(err)
-		}
-		s.Add(m)
-	}
-	return s.Judge(pixels.DefaultThresholds(), nil).View
-}
-
 // TestViewRates counts on rendered scenes how often a run shot again is known as the same
 // view, and one of a turned, shifted or another subject is not.
 func TestViewRates(t *testing.T) {
@@ -35,7 +22,8 @@ func TestViewRates(t *testing.T) {
 		shots := d.Shots()
 		again := d
 		again.Scene.Seed += 1000
-		whole := viewOf(t, b, shots)
+		st := newStudio(b)
+		whole := st.judge(shots).View
 		noisy := make([]pixelstest.Shot, len(shots))
 		for i, s := range shots {
 			s.Noise += 7777
@@ -59,7 +47,11 @@ func TestViewRates(t *testing.T) {
 			{"shifted by 5 %", b, pixelstest.Bump(noisy, 0, len(noisy), 0.05*w, 0)},
 			{"another subject", o.Build(), o.Shots()},
 		} {
-			v := viewOf(t, c.b, c.s)
+			of := st
+			if c.b != b {
+				of = newStudio(c.b)
+			}
+			v := of.judge(c.s).View
 			l := whole.Same(&v)
 			if got[c.name] == nil {
 				got[c.name] = new(count)

@@ -71,14 +71,9 @@ func (ta *tally) shakes(seed uint64) {
 func TestShakeRates(t *testing.T) {
 	pixelstest.Long(t)
 	overManyScenes(t)
-	ta := &tally{rows: map[string]*row{}}
-	ta.overScenes(ta.shakes)
-	if *showAll {
-		for _, n := range ta.notes {
-			t.Log(n)
-		}
-	}
-	t.Logf("\n%s", ta)
+	ta := newTally()
+	overSeeds(ta.shakes)
+	ta.log(t)
 	if *harder {
 		return
 	}
@@ -124,7 +119,7 @@ func TestShakeHasADirection(t *testing.T) {
 // picture. Clean series have no soft frame, but for TestRealSeries.
 func TestRealShakes(t *testing.T) {
 	overManyScenes(t)
-	ta := &tally{rows: map[string]*row{}}
+	ta := newTally()
 	rng := rand.New(rand.NewPCG(13, 13))
 	for _, r := range realSeries(t) {
 		var pictures []image.Image
@@ -143,7 +138,7 @@ func TestRealShakes(t *testing.T) {
 			ta.fault(r.name, "shaken", j.Soft.Verdict, softAt(j, at), j)
 		}
 	}
-	t.Logf("\n%s", ta)
+	ta.log(t)
 	if r := ta.rows["clean frame"]; r.found > 0 {
 		t.Errorf("%d of %d clean frames are found soft", r.found, r.runs)
 	}

@@ -234,6 +234,10 @@ func (b *Built) gather(s Shot, focus func(depth float32) float64) []float32 {
 	}
 	levels := b.levelsFrom(least, most)
 	right, bottom := float64(w)-1.001, float64(h)-1.001
+	columns := make([]column, w) // of all rows, where the camera is not rolled
+	for x := range columns {
+		columns[x] = columnAt(within(re*(float64(x)-b.centreX-dx)+b.centreX, right))
+	}
 	for y := range h {
 		py := float64(y) - b.centreY - dy
 		imy, rey := im*py, re*py
@@ -242,15 +246,15 @@ func (b *Built) gather(s Shot, focus func(depth float32) float64) []float32 {
 		iy := int(sy)
 		fy := float32(sy - float64(iy))
 		for x := range row {
-			px := float64(x) - b.centreX - dx
-			sx := within(re*px-imy+b.centreX, right)
+			ix, fx := columns[x].at, columns[x].rest
 			if im != 0 {
+				px := float64(x) - b.centreX - dx
+				c := columnAt(within(re*px-imy+b.centreX, right))
+				ix, fx = c.at, c.rest
 				sy = within(im*px+rey+b.centreY, bottom)
 				iy = int(sy)
 				fy = float32(sy - float64(iy))
 			}
-			ix := int(sx)
-			fx := float32(sx - float64(ix))
 			j := iy*w + ix
 			depth := b.depth[j]
 			if focus != nil {
@@ -265,6 +269,17 @@ func (b *Built) gather(s Shot, focus func(depth float32) float64) []float32 {
 		}
 	}
 	return out
+}
+
+// A column is a place between two columns of pixels.
+type column struct {
+	at   int     // the left one
+	rest float32 // px from there
+}
+
+func columnAt(x float64) column {
+	at := int(x)
+	return column{at, float32(x - float64(at))}
 }
 
 // within returns v or the end of 0 to most that is nearer.
