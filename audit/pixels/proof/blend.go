@@ -162,7 +162,7 @@ func (b *blend) addColour(f *layer, weight plane) {
 	at := f.at.grid(2, 0.5)
 	to := &b.colour
 	for y := range to[0].h {
-		x0, x1 := at.covered(y, to[0].w, f.chroma[0].w, f.chroma[0].h)
+		x0, x1 := at.covered(y, to[0].w, f.chroma[0].w, f.chroma[0].h, 0)
 		f.spans(y/side, b.cols, func(from, end int) {
 			from, end = max(x0, from*side), min(x1, end*side)
 			if from >= end {

@@ -3,6 +3,10 @@ package proof
 // placeSide is the side of a place of the coverage map, px.
 const placeSide = 4
 
+// halfPlace is how far the middle of a place may lie beside a frame: of such a place the frame
+// shows half.
+const halfPlace = 0.5
+
 // coverage follows the detail of each place through the frames, at two scales: fine detail
 // shows the frame best, coarse detail also shows in noise and far out of focus.
 type coverage struct {
@@ -11,7 +15,8 @@ type coverage struct {
 	broad *track
 	gaps  []Gap
 	spots *spots
-	order []int // frames added
+	order []int   // frames added
+	seen  []int16 // how many frames cover each place
 
 	sum, grey plane // of the frame that is added, in its own geometry
 	luma      plane // grey where the places of the merged picture lie
@@ -52,6 +57,7 @@ func newCoverage(w, h int, gaps []Gap) *coverage {
 	c.fine, c.broad = newTrack(c.w, c.h, beside), newTrack(c.w, c.h, nil)
 	c.fine.near = newNearby(c.w * c.h)
 	c.sum, c.grey, c.luma = newPlane(c.w, c.h), newPlane(c.w, c.h), newPlane(c.w, c.h)
+	c.seen = make([]int16, c.w*c.h)
 	c.spots = newSpots(w, h)
 	c.tmp = make([]float32, w+2)
 	return c
@@ -91,8 +97,11 @@ func (c *coverage) add(frame int, s *source, d *detail, at affine) {
 		}
 	}
 	for y := range c.h {
-		if x0, x1 := g.covered(y, c.w, c.w, c.h); x0 < x1 {
+		if x0, x1 := g.covered(y, c.w, c.w, c.h, halfPlace); x0 < x1 {
 			bilinear(c.luma.row(y), &c.grey, g, y, x0, x1)
+			for x := x0; x < x1; x++ {
+				c.seen[y*c.w+x]++
+			}
 		}
 	}
 	c.fine.add(frame, n, c.sum, c.grey, c.luma, g, c.tmp)
@@ -124,7 +133,7 @@ func (t *track) add(frame int, n int16, sum, grey, luma plane, g affine, tmp []f
 		t.around[frame] = newPlane(t.w, t.h)
 	}
 	for y := range t.h {
-		x0, x1 := g.covered(y, t.w, t.w, t.h)
+		x0, x1 := g.covered(y, t.w, t.w, t.h, halfPlace)
 		clear(t.now[:x0])
 		clear(t.now[x1:])
 		if x0 < x1 {
@@ -153,4 +162,17 @@ func (t *track) follow(y, x0, x1 int, n int16, own []float32) {
 			best[x], index[x], luma[x] = e, n, own[x]
 		}
 	}
+}
+
+// known returns the sharpest frame of each place as the energies show it, -1 where they do not
+// rise above noise.
+func (t *track) known() []int16 {
+	out := make([]int16, len(t.at))
+	levels := t.noise.levels()
+	for i, k := range t.at {
+		if out[i] = -1; t.best.pix[i] >= plainTimes*levels[lumaBin(t.luma.pix[i])] {
+			out[i] = k
+		}
+	}
+	return out
 }

@@ -7,12 +7,13 @@ import (
 
 // A depth is the frame in which each place is sharpest, as its number among those that were
 // merged: between two frames where that is known, -1 where nothing shows it. Around highlights
-// it is that of the places around: see [coverage.depth].
+// it is that of the places around: see [coverage.depth]; along the border that of places within.
 type depth struct {
-	w, h  int
-	frame []float32
-	given []bool // taken from the places around, and not from energies
-	plain []bool // shows no texture itself
+	w, h   int
+	frame  []float32
+	given  []bool // taken from other places, and not from energies
+	coarse []bool // taken from coarse detail, as noise hides fine one
+	plain  []bool // shows no fine texture itself
 }
 
 const (
@@ -122,20 +123,23 @@ func (s *spots) most() []int {
 // reaches: wherever a highlight is in focus when they are, which shows in that it is smaller
 // then than in the frame with the greatest energy. A bright hair in front of a ground stays, as
 // where the ground is sharp the hair is not at its smallest.
+//
+// Where noise hides fine texture, coarse detail decides for the merged picture: to within some
+// frames, which is too rough for the map.
 func (c *coverage) depth() *depth {
 	n := c.w * c.h
-	levels := c.fine.noise.levels()
-	known := make([]int16, n)
-	for i, k := range c.fine.at {
-		best, noise := c.fine.best.pix[i], levels[lumaBin(c.fine.luma.pix[i])]
-		if known[i] = -1; best >= plainTimes*noise {
-			known[i] = k
-		}
-	}
-	known = medians(known, c.w)
-	d := &depth{w: c.w, h: c.h, frame: make([]float32, n), given: make([]bool, n), plain: make([]bool, n)}
+	known := medians(c.fine.known(), c.w)
+	d := &depth{w: c.w, h: c.h, frame: make([]float32, n), given: make([]bool, n), coarse: make([]bool, n), plain: make([]bool, n)}
 	for i, k := range known {
 		d.frame[i], d.plain[i] = float32(k), k < 0
+	}
+	for i, k := range medians(c.broad.known(), c.w) {
+		if d.plain[i] && k >= 0 {
+			d.frame[i], d.coarse[i] = float32(k), true
+		}
+	}
+	for i, k := range c.fromWithin(known) {
+		d.frame[i], d.plain[i], d.given[i] = float32(k), false, true
 	}
 	most := c.spots.most()
 	reached := make([]bool, n)
@@ -148,6 +152,39 @@ func (c *coverage) depth() *depth {
 		}
 	}
 	return d
+}
+
+// fromWithin returns the frame of places along the border that seem plain and that not all
+// frames cover, as those in which focus is elsewhere show a little more or less: the frames in
+// which they are sharp may not show them. The next place that all cover decides.
+func (c *coverage) fromWithin(known []int16) map[int]int16 {
+	out := map[int]int16{}
+	all := int16(len(c.order))
+	from := make([]int, len(known)) // the place that decides, and one more; 0 where none was found yet
+	var next []int
+	for i, n := range c.seen {
+		if n == all {
+			from[i] = i + 1
+			next = append(next, i)
+		}
+	}
+	for len(next) > 0 {
+		i := next[0]
+		next = next[1:]
+		x, y := i%c.w, i/c.w
+		for _, to := range [...]struct{ x, y int }{{x - 1, y}, {x + 1, y}, {x, y - 1}, {x, y + 1}} {
+			k := to.y*c.w + to.x
+			if to.x < 0 || to.y < 0 || to.x >= c.w || to.y >= c.h || from[k] != 0 {
+				continue
+			}
+			from[k] = from[i]
+			next = append(next, k)
+			if own := known[from[i]-1]; known[k] < 0 && own >= 0 {
+				out[k] = own
+			}
+		}
+	}
+	return out
 }
 
 // cell returns the cell of the spots that a place lies in.

@@ -149,3 +149,46 @@ func TestPicturesThatFailTheSecondTime(t *testing.T) {
 		}
 	}
 }
+
+// TestBorderThatFramesLose holds that places along the border which only some frames show are
+// not called plain, as they are only because the frames that show them sharp do not show
+// them at all.
+func TestBorderThatFramesLose(t *testing.T) {
+	b := pixelstest.Scene{Seed: 17, Width: 480, Height: 320, Shape: pixelstest.Plane, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.04, Electrons: 40000, Quality: 92}.Build()
+	var list []image.Image
+	for _, s := range pixelstest.Run(6, 14, -0.1, 1.1, 0.03) {
+		list = append(list, b.Picture(s))
+	}
+	c := Focus(RunOf(measured(t, list)), listed(list)).Coverage
+	border, plain := 0, 0
+	for i, m := range c.Marks {
+		if x, y := i%c.Width, i/c.Width; x == 0 || y == 0 || x == c.Width-1 || y == c.Height-1 {
+			border++
+			if m == Plain {
+				plain++
+			}
+		}
+	}
+	t.Logf("%d of %d places along the border are plain", plain, border)
+	if plain > border/50 {
+		t.Errorf("%d of %d places along the border are plain, though all have texture", plain, border)
+	}
+}
+
+// TestNoiseHidesFineTexture merges a run in which noise is stronger than fine texture: coarse
+// texture still shows the frames in which places are sharp.
+func TestNoiseHidesFineTexture(t *testing.T) {
+	b := pixelstest.Scene{Seed: 29, Width: 480, Height: 320, Shape: pixelstest.Dome, Depth: 36, Contrast: 0.35, PSF: 0.7, Electrons: 1250, Quality: 90}.Build()
+	shots := pixelstest.Run(8, 17, -0.1, 1.1, 0.05)
+	var list []image.Image
+	for _, s := range shots {
+		list = append(list, b.Picture(s))
+	}
+	run := RunOf(measured(t, list))
+	got, truth := Focus(run, listed(list)).Picture, b.Truth(shots[run.Reference], shots).Sharp
+	near := psnr(got.Y, got.YStride, truth, nil)
+	t.Logf("%.2f dB", near)
+	if near < 42 {
+		t.Errorf("the proof is %.2f dB from the scene, want 42", near)
+	}
+}

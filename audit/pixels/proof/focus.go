@@ -151,7 +151,7 @@ func (f *focuser) add(n, i int, s *source) {
 	g := at.grid(2, 0)
 	top := &f.energy[0]
 	for y := range top.h {
-		x0, x1 := g.covered(y, top.w, f.detail.w, f.detail.h)
+		x0, x1 := g.covered(y, top.w, f.detail.w, f.detail.h, 0)
 		row := top.row(y)
 		doubled(row, &f.count, y, f.tmp)
 		clear(row[:x0])
@@ -195,6 +195,8 @@ func (f *focuser) weigh(n int) {
 			f.count.pix[i] = max(fine.near.energy(i, n), fine.least.pix[i]) + faint
 		case k >= len(nearDepth): // most of all places
 			f.count.pix[i] = faint * hardlyDepth
+		case d.coarse[i]:
+			f.count.pix[i] = (fine.best.pix[i] + faint) * nearDepth[k]
 		case d.given[i]:
 			f.count.pix[i] = (fine.best.pix[i] + faint) * nearGiven[k]
 		default:

@@ -103,7 +103,7 @@ func (f *fuser) add(i int, s *source) {
 	g := at.grid(2, 0)
 	top := &f.weights[0]
 	for y := range top.h {
-		x0, x1 := g.covered(y, top.w, f.own.w, f.own.h)
+		x0, x1 := g.covered(y, top.w, f.own.w, f.own.h, 0)
 		row := top.row(y)
 		clear(row[:x0])
 		clear(row[x1:])

@@ -161,11 +161,12 @@ func down(out []float32, rows []uint32, k *[4]int64) {
 }
 
 // covered returns the pixels from x0 to x1 of row y of the merged picture that the frame
-// covers.
-func (a affine) covered(y, w, fw, fh int) (x0, x1 int) {
+// covers, or lie beside it by slack pixels at most.
+func (a affine) covered(y, w, fw, fh int, slack float64) (x0, x1 int) {
 	lo, hi := 0.0, float64(w-1)
-	bound := func(slope, at, most float64) { // 0 <= slope x + at <= most
+	bound := func(slope, at, most float64) { // 0 <= slope x + at <= most, but for slack
 		const hardly = 1e-9
+		at, most = at+slack, most+2*slack
 		if math.Abs(slope) < hardly {
 			if at < -hardly || at > most+hardly {
 				hi = -1
@@ -184,7 +185,7 @@ func (a affine) covered(y, w, fw, fh int) (x0, x1 int) {
 }
 
 // bilinear interpolates a row of the merged picture from src, from x0 to x1, and
-// writes it to out[x0:x1]. All of it must lie in src.
+// writes it to out[x0:x1]. The border of src is continued by itself.
 func bilinear(out []float32, src *plane, a affine, y, x0, x1 int) {
 	sx, sy := a.p*float64(x0)-a.q*float64(y)+a.c, a.q*float64(x0)+a.p*float64(y)+a.d
 	const one = 1 << 20
@@ -193,7 +194,7 @@ func bilinear(out []float32, src *plane, a affine, y, x0, x1 int) {
 	w := src.w
 	for x := x0; x < x1; x, ux, uy = x+1, ux+px, uy+qy {
 		ix, iy := min(max(ux>>20, 0), w-2), min(max(uy>>20, 0), src.h-2)
-		fx, fy := float32(ux-ix<<20)*(1.0/one), float32(uy-iy<<20)*(1.0/one)
+		fx, fy := min(max(float32(ux-ix<<20)*(1.0/one), 0), 1), min(max(float32(uy-iy<<20)*(1.0/one), 0), 1)
 		s, t := src.pix[iy*w+ix:iy*w+ix+2], src.pix[(iy+1)*w+ix:(iy+1)*w+ix+2]
 		top := s[0] + fx*(s[1]-s[0])
 		out[x] = top + fy*(t[0]+fx*(t[1]-t[0])-top)
