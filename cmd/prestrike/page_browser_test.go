@@ -199,6 +199,18 @@ func TestPageInBrowser(t *testing.T) {
 		}
 		b.quiet(t, fmt.Sprintf("at %d px", width))
 	}
+	// A single between two sequences is a row of its own on a narrow screen: no more of it
+	// than the picture is high, as its words stand beside it.
+	b.load(t, 360)
+	tiles := ask[[]float64](t, b, `[...document.querySelectorAll(".tile.plain")].filter(e => !e.nextElementSibling?.matches(".plain") && !e.previousElementSibling?.matches(".plain")).map(e => e.getBoundingClientRect().height / e.querySelector("figure").getBoundingClientRect().height)`)
+	if len(tiles) == 0 {
+		t.Error("the page has no single that stands alone")
+	}
+	for _, times := range tiles {
+		if times > 1.3 {
+			t.Errorf("the tile of a single is %.1f times as high as its picture", times)
+		}
+	}
 }
 
 // TestPageByKeyboard steps through pictures without a mouse.
