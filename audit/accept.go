@@ -58,7 +58,7 @@ func namedFrames(sessions []*Session, name string) []string {
 	for _, s := range sessions {
 		for _, q := range s.Sequences {
 			for _, f := range q.Frames {
-				if names(name, f) {
+				if f.Named(name) {
 					stems = append(stems, strings.TrimSuffix(f.Path(), path.Ext(f.Path())))
 				}
 			}
@@ -67,20 +67,13 @@ func namedFrames(sessions []*Session, name string) []string {
 	return stems
 }
 
-// names reports whether a name, or the end of a path, is that of one of the frame's files.
-func names(name string, f *shoot.Frame) bool {
-	return slices.ContainsFunc(f.Files, func(file *shoot.File) bool {
-		return file.Path == name || strings.HasSuffix(file.Path, "/"+name)
-	})
-}
-
 // mark accepts the findings of the rule in the sequence that holds the frame, and those
 // of the whole session that name it. It reports whether there are any.
 func (a Acceptance) mark(sessions []*Session) bool {
 	any := false
 	take := func(list []*Finding, frames func(*Finding) []*shoot.Frame) {
 		for _, f := range list {
-			here := a.Frame == "" || slices.ContainsFunc(frames(f), func(frame *shoot.Frame) bool { return names(a.Frame, frame) })
+			here := a.Frame == "" || slices.ContainsFunc(frames(f), func(frame *shoot.Frame) bool { return frame.Named(a.Frame) })
 			if f.Rule != a.Rule || !here {
 				continue
 			}

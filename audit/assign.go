@@ -63,7 +63,7 @@ func (a *assignment) byFile(v *ShotView) {
 	}
 	for _, s := range a.sessions {
 		for _, q := range s.Sequences {
-			if slices.ContainsFunc(q.Frames, func(f *shoot.Frame) bool { return names(v.View.Sequence, f) }) {
+			if slices.ContainsFunc(q.Frames, func(f *shoot.Frame) bool { return f.Named(v.View.Sequence) }) {
 				v.Sequence, v.By = lastTake(q), ByFile
 				a.used[v.Sequence], a.used[q] = true, true
 			}

@@ -78,7 +78,7 @@ func sequenceNamed(sessions []*Session, name string) (found *Reviewed, why strin
 	}
 	for _, s := range sessions {
 		for _, q := range s.Sequences {
-			if slices.ContainsFunc(q.Frames, func(f *shoot.Frame) bool { return names(name, f) }) {
+			if slices.ContainsFunc(q.Frames, func(f *shoot.Frame) bool { return f.Named(name) }) {
 				found = q
 			}
 		}

@@ -48,3 +48,7 @@ func listedFrames(views []audit.View, k shoot.Kind) int {
 	}
 	return frames
 }
+
+// FramesMade returns how many frames a sequence was made with, by the measure that
+// view-differs holds against the shot list: with those that are missing inside.
+func FramesMade(q *shoot.Sequence) int { return evidence.Spanned(q) }

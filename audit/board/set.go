@@ -183,6 +183,9 @@ func (s *Set) State(now time.Time) State {
 // about decides what the set is doing, and which sequence that is about.
 func (s *Set) about(open *audit.Reviewed) (Phase, *audit.Reviewed) {
 	last := s.byKey[s.last]
+	for last != nil && last.SupersededBy != nil { // the retake counts, which may be faulty where it was declared
+		last = last.SupersededBy
+	}
 	if len(s.gone) > 0 {
 		if open != nil {
 			last = open
@@ -205,7 +208,7 @@ func (s *Set) about(open *audit.Reviewed) (Phase, *audit.Reviewed) {
 		return Shooting, open
 	case last == nil:
 		return Idle, nil
-	case last.Verdict == audit.VerdictGood || last.SupersededBy != nil:
+	case last.Verdict == audit.VerdictGood:
 		return Good, last
 	}
 	return Inspect, last

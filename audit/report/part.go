@@ -50,6 +50,12 @@ func WriteSequence(w io.Writer, result *audit.Result, key string, opt *Options) 
 	return ErrGone
 }
 
+// SequenceName names a sequence on one line: "1.4 focus 10:09, frames 0013 to 0022 (8)".
+func SequenceName(q *audit.Reviewed) string {
+	m := newSequence(q)
+	return liveName(&m)
+}
+
 // Deciding makes the one picture that decides a finding of a sequence, of at most this many
 // bytes; nil where none does, or where it could not be made.
 func Deciding(q *audit.Reviewed, f *audit.Finding, g Gallery, bytes int) *Picture {

@@ -2,6 +2,8 @@ package shoot
 
 import (
 	"path"
+	"slices"
+	"strings"
 	"time"
 
 	"prestrike/exifread"
@@ -76,6 +78,13 @@ func (f *Frame) Path() string { return f.Files[0].Path }
 
 // Name returns the base name of the frame's first file.
 func (f *Frame) Name() string { return f.Files[0].Name() }
+
+// Named reports whether a name, or the end of a path, is that of one of the frame's files.
+func (f *Frame) Named(name string) bool {
+	return slices.ContainsFunc(f.Files, func(file *File) bool {
+		return file.Path == name || strings.HasSuffix(file.Path, "/"+name)
+	})
+}
 
 // Readable reports whether a picture can be read from any of the frame's files.
 func (f *Frame) Readable() bool {

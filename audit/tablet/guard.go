@@ -35,11 +35,12 @@ func (s *site) guarded(next http.Handler) http.Handler {
 			refuse(w, http.StatusMisdirectedRequest, "open the page by the address that prestrike prints")
 			return
 		}
-		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+		writes := s.writes(r)
+		if !writes && r.Method != http.MethodGet && r.Method != http.MethodHead {
 			refuse(w, http.StatusMethodNotAllowed, "this page is for reading")
 			return
 		}
-		if !s.ownRequest(r) {
+		if !s.ownRequest(r) || writes && !fromOwnPage(r) {
 			refuse(w, http.StatusForbidden, "another page asked for this")
 			return
 		}

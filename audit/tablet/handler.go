@@ -15,6 +15,12 @@ func (s *Server) Handler() http.Handler {
 	mux := s.mux("page/page.html", "page/page.css", "page/page.js", s.wire)
 	mux.HandleFunc("GET /picture/{name}", s.picture)
 	mux.HandleFunc("GET /sequence/{name}", s.sequence)
+	mux.HandleFunc("GET /declare.js", asset("page/declare.js", "text/javascript; charset=utf-8"))
+	if s.writer != nil {
+		mux.HandleFunc("GET /choices/{name}", s.choices)
+		mux.HandleFunc("POST "+declarePath+"{name}", s.declare)
+		mux.HandleFunc("POST "+takeBackPath, s.takeBack)
+	}
 	return s.guarded(mux)
 }
 

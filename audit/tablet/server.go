@@ -39,17 +39,22 @@ var ErrNotYet = errors.New("not known yet")
 type Options struct {
 	Access
 	Gallery Gallery // nil for no pictures
+	Writer  Writer  // nil for a page that is for reading alone
 }
 
 // A Server serves the page of a set. Its methods are safe for use by several goroutines.
 type Server struct {
 	*site
 	gallery Gallery
+	writer  Writer
+	turns   chan struct{} // of those who write
 
 	// The lock of the site is held for these.
 	state *board.State
 	keys  map[string]string // of sequences that a page may open, by their names
 	shelf *shelf
+	// standing is what pages may declare; nil where they may not.
+	standing *shownStanding
 
 	quick chan struct{} // wakes the painter of what is needed at once
 	slow  chan struct{} // and that of whole sequences
@@ -57,8 +62,9 @@ type Server struct {
 
 // New makes a server that has no state yet.
 func New(opt Options) *Server {
+	opt.Writes = opt.Writer != nil
 	return &Server{
-		site: newSite(opt.Access), gallery: opt.Gallery, keys: map[string]string{}, shelf: newShelf(),
+		site: newSite(opt.Access), gallery: opt.Gallery, writer: opt.Writer, turns: make(chan struct{}, mostAtOnce), keys: map[string]string{}, shelf: newShelf(),
 		quick: make(chan struct{}, 1), slow: make(chan struct{}, 1),
 	}
 }

@@ -29,10 +29,12 @@ type shown struct {
 	Notes    []string       `json:"notes"`
 	Open     []shownFinding `json:"open"`
 	Closed   []shownClosed  `json:"closed"`
+	Write    *shownStanding `json:"write"` // null on a page for reading alone
 }
 
 type shownFinding struct {
 	Where    string `json:"where"`
+	Rule     string `json:"rule,omitempty"`
 	Title    string `json:"title"`
 	Text     string `json:"text"`
 	Severity string `json:"severity"`
@@ -49,7 +51,7 @@ type shownClosed struct {
 
 // shown writes the latest state for pages. The caller holds the lock.
 func (s *Server) shown() *shown {
-	out := &shown{Version: s.version, Phase: board.Idle.String(), Word: "starting", Part: -1, Notes: []string{}, Open: []shownFinding{}, Closed: []shownClosed{}}
+	out := &shown{Version: s.version, Phase: board.Idle.String(), Word: "starting", Part: -1, Notes: []string{}, Open: []shownFinding{}, Closed: []shownClosed{}, Write: s.standing}
 	state := s.state
 	if state == nil {
 		return out

@@ -40,6 +40,8 @@ type Access struct {
 	Hosts []string
 	// Token is what the link to the page must hold the first time; empty where none is asked.
 	Token string
+	// Writes says that pages may declare something, and not only read.
+	Writes bool
 	// Guard is deferred by every goroutine; nil for none.
 	Guard func()
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -90,14 +89,9 @@ func runAccept(cmd *cobra.Command, c *console, f *shootFlags, folder, id, rule, 
 	if err != nil {
 		return err
 	}
-	file := f.config
-	if file == "" {
-		if file, err = config.Find(folder); err != nil {
-			return err
-		}
-	}
-	if file == "" {
-		file = filepath.Join(folder, config.Name)
+	file, err := f.fileToWrite(folder)
+	if err != nil {
+		return err
 	}
 	frame := sequence.Frames[0]
 	if err := config.Accept(file, opt.Rules, audit.Acceptance{Rule: rule, Frame: nameIn(result, frame), Reason: reason}); err != nil {

@@ -107,7 +107,7 @@ func runBoard(cmd *cobra.Command, c *console, broker, address string) error {
 	}
 	ctx, cancel := context.WithCancel(cmd.Context())
 	defer cancel()
-	site, err := listenPage(ctx, c, address, opt.Broker.Host+opt.Broker.Path)
+	site, err := listenPage(ctx, c, address, opt.Broker.Host+opt.Broker.Path, false)
 	if err != nil {
 		return err
 	}

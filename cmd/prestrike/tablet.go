@@ -45,12 +45,19 @@ const (
 type tabletPage struct {
 	server *tablet.Server
 	site   *pageSite
-	// result is what was audited last.
-	result atomic.Pointer[audit.Result]
+	// latest is what was audited last, with the edition of the settings it was judged by.
+	latest atomic.Pointer[inspected]
 	live   *audit.Live
+	edits  *edits // nil for a page that is for reading alone
 	// quick makes what is needed at once, slow whole sequences.
 	quick, slow lane
 	proofs      pictures.Cache
+}
+
+// An inspected is a result that pages show.
+type inspected struct {
+	audit.Result
+	edition string
 }
 
 // A lane makes one picture at a time.
@@ -64,11 +71,13 @@ type pageSite struct {
 	listener net.Listener
 	access   tablet.Access
 	links    []string // the first is the one to open
+	writes   bool     // those who open it may declare something
+	local    bool     // it is for this computer alone
 }
 
 // listenPage listens at an address for those who open a page of something, such as a
-// folder.
-func listenPage(ctx context.Context, c *console, address, of string) (*pageSite, error) {
+// folder. A page that writes is opened by its link alone, also on this computer.
+func listenPage(ctx context.Context, c *console, address, of string, writes bool) (*pageSite, error) {
 	host, _, err := net.SplitHostPort(address)
 	if err != nil {
 		return nil, err // a flag has been read by then
@@ -88,7 +97,12 @@ func listenPage(ctx context.Context, c *console, address, of string) (*pageSite,
 		s.access.Hosts = append(s.access.Hosts, net.JoinHostPort(h, strconv.Itoa(at.Port)))
 	}
 	path := "/"
-	if !at.IP.IsLoopback() {
+	s.writes, s.local = writes, at.IP.IsLoopback()
+	if writes {
+		of += " to write" // whoever was given the link of a page for reading has another
+	}
+	// Others who use this computer may read the page there, but not write.
+	if !s.local || writes {
 		s.access.Token = pageToken(c, of, address)
 		path += "?key=" + s.access.Token
 	}
@@ -102,22 +116,26 @@ func listenPage(ctx context.Context, c *console, address, of string) (*pageSite,
 }
 
 // newTabletPage listens at an address for those who open the page of a watch.
-func newTabletPage(ctx context.Context, c *console, address, folder string, live *audit.Live) (*tabletPage, error) {
+func newTabletPage(ctx context.Context, c *console, address, folder string, live *audit.Live, edits *edits) (*tabletPage, error) {
 	abs, err := filepath.Abs(folder)
 	if err != nil {
 		return nil, err
 	}
-	site, err := listenPage(ctx, c, address, abs)
+	site, err := listenPage(ctx, c, address, abs, edits != nil)
 	if err != nil {
 		return nil, err
 	}
-	t := &tabletPage{live: live, site: site}
+	t := &tabletPage{live: live, site: site, edits: edits}
 	if disk := pictureCache(c, true, []string{folder}); disk != nil {
 		t.proofs = disk
 	}
 	none := func() {}
 	t.quick.gallery, t.slow.gallery = newGallery(ctx, nil, none), newGallery(ctx, t.proofs, none)
-	t.server = tablet.New(tablet.Options{Access: site.access, Gallery: t})
+	opt := tablet.Options{Access: site.access, Gallery: t}
+	if edits != nil {
+		opt.Writer = t
+	}
+	t.server = tablet.New(opt)
 	return t, nil
 }
 
@@ -216,8 +234,13 @@ func (t *tabletPage) serve(ctx context.Context) error { return t.server.Serve(ct
 // show hands on the state of the set, with what was audited.
 func (t *tabletPage) show(state *board.State) {
 	// The watch changes how much time is left in its result.
-	result := *t.live.Result()
-	t.result.Store(&result)
+	latest := &inspected{Result: *t.live.Result()}
+	if t.edits != nil {
+		standing := t.edits.standing(state.At)
+		latest.edition = standing.Edition
+		t.server.Stand(standing)
+	}
+	t.latest.Store(latest)
 	t.server.Show(state)
 }
 
@@ -226,15 +249,20 @@ func (t *tabletPage) show(state *board.State) {
 func (s *pageSite) announce(c *console, what string) {
 	link := s.links[0]
 	c.remark("%s is at %s", what, link)
-	if !strings.Contains(link, "?") || !c.errTerminal || c.plain {
+	may := "can see the page"
+	if s.writes {
+		may = "can see the page and write to prestrike.toml"
+	}
+	if s.local || !c.errTerminal || c.plain {
+		if s.writes {
+			c.remark("whoever has the link %s", may)
+		}
 		return
 	}
-	code, err := terminalCode(link)
-	if err != nil {
-		return // the link is there
+	if code, err := terminalCode(link); err == nil { // else the link is there
+		c.say(code)
 	}
-	c.say(code)
-	c.remark("whoever has the link or the code can see the page; what goes over the network is not encrypted: see the README")
+	c.remark("whoever has the link or the code %s; what goes over the network is not encrypted: see the README", may)
 }
 
 // terminalCode draws a text as a QR code of half blocks, black on white whatever the
@@ -271,7 +299,7 @@ func terminalCode(text string) ([]byte, error) {
 
 // sequence returns the sequence whose first frame has a path; nil where there is none.
 func (t *tabletPage) sequence(key string) *audit.Reviewed {
-	result := t.result.Load()
+	result := t.latest.Load()
 	if result == nil {
 		return nil
 	}
@@ -287,7 +315,7 @@ func (t *tabletPage) sequence(key string) *audit.Reviewed {
 
 // frame returns the frame that has a file of a path; nil where there is none.
 func (t *tabletPage) frame(path string) *shoot.Frame {
-	result := t.result.Load()
+	result := t.latest.Load()
 	if result == nil {
 		return nil
 	}
@@ -345,7 +373,7 @@ func (t *tabletPage) Closed(key string) (*report.Picture, error) {
 
 // WriteSequence implements [tablet.Gallery].
 func (t *tabletPage) WriteSequence(ctx context.Context, w io.Writer, key string) error {
-	result := t.result.Load()
+	result := t.latest.Load()
 	if result == nil {
 		return report.ErrGone
 	}
@@ -354,5 +382,5 @@ func (t *tabletPage) WriteSequence(ctx context.Context, w io.Writer, key string)
 	if err := ctx.Err(); err != nil {
 		return err // who asked has gone
 	}
-	return report.WriteSequence(w, result, key, &report.Options{Gallery: newGallery(ctx, t.proofs, func() {})})
+	return report.WriteSequence(w, &result.Result, key, &report.Options{Gallery: newGallery(ctx, t.proofs, func() {})})
 }

@@ -74,6 +74,17 @@ func TestPageTokenIsKept(t *testing.T) {
 	if pageToken(c, "/b", ":8140") == first || pageToken(c, "/a", ":8141") == first {
 		t.Error("another page has the same key")
 	}
+	address := freeAddress(t)
+	for _, of := range []bool{false, true} {
+		site, err := listenPage(t.Context(), c, strings.Replace(address, "127.0.0.1", "0.0.0.0", 1), "/c", of)
+		if err != nil {
+			t.Skipf("no network here: %v", err)
+		}
+		_ = site.listener.Close() // nobody came
+		if want := pageToken(c, map[bool]string{false: "/c", true: "/c to write"}[of], strings.Replace(address, "127.0.0.1", "0.0.0.0", 1)); site.access.Token != want {
+			t.Errorf("writes %v: the key is %q, want that of its own, %q", of, site.access.Token, want)
+		}
+	}
 	if none := pageToken(&console{}, "/a", ":8140"); len(none) != len(first) || none == first {
 		t.Errorf("without a cache the key is %q", none)
 	}
@@ -83,7 +94,7 @@ func TestPageTokenIsKept(t *testing.T) {
 // to the addresses of this computer only.
 func TestListenPage(t *testing.T) {
 	c := &console{out: &bytes.Buffer{}, err: &bytes.Buffer{}}
-	here, err := listenPage(t.Context(), c, "127.0.0.1:0", "/a")
+	here, err := listenPage(t.Context(), c, "127.0.0.1:0", "/a", false)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -91,7 +102,15 @@ func TestListenPage(t *testing.T) {
 	if here.access.Token != "" || strings.Contains(here.links[0], "?") || len(here.access.Hosts) != 2 {
 		t.Errorf("%+v", here)
 	}
-	network, err := listenPage(t.Context(), c, "0.0.0.0:0", "/a")
+	writes, err := listenPage(t.Context(), c, "127.0.0.1:0", "/a", true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer writes.listener.Close()
+	if writes.access.Token == "" || !strings.HasSuffix(writes.links[0], "/?key="+writes.access.Token) {
+		t.Errorf("a page that writes is opened by %s", writes.links[0])
+	}
+	network, err := listenPage(t.Context(), c, "0.0.0.0:0", "/a", false)
 	if err != nil {
 		t.Skipf("no network here: %v", err)
 	}
@@ -108,7 +127,7 @@ func TestListenPage(t *testing.T) {
 			t.Errorf("%q is answered", h)
 		}
 	}
-	if _, err := listenPage(t.Context(), c, here.listener.Addr().String(), "/a"); err == nil || !strings.Contains(err.Error(), "--page=HOST:PORT") {
+	if _, err := listenPage(t.Context(), c, here.listener.Addr().String(), "/a", false); err == nil || !strings.Contains(err.Error(), "--page=HOST:PORT") {
 		t.Errorf("an address in use: %v", err)
 	}
 }
@@ -144,6 +163,7 @@ func TestBesideUsage(t *testing.T) {
 	}{
 		{[]string{"watch", ".", "--page", "192.168.1.5:8140"}, "--page=192.168.1.5:8140"},
 		{[]string{"watch", ".", "--set", "a"}, "write --publish as well"},
+		{[]string{"watch", ".", "--page-write"}, "write --page as well"},
 		{[]string{"watch", ".", "--publish", "mqtt://127.0.0.1:1/studio", "--set", "a/b"}, "name it with --set"},
 		{[]string{"watch", ".", "--publish", "http://127.0.0.1/studio"}, "mqtt://192.168.1.2:1883/studio"},
 		{[]string{"board"}, "name one broker"},

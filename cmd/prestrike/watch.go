@@ -43,8 +43,10 @@ it must be shot again. Twice two mean stalled, twice three mean that the folder 
 The signals for "again" and "lost" repeat every 20 s until you press Enter or the
 retake is there. --sound plays tones of the same rhythms.
 
---page serves the state as a page for a tablet or telephone beside the set. --publish hands
-it to an MQTT broker, for lamps and for prestrike board.
+--page serves the state as a page for a tablet or telephone beside the set. With --page-write
+it also declares what is meant, which sequence was shot again and which view it shows, in
+prestrike.toml in the folder, or in the one that holds for it. --publish hands the state to
+an MQTT broker, for lamps and for prestrike board.
 
 Ctrl-C prints the report on all that is there, once the remaining pictures are
 inspected, and ends with its status. A second Ctrl-C ends at once. A file that is not
@@ -60,6 +62,7 @@ const watchExamples = `  prestrike watch /tethered
   prestrike watch . --planned-frames 50 --alert bell --alert-from check
   prestrike watch . --big --sound              a board to be read and heard from afar
   prestrike watch . --page=:8140               a page for a tablet on the same network
+  prestrike watch . --page=:8140 --page-write  a page that also declares what is meant
   prestrike watch . --publish mqtt://192.168.1.2/studio --set "table 2"
   prestrike watch . --on-finding ./lamp        run a program for each finding
   prestrike watch . --once                     end with the status of the first sequence
@@ -135,6 +138,7 @@ type watching struct {
 	// pictures inspects the pictures; nil where nothing does.
 	pictures *pictures.Measurer
 	alerts   *alerter
+	edits    *edits // nil where no page writes
 	readers  *readCache
 	set      *board.Set
 	shows    []func(*board.State) // that show the state of the set
@@ -155,7 +159,7 @@ type watching struct {
 }
 
 func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) error {
-	opt, _, err := f.shoot.options(cmd, []string{folder})
+	opt, pageEdits, err := f.options(cmd, folder)
 	if err != nil {
 		return err
 	}
@@ -170,7 +174,7 @@ func runWatch(cmd *cobra.Command, c *console, f *watchFlags, folder string) erro
 	}
 	live := audit.NewLive(opt)
 	w := &watching{
-		c: c, f: f, folder: folder, opt: opt, live: live, alerts: alerts,
+		c: c, f: f, folder: folder, opt: opt, live: live, alerts: alerts, edits: pageEdits,
 		set: board.New(live), free: watch.Free, room: make(chan int64, 1),
 		pictures: measurePictures(c, true, false, []string{folder}, opt),
 		readers:  newReadCache(folder, settle),
@@ -274,6 +278,9 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 			}
 			w.c.entered()
 			closeAll = w.closesByEnter()
+		case p := <-w.edits.asks():
+			w.edit(p)
+			next = time.Time{} // it is shown at once
 		case <-ticker.C:
 		}
 		w.sayAll()

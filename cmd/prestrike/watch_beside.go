@@ -19,6 +19,7 @@ import (
 // besideFlags are the flags for it.
 type besideFlags struct {
 	page    string
+	write   bool
 	publish *url.URL
 	set     string
 }
@@ -26,6 +27,7 @@ type besideFlags struct {
 func (f *besideFlags) addTo(flags *pflag.FlagSet) {
 	addValue(flags, values.Address, &f.page, "page", "serve a page for a tablet beside the set, at `ADDRESS`, HOST:PORT; --page alone is for this computer")
 	flags.Lookup("page").NoOptDefVal = pageHere
+	flags.BoolVar(&f.write, "page-write", false, "let the page declare what is meant, shot again, or which view it is, in prestrike.toml")
 	addValue(flags, values.Broker, &f.publish, "publish", "publish the state to an MQTT broker, `mqtt://HOST:PORT/PREFIX`")
 	flags.StringVar(&f.set, "set", "", "the `NAME` of this set at the broker; the folder's where not given")
 }
@@ -39,6 +41,9 @@ func (w *watching) serveBeside(ctx context.Context) (wait func(), err error) {
 	f := &w.f.beside
 	if f.set != "" && f.publish == nil {
 		return nil, errors.New("--set names a set at a broker: write --publish as well")
+	}
+	if f.write && f.page == "" {
+		return nil, errors.New("--page-write is for a page: write --page as well")
 	}
 	var group sync.WaitGroup
 	begin := func(run func() error) {
@@ -68,7 +73,7 @@ func (w *watching) serveBeside(ctx context.Context) (wait func(), err error) {
 		begin(func() error { return b.Run(ctx, leaveWithin) })
 	}
 	if f.page != "" {
-		t, err := newTabletPage(ctx, w.c, f.page, w.folder, w.live)
+		t, err := newTabletPage(ctx, w.c, f.page, w.folder, w.live, w.edits)
 		if err != nil {
 			return nil, err
 		}

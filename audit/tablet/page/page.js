@@ -40,6 +40,7 @@
     list(at("notes"), s.notes, (text) => make("p", { textContent: text }));
     ages();
     sounds(before, s);
+    document.dispatchEvent(new CustomEvent("state", { detail: s }));
   };
 
   // A list is made anew where it changed, and only then, so that a touch is not lost.
@@ -77,11 +78,15 @@
     b.dataset.sequence = name;
     b.addEventListener("click", () => {
       frame.src = "sequence/" + name;
+      dialog.dataset.sequence = name;
       dialog.showModal();
+      dialog.dispatchEvent(new Event("opened"));
     });
   };
   at("back").addEventListener("click", () => dialog.close());
-  dialog.addEventListener("close", () => { frame.removeAttribute("src"); });
+  dialog.addEventListener("close", () => {
+    if (!dialog.open) frame.removeAttribute("src"); // it may be open again meanwhile
+  });
 
   const ages = () => {
     if (state && state.came) set(at("age"), live.age("came", state.came));
