@@ -27,6 +27,7 @@ func All() []*audit.Rule {
 		banding,
 		bracketRange,
 		clippedLights,
+		dust,
 		softFrame,
 		isoDrift,
 		exposureDrift,

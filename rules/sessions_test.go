@@ -14,7 +14,7 @@ import (
 // onPictures are the rules that only inspect pictures.
 var onPictures = map[*audit.Rule]bool{
 	nearEdge: true, farEdge: true, moved: true, darkFrame: true, brightnessDrift: true, banding: true, softFrame: true, bracketRange: true,
-	clippedLights: true,
+	clippedLights: true, dust: true,
 }
 
 const sessionFolder = "../testdata/sessions"
@@ -37,7 +37,7 @@ func TestSessions(t *testing.T) {
 	known := map[string]bool{}
 	for _, rule := range All() {
 		known[rule.ID] = true
-		if onPictures[rule] { // no text holds these; TestPictures does
+		if onPictures[rule] { // no text holds these; tests that render pictures do
 			continue
 		}
 		for _, name := range []string{"clean", "fault", "limit", "missing"} {

@@ -219,7 +219,11 @@ func (p *Measurer) resume(j *job) *looking {
 		}
 		break // its frames changed: this one takes its place
 	}
-	return &looking{chain: newChain(p.Memo), done: map[int]glance{}}
+	l := &looking{chain: newChain(p.Memo), done: map[int]glance{}}
+	if j.stoppedDown() {
+		l.whole.KeepSensor()
+	}
+	return l
 }
 
 // back goes back to the first n frames or fewer, and reports whether it could.

@@ -45,7 +45,7 @@ func (s *Sequence) Pause() *Sequence {
 	if len(s.frames) > 0 {
 		s.paused = &pause{frame: -1}
 	}
-	return &Sequence{memo: s.memo}
+	return &Sequence{memo: s.memo, sensor: s.sensor.again()}
 }
 
 // registerAgain registers the first frame behind a pause, at now, with the first of all,

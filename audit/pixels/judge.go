@@ -14,7 +14,7 @@ import "slices"
 func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 	r := s.run(th, settings)
 	j := r.judgement()
-	j.Range = r.askRange()
+	j.Range, j.Specks = r.askRange(), s.askSpecks()
 	if len(r.frames) < minFrames {
 		reason := ReasonFew
 		if r.otherSize {

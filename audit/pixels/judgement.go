@@ -67,6 +67,10 @@ const (
 	ReasonNoView        = "the pictures are not enough to compare views"
 	ReasonBetweenViews  = "the pictures do not show whether it is the same view"
 	ReasonOneFrame      = "fewer than two frames with a picture"
+	ReasonWideOpen      = "dust shows at f/11 and up"
+	ReasonNotSmooth     = "no part of the picture is smooth enough to show dust"
+	ReasonFewViews      = "fewer than three sequences at f/11 and up"
+	ReasonBackdrop      = "dark spots keep their place, but the pictures do not show that the camera or the backdrop moved"
 	ReasonNoNeighbour   = "no frame has a picture and two neighbours with enough texture"
 )
 
@@ -109,6 +113,7 @@ type Judgement struct {
 	Habit      Habit
 	Range      Range
 	Lights     Lights
+	Specks     Specks
 
 	// OneView is for a run that is too short for all checks but those of its light. It
 	// means that its pictures, made at the same settings, show the same thing.

@@ -44,6 +44,14 @@ func TestLights(t *testing.T) {
 	if bright.Share < 0.05 {
 		t.Errorf("2.2 EV too bright: share %.4f", bright.Share)
 	}
+	background := func(x, _ int) bool { return x < 170 }
+	if l := whitened(t, st, shots, background); l.Share > 0.002 {
+		t.Errorf("a white background: share %.4f; want that of the highlights", l.Share)
+	}
+	inside := func(x, y int) bool { return x > 200 && x < 300 && y > 120 && y < 200 }
+	if l := whitened(t, st, shots, inside); l.Share < 0.04 || l.Box.X0 < 0.35 || l.Box.X1 > 0.7 {
+		t.Errorf("5 %% of the picture is white inside: %+v", l)
+	}
 	for name, l := range map[string]pixels.Lights{
 		pixels.ReasonTexture: newStudio(smooth.Build()).judge(pixelstest.Brighten(pixelstest.Run(3, 5, 0.5, 0.5, 0), 0, 5, 3)).Lights,
 		pixels.ReasonFew:     st.judge(shots[:3]).Lights,
@@ -52,6 +60,26 @@ func TestLights(t *testing.T) {
 			t.Errorf("%v %q; want cannot tell, %q", l.Answer, l.Reason, name)
 		}
 	}
+}
+
+// whitened is what is found where part of each picture is white.
+func whitened(t *testing.T, st *studio, shots []pixelstest.Shot, white func(x, y int) bool) pixels.Lights {
+	t.Helper()
+	var s pixels.Sequence
+	for _, shot := range shots {
+		img := st.built.Shoot(shot)
+		for i := range img.Pix {
+			if white(i%img.Stride, i/img.Stride) {
+				img.Pix[i] = 255
+			}
+		}
+		m, err := pixels.Measure(img)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.Add(m)
+	}
+	return s.Judge(pixels.DefaultThresholds(), nil).Lights
 }
 
 // The share of the textured area from which clipped lights may be a finding, as the rule

@@ -25,7 +25,8 @@ type Sequence struct {
 
 	noBlur bool // no change of blur is measured: no answer needs it
 
-	memo *Memo // nil where registrations are not shared
+	memo   *Memo       // nil where registrations are not shared
+	sensor *sensorMean // nil where nobody asks for specks
 }
 
 // An anchor is a frame that the next one is registered with.
@@ -125,7 +126,9 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		// The first picture alone is of another size, as where its preview is damaged
 		// and a smaller one takes its place: it must not blind all that follow.
 		s.frames, s.last, s.before, s.aside = nil, anchor{}, anchor{}, anchor{}
+		s.sensor = s.sensor.again()
 	}
+	s.sensor.add(&m.half, s.n)
 	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, sharp: m.Sharpness, tint: m.tint, print: m.print, flat: m.Sharpness == 0}
 	now := anchor{frame: len(s.frames), levels: m.pyramid(), half: &m.half, print: m.print}
 	if len(s.frames) == 0 {

@@ -60,6 +60,9 @@ type Scene struct {
 	// DriftX and DriftY are the shift from the nearest to the farthest
 	// focus, px, as a rail or a microscope has.
 	DriftX, DriftY float64
+	// Dust is the seed of the dust on the sensor, the same for all that is photographed with
+	// it; 0 for none.
+	Dust uint64
 	// Electrons is the number of photoelectrons at white: 40,000 is a low
 	// sensitivity, 1,000 a high one.
 	Electrons float64

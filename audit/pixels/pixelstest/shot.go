@@ -165,11 +165,15 @@ func (b *Built) record(light []float32, s Shot) *image.Gray {
 	perE, read2 := float32(1/electrons), float32(read*read/(electrons*electrons))
 	state := s.Noise*0x9E3779B97F4A7C15 + b.Seed + 1
 	shadow := s.shadow(w)
+	dust := b.dustMask()
 	for y := range h {
 		line := s.lineGain(float64(y) / float64(h))
 		row, out := light[y*w:][:w], img.Pix[y*w:][:w]
 		for x, v := range row {
 			v = v * gain * shadow[x] * line
+			if dust != nil {
+				v *= dust[y*w+x]
+			}
 			state ^= state << 13
 			state ^= state >> 7
 			state ^= state << 17

@@ -1,0 +1,195 @@
+package pixels
+
+import "math"
+
+// Dust reports on spots that keep their place on the sensor in several runs of one camera,
+// while its surroundings change. Found means that there are such spots.
+type Dust struct {
+	Verdict
+	Views  int // that could show dust
+	Places []DustPlace
+}
+
+// A DustPlace is a spot, as the first run that shows it has it, and the runs that show it, by
+// their places in what was compared.
+type DustPlace struct {
+	Speck
+	Shown []int
+}
+
+// A DustView is a run that may show dust.
+type DustView struct {
+	*Judgement
+	FNumber float64 // as recorded
+	Upright bool    // the camera was turned by 90°
+}
+
+// dustFewest is the least number of runs that are compared, and that must show a spot.
+const dustFewest = 3
+
+// AskDust compares runs of one camera with pictures of one size, in the order of time: some
+// dozen at most, as each is compared with each. A spot that a run does not show, where its
+// picture is smooth there and its f-number not lower than that of others that do, before and
+// behind, is none of the sensor.
+func AskDust(views []DustView) Dust {
+	var d Dust
+	reason := ReasonFewViews
+	var at []int
+	for i, v := range views {
+		if v.Specks.Answer == CannotTell {
+			reason = v.Specks.Reason
+		} else {
+			at = append(at, i)
+		}
+	}
+	if d.Views = len(at); d.Views < dustFewest {
+		d.Verdict = cannot(reason)
+		return d
+	}
+	apart := surroundings{views: views, known: map[[2]int]bool{}}
+	var seen []DustPlace // each place once, whatever it comes to
+	unsure := false
+	for n, i := range at {
+		for _, s := range views[i].Specks.List {
+			p := DustPlace{Speck: s}
+			for _, k := range at[n:] {
+				if views[k].Specks.has(s) {
+					p.Shown = append(p.Shown, k)
+				}
+			}
+			if len(p.Shown) < dustShown(d.Views) || contradicted(views, at, p) || p.amid(seen) {
+				continue
+			}
+			seen = append(seen, p)
+			if apart.most(p.Shown) >= dustFewest {
+				d.Places = append(d.Places, p)
+			} else {
+				unsure = true
+			}
+		}
+	}
+	if d.Verdict = decided(len(d.Places) > 0); len(d.Places) == 0 && unsure {
+		d.Verdict = cannot(ReasonBackdrop)
+	}
+	return d
+}
+
+// dustShown is how many of n sequences must show a spot. Textured pictures have up to 64 spots
+// that are none of the sensor. Of two pictures one in some 650 lies by chance where the other has one of
+// its size and depth: 64 times 5 pixels around it, of 107,000, and half of those are alike. So three of
+// five sequences show a common spot once in 700 such sessions, four of twelve once in 10,000.
+func dustShown(n int) int {
+	if n <= 5 {
+		return 3
+	}
+	return max(4, (n+3)/4)
+}
+
+// amid reports whether the place is one of others.
+func (p DustPlace) amid(all []DustPlace) bool {
+	for _, o := range all {
+		if math.Hypot(p.X-o.X, p.Y-o.Y) < p.Radius+o.Radius {
+			return true
+		}
+	}
+	return false
+}
+
+// contradicted reports whether a run between the first and the last that show a spot, at no
+// lower f-number than one of theirs, is smooth there without it.
+func contradicted(views []DustView, among []int, p DustPlace) bool {
+	least := math.Inf(1)
+	shows := map[int]bool{}
+	for _, k := range p.Shown {
+		least = min(least, views[k].FNumber)
+		shows[k] = true
+	}
+	for _, k := range among {
+		if k > p.Shown[0] && k < p.Shown[len(p.Shown)-1] && !shows[k] && views[k].FNumber >= least && views[k].Specks.clearAt(p.Speck) {
+			return true
+		}
+	}
+	return false
+}
+
+// surroundings keeps which runs are known to have other surroundings than others.
+type surroundings struct {
+	views []DustView
+	known map[[2]int]bool
+}
+
+// most returns how many of a list of runs all have other surroundings.
+func (s *surroundings) most(list []int) int {
+	var chosen []int
+	for _, k := range list {
+		apart := true
+		for _, o := range chosen {
+			apart = apart && s.apart(o, k)
+		}
+		if apart {
+			chosen = append(chosen, k)
+		}
+	}
+	return len(chosen)
+}
+
+// apart reports whether the camera or the backdrop is known to have moved between two runs:
+// the camera was turned, or what lies along all sides of the picture differs.
+func (s *surroundings) apart(a, b int) bool {
+	is, ok := s.known[[2]int{a, b}]
+	if !ok {
+		v, w := s.views[a], s.views[b]
+		is = v.Upright != w.Upright || v.View.elsewhere(&w.View)
+		s.known[[2]int{a, b}] = is
+	}
+	return is
+}
+
+// elsewhere reports whether two views show different surroundings, by what lies along all
+// four sides of the picture: where that is smooth, or partly alike, it is not known that the
+// camera or the backdrop moved. A subject that turns before a fixed backdrop is not
+// elsewhere.
+func (v *View) elsewhere(w *View) bool {
+	if !v.valid() || !w.valid() || v.Width != w.Width || v.Height != w.Height {
+		return false
+	}
+	a, b := bandPass(v.plane()), bandPass(w.plane())
+	cols, rows := v.blocks()
+	var known, alike [4]int
+	for by := 1; by < rows-1; by++ {
+		for bx := 1; bx < cols-1; bx++ {
+			sides := [4]bool{bx <= sideBlocks, bx >= cols-1-sideBlocks, by <= sideBlocks, by >= rows-1-sideBlocks}
+			if sides == [4]bool{} || max(a.blockSpread(bx, by), b.blockSpread(bx, by)) < sideSpread {
+				continue
+			}
+			c, ok := correlation(a, b, bx*blockSide, by*blockSide, 0, 0)
+			for k, on := range sides {
+				if on {
+					known[k]++
+					if ok && c >= sideAlike {
+						alike[k]++
+					}
+				}
+			}
+		}
+	}
+	for k := range known {
+		if known[k] < sideKnown || float64(alike[k]) > sideSame*float64(known[k]) {
+			return false
+		}
+	}
+	return true
+}
+
+// blockSpread is the standard deviation within a block, code values.
+func (p plane) blockSpread(bx, by int) float64 {
+	var sum, squares float64
+	for y := by * blockSide; y < (by+1)*blockSide; y++ {
+		for _, v := range p.pix[y*p.w+bx*blockSide:][:blockSide] {
+			sum += float64(v)
+			squares += float64(v) * float64(v)
+		}
+	}
+	const n = blockSide * blockSide
+	return math.Sqrt(max(0, squares/n-sum*sum/(n*n)))
+}
