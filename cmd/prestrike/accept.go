@@ -73,15 +73,7 @@ func runAccept(cmd *cobra.Command, c *console, f *shootFlags, folder, id, rule, 
 	if reason == "" {
 		return &usageError{errors.New("the reason is empty: it is shown in the report"), cmd.CommandPath()}
 	}
-	collection, err := shoot.Collect(cmd.Context(), []string{folder}, nil)
-	if err != nil {
-		return err
-	}
-	if len(collection.Files) == 0 {
-		return nothingToRead([]string{folder}, collection)
-	}
-	measurePictures(c, false, false, []string{folder}, opt)
-	result, err := audit.Judge(cmd.Context(), collection, opt)
+	result, err := judgeFolder(cmd, c, folder, opt)
 	if err != nil {
 		return err
 	}

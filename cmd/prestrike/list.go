@@ -116,20 +116,12 @@ func runList(cmd *cobra.Command, c *console, f *listFlags, folders []string) err
 	if err != nil {
 		return err
 	}
-	line := c.newProgress(f.quiet, "reading", "searching frames")
-	collection, err := shoot.Collect(cmd.Context(), folders, line.tell)
-	line.end()
+	collection, err := gather(cmd, c, f.quiet, folders)
 	if err != nil {
 		return err
 	}
-	for _, problem := range collection.Problems {
-		c.remark("%s", problem)
-	}
 	if n := len(collection.Unfinished); n > 0 {
 		c.remark("%s not complete yet, and not listed: %s", words.Count(n, "copy is", "copies are"), words.List(collection.Unfinished, 3))
-	}
-	if len(collection.Files) == 0 {
-		return nothingToRead(folders, collection)
 	}
 	defer limitMemory(len(collection.Files), opt.Pixels != audit.PixelsOff)()
 	measurePictures(c, f.quiet, f.noCache, folders, opt)

@@ -63,15 +63,7 @@ func runFrom(cmd *cobra.Command, c *console, f *planFlags) error {
 		return err
 	}
 	opt.Pixels = audit.PixelsOn // nothing is told without
-	collection, err := shoot.Collect(cmd.Context(), []string{folder}, nil)
-	if err != nil {
-		return err
-	}
-	if len(collection.Files) == 0 {
-		return nothingToRead([]string{folder}, collection)
-	}
-	measurePictures(c, false, false, []string{folder}, opt)
-	result, err := audit.Judge(cmd.Context(), collection, opt)
+	result, err := judgeFolder(cmd, c, folder, opt)
 	if err != nil {
 		return err
 	}

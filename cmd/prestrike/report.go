@@ -4,16 +4,11 @@ import (
 	"bytes"
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"io"
-	"os"
-	"runtime/debug"
-	"strings"
 
 	"prestrike/audit"
 	"prestrike/audit/report"
-	"prestrike/audit/shoot"
 	"prestrike/audit/values"
 	"prestrike/rules"
 
@@ -128,17 +123,9 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		return err
 	}
 
-	line := c.newProgress(f.quiet, "reading", "searching frames")
-	collection, err := shoot.Collect(cmd.Context(), folders, line.tell)
-	line.end()
+	collection, err := gather(cmd, c, f.quiet, folders)
 	if err != nil {
 		return err
-	}
-	for _, problem := range collection.Problems {
-		c.remark("%s", problem)
-	}
-	if len(collection.Files) == 0 {
-		return nothingToRead(folders, collection)
 	}
 	defer limitMemory(len(collection.Files), opt.Pixels != audit.PixelsOff || f.hasPictures())()
 	var read []string
@@ -208,35 +195,4 @@ func (f *reportFlags) write(ctx context.Context, c *console, w io.Writer, form *
 	}
 	// Where it was stopped on the way, pictures lack: then there is no page.
 	return cmp.Or(form.Write(w, result, out), ctx.Err())
-}
-
-// limitMemory has garbage collected as often as it takes to stay within 40 MiB and
-// 3 KiB a frame, and 256 MiB more where pictures are decoded. All that is read of a
-// large card is in use until the end, so that main's setting alone would let
-// garbage take twice that again. It returns what takes the limit back.
-func limitMemory(files int, decoding bool) func() {
-	if os.Getenv("GOMEMLIMIT") != "" {
-		return func() {}
-	}
-	limit := int64(40<<20) + 3<<10*int64(files)
-	if decoding {
-		limit += 256 << 20
-	}
-	before := debug.SetMemoryLimit(limit)
-	return func() { debug.SetMemoryLimit(before) }
-}
-
-// nothingToRead reports what to do where no picture file was found.
-func nothingToRead(folders []string, c *shoot.Collection) error {
-	what := "no picture files in " + strings.Join(folders, ", ")
-	if c.Other > 0 {
-		what += fmt.Sprintf(" (%d other files)", c.Other)
-	}
-	if len(c.Unfinished) > 0 {
-		return fmt.Errorf("%s is not complete yet, and there are %s: wait until the copy is complete, then run the report again", c.Unfinished[0], what)
-	}
-	if len(c.Problems) > 0 {
-		return errors.New("nothing was read: see above")
-	}
-	return errors.New(what + ": name the folder that the frames are in, or one above it, such as the card's")
 }
