@@ -152,6 +152,17 @@ func TestCompare(t *testing.T) {
 			tree{"BX1_0002.JPG": one, "BX1_0003.JPG": three},
 			[]string{"DCIM/100BX/BX1_0002.JPG is not there"},
 		},
+		{
+			"one name in two folders", // as a counter that starts again gives it
+			tree{"100BX/BX1_0001.JPG": one, "101BX/BX1_0001.JPG": two},
+			tree{"101BX/BX1_0001.JPG": one, "sorted/BX1_0001.JPG": two}, nil,
+		},
+		{
+			"one name in two folders, one lost",
+			tree{"100BX/BX1_0001.JPG": one, "101BX/BX1_0001.JPG": two},
+			tree{"BX1_0001.JPG": one},
+			[]string{"101BX/BX1_0001.JPG is not there"},
+		},
 		{"equal files, both there", tree{"a.jpg": one, "b.jpg": one}, tree{"x/a.jpg": one, "y/a.jpg": one}, nil},
 		{
 			"equal files, one there",

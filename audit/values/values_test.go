@@ -135,7 +135,7 @@ func TestQuantities(t *testing.T) {
 }
 
 func FuzzValues(f *testing.F) {
-	for _, s := range []string{"1:2", "10mm", "30%", "2m30s", "45MP", "4-22", "1/30", "f/8", "64GB", "µ", "\x00", "1e400"} {
+	for _, s := range []string{"1:2", "10mm", "30%", "2m30s", "45MP", "4-22", "1/30", "f/8", "64GB", "15:20", "2026-11-26 15:20", "µ", "\x00", "1e400"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
@@ -149,6 +149,8 @@ func FuzzValues(f *testing.F) {
 			func() (float64, error) { return Megabytes.Read(s) },
 			func() (float64, error) { v, err := Pixels.Read(s); return float64(v.Long), err },
 			func() (float64, error) { v, err := FNumbers.Read(s); return float64(len(v.List)), err },
+			func() (float64, error) { v, err := Since.Read(s); return float64(v.At(time.Unix(1e9, 0)).Year()), err },
+			func() (float64, error) { v, err := Now.Read(s); return float64(v.At(time.Unix(1e9, 0)).Year()), err },
 		} {
 			if got, err := v(); err == nil && !(got >= 0 && !math.IsInf(got, 0)) {
 				t.Errorf("%q gives %v", s, got)
