@@ -3,6 +3,7 @@ package audit
 import (
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -205,6 +206,10 @@ func (l *Live) Reconsider(opt *Options) { l.opt, l.past, l.changed = opt, nil, t
 // Result returns the outcome of the last inspection.
 func (l *Live) Result() *Result { return l.result }
 
+// Waits reports whether the next inspection may have something to report, though no file
+// comes: a sequence is open, or not everything was judged.
+func (l *Live) Waits() bool { return l.changed || len(l.pending) > 0 }
+
 // Open returns the sequence that the latest file belongs to, if it was reported
 // open and not closed; nil otherwise.
 func (l *Live) Open() *Reviewed {
@@ -284,8 +289,15 @@ func (l *Live) toTell() []liveEntry {
 		}
 	}
 	l.pending = append(l.pending, l.entries[old:]...)
+	if len(l.runs) > 2*len(l.files)+mostGone {
+		maps.DeleteFunc(l.runs, func(path string, _ *liveRun) bool { return l.files[path] == nil })
+	}
 	return slices.Clone(l.pending)
 }
+
+// mostGone is of how many frames that went it stays known what was reported: they may have
+// been moved, and come back.
+const mostGone = 1000
 
 // runOf returns what was reported of the sequence that q was before.
 func (l *Live) runOf(q *Reviewed) *liveRun {

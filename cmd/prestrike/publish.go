@@ -145,7 +145,7 @@ func runBoard(cmd *cobra.Command, c *console, broker, address string) error {
 // A broadcast publishes the set of a watch.
 type broadcast struct {
 	*publish.Publisher
-	known map[string]string // what was published of closed sequences, by their keys
+	known map[string]string // what was published of the closed sequences of the latest state, by their keys
 }
 
 // newBroadcast makes what publishes a set to a broker.
@@ -166,13 +166,14 @@ func newBroadcast(c *console, broker *url.URL, set string) (*broadcast, error) {
 // show publishes the state, and what closed since the last one.
 func (b *broadcast) show(state *board.State) {
 	b.Show(state)
+	known := make(map[string]string, len(state.Closed))
 	for i := len(state.Closed) - 1; i >= 0; i-- {
 		q := state.Closed[i]
 		now := fmt.Sprint(q.Verdict, q.Frames, q.Retaken)
+		known[q.Key] = now
 		if b.known[q.Key] == now {
 			continue
 		}
-		b.known[q.Key] = now
 		var open []board.Finding
 		for _, f := range state.Findings {
 			if f.Key == q.Key {
@@ -181,4 +182,5 @@ func (b *broadcast) show(state *board.State) {
 		}
 		b.Closed(q, open)
 	}
+	b.known = known
 }

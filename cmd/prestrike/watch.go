@@ -122,9 +122,11 @@ func newWatch(c *console) *cobra.Command {
 }
 
 // lookEvery is how often the state is inspected while files come; a look that
-// takes long is made less often, so that it costs a quarter of the time at most.
+// takes long is made less often, so that it costs a quarter of the time at most. Where
+// nothing can come of it but the time of day, it is made less often, too.
 const (
 	lookEvery = 200 * time.Millisecond
+	restEvery = 500 * time.Millisecond
 	lookShare = 4
 )
 
@@ -254,11 +256,22 @@ func letEnd(watcher *watch.Watcher) {
 
 // follow runs until the context ends, or with --once until a sequence closes.
 func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-chan string) (status, error) {
-	ticker := time.NewTicker(lookEvery)
+	ticker, every := time.NewTicker(lookEvery), lookEvery
 	defer ticker.Stop()
+	pace := func() {
+		want := lookEvery
+		if w.caught && !w.live.Waits() {
+			want = restEvery
+		}
+		if want != every {
+			every = want
+			ticker.Reset(every)
+		}
+	}
 	var next time.Time
 	closeAll := false
 	for {
+		pace()
 		select {
 		case <-ctx.Done():
 			return w.finish(ctx)
