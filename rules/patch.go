@@ -11,8 +11,9 @@ import (
 	"prestrike/rules/evidence"
 )
 
-// leastPatch is how many frames a patch has at least: of fewer the pictures are not
-// inspected, so that it could not be proved to close the hole.
+// leastPatch is how many frames a patch is asked to have at least: both ends of the hole and
+// two between. As many as are missing close it too, where each lies right between; these
+// need not be aimed as well.
 const leastPatch = 4
 
 // patchFor returns the hole between two frames of the review's focus sequence, over which

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"bytes"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -13,17 +14,19 @@ import (
 	"prestrike/audit/pictures/picturestest"
 	"prestrike/audit/pixels/pixelstest"
 	"prestrike/audit/report"
+	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
 
 // TestPatch: two frames are missing from a run whose numbers and times run on. The report
-// names the few frames that close the hole; four made three minutes later do, and are one
-// with the run in each form of the report. Where they lie elsewhere, the camera moved or
-// the exposure is another, they do not.
+// names the few frames that close the hole; four made three minutes later do, or two, and are
+// one with the run in each form of the report. Where they lie elsewhere, leave a wide step,
+// the camera moved or the exposure is another, they do not.
 func TestPatch(t *testing.T) {
 	clean := picturestest.Covering()
 	run := pixelstest.Missing(clean, 11, 2)
 	patch := pixelstest.Run(77, 4, clean[10].Focus, clean[13].Focus, 0.04)
+	two := pixelstest.Run(76, 2, clean[11].Focus, clean[12].Focus, 0.04)
 	const hole = "times as far between 0011 and 0012"
 	for _, c := range []struct {
 		name    string
@@ -32,13 +35,22 @@ func TestPatch(t *testing.T) {
 		closes  bool
 		verdict audit.Verdict
 		misfit  string
+		long    bool // left out of a plain go test
 	}{
 		{name: "closes it", patch: patch, closes: true, verdict: audit.VerdictGood},
+		{name: "two frames close it", patch: two, closes: true, verdict: audit.VerdictGood},
+		{name: "two of them, the camera moved", patch: pixelstest.Bump(two, 0, 2, 6, 4), long: true, verdict: audit.VerdictCheck, misfit: "the camera moved in between"},
+		{name: "one leaves a wide step", patch: two[:1], long: true, verdict: audit.VerdictCheck, misfit: "a step is still too wide"},
+		{name: "test frames elsewhere", patch: pixelstest.Run(78, 3, clean[16].Focus, clean[19].Focus, 0.04), verdict: audit.VerdictCheck},
+		{name: "two at another exposure", patch: two, long: true, time: exifread.Rational{Num: 4, Den: 10}, verdict: audit.VerdictCheck},
 		{name: "elsewhere", patch: pixelstest.Run(78, 4, clean[16].Focus, clean[19].Focus, 0.04), verdict: audit.VerdictCheck},
 		{name: "the camera moved", patch: pixelstest.Bump(patch, 0, 4, 6, 4), verdict: audit.VerdictCheck, misfit: "the camera moved in between"},
 		{name: "another exposure", patch: patch, time: exifread.Rational{Num: 4, Den: 10}, verdict: audit.VerdictCheck, misfit: "its settings are others"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			if c.long {
+				pixelstest.Long(t)
+			}
 			camera := picturestest.Camera{Every: 1300 * time.Millisecond, NumbersRunOn: true, Skip: func(i int) int {
 				if i == len(run) {
 					return 140
@@ -73,12 +85,19 @@ func TestPatch(t *testing.T) {
 			if misfit != c.misfit {
 				t.Errorf("it does not fit as %q, want %q", misfit, c.misfit)
 			}
-			forms := map[string]string{"table": "0001-0022, 0023-0026", "json": `"patched_by": [`, "csv": "good with 1.2", "markdown": "good with 1.2", "html": "good with 1.2"}
+			forms := map[string]string{"table": fmt.Sprintf("0001-0022, 0023-%04d", 22+len(c.patch)), "json": `"patched_by": [`, "csv": "good with 1.2", "markdown": "good with 1.2", "html": "good with 1.2"}
 			for form, want := range forms {
 				if text := written(t, result, form); c.closes && !strings.Contains(text, want) {
 					t.Errorf("%s: no %q in\n%s", form, want, text)
 				} else if misfit != "" && form == "table" && !strings.Contains(strings.Join(strings.Fields(text), " "), "1.2 does not close it: "+misfit) {
 					t.Errorf("%s: no misfit in\n%s", form, text)
+				}
+			}
+			if later := result.Sessions[0].Sequences[1:]; len(c.patch) < 4 {
+				for _, q := range later { // by themselves they are single frames, of which pictures show nothing
+					if q.Kind != shoot.Single || slices.ContainsFunc(q.NotJudged, func(n audit.NotJudged) bool { return n.Pictures }) {
+						t.Errorf("%s is %v, not judged %+v", q.ID, q.Kind, q.NotJudged)
+					}
 				}
 			}
 			if c.closes && result.Verdict != audit.VerdictGood {

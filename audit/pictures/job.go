@@ -23,6 +23,7 @@ type job struct {
 	begun  int // frames that were taken in before
 	// mayGrow keeps it ready for more frames.
 	mayGrow bool
+	few     bool // too few frames for anything but to be placed in a run before
 	looked  bool // all frames were inspected, and found was judged from them
 	unread  bool // some could not be read, as long as that may last
 	failed  error
@@ -46,10 +47,16 @@ func (p *Measurer) jobs(runs []*shoot.Run) []*job {
 	for _, r := range runs {        // the last part comes last
 		wanted[first[r]] = p.wants(whole[r])
 	}
+	few := shoot.MayPatch(runs, func(r *shoot.Run) bool { return wanted[first[r]] })
 	var jobs []*job
 	of := map[*shoot.Run]*job{}
 	for i, r := range runs {
 		if !wanted[first[r]] {
+			if few[r] {
+				j := &job{few: true}
+				j.append(i, r)
+				jobs = append(jobs, j)
+			}
 			continue
 		}
 		j := of[r.MayContinue]
@@ -86,6 +93,9 @@ func (j *job) name() {
 		if i > 0 {
 			parts = append(parts, fmt.Sprint(j.begins[i], inside(r)))
 		}
+	}
+	if j.few {
+		parts = append(parts, "few")
 	}
 	j.key = keyOf(measuring(pixels.DefaultThresholds()), parts)
 }
@@ -128,7 +138,9 @@ func (j *job) judge() {
 // answers is what was found in each run.
 func (j *job) answers() (found []*pixels.Seen, err error) {
 	defer exifread.Recovered(&err)
-	return append(slices.Clone(j.on.closed), j.on.answer(j, j.on.taken)), nil
+	found = append(slices.Clone(j.on.closed), j.on.answer(j, j.on.taken))
+	found[len(found)-1].Few = j.few
+	return found, nil
 }
 
 // nothingSeen is what is known of a number of frames at which the program failed.

@@ -25,7 +25,8 @@ import (
 type Measurer struct {
 	// All has the pictures of every sequence of more than one frame inspected.
 	// Else it is those of four frames and more that may be focus sequences or
-	// time-lapses.
+	// time-lapses. Of one to three frames behind one of them, only what they
+	// close is asked.
 	All bool
 	// Once is true where there is one call only: nothing is kept ready to grow.
 	Once bool
@@ -124,6 +125,10 @@ func (p *Measurer) Measure(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen
 		}
 		p.keep(j)
 		for i, found := range j.found {
+			if found.Few {
+				seen[j.at[i]] = shoot.Seen{Evidence: found}
+				continue
+			}
 			seen[j.at[i]] = shoot.Seen{Focus: motion(found.Judgement), Part: part(found.Behind), Camera: camera(found.Judgement), Evidence: found}
 		}
 	}

@@ -128,7 +128,7 @@ func (p *Prover) Prove(ctx context.Context, q *shoot.Sequence, seen any) (out *P
 			}
 		}
 	}
-	if s, ok := seen.(*pixels.Seen); ok && s != nil && s.Judgement != nil && s.Judgement.Frames == len(q.Frames) {
+	if s, ok := seen.(*pixels.Seen); ok && s != nil && !s.Few && s.Judgement != nil && s.Judgement.Frames == len(q.Frames) {
 		w.judgement = s.Judgement
 	}
 	out, err = w.prove()

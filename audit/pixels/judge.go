@@ -23,10 +23,10 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 		j.cannotTell(reason)
 		j.OneView = r.oneView()
 	}
+	j.Glance = s.glance(r)
 	if len(r.frames) < fewFrames {
 		return j
 	}
-	j.Glance = s.glance(r)
 	d := r.askDark()
 	e := r.evidence(d.frames)
 	j.Dark, j.Brightness, j.Bands, j.Colour = d.Dark, e.askBrightness(), r.askBands(), e.askColour()

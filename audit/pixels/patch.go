@@ -81,7 +81,7 @@ const (
 
 // glance keeps the frames of a short run.
 func (s *Sequence) glance(r *run) (g Glance) {
-	if r.added > patchFrames || s.long {
+	if len(r.frames) == 0 || r.added > patchFrames || s.long {
 		return g
 	}
 	grid := &r.grid
@@ -205,7 +205,12 @@ func (j *Judgement) Patch(o *Judgement, from, to int) Patch {
 	if !seen {
 		return Patch{Verdict: cannot(ReasonTexture)}
 	}
-	p.Why = p.refused(math.IsNaN(first), patchMoved*float64(max(j.Width, j.Height)/j.Factor)/longSide, patchStep)
+	unplaced := math.IsNaN(first)
+	if o.Frames < fewFrames { // so few that all of them must have been made for it
+		unplaced = len(p.Places) < o.Frames
+		p.Tried = p.Tried && !slices.ContainsFunc(p.Places, func(x float64) bool { return x < -patchStep || x > b-a+patchStep })
+	}
+	p.Why = p.refused(unplaced, patchMoved*float64(max(j.Width, j.Height)/j.Factor)/longSide, patchStep)
 	p.Verdict = decided(p.Why == "")
 	return p
 }

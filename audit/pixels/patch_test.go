@@ -28,7 +28,7 @@ type trial struct {
 	fits  bool
 }
 
-// trials are four frames over a hole between two focuses, and what does not close it.
+// trials are four frames and more over a hole between two focuses, and what does not close it.
 func trials(d pixelstest.Draw, b *pixelstest.Built, from, to float64) []trial {
 	step := d.CoC / d.Depth
 	patch := patchShots(d.Seed+70, 4, from, to)
@@ -40,6 +40,7 @@ func trials(d pixelstest.Draw, b *pixelstest.Built, from, to float64) []trial {
 	return []trial{
 		{"four frames over the hole", patch, nil, true},
 		{"six frames, from a step before to a step behind", patchShots(d.Seed+71, 6, from-step, to+step), nil, true},
+		{"fourteen frames, from five steps before to five behind", patchShots(d.Seed+73, 14, from-5*step, to+5*step), nil, true},
 		{"wrong place", patchShots(d.Seed+72, 4, from+away, to+away), nil, false},
 		{"the camera moved by 1 %", pixelstest.Bump(patch, 0, 4, 0.008*w, -0.006*w), nil, false},
 		{"half a stop brighter", pixelstest.Brighten(patch, 0, 4, 0.5), nil, false},
@@ -47,12 +48,47 @@ func trials(d pixelstest.Draw, b *pixelstest.Built, from, to float64) []trial {
 	}
 }
 
-// patchOf judges a run with a hole of missing frames at a place, and each trial.
-func patchOf(st *studio, d pixelstest.Draw, at, missing int, each func(tr trial, p pixels.Patch, jumps pixels.Jumps)) {
+// fewTrials are as many frames as are missing in a hole, one to three, made later, and what
+// does not close it: other is another subject.
+func fewTrials(d pixelstest.Draw, b, other *pixelstest.Built, from, to float64, missing int) []trial {
+	step := d.CoC / d.Depth
+	between := (to - from) / float64(missing+1)
+	at := func(seed uint64, aside float64, n int) []pixelstest.Shot {
+		return patchShots(d.Seed+seed, n, from+between+aside, from+float64(n)*between+aside)
+	}
+	away := 3*step + (to - from)
+	if from > 0.5 {
+		away = -away
+	}
+	patch := at(80, 0, missing)
+	w := float64(d.Width)
+	list := []trial{
+		{"as many as are missing", patch, nil, true},
+		{"few in the wrong place", at(81, away, missing), nil, false},
+		{"few, the camera moved by 1 %", pixelstest.Bump(patch, 0, missing, 0.008*w, -0.006*w), nil, false},
+		{"few, half a stop brighter", pixelstest.Brighten(patch, 0, missing, 0.5), nil, false},
+		{"few, the subject turned by 10°", patch, b.Yawed(10), false},
+		{"few of another subject", patch, other, false},
+	}
+	if missing > 1 {
+		list = append(list, trial{"one fewer, at one side", at(82, 0, missing-1), nil, false})
+	}
+	return list
+}
+
+// patchOf judges a run with a hole of missing frames at a place, and each trial of a few
+// frames, or of four and six.
+func patchOf(st *studio, d pixelstest.Draw, at, missing int, few bool, each func(tr trial, p pixels.Patch, jumps pixels.Jumps)) {
 	shots := d.Shots()
 	run := pixelstest.Missing(shots, at, missing)
 	j := st.judge(run)
-	for _, tr := range trials(d, st.built, run[at-1].Focus, run[at].Focus) {
+	list := trials(d, st.built, run[at-1].Focus, run[at].Focus)
+	if few {
+		other := d.Scene
+		other.Seed += 5000
+		list = fewTrials(d, st.built, other.Build(), run[at-1].Focus, run[at].Focus, missing)
+	}
+	for _, tr := range list {
 		of := st
 		if tr.built != nil {
 			of = newStudio(tr.built)
@@ -74,11 +110,23 @@ var patched = sync.OnceValues(func() (pixelstest.Draw, *studio) {
 // lie elsewhere, the camera moved, or they are brighter.
 func TestPatch(t *testing.T) {
 	d, st := patched()
-	patchOf(st, d, 11, 2, func(tr trial, p pixels.Patch, _ pixels.Jumps) {
+	patchOf(st, d, 11, 2, false, func(tr trial, p pixels.Patch, _ pixels.Jumps) {
 		if want := map[bool]pixels.Answer{true: pixels.Found, false: pixels.Fine}[tr.fits]; p.Answer != want {
 			t.Errorf("%s: %+v, want %v", tr.name, p, want)
 		}
 	})
+}
+
+// TestFewPatch: one frame closes the hole that one left, and so do as many as are missing.
+func TestFewPatch(t *testing.T) {
+	d, st := patched()
+	for missing := 1; missing <= 2; missing++ {
+		patchOf(st, d, 11, missing, true, func(tr trial, p pixels.Patch, _ pixels.Jumps) {
+			if want := map[bool]pixels.Answer{true: pixels.Found, false: pixels.Fine}[tr.fits]; p.Answer != want {
+				t.Errorf("%d missing, %s: %+v, want %v", missing, tr.name, p, want)
+			}
+		})
+	}
 }
 
 // TestPatchRates counts the runs that close a hole, and those that do not, by what is
@@ -88,18 +136,29 @@ func TestPatch(t *testing.T) {
 func TestPatchRates(t *testing.T) {
 	overManyScenes(t) // TestPatch asks of one
 	ta := newTally()
-	overSeeds(ta.patches)
+	overSeeds(func(seed uint64) { ta.patches(seed, false) })
+	ta.log(t)
+	ta.holdTrials(t)
+}
+
+// TestFewPatchRates counts the same of one to three frames:
+//
+//	go test ./audit/pixels -run TestFewPatchRates -v -seeds 60 -first 3701 -timeout 60m
+func TestFewPatchRates(t *testing.T) {
+	overManyScenes(t) // TestFewPatch asks of one
+	ta := newTally()
+	overSeeds(func(seed uint64) { ta.patches(seed, true) })
 	ta.log(t)
 	ta.holdTrials(t)
 }
 
 // patches offers patches to one drawn scene.
-func (ta *tally) patches(seed uint64) {
+func (ta *tally) patches(seed uint64, few bool) {
 	d := drawn(seed)
 	rng := rand.New(rand.NewPCG(seed, 401))
 	missing := 1 + rng.IntN(3)
 	at := 4 + rng.IntN(d.Frames-8-missing)
-	patchOf(newStudio(d.Build()), d, at, missing, func(tr trial, p pixels.Patch, jumps pixels.Jumps) {
+	patchOf(newStudio(d.Build()), d, at, missing, few, func(tr trial, p pixels.Patch, jumps pixels.Jumps) {
 		if !slices.ContainsFunc(jumps.Events, func(e pixels.Jump) bool { return e.From == at-1 }) {
 			return // where the hole is not located, nothing is asked
 		}

@@ -9,6 +9,9 @@ type Seen struct {
 	// Behind is what the frames are to those of the run before a pause; nil where nobody
 	// asks. Where they go on, all else is about both runs together.
 	Behind *GoingOn
+	// Few means that the frames are too few to show anything by themselves, and were
+	// inspected for the hole in an earlier run that they may close.
+	Few bool
 }
 
 // DamagedFile is the reason where the picture of a JPEG file is damaged: the frame

@@ -91,7 +91,7 @@ var peakPriors = [5]float64{2, 1, 5, 0.7, 0.5}
 // Patches: a few frames made later that close a hole.
 const (
 	// patchFrames is the most frames of a run that is kept to be placed in another.
-	patchFrames = 12
+	patchFrames = 32
 	// patchMoved is by how far the picture may lie aside, px of a picture with a long side
 	// of 1,600: the small pictures that are compared have a sixth of that. What fits lay
 	// within 1.3.

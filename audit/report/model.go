@@ -143,7 +143,7 @@ func newSequence(q *audit.Reviewed) sequenceModel {
 		supportBy: q.SupportBy, compared: q.Compared,
 		verdict: q.Verdict, findings: q.Findings, notJudged: q.NotJudged, working: q.WorkingFNumbers,
 	}
-	if seen, ok := q.Pictures.(*pixels.Seen); ok && len(seen.Judgement.PerFrame) == len(q.Frames) {
+	if seen, ok := q.Pictures.(*pixels.Seen); ok && !seen.Few && len(seen.Judgement.PerFrame) == len(q.Frames) {
 		m.seen = seen
 	}
 	m.first, m.last = timedEnds([]*audit.Reviewed{q})
