@@ -93,17 +93,23 @@ func TestPatch(t *testing.T) {
 					t.Errorf("%s: no misfit in\n%s", form, text)
 				}
 			}
-			if later := result.Sessions[0].Sequences[1:]; len(c.patch) < 4 {
-				for _, q := range later { // by themselves they are single frames, of which pictures show nothing
-					if q.Kind != shoot.Single || slices.ContainsFunc(q.NotJudged, func(n audit.NotJudged) bool { return n.Pictures }) {
-						t.Errorf("%s is %v, not judged %+v", q.ID, q.Kind, q.NotJudged)
-					}
-				}
+			if len(c.patch) < 4 {
+				areSingle(t, result.Sessions[0].Sequences[1:])
 			}
 			if c.closes && result.Verdict != audit.VerdictGood {
 				t.Errorf("verdict %v: %s", result.Verdict, written(t, result, "table"))
 			}
 		})
+	}
+}
+
+// areSingle holds that sequences are single frames by themselves, of which pictures show nothing.
+func areSingle(t *testing.T, list []*audit.Reviewed) {
+	t.Helper()
+	for _, q := range list {
+		if q.Kind != shoot.Single || slices.ContainsFunc(q.NotJudged, func(n audit.NotJudged) bool { return n.Pictures }) {
+			t.Errorf("%s is %v, not judged %+v", q.ID, q.Kind, q.NotJudged)
+		}
 	}
 }
 

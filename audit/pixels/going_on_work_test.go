@@ -56,7 +56,7 @@ type ordinary struct {
 // first showed; from the front, or from behind, as a rail makes them on its way back.
 func ordinaryPairs(t *testing.T, seed uint64) []ordinary {
 	t.Helper()
-	d := pixelstest.Random(seed)
+	d := drawn(seed)
 	d.Width, d.Height = 576, 576*d.Height/d.Width
 	b, shots := d.Build(), d.Shots()
 	again := later(shots, 0.3*d.CoC/d.Depth)
@@ -132,7 +132,7 @@ func TestGoingOnWorkRates(t *testing.T) {
 	lo, hi := wilson(joined, pairs)
 	t.Logf("joined %d of %d (%.1f to %.1f %%)", joined, pairs, 100*lo, 100*hi)
 	if joined > 0 {
-		t.Errorf("joined %d of %d", joined, pairs)
+		miss(t, "joined %d of %d", joined, pairs)
 	}
 }
 

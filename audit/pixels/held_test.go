@@ -89,7 +89,7 @@ func TestHeldRates(t *testing.T) {
 	type count struct{ n, hand, stood, walks, views int }
 	got := map[string]*count{}
 	for i := range uint64(*seedCount) {
-		d := pixelstest.Random(*seedFirst + 2*i)
+		d := drawn(*seedFirst + 2*i)
 		d.Width, d.Height = 576, 384
 		for _, h := range holdings(d.Build(), d) {
 			j := h.judge(t)
@@ -138,7 +138,7 @@ func TestHeldRates(t *testing.T) {
 		t.Helper()
 		t.Logf("%s: %d of %d", what, n, all)
 		if float64(n) < least*float64(all) {
-			t.Errorf("%s: %d of %d", what, n, all)
+			miss(t, "%s: %d of %d", what, n, all)
 		}
 	}
 	hand := func(c *count) int { return c.hand }

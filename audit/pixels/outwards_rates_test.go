@@ -99,11 +99,11 @@ func TestOutwardRates(t *testing.T) {
 		switch name[0] {
 		case 'A':
 			if lo > outwardsAtMost {
-				t.Errorf("%s: %d of %d, want a share of %v at most", name, r.found, r.runs-r.cannot, outwardsAtMost)
+				miss(t, "%s: %d of %d, want a share of %v at most", name, r.found, r.runs-r.cannot, outwardsAtMost)
 			}
 		case 'B':
 			if hi < outwardsAtLeast {
-				t.Errorf("%s: %d of %d, want a share of %v", name, r.found, r.runs-r.cannot, outwardsAtLeast)
+				miss(t, "%s: %d of %d, want a share of %v", name, r.found, r.runs-r.cannot, outwardsAtLeast)
 			}
 		}
 	}
@@ -116,7 +116,7 @@ const outwardsAtMost, outwardsAtLeast = 0.01, 0.95
 
 // outwards counts what is seen of one drawn scene.
 func (ta *tally) outwards(seed uint64) {
-	d := pixelstest.Random(seed)
+	d := drawn(seed)
 	st := newStudio(d.Build())
 	shots := d.Shots()
 	n := len(shots)

@@ -199,7 +199,7 @@ func (j *Judgement) Patch(o *Judgement, from, to int) Patch {
 		}
 	}
 	p.Moved = j.aside(mo, first)
-	p.Widest = widestLeft(p.Places, b-a)
+	p.Widest = widestLeft(p.Places, b-a) * j.stretch(from, to, b-a)
 	inside := func(x float64) bool { return x > 0 && x < b-a }
 	p.Tried = slices.ContainsFunc(p.Places, inside)
 	if !seen {
@@ -324,6 +324,18 @@ func (l *Layout) find(g *Glance, frame int, mo Motion) (x, misfit float64, tells
 		}
 	}
 	return x, spread / noise, true
+}
+
+// stretch is how many times as wide as the peaks place its ends a hole is by all that measures
+// steps: sharpness alone knows little of a place that no frame shows, and a step that is
+// still too wide must not pass for a narrow one.
+func (j *Judgement) stretch(from, to int, width float64) float64 {
+	for _, e := range j.Jumps.Events {
+		if e.From == from && e.To == to || e.From == to && e.To == from {
+			return max(1, e.Ratio/width)
+		}
+	}
+	return 1
 }
 
 // widestLeft is the widest step from the one side of the hole to the other over the

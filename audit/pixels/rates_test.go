@@ -31,6 +31,16 @@ func drawn(seed uint64) pixelstest.Draw {
 	return d
 }
 
+// miss reports a count that must not be. Under harder conditions nothing is held.
+func miss(t *testing.T, format string, args ...any) {
+	t.Helper()
+	if *harder {
+		t.Logf(format, args...)
+		return
+	}
+	t.Errorf(format, args...)
+}
+
 // A studio photographs one scene and keeps what it measured.
 type studio struct {
 	built *pixelstest.Built

@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 
 	"prestrike/audit/pixels"
@@ -335,7 +336,7 @@ func TestRealGoingOn(t *testing.T) {
 
 // TestRealPatch takes two frames out of the real series and offers four frames over the
 // hole, four from elsewhere, and the four over the hole moved aside by a hundredth of the
-// width: none that does not fit is taken for one that does.
+// width, and two of each: none that does not fit is taken for one that does.
 func TestRealPatch(t *testing.T) {
 	overManyScenes(t) // TestPatch asks of one
 	if testing.Short() {
@@ -358,9 +359,10 @@ func TestRealPatch(t *testing.T) {
 			}
 			for name, patch := range map[string][]*pixels.FrameMeasure{
 				"over the hole": clean[at-1 : at+3], "elsewhere": far, "moved aside": moved[at-1 : at+3],
+				"over the hole, two": clean[at : at+2], "elsewhere, two": far[1:3], "moved aside, two": moved[at : at+2],
 			} {
 				p := j.Patch(judgeAll(patch), at-1, at)
-				fits := name == "over the hole"
+				fits := strings.HasPrefix(name, "over the hole")
 				ta.count(name, p.Answer, p.Answer == pixels.Found == fits && p.Answer != pixels.CannotTell)
 				if p.Answer == pixels.Found && !fits {
 					t.Errorf("%s, %d and %d missing: frames %s are taken for a patch: %+v", r.name, at, at+1, name, p)
