@@ -155,7 +155,8 @@ func TestCompare(t *testing.T) {
 		{
 			"one name in two folders", // as a counter that starts again gives it
 			tree{"100BX/BX1_0001.JPG": one, "101BX/BX1_0001.JPG": two},
-			tree{"101BX/BX1_0001.JPG": one, "sorted/BX1_0001.JPG": two}, nil,
+			tree{"101BX/BX1_0001.JPG": one, "sorted/BX1_0001.JPG": two},
+			nil,
 		},
 		{
 			"one name in two folders, one lost",
