@@ -24,6 +24,7 @@ func turned(img image.Image) image.Image {
 // and what only resembles it.
 func TestBands(t *testing.T) {
 	pixelstest.Long(t)
+	t.Parallel()
 	const at = 6
 	one := func(change func(s *pixelstest.Shot)) func([]pixelstest.Shot) {
 		return func(shots []pixelstest.Shot) { change(&shots[at]) }

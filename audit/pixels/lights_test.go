@@ -90,6 +90,7 @@ const clippedShare = 0.02
 // those with too much light whose share would not.
 func TestLightsRates(t *testing.T) {
 	pixelstest.Long(t)
+	t.Parallel()
 	const scenes, first = 20, 15001
 	over := map[string]int{}
 	for i := range scenes {

@@ -113,6 +113,7 @@ func judged(t testing.TB, r series) (*pixels.Judgement, []float64) {
 // names: in each microscope tile, focus is best at the offset of 0 µm. The depth
 // of the specimen lets neighbours within a few µm be as sharp.
 func TestRealSharpest(t *testing.T) {
+	t.Parallel()
 	for _, r := range realSeries(t) {
 		if r.offsets == nil {
 			continue
@@ -134,6 +135,7 @@ func TestRealSharpest(t *testing.T) {
 // them.
 func TestRealSeries(t *testing.T) {
 	pixelstest.Long(t)
+	t.Parallel()
 	for _, r := range realSeries(t) {
 		j, _ := judged(t, r)
 		t.Logf("%s\n%s", r.name, summary(j))

@@ -16,6 +16,7 @@ import (
 // size of these small pictures a tile covers four times the area of the subject.
 func TestSizesAgree(t *testing.T) {
 	pixelstest.Long(t)
+	t.Parallel()
 	seeds, wrong := uint64(1), 0
 	if *seedCount > 1 { // the long run
 		seeds = uint64(*seedCount)
