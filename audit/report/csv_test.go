@@ -166,31 +166,66 @@ func TestMarkdownIsHarmless(t *testing.T) {
 	}
 }
 
-// hostileResult is a report whose every text that comes from files is this one.
-func hostileResult(t *testing.T, text string) *audit.Result {
-	t.Helper()
-	r := judge(t, "BX1_0001..0003.JPG every 1s time=2026-03-04T10:02:00.00 make=Borealis body=BX-1 serial=1 lens=L f=8 t=0.5",
-		planted{"1.1", 1, 1, audit.Finding{Rule: "no-exif", Message: text, Action: text, Accepted: true, Reason: text}},
-		planted{"1.1", 1, 2, audit.Finding{Rule: "iso-drift", Message: "a " + text, Action: text}})
-	for _, s := range r.Sessions {
-		for _, b := range s.Bodies {
-			b.Make, b.Model, b.Serial = text, text, text
-		}
-		for _, q := range s.Sequences {
-			q.NotJudged = append(q.NotJudged, audit.NotJudged{Rule: "diffraction", Reason: text})
-			q.SupportBy = text
+// A sink is a place of a report that text from files comes to; it puts a text there.
+type sink struct {
+	name string
+	put  func(r *audit.Result, text string)
+}
+
+var sinks = []sink{
+	{"names of files", func(r *audit.Result, text string) {
+		for _, q := range r.Sessions[0].Sequences {
 			for i, f := range q.Frames {
 				f.Files[0].Path = text
 				f.Number.Known = i > 0
-				f.Meta().LensModel = exifread.Of(text)
 			}
 		}
+	}},
+	{"make", func(r *audit.Result, text string) { r.Sessions[0].Bodies[0].Make = text }},
+	{"model", func(r *audit.Result, text string) { r.Sessions[0].Bodies[0].Model = text }},
+	{"serial number", func(r *audit.Result, text string) { r.Sessions[0].Bodies[0].Serial = text }},
+	{"lens", func(r *audit.Result, text string) {
+		for _, f := range r.Sessions[0].Sequences[0].Frames {
+			f.Meta().LensModel = exifread.Of(text)
+		}
+	}},
+	{"message of a finding", func(r *audit.Result, text string) { r.Sessions[0].Sequences[0].Findings[1].Message = "a " + text }},
+	{"advice of a finding", func(r *audit.Result, text string) { r.Sessions[0].Sequences[0].Findings[1].Action = text }},
+	{"message of an accepted finding", func(r *audit.Result, text string) { r.Sessions[0].Sequences[0].Findings[0].Message = text }},
+	{"reason of an acceptance", func(r *audit.Result, text string) { r.Sessions[0].Sequences[0].Findings[0].Reason = text }},
+	{"reason of what was not judged", func(r *audit.Result, text string) {
+		q := r.Sessions[0].Sequences[0]
+		q.NotJudged = append(slices.DeleteFunc(q.NotJudged, func(n audit.NotJudged) bool { return n.Rule == "diffraction" }), audit.NotJudged{Rule: "diffraction", Reason: text})
+	}},
+	{"how the support is known", func(r *audit.Result, text string) { r.Sessions[0].Sequences[0].SupportBy = text }},
+	{"rule of an acceptance without use", func(r *audit.Result, text string) { unused(r).Rule = text }},
+	{"frame of an acceptance without use", func(r *audit.Result, text string) { unused(r).Frame = text }},
+	{"why an acceptance has no use", func(r *audit.Result, text string) { unused(r).Why = text }},
+}
+
+// unused is the one acceptance without use of a report.
+func unused(r *audit.Result) *audit.UnusedAcceptance {
+	if len(r.Unused) == 0 {
+		r.Unused = []audit.UnusedAcceptance{{Acceptance: audit.Acceptance{Rule: "r", Frame: "f"}, Why: "w"}}
 	}
-	r.Unused = []audit.UnusedAcceptance{{Acceptance: audit.Acceptance{Rule: text, Frame: text}, Why: text}}
-	r.UnusedRetaken = []audit.UnusedRetaken{{Retaken: audit.Retaken{Sequence: text, By: text}, Why: text}}
-	r.Files.Unfinished = []string{text}
-	r.Files.Unreadable = []*shoot.File{{Path: text, Meta: &exifread.Metadata{}}}
-	r.Files.Unread = []*shoot.Problem{{Path: text, Kind: shoot.NotFound}}
+	return &r.Unused[0]
+}
+
+// plainResult is a report with something in every sink.
+func plainResult(t *testing.T) *audit.Result {
+	t.Helper()
+	return judge(t, "BX1_0001..0003.JPG every 1s time=2026-03-04T10:02:00.00 make=Borealis body=BX-1 serial=1 lens=L f=8 t=0.5",
+		planted{"1.1", 1, 1, audit.Finding{Rule: "no-exif", Message: "m", Action: "a", Accepted: true, Reason: "r"}},
+		planted{"1.1", 1, 2, audit.Finding{Rule: "iso-drift", Message: "m", Action: "a"}})
+}
+
+// hostileResult is a report whose every text that comes from files is this one.
+func hostileResult(t *testing.T, text string) *audit.Result {
+	t.Helper()
+	r := plainResult(t)
+	for _, s := range sinks {
+		s.put(r, text)
+	}
 	return r
 }
 

@@ -114,6 +114,9 @@ var hostileTexts = map[string]string{
 	"closing":     `]]>--></figure></main>`,
 }
 
+// invisible are the characters of hostileTexts that do not show.
+const invisible = "\x00\x07\x1b\r\u202e\u2066\u0085\u2028"
+
 // TestPageShowsHostileTextHarmless puts each text into each place that text from files
 // comes to: the page has the same elements as with plain text.
 func TestPageShowsHostileTextHarmless(t *testing.T) {
@@ -140,12 +143,55 @@ func TestPageShowsHostileTextHarmless(t *testing.T) {
 			if diff := cmp.Diff(wantValues, values); diff != "" {
 				t.Errorf("%s in %s: other names and classes (-plain +hostile):\n%.2000s", name, sink, diff)
 			}
-			if strings.ContainsAny(words, "\x00\x07\x1b\r\u202e\u2066\u0085\u2028") {
+			if strings.ContainsAny(words, invisible) {
 				t.Errorf("%s in %s: a character that does not show reached the page", name, sink)
 			}
 			if shown := report.Visible(text); len(shown) < 100 && !strings.Contains(words, shown) {
 				t.Errorf("%s in %s: %q is not shown", name, sink, shown)
 			}
+		}
+	}
+}
+
+// TestPageShowsEachSinkHarmless puts each text into one place alone: it adds no
+// element there, and a plain one is shown.
+func TestPageShowsEachSinkHarmless(t *testing.T) {
+	page := func(s sink, text string) ([]string, string) {
+		r := hostileResult(t, "plain")
+		s.put(r, text)
+		elements, _, words := parsePage(t, write(t, "html", r, nil))
+		return elements, words
+	}
+	for _, s := range sinks {
+		t.Run(s.name, func(t *testing.T) {
+			want, words := page(s, "ammonite")
+			if !strings.Contains(strings.ToLower(words), "ammonite") {
+				t.Error("the page does not show it")
+			}
+			for name, text := range hostileTexts {
+				if len(text) > 1<<10 {
+					continue // all of them at once, above
+				}
+				elements, words := page(s, text)
+				if diff := cmp.Diff(want, elements); diff != "" {
+					t.Errorf("%s: other elements (-plain +hostile):\n%.2000s", name, diff)
+				}
+				if strings.ContainsAny(words, invisible) {
+					t.Errorf("%s: a character that does not show reached the page", name)
+				}
+			}
+		})
+	}
+}
+
+// TestOnlyThePageMakesPictures holds that no other form asks for a picture or a proof.
+func TestOnlyThePageMakesPictures(t *testing.T) {
+	r := morningResult(t)
+	for _, f := range report.Forms() {
+		g := &fakeGallery{}
+		write(t, f.Name, r, &report.Options{Gallery: g})
+		if asked := len(g.made) > 0; asked != (f.Name == "html") {
+			t.Errorf("%s asks for pictures: %v, %v", f.Name, asked, g.made)
 		}
 	}
 }
