@@ -104,11 +104,9 @@ func medians(v []int16, w int) []int16 {
 // decideEnds marks places that show no fine texture in any frame, and whose coarse detail
 // rises towards the first or last frame: what lies far beyond it.
 func (t *track) decideEnds(out *Coverage) {
-	levels := t.noise.levels()
 	end := int16(len(out.Used) - 1)
-	for i, k := range t.at {
-		e := t.best.pix[i]
-		if out.Marks[i] != Plain || (k != 0 && k != end) || e < plainTimes*levels[lumaBin(t.luma.pix[i])] || e < broadRise*t.least.pix[i] {
+	for i, k := range medians(t.known(), t.w) {
+		if out.Marks[i] != Plain || (k != 0 && k != end) || t.best.pix[i] < broadRise*t.least.pix[i] {
 			continue
 		}
 		out.Frame[i], out.Marks[i] = int16(out.Used[k]), First
