@@ -3,7 +3,9 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"encoding/json"
+	"fmt"
 	"io"
 	"net/http"
 	"net/http/cookiejar"
@@ -17,6 +19,8 @@ import (
 	"time"
 
 	"prestrike/audit/config"
+	"prestrike/audit/publish"
+	"prestrike/audit/publish/publishtest"
 )
 
 // A writerPage is a page of a watch that writes, as a browser has it, without the browser.
@@ -87,7 +91,7 @@ func (p *writerPage) comes(what string, ok func(pageState) bool) pageState {
 	began := time.Now()
 	s := p.state()
 	for !ok(s) {
-		if time.Since(began) > longestWait {
+		if time.Since(began) > longestWait/4 {
 			p.t.Fatalf("%s is not on the page: %+v", what, s)
 		}
 		time.Sleep(10 * time.Millisecond)
@@ -173,9 +177,9 @@ func (s pageState) title(id string) string {
 
 // startWriter watches a folder with a sequence that lacks two frames and one that is like
 // it, with a page that writes.
-func startWriter(t *testing.T) (*watchRun, *writerPage, string) {
+func startWriter(t *testing.T, args ...string) (*watchRun, *writerPage, string) {
 	t.Helper()
-	w := startWatch(t, nil, "--page=127.0.0.1:0", "--page-write", "--pixels", "off")
+	w := startWatch(t, nil, append([]string{"--page=127.0.0.1:0", "--page-write", "--pixels", "off"}, args...)...)
 	w.wait(&w.out, "holds no frames yet")
 	p := openWriter(t, w)
 	w.feed("0013", "0014", "0015", "0016", "0019", "0020", "0021", "0022")
@@ -474,4 +478,96 @@ func TestWatchOfManyWriters(t *testing.T) {
 	w.feed("0038", "0039", "0040")
 	w.enter("1.3 ")
 	w.end()
+}
+
+// What a page declares is at the broker within two seconds.
+func TestWatchPublishesDeclarations(t *testing.T) {
+	broker := publishtest.Start(t, publishtest.Options{})
+	ctx, stop := context.WithCancel(t.Context())
+	var mu sync.Mutex
+	heard := ""
+	followed := make(chan error, 1)
+	go func() {
+		followed <- publish.Follow(ctx, publish.Options{Broker: broker.URL("studio")}, func(h publish.Heard) {
+			mu.Lock()
+			defer mu.Unlock()
+			if heard = ""; h.State == nil {
+				return
+			}
+			for _, q := range h.State.Closed {
+				heard += strings.TrimSpace(fmt.Sprint(q.ID, " ", q.Verdict, " ", q.View, " ", q.Retaken)) + "; "
+			}
+		}, func(string) {})
+	}()
+	hears := func(want string) {
+		t.Helper()
+		began := time.Now()
+		for {
+			mu.Lock()
+			now := heard
+			mu.Unlock()
+			if now == want {
+				break
+			}
+			if time.Since(began) > longestWait/4 {
+				t.Fatalf("the broker has %q, want %q", now, want)
+			}
+			time.Sleep(5 * time.Millisecond)
+		}
+		if took := time.Since(began); took > 2*time.Second {
+			t.Errorf("%q is at the broker after %v", want, took)
+		} else {
+			t.Logf("%q is at the broker after %d ms", want, took.Milliseconds())
+		}
+	}
+	w, p, _ := startWriter(t, "--publish", broker.URL("studio").String())
+	hears("1.2 good; 1.1 reshoot; ")
+	path, what := p.state().declared("1.2", "view", map[string]any{"view": "back"})
+	if done, text := p.post(path, what); !done {
+		t.Fatal(text)
+	}
+	hears("1.2 good back; 1.1 reshoot; ")
+	s := p.comes("the view", func(s pageState) bool { return s.title("1.2") == "1.2 focus, back" })
+	path, what = s.declared("1.1", "shot-again", map[string]any{"by": s.name("1.2"), "by_id": "1.2"})
+	if done, text := p.post(path, what); !done {
+		t.Fatal(text)
+	}
+	hears("1.2 good back; 1.1 reshoot  1.2; ")
+	w.end()
+	stop()
+	if err := <-followed; err != nil {
+		t.Error(err)
+	}
+}
+
+// A retake that was declared and is faulty itself is what the set is about: nothing is good
+// because something repeats it.
+func TestWatchShowsAFaultyRetake(t *testing.T) {
+	w, p, _ := startWriter(t)
+	var lapse []string
+	for n := 59; n <= 88; n++ {
+		lapse = append(lapse, fmt.Sprintf("%04d", n))
+	}
+	w.feed(lapse...)
+	w.enter("check    ISO changes (1.3)")
+	s := p.comes("what closed", func(s pageState) bool { return s.verdict("1.3") == "check" })
+	path, what := s.declared("1.1", "meant", map[string]any{"rules": []string{"missing-frame"}, "reason": "meant"})
+	if done, text := p.post(path, what); !done {
+		t.Fatal(text)
+	}
+	s = p.comes("what is meant", func(s pageState) bool { return s.Word+" "+s.Number == "good 1.1" })
+	if done, text := p.post("take-back", map[string]any{"edition": s.Write.Edition}); !done {
+		t.Fatal(text)
+	}
+	s = p.comes("what was taken back", func(s pageState) bool { return s.verdict("1.1") == "reshoot" })
+	path, what = s.declared("1.1", "shot-again", map[string]any{"by": s.name("1.3"), "by_id": "1.3"})
+	if done, text := p.post(path, what); !done {
+		t.Fatal(text)
+	}
+	p.comes("the faulty retake", func(s pageState) bool {
+		return s.verdict("1.1") == "retaken as 1.3" && s.Word+" "+s.Number == "inspect 1.3"
+	})
+	if status := w.end(); status != statusCheck {
+		t.Errorf("status %d", status)
+	}
 }
