@@ -24,13 +24,21 @@ import (
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
-	if os.Getenv("GOGC") == "" {
-		// Nearly all that is read is kept until the report: looking for
-		// garbage half as often saves time and costs a few MiB.
-		debug.SetGCPercent(200)
-	}
+	// Nearly all that is read is kept until the report: looking for
+	// garbage half as often saves time and costs a few MiB.
+	collectAt(200)
 	crashesAreSignals()
 	os.Exit(run(ctx, os.Args[1:], systemConsole()))
+}
+
+// collectAt has garbage looked for where this many percent were added to what is in use,
+// unless GOGC decides it. It returns what brings back the share before.
+func collectAt(percent int) (back func()) {
+	if os.Getenv("GOGC") != "" {
+		return func() {}
+	}
+	before := debug.SetGCPercent(percent)
+	return func() { debug.SetGCPercent(before) }
 }
 
 // The exit statuses. The first three are those of audit.Verdict.
