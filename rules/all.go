@@ -21,6 +21,7 @@ func All() []*audit.Rule {
 		nearEdge,
 		farEdge,
 		moved,
+		subjectMoved,
 		darkFrame,
 		flashMissed,
 		brightnessDrift,

@@ -109,13 +109,15 @@ func counted(v *audit.Review, j *pixels.Judgement) []pixels.Move {
 	return slices.DeleteFunc(slices.Clone(j.Moved.Events), func(e pixels.Move) bool { return marker(e) || small(e) || banded(e) })
 }
 
+// moreMoved is by how much one jump must exceed another to be the larger of the two.
+const moreMoved = 1.5
+
 // worstMove returns the largest jump, and of two alike the first: there the
 // picture left. Pictures that match nothing come before any jump.
 func worstMove(all []pixels.Move) pixels.Move {
-	const more = 1.5 // of two jumps alike
 	worst := all[0]
 	for _, e := range all[1:] {
-		if e.Lost && !worst.Lost || e.Lost == worst.Lost && e.Pixels > more*worst.Pixels {
+		if e.Lost && !worst.Lost || e.Lost == worst.Lost && e.Pixels > moreMoved*worst.Pixels {
 			worst = e
 		}
 	}

@@ -29,6 +29,7 @@ var questions = map[*audit.Rule]func(j *pixels.Judgement) []pixels.Verdict{
 	nearEdge:        func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.First.Verdict} },
 	farEdge:         func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Last.Verdict} },
 	moved:           func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Moved.Verdict} },
+	subjectMoved:    func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Subject.Verdict} },
 	darkFrame:       func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Dark.Verdict} },
 	brightnessDrift: func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Brightness.Verdict} },
 	banding:         func(j *pixels.Judgement) []pixels.Verdict { return []pixels.Verdict{j.Bands.Verdict} },

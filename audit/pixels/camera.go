@@ -192,3 +192,8 @@ func (m *Moved) near(from, frames int) bool {
 	}
 	return false
 }
+
+// touches reports whether the picture jumps over one of the links between two frames.
+func (m *Moved) touches(from, to int) bool {
+	return slices.ContainsFunc(m.Events, func(e Move) bool { return e.From < to && from < e.To })
+}

@@ -86,6 +86,11 @@ func (j *Judgement) askFocus(s *Sequence, e *evidence) {
 		j.Stalls = Stalls{Verdict: Verdict{Answer: Fine}} // every other frame stands, by habit
 	}
 	j.Jumps = f.askJumps(j.Walk, j.Order, j.Stalls, steps)
+	if made.places != nil {
+		j.Subject = Subject{Verdict: cannot(ReasonOutwards)} // focus goes forth and back from frame to frame
+	} else {
+		j.Subject = e.askSubject(j.Walk, c, &j.Moved, &j.Stalls, &j.Order, &j.Jumps)
+	}
 	j.First, j.Last = f.askEnds(j.Walk, c)
 	j.Layout = steps.fit.layout(f, c, j.First, j.Last)
 	j.Step = f.askStep(j.Walk, c, j.Habit)
@@ -141,7 +146,8 @@ func (j *Judgement) cannotTellFocus(reason string) {
 		j.Walk.Verdict = cannot(ReasonWalk)
 	}
 	for _, v := range []*Verdict{
-		&j.First.Verdict, &j.Last.Verdict, &j.Step.Verdict, &j.Jumps.Verdict, &j.Stalls.Verdict, &j.Order.Verdict, &j.Moved.Verdict, &j.Soft.Verdict,
+		&j.First.Verdict, &j.Last.Verdict, &j.Step.Verdict, &j.Jumps.Verdict, &j.Stalls.Verdict, &j.Order.Verdict, &j.Moved.Verdict, &j.Subject.Verdict,
+		&j.Soft.Verdict,
 	} {
 		*v = cannot(reason)
 	}
@@ -151,7 +157,7 @@ func (j *Judgement) cannotTellFocus(reason string) {
 func (j *Judgement) cannotTell(reason string) {
 	for _, v := range []*Verdict{
 		&j.Views.Verdict, &j.Held.Verdict, &j.Walk.Verdict, &j.First.Verdict, &j.Last.Verdict, &j.Step.Verdict, &j.Jumps.Verdict, &j.Stalls.Verdict, &j.Order.Verdict,
-		&j.Moved.Verdict, &j.Brightness.Verdict, &j.Bands.Verdict, &j.Dark.Verdict, &j.Soft.Verdict, &j.Colour.Verdict, &j.Lights.Verdict,
+		&j.Moved.Verdict, &j.Subject.Verdict, &j.Brightness.Verdict, &j.Bands.Verdict, &j.Dark.Verdict, &j.Soft.Verdict, &j.Colour.Verdict, &j.Lights.Verdict,
 	} {
 		*v = cannot(reason)
 	}

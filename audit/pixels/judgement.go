@@ -71,6 +71,8 @@ const (
 	ReasonNotSmooth     = "no part of the picture is smooth enough to show dust"
 	ReasonFewViews      = "fewer than three sequences at f/11 and up"
 	ReasonBackdrop      = "dark spots keep their place, but the pictures do not show that the camera or the backdrop moved"
+	ReasonRestless      = "parts of the picture move too differently, as on a rail or in much noise"
+	ReasonNowhereSharp  = "few places are sharp in two frames one after the other"
 	ReasonNoNeighbour   = "no frame has a picture and two neighbours with enough texture"
 )
 
@@ -105,6 +107,7 @@ type Judgement struct {
 	Stalls     Stalls
 	Order      Order
 	Moved      Moved
+	Subject    Subject
 	Brightness Brightness
 	Bands      Bands
 	Dark       Dark

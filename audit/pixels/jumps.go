@@ -158,3 +158,8 @@ func (s *steps) hides() string {
 	}
 	return ReasonFaint
 }
+
+// touches reports whether focus jumps over one of the links between two frames.
+func (j *Jumps) touches(from, to int) bool {
+	return slices.ContainsFunc(j.Events, func(e Jump) bool { return e.From < to && from < e.To })
+}

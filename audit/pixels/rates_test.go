@@ -78,7 +78,7 @@ func (st *studio) measured(shot pixelstest.Shot) *pixels.FrameMeasure {
 func verdicts(j *pixels.Judgement) map[string]pixels.Verdict {
 	return map[string]pixels.Verdict{
 		"first edge": j.First.Verdict, "last edge": j.Last.Verdict, "step": j.Step.Verdict, "jump": j.Jumps.Verdict, "stall": j.Stalls.Verdict, "order": j.Order.Verdict,
-		"moved": j.Moved.Verdict, "brightness": j.Brightness.Verdict, "dark": j.Dark.Verdict, "soft": j.Soft.Verdict,
+		"moved": j.Moved.Verdict, "subject": j.Subject.Verdict, "brightness": j.Brightness.Verdict, "dark": j.Dark.Verdict, "soft": j.Soft.Verdict,
 	}
 }
 

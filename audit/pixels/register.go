@@ -34,6 +34,8 @@ type Motion struct {
 	// Converged means that the pictures show the same thing and that the numbers
 	// above stand still; without it they mean nothing.
 	Converged bool
+
+	blocks *blockShifts // nil where they were not asked
 }
 
 // then returns the motion of a after which comes b.
@@ -93,7 +95,7 @@ func registerNear(a, b []regLevel, near Motion, px float64) Motion {
 func align(a, b []regLevel) Motion {
 	mo, s := alignFrom(a, b, Motion{Gain: 1}, len(a)-1)
 	if s != nil {
-		mo.Doubt, mo.Apart = s.parts()
+		mo.Doubt, mo.Apart, mo.blocks = s.parts()
 	}
 	return mo
 }

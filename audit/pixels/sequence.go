@@ -185,10 +185,18 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		s.long = true
 	}
 	if s.long {
-		s.composite = nil
-		for i := len(s.frames) - 4; i >= 0 && s.frames[i].tiles != nil; i-- {
-			s.frames[i].tiles, s.frames[i].slants = nil, nil
-		}
+		s.forget()
+	}
+}
+
+// forget gives up what only a run that is not too long is asked for.
+func (s *Sequence) forget() {
+	s.composite = nil
+	for i := len(s.frames) - 4; i >= 0 && s.frames[i].tiles != nil; i-- {
+		s.frames[i].tiles, s.frames[i].slants = nil, nil
+	}
+	for i := len(s.links) - 1; i >= 0 && (s.links[i].motion.blocks != nil || !s.links[i].motion.Converged); i-- {
+		s.links[i].motion.blocks = nil
 	}
 }
 

@@ -179,8 +179,8 @@ func (s *solver) step() (moved float64, ok bool) {
 // of its quarters from the shift of the whole. Quarters without contrast do not count;
 // where fewer than two count, doubt is 0. Apart is the share of the blocks that lie
 // elsewhere, together with their neighbours; NaN where too few blocks show where they
-// lie.
-func (s *solver) parts() (doubt, apart float64) {
+// lie. The blocks' own shifts come with them.
+func (s *solver) parts() (doubt, apart float64, shifts *blockShifts) {
 	w, ht := s.a.img.w, s.a.img.h
 	cx := float64(w-1) / 2
 	c := weightTimes*s.meanAbs + weightFloor
@@ -219,11 +219,32 @@ func (s *solver) parts() (doubt, apart float64) {
 	if len(d) >= 2 {
 		doubt = median(d)
 	}
-	return doubt, s.apart(&blocks)
+	apart, shifts = s.apart(&blocks)
+	return doubt, apart, shifts
 }
 
 // Blocks of the picture that are laid on each other each for itself.
 const partCols, partRows = 16, 12
+
+// blockShifts are by how much each block lies elsewhere than the whole picture.
+type blockShifts [partRows * partCols]blockShift
+
+// A blockShift is that of one block, in thousandths of a pixel of the small picture; known
+// where the block shows it.
+type blockShift struct {
+	dx, dy int16
+	known  bool
+}
+
+// thousandths rounds pixels; a shift of more than 32 of them is no shift of a block.
+func thousandths(px float64) int16 {
+	return int16(math.Round(1000 * min(max(px, -32), 32)))
+}
+
+// px returns the shift in px, of which a pixel of the small picture has so many.
+func (b blockShift) px(smallPx int) (x, y float64) {
+	return float64(b.dx) * float64(smallPx) / 1000, float64(b.dy) * float64(smallPx) / 1000
+}
 
 // blockSums are what the shift of a block and its brightness take.
 type blockSums struct{ n, x, y, xx, xy, yy, r, rx, ry float64 }
@@ -254,8 +275,9 @@ func (b *blockSums) shift(left float64) (dx, dy, sigma float64) {
 }
 
 // apart returns the share of the blocks that show where they lie which lie elsewhere
-// together; NaN of few.
-func (s *solver) apart(blocks *[partRows][partCols]blockSums) float64 {
+// together, NaN of few; and where each lies.
+func (s *solver) apart(blocks *[partRows][partCols]blockSums) (share float64, shifts *blockShifts) {
+	shifts = new(blockShifts)
 	m := &blockMap{
 		cols: partCols, rows: partRows, known: make([]bool, partCols*partRows),
 		dx: make([]float64, partCols*partRows), dy: make([]float64, partCols*partRows),
@@ -268,14 +290,15 @@ func (s *solver) apart(blocks *[partRows][partCols]blockSums) float64 {
 			dx, dy, sigma := blocks[y][x].shift(left)
 			if sigma <= partSigma {
 				m.known[i], m.dx[i], m.dy[i] = true, dx, dy
+				shifts[i] = blockShift{thousandths(dx), thousandths(dy), true}
 				known++
 			}
 		}
 	}
 	if known < partBlocks {
-		return math.NaN()
+		return math.NaN(), shifts
 	}
-	return m.apart(partAside) / float64(known)
+	return m.apart(partAside) / float64(known), shifts
 }
 
 // solve solves the symmetric positive equations h d = g, of which the upper half

@@ -416,6 +416,9 @@ func (f *pageFinding) edgePlot() *plot {
 
 // showPair shows two frames to be compared, with the way that the picture moved.
 func (f *pageFinding) showPair(a, b *shoot.Frame) *pageShow {
+	if f.finding.Region != (audit.Region{}) {
+		return f.showPlaceInPair(a, b)
+	}
 	out := &pageShow{Kind: "pair", Words: "Compare the two: the arrow has the direction of the shift and is longer than it."}
 	for i, frame := range []*shoot.Frame{a, b} {
 		s := f.at.whole(frame, 2*stripLong+detailWide/2, 2*f.at.limit.detail, frame.Label())
@@ -427,6 +430,24 @@ func (f *pageFinding) showPair(a, b *shoot.Frame) *pageShow {
 	}
 	if out.Pictures[1].Arrow == nil {
 		out.Words = "Compare the two."
+	}
+	if f.Key {
+		out.Kind, out.Pictures = "frames", out.Pictures[1:]
+	}
+	return out
+}
+
+// showPlaceInPair shows one place at 100 % in two frames to be compared.
+func (f *pageFinding) showPlaceInPair(a, b *shoot.Frame) *pageShow {
+	out := &pageShow{Kind: "pair", Words: "Compare the place in the two."}
+	for i, frame := range []*shoot.Frame{a, b} {
+		p, err := f.at.gallery.Detail(frame, f.finding.Region, detailWide, detailHigh, f.at.limit.detail)
+		s := f.at.shown(p, err, "detail of frame "+frame.Label(), frame.Label())
+		s.Odd, s.Exact = i == 1, !f.Key
+		out.Pictures = append(out.Pictures, s)
+		if err == nil {
+			out.Words = fmt.Sprintf("Compare the place in the two, at 100 %% of a picture of %d pixels, the largest in the file that can be shown.", p.Of)
+		}
 	}
 	if f.Key {
 		out.Kind, out.Pictures = "frames", out.Pictures[1:]

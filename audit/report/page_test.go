@@ -350,6 +350,7 @@ func TestPageShows(t *testing.T) {
 		"a place":          {0, 0, audit.Finding{Shows: audit.ShowDetail, Region: audit.Region{X0: 0.25, Y0: 0.5, X1: 0.75, Y1: 1}}, []string{"0001", "0002", "0001, whole"}, "detail", `class="edge" x="15" y="20" width="30" height="20"`},
 		"the sharpest":     {5, 5, audit.Finding{Shows: audit.ShowDetail}, []string{"0005", "0006", "0007", "0006, whole"}, "detail", "at 100 % of a picture of 6000 pixels"},
 		"two frames":       {5, 6, audit.Finding{Shows: audit.ShowPair}, []string{"0006", "0007"}, "pair", `<line class="edge" x1="30" y1="20" x2="36" y2="20"/>`},
+		"a place in two":   {5, 6, audit.Finding{Shows: audit.ShowPair, Region: audit.Region{X0: 0.25, Y0: 0.5, X1: 0.5, Y1: 0.75}}, []string{"0006", "0007"}, "pair", "Compare the place in the two, at 100 % of a picture of 6000 pixels"},
 		"nothing to see":   {0, 11, audit.Finding{Shows: audit.ShowNothing}, nil, "", ""},
 		"not all of those": {0, 11, audit.Finding{Shows: audit.ShowPair, Closest: []*shoot.Frame{{}, {}}}, []string{"0004", "0005"}, "pair", ""},
 	} {

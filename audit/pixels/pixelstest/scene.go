@@ -63,6 +63,10 @@ type Scene struct {
 	// Dust is the seed of the dust on the sensor, the same for all that is photographed with
 	// it; 0 for none.
 	Dust uint64
+	// Parallax is by how much more the nearest point of the subject takes part in Breathing
+	// and drift than the farthest, as a share: a camera that goes along a rail sees near
+	// things move farther. What lies behind the subject takes part still less.
+	Parallax float64
 	// Electrons is the number of photoelectrons at white: 40,000 is a low
 	// sensitivity, 1,000 a high one.
 	Electrons float64

@@ -29,6 +29,24 @@ type Shot struct {
 	// Ripple is the depth of five waves of light along the height, EV, and Phase
 	// where they begin, in waves.
 	Ripple, Phase float64
+	// Part is a part of the subject that has moved.
+	Part Part
+}
+
+// A Part is what lies in a circle and has moved, a leaf or a drop; its depth goes with it.
+type Part struct {
+	X, Y   float64 // where it lay, in shares of the picture's width and height
+	Radius float64 // share of the picture's width
+	DX, DY float64 // px by which it has moved
+}
+
+// MovePart moves a part of the subject in n shots from index at on, or for good.
+func MovePart(s []Shot, at, n int, part Part) []Shot {
+	out := slices.Clone(s)
+	for i := at; i < len(s) && i < at+n; i++ {
+		out[i].Part = part
+	}
+	return out
 }
 
 // Run returns n shots whose focus goes evenly from the first to the last, with
@@ -237,6 +255,10 @@ func (b *Built) gather(s Shot, focus func(depth float32) float64) []float32 {
 		least, most = 0, math.Inf(1)
 	}
 	levels := b.levelsFrom(least, most)
+	if s.Part != (Part{}) || b.Parallax != 0 {
+		b.gatherMoved(s, focus, levels, out)
+		return out
+	}
 	right, bottom := float64(w)-1.001, float64(h)-1.001
 	columns := make([]column, w) // of all rows, where the camera is not rolled
 	for x := range columns {
