@@ -12,7 +12,12 @@ import (
 // up again when it goes on. It returns a function that ends that.
 func boardSignals(c *console, b *bigBoard) (end func()) {
 	signals := make(chan os.Signal, 1)
-	signal.Notify(signals, syscall.SIGHUP, syscall.SIGQUIT, syscall.SIGTSTP)
+	for _, s := range []os.Signal{syscall.SIGHUP, syscall.SIGQUIT, syscall.SIGTSTP} {
+		// What the program was started to ignore, as by nohup, neither ends nor stops it.
+		if !signal.Ignored(s) {
+			signal.Notify(signals, s)
+		}
+	}
 	done := make(chan struct{})
 	go func() {
 		defer c.guard()

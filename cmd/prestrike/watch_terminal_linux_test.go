@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"os/signal"
 	"path/filepath"
 	"strings"
 	"syscall"
@@ -189,6 +190,10 @@ func TestBigBoardAndSignals(t *testing.T) {
 		t.Skip("several processes")
 	}
 	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT, syscall.SIGTSTP} {
+		if signal.Ignored(s) {
+			t.Logf("%v is ignored here, and so by what is started here", s)
+			continue
+		}
 		master, terminal := openTerminal(t, 80, 24)
 		w := &watchRun{t: t}
 		w.news.L = &w.mu
@@ -230,4 +235,36 @@ func TestBigBoardAndSignals(t *testing.T) {
 			t.Errorf("%v: the board stands in the end", s)
 		}
 	}
+}
+
+// A signal that the program was started to ignore leaves the board where it is.
+func TestBigBoardAndIgnoredSignals(t *testing.T) {
+	if testing.Short() {
+		t.Skip("waits for the board to be drawn again")
+	}
+	master, terminal := openTerminal(t, 80, 24)
+	w := &watchRun{t: t}
+	w.news.L = &w.mu
+	w.out.run = w
+	go func() { _, _ = io.Copy(&w.out, master) }() // ends with the terminal
+	cmd := exec.CommandContext(t.Context(), "sh", "-c", `trap "" HUP; exec prestrike watch "$1" --big --pixels off`, "sh", t.TempDir())
+	cmd.Stdin, cmd.Stdout, cmd.Stderr = terminal, terminal, terminal
+	cmd.Env = append(os.Environ(), "TERM=xterm", "XDG_CONFIG_HOME=/nowhere/config")
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	terminal.Close()
+	w.wait(&w.out, "Waiting for frames")
+	if err := cmd.Process.Signal(syscall.SIGHUP); err != nil {
+		t.Fatal(err)
+	}
+	at := len(w.out.String())
+	w.await("the board was not drawn again", func() bool { return bytes.Contains(w.out.text.Bytes()[at:], []byte("Waiting for frames")) })
+	if strings.Contains(w.out.String(), leaveBoard) {
+		t.Error("the board was taken down")
+	}
+	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	_ = cmd.Wait() // its status is that of the folder
 }
