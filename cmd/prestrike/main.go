@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
-	"runtime/debug"
 	"slices"
 	"strings"
 	"syscall"
@@ -29,16 +28,6 @@ func main() {
 	collectAt(200)
 	crashesAreSignals()
 	os.Exit(run(ctx, os.Args[1:], systemConsole()))
-}
-
-// collectAt has garbage looked for where this many percent were added to what is in use,
-// unless GOGC decides it. It returns what brings back the share before.
-func collectAt(percent int) (back func()) {
-	if os.Getenv("GOGC") != "" {
-		return func() {}
-	}
-	before := debug.SetGCPercent(percent)
-	return func() { debug.SetGCPercent(before) }
 }
 
 // The exit statuses. The first three are those of audit.Verdict.

@@ -261,11 +261,15 @@ func letEnd(watcher *watch.Watcher) {
 func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-chan string) (status, error) {
 	ticker, every := time.NewTicker(lookEvery), lookEvery
 	defer ticker.Stop()
+	var collector restingCollector
+	defer collector.rests(false, time.Time{})
 	pace := func() {
 		want := lookEvery
-		if w.caught && !w.live.Waits() {
+		rests := w.caught && !w.live.Waits()
+		if rests {
 			want = restEvery
 		}
+		collector.rests(rests, time.Now())
 		if want != every {
 			every = want
 			ticker.Reset(every)
