@@ -292,6 +292,7 @@ func (p *Publisher) Run(ctx context.Context, leave time.Duration) error {
 			p.takeLeave(link, manager, leave)
 			return nil
 		case <-p.woken:
+		case <-p.allowed():
 		}
 		p.send(ctx, manager)
 	}
@@ -340,7 +341,25 @@ func (p *Publisher) refuse(topic string) {
 	p.refused[topic] = time.Now().Add(refusedFor)
 	p.mu.Unlock()
 	p.remarkOnce("the broker %s refuses messages to %s: allow this user to publish there. They wait", p.opt.broker(), topic)
-	time.AfterFunc(refusedFor, p.wake)
+}
+
+// allowed delivers when the next of the refused topics is to be tried again.
+func (p *Publisher) allowed() <-chan time.Time {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	now := time.Now()
+	var next time.Time
+	for topic, at := range p.refused {
+		if now.After(at) { // it was tried, or has nothing to send
+			delete(p.refused, topic)
+		} else if next.IsZero() || at.Before(next) {
+			next = at
+		}
+	}
+	if next.IsZero() {
+		return nil
+	}
+	return time.After(next.Sub(now) + time.Millisecond)
 }
 
 // next returns what is to be sent next; no topic for nothing.

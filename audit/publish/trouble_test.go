@@ -135,3 +135,20 @@ func TestRefusedTopic(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// TestRefusedTopicIsTriedAgain: a refused topic wakes the publisher when its time is over, once.
+func TestRefusedTopicIsTriedAgain(t *testing.T) {
+	now := time.Now()
+	p := &Publisher{refused: map[string]time.Time{"tried": now.Add(-time.Hour), "later": now.Add(time.Hour), "soon": now.Add(20 * time.Millisecond)}}
+	select {
+	case <-p.allowed():
+	case <-t.Context().Done():
+	}
+	if time.Since(now) < 20*time.Millisecond || time.Since(now) > 30*time.Minute {
+		t.Errorf("woken after %v", time.Since(now))
+	}
+	delete(p.refused, "later")
+	if p.allowed() != nil || len(p.refused) > 0 {
+		t.Errorf("still waiting for %v", p.refused)
+	}
+}
