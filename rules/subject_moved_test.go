@@ -30,8 +30,8 @@ func TestSubjectMoved(t *testing.T) {
 		blind       string // why it is not judged
 	}{
 		"clean":           {clean, "", "", ""},
-		"fault":           {leaf(3, n), "check subject-moved: a part of the picture (", ") moves between 0012 and 0013 by about 3", ""},
-		"comes back":      {leaf(3, 1), "check subject-moved: a part of the picture (", "; it comes back soon after", ""},
+		"fault":           {leaf(3, n), "note subject-moved: a part of the picture (", ") moves between 0012 and 0013 by about 3", ""},
+		"comes back":      {leaf(3, 1), "note subject-moved: a part of the picture (", "; it comes back soon after", ""},
 		"below the limit": {leaf(0.2, n), "", "", ""}, // 0.6 px of a picture 1,600 wide
 		"above the limit": {leaf(0.8, n), "note subject-moved: ", "by under a pixel", ""},
 		"missing":         {clean[8:13], "", "", "fewer than 6 frames with a picture"},

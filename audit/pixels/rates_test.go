@@ -88,7 +88,7 @@ func (ta *tally) foreign(st, what string, j *pixels.Judgement, allowed ...string
 	if what == "clean" {
 		kind = "clean"
 	}
-	notes := []string{"first edge", "last edge", "soft"} // what their rules find is a note
+	notes := []string{"first edge", "last edge", "soft", "subject"} // what their rules find is a note
 	any, more := false, false
 	for name, v := range verdicts(j) {
 		if slices.Contains(allowed, name) {
