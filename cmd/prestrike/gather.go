@@ -66,7 +66,7 @@ func nothingToRead(folders []string, c *shoot.Collection) error {
 		what += fmt.Sprintf(" (%d other files)", c.Other)
 	}
 	if len(c.Unfinished) > 0 {
-		return fmt.Errorf("%s is not complete yet, and there are %s: wait until the copy is complete, then run the report again", c.Unfinished[0], what)
+		return fmt.Errorf("%s is not complete yet, and there are %s: wait until the copy is complete, then run this again", c.Unfinished[0], what)
 	}
 	if len(c.Problems) > 0 {
 		return errors.New("nothing was read: see above")
