@@ -46,7 +46,14 @@ func main() {
 	seed := flag.Uint64("seed", uint64(time.Now().UnixNano()), "of what happens at random")
 	keep := flag.Bool("keep", false, "leave the files for a look at them")
 	write := flag.String("write", "", "write the hostile file of the `NUMBER` that follows to this file, and end; for this command itself")
+	plain := flag.Bool("decode", false, "decode a picture by the standard library, and end; for this command itself")
 	flag.Parse()
+	if *plain {
+		if err := decode(); err != nil {
+			fail(err)
+		}
+		return
+	}
 	if *write != "" {
 		if err := writeHostile(*write, flag.Arg(0)); err != nil {
 			fail(err)
