@@ -30,8 +30,9 @@ const (
 	// are handed on while a slow share answers.
 	slice = 50 * time.Millisecond
 	// sweepEvery is how often a share of all files is inspected, sweepMost how
-	// many at most: 0.03 % of a core where an inspection takes 3 µs.
-	sweepEvery = time.Second
+	// many at most: 0.03 % of a core where an inspection takes 6 µs. To wake is
+	// dearer than to inspect a file: therefore more at a time and less often.
+	sweepEvery = 2 * time.Second
 	sweepMost  = 100
 )
 

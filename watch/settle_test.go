@@ -265,7 +265,7 @@ func TestSettle(t *testing.T) {
 				b.at(1000.3)
 				b.set("d/a", 12, 12, true)
 			},
-			[]string{"1.5 arrived d/a 9", "1002.5 changed d/a 12"},
+			[]string{"1.5 arrived d/a 9", "1003.5 changed d/a 12"},
 		},
 		{
 			"cannot be looked at, then can",
@@ -277,7 +277,7 @@ func TestSettle(t *testing.T) {
 				b.set("d/a", 9, 9, true)
 			},
 			// The sweep sees it at 101 s.
-			[]string{"12.0 arrived d/a 0 permission denied", "102.5 changed d/a 9"},
+			[]string{"12.0 arrived d/a 0 permission denied", "103.5 changed d/a 9"},
 		},
 		{
 			"renamed away and back within the settling time",

@@ -129,7 +129,7 @@ func newWatch(c *console) *cobra.Command {
 // nothing can come of it but the time of day, it is made less often, too.
 const (
 	lookEvery = 200 * time.Millisecond
-	restEvery = 500 * time.Millisecond
+	restEvery = time.Second
 	lookShare = 4
 )
 
