@@ -1,6 +1,7 @@
 // Pictures makes what the pictures of a report are timed on.
 //
 //	pictures write FOLDER N    N frames of two megapixels, in focus sequences of 25
+//	pictures run FOLDER N      the same in one sequence, in which focus walks to and fro
 //	pictures small FOLDER N    N frames of a few pixels, in sequences of 50 of one session
 //	pictures decode FOLDER     decodes all of them on all processors: what any
 //	                           program that inspects pictures must spend at least
@@ -27,15 +28,17 @@ import (
 )
 
 func main() {
-	err := fmt.Errorf("usage: pictures write FOLDER N | small FOLDER N | decode FOLDER")
+	err := fmt.Errorf("usage: pictures write FOLDER N | run FOLDER N | small FOLDER N | decode FOLDER")
 	switch {
-	case len(os.Args) == 4 && (os.Args[1] == "write" || os.Args[1] == "small"):
+	case len(os.Args) == 4 && (os.Args[1] == "write" || os.Args[1] == "run" || os.Args[1] == "small"):
 		var n int
 		n, err = strconv.Atoi(os.Args[3])
 		switch {
 		case err != nil:
 		case os.Args[1] == "write":
-			err = write(os.Args[2], n)
+			err = write(os.Args[2], n, perSequence)
+		case os.Args[1] == "run":
+			err = write(os.Args[2], n, n)
 		default:
 			err = writeSmall(os.Args[2], n)
 		}
@@ -48,10 +51,11 @@ func main() {
 	}
 }
 
-// perSequence is the number of frames of a sequence.
+// perSequence is the number of frames in which focus goes through the subject.
 const perSequence = 25
 
-func write(folder string, n int) error {
+// write writes n frames, of which so many make a sequence.
+func write(folder string, n, sequence int) error {
 	scene := pixelstest.Scene{
 		Seed: 5, Width: 1728, Height: 1152, Shape: pixelstest.Relief, Depth: 24, Contrast: 1, PSF: 0.6, Breathing: 0.03, Electrons: 40000, Quality: 90,
 	}.Build()
@@ -62,6 +66,10 @@ func write(folder string, n int) error {
 			return err
 		}
 		pictures = append(pictures, data)
+	}
+	for i := len(pictures); i < sequence; i++ { // back, and forth again
+		at := i % (2 * (perSequence - 1))
+		pictures = append(pictures, pictures[min(at, 2*(perSequence-1)-at)])
 	}
 	return expose(folder, n, pictures)
 }

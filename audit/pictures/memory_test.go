@@ -1,9 +1,12 @@
 package pictures
 
 import (
+	"bytes"
 	"fmt"
 	"image"
 	"image/jpeg"
+	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -13,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"prestrike/audit/pictures/picturestest"
 	"prestrike/audit/shoot"
 	"prestrike/exifread"
 )
@@ -134,4 +138,49 @@ func TestBudgetOutlivesACall(t *testing.T) {
 	if got := m.memory.dead; got < 6*one {
 		t.Errorf("%d bytes are known to be garbage after both calls, want those of all six pictures, %d", got, 6*one)
 	}
+}
+
+// TestOpenRunMemory holds what stays in use of a run of pictures of two megapixels while it may
+// grow: the last pictures, in several states that it can go back to, and what is kept of each
+// frame.
+func TestOpenRunMemory(t *testing.T) {
+	const w, h, frames = 1600, 1200, 10
+	img := image.NewGray(image.Rect(0, 0, w, h))
+	noise := rand.New(rand.NewPCG(1, 2))
+	for y := range h {
+		for x := range w {
+			img.Pix[y*w+x] = uint8(128 + 60*math.Sin(float64(x)/9)*math.Cos(float64(y)/7) + 8*noise.Float64())
+		}
+	}
+	files := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Write(t, frames, func(i int) []byte {
+		img.Pix[i] = 255 // each file is another
+		var b bytes.Buffer
+		if err := jpeg.Encode(&b, img, nil); err != nil {
+			t.Fatal(err)
+		}
+		return b.Bytes()
+	}))
+	collected := func() int64 {
+		runtime.GC()
+		runtime.GC() // what was in a sync.Pool goes with the second
+		return heap()
+	}
+	before := collected()
+	m := &Measurer{}
+	for n := 4; n <= frames; n++ {
+		if _, err := m.Measure(t.Context(), shoot.Runs(files[:n], 0)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	held := collected() - before
+	if len(m.open) != 1 || len(m.open[0].taken) != frames || len(m.open[0].before) != stepsBack {
+		t.Fatalf("not one open run of %d frames: %+v", frames, m.open)
+	}
+	t.Logf("%.1f MiB", float64(held)/(1<<20))
+	// Six pictures of half the size, 0.46 MiB each, as many pyramids, 0.27 MiB, five composites
+	// of 12 bytes a small pixel, 0.6 MiB, and 60 KB a frame are 8.
+	if held > 9<<20 {
+		t.Errorf("%d KiB are in use, more than 9 MiB", held>>10)
+	}
+	runtime.KeepAlive(m)
 }

@@ -9,22 +9,44 @@ import (
 // that of the frame in which its surroundings are sharpest, placed by registration.
 type composite struct {
 	w, h int
-	// peak are the two greatest energies around each pixel, and luma what the frames
-	// of these show. least are the two smallest: one dark frame among the others
-	// must not count as unsharp.
-	luma, peak, least [2][]float32
+	pix  []compositePixel
 	// lost means that the last frame could not be placed; broken that others followed
 	// it, which are somewhere else.
 	lost, broken bool
 }
 
+// A compositePixel has the two greatest energies around it, peak, and in luma what the
+// frames of these show. Least are the two smallest: one dark frame among the others
+// must not count as unsharp. A run that may grow keeps several composites.
+type compositePixel struct {
+	luma        [2]uint16 // code values / 256
+	peak, least [2]energy16
+}
+
+// An energy16 is an energy in code values², to within one part in 2,048: the upper bits of
+// the float32, counted from the smallest that matters. No frame has noEnergy.
+type energy16 uint16
+
+const (
+	energyFrom  = 0x3b800000 // 1/256 as a float32: less is under riseFloor
+	energyShift = 12
+
+	noEnergy   energy16 = 0
+	fullEnergy energy16 = math.MaxUint16
+)
+
+func energy16Of(e float32) energy16 {
+	return energy16(max(1<<energyShift, int32(math.Float32bits(e))-energyFrom) >> energyShift)
+}
+
+func (e energy16) value() float64 {
+	return float64(math.Float32frombits(uint32(e)<<energyShift + energyFrom))
+}
+
 func newComposite(w, h int) *composite {
-	c := &composite{w: w, h: h}
-	for k := range 2 {
-		c.luma[k], c.peak[k], c.least[k] = make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)
-		for i := range w * h {
-			c.peak[k][i], c.least[k][i] = -1, math.MaxFloat32
-		}
+	c := &composite{w: w, h: h, pix: make([]compositePixel, w*h)}
+	for i := range c.pix {
+		c.pix[i].least = [2]energy16{fullEnergy, fullEnergy}
 	}
 	return c
 }
@@ -35,10 +57,17 @@ func (c *composite) clone() *composite {
 		return nil
 	}
 	d := *c
-	for k := range 2 {
-		d.luma[k], d.peak[k], d.least[k] = slices.Clone(c.luma[k]), slices.Clone(c.peak[k]), slices.Clone(c.least[k])
-	}
+	d.pix = slices.Clone(c.pix)
 	return &d
+}
+
+// plane returns the picture, from the sharpest frames or the next sharpest.
+func (c *composite) plane(of int) plane {
+	p := plane{c.w, c.h, make([]float32, len(c.pix))}
+	for i := range c.pix {
+		p.pix[i] = float32(c.pix[i].luma[of]) / 256
+	}
+	return p
 }
 
 // take takes in the next frame, which lies at place if it was found.
@@ -73,25 +102,25 @@ func (c *composite) add(m *FrameMeasure, place Motion, g *tileGrid) {
 		// In small pixels of the new frame, from its middle.
 		fx := p*(0.5-float64(c.w)/2) - q*yc + place.ShiftX/px
 		fy := q*(0.5-float64(c.w)/2) + p*yc + place.ShiftY/px
-		row := func(of []float32) []float32 { return of[y*c.w : (y+1)*c.w] }
-		least0, least1, peak0, peak1, luma0, luma1 := row(c.least[0]), row(c.least[1]), row(c.peak[0]), row(c.peak[1]), row(c.luma[0]), row(c.luma[1])
+		row := c.pix[y*c.w : (y+1)*c.w]
 		for x := 0; x < c.w; x, fx, fy = x+1, fx+p, fy+q {
 			sx, sy := fx+float64(c.w)/2-0.5, fy+float64(c.h)/2-0.5
 			if sx < 0 || sy < 0 || sx > float64(c.w-1) || sy > float64(c.h-1) {
 				continue
 			}
-			e := m.cells.energyAt(fx*perCell+g.centreX-0.5, fy*perCell+g.centreY-0.5)
-			if e < least0[x] {
-				least0[x], least1[x] = e, least0[x]
-			} else if e < least1[x] {
-				least1[x] = e
+			o := &row[x]
+			e := energy16Of(m.cells.energyAt(fx*perCell+g.centreX-0.5, fy*perCell+g.centreY-0.5))
+			if e < o.least[0] {
+				o.least[0], o.least[1] = e, o.least[0]
+			} else if e < o.least[1] {
+				o.least[1] = e
 			}
 			switch {
-			case e > peak0[x]:
-				peak0[x], peak1[x] = e, peak0[x]
-				luma0[x], luma1[x] = m.small.at(sx, sy), luma0[x]
-			case e > peak1[x]:
-				peak1[x], luma1[x] = e, m.small.at(sx, sy)
+			case e > o.peak[0]:
+				o.peak[0], o.peak[1] = e, o.peak[0]
+				o.luma[0], o.luma[1] = m.small.held(sx, sy), o.luma[0]
+			case e > o.peak[1]:
+				o.peak[1], o.luma[1] = e, m.small.held(sx, sy)
 			}
 		}
 	}
@@ -128,3 +157,6 @@ func (p *plane) at(x, y float64) float32 {
 	top := a[0] + fx*(a[1]-a[0])
 	return top + fy*(b[0]+fx*(b[1]-b[0])-top)
 }
+
+// held is at as a composite holds it.
+func (p *plane) held(x, y float64) uint16 { return uint16(p.at(x, y)*256 + 0.5) }

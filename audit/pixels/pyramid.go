@@ -1,18 +1,13 @@
 package pixels
 
-// A regLevel is one level of the pyramid with its gradients.
-type regLevel struct {
-	img, gx, gy plane
-}
-
 // pyramid returns the levels, finest first, of the small picture smoothed by
 // the 3x3 binomial kernel.
-func (m *FrameMeasure) pyramid() []regLevel {
+func (m *FrameMeasure) pyramid() []plane {
 	p := smooth(m.small)
-	levels := []regLevel{gradients(p)}
+	levels := []plane{p}
 	for len(levels) < maxLevels && p.w/2 >= minLevelW && p.h/2 >= minLevelH {
 		p = halve(p)
-		levels = append(levels, gradients(p))
+		levels = append(levels, p)
 	}
 	return levels
 }
@@ -49,16 +44,4 @@ func halve(p plane) plane {
 		}
 	}
 	return o
-}
-
-func gradients(p plane) regLevel {
-	l := regLevel{p, plane{p.w, p.h, make([]float32, len(p.pix))}, plane{p.w, p.h, make([]float32, len(p.pix))}}
-	for y := 1; y < p.h-1; y++ {
-		i := y * p.w
-		for x := 1; x < p.w-1; x++ {
-			l.gx.pix[i+x] = 0.5 * (p.pix[i+x+1] - p.pix[i+x-1])
-			l.gy.pix[i+x] = 0.5 * (p.pix[i+x+p.w] - p.pix[i+x-p.w])
-		}
-	}
-	return l
 }

@@ -63,12 +63,12 @@ func Register(a, b *FrameMeasure) Motion {
 }
 
 // register aligns two pyramids; px is the size of a small picture's pixel.
-func register(a, b []regLevel, px float64) Motion {
+func register(a, b []plane, px float64) Motion {
 	mo := align(a, b)
 	if mo.Converged && mo.Unexplained > askUnexplained {
 		back := align(b, a)
 		round := mo.then(back)
-		half := math.Hypot(float64(a[0].img.w), float64(a[0].img.h)) / 4
+		half := math.Hypot(float64(a[0].w), float64(a[0].h)) / 4
 		d := math.Hypot(round.ShiftX, round.ShiftY) + half*math.Hypot(round.Scale, round.Rotation)
 		mo.Converged = back.Converged && d < maxDisagree
 		mo.Doubt = max(mo.Doubt, d)
@@ -81,7 +81,7 @@ func register(a, b []regLevel, px float64) Motion {
 
 // registerNear aligns two pyramids whose motion is nearly known. What parts of the picture
 // do is not asked.
-func registerNear(a, b []regLevel, near Motion, px float64) Motion {
+func registerNear(a, b []plane, near Motion, px float64) Motion {
 	near.ShiftX /= px
 	near.ShiftY /= px
 	near.Gain, near.Offset = 1, 0
@@ -92,7 +92,7 @@ func registerNear(a, b []regLevel, near Motion, px float64) Motion {
 }
 
 // align finds the motion in pixels of the small picture.
-func align(a, b []regLevel) Motion {
+func align(a, b []plane) Motion {
 	mo, s := alignFrom(a, b, Motion{Gain: 1}, len(a)-1)
 	if s != nil {
 		mo.Doubt, mo.Apart, mo.blocks = s.parts()
@@ -102,13 +102,13 @@ func align(a, b []regLevel) Motion {
 
 // alignFrom finds the motion from one that is given, on the levels from last to the
 // finest, whose solver it returns; nil where the pictures cannot be aligned.
-func alignFrom(a, b []regLevel, mo Motion, last int) (Motion, *solver) {
+func alignFrom(a, b []plane, mo Motion, last int) (Motion, *solver) {
 	var finest *solver
 	for l := last; l >= 0; l-- {
 		// Pixels of a level's picture are averages of 2^l ones: the middle
 		// stays where it is but for the odd row or column cut off.
 		f := float64(int(1) << l)
-		s := solver{a: a[l], b: b[l], mo: mo, row: make([]sample, 0, a[l].img.w)}
+		s := solver{a: a[l], b: b[l], mo: mo, row: make([]sample, 0, a[l].w)}
 		s.mo.ShiftX /= f
 		s.mo.ShiftY /= f
 		s.meanAbs = math.Inf(1)
@@ -149,7 +149,7 @@ func alignFrom(a, b []regLevel, mo Motion, last int) (Motion, *solver) {
 
 // A solver holds the state of the Gauss-Newton iteration on one level.
 type solver struct {
-	a, b        regLevel
+	a, b        plane
 	mo          Motion
 	every       int     // how many rows apart the rows are that a step reads
 	meanAbs     float64 // mean absolute residual of the last step

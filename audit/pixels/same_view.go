@@ -27,10 +27,11 @@ func (s *Sequence) view(focused bool) View {
 		return View{}
 	}
 	v := View{Width: c.w, Height: c.h, Luma: make([]byte, c.w*c.h), Focused: focused}
-	for i, x := range c.luma[0] {
+	luma := c.plane(0)
+	for i, x := range luma.pix {
 		v.Luma[i] = uint8(min(255, max(0, math.Round(float64(x)))))
 	}
-	sharpest, next := bandPass(plane{c.w, c.h, c.luma[0]}), bandPass(plane{c.w, c.h, c.luma[1]})
+	sharpest, next := bandPass(luma), bandPass(c.plane(1))
 	cols, rows := v.blocks()
 	var peaks, rises []float64
 	for by := range rows {
@@ -38,9 +39,10 @@ func (s *Sequence) view(focused bool) View {
 			peaks, rises = peaks[:0], rises[:0]
 			for y := by * blockSide; y < (by+1)*blockSide; y++ {
 				for i := y*c.w + bx*blockSide; i < y*c.w+(bx+1)*blockSide; i++ {
-					if peak := float64(c.peak[0][i]); c.peak[1][i] >= 0 {
+					if o := &c.pix[i]; o.peak[1] != noEnergy {
+						peak := o.peak[0].value()
 						peaks = append(peaks, peak)
-						rises = append(rises, peak/max(riseFloor, min(float64(c.least[1][i]), peak)))
+						rises = append(rises, peak/max(riseFloor, min(o.least[1].value(), peak)))
 					}
 				}
 			}

@@ -17,10 +17,9 @@ type Sequence struct {
 	// The last frame that stands in the chain, and the one before, for the
 	// case that the last turns out to show something else.
 	last, before anchor
-	first        anchor // for a second part, which may start over
-	aside        anchor // the last frame that was found to show something else
-	paused       *pause // the last one; nil without
-	scratch      []float64
+	first        anchor     // for a second part, which may start over
+	aside        anchor     // the last frame that was found to show something else
+	paused       *pause     // the last one; nil without
 	composite    *composite // nil once given up
 
 	noBlur bool // no change of blur is measured: no answer needs it
@@ -32,7 +31,7 @@ type Sequence struct {
 // An anchor is a frame that the next one is registered with.
 type anchor struct {
 	frame  int // index into frames
-	levels []regLevel
+	levels []plane
 	half   *bytePlane // nil where no link begins here
 	print  uint64
 }
@@ -130,7 +129,8 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	}
 	s.sensor.add(&m.half, s.n)
 	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, sharp: m.Sharpness, tint: m.tint, print: m.print, flat: m.Sharpness == 0}
-	now := anchor{frame: len(s.frames), levels: m.pyramid(), half: &m.half, print: m.print}
+	half := m.half // a pointer into the measure would keep all of it
+	now := anchor{frame: len(s.frames), levels: m.pyramid(), half: &half, print: m.print}
 	if len(s.frames) == 0 {
 		s.grid = newGrid(m)
 		f.tiles, f.placed = s.read(m, f.place), true
@@ -258,45 +258,9 @@ func (s *Sequence) close(from, now anchor, mo Motion, px float64) Motion {
 	})
 }
 
-// read returns the tiles of the first frame where they lie in this one. Sums
-// over rectangles with fractional bounds come from integral images.
+// read returns the tiles of the first frame where they lie in this one.
 func (s *Sequence) read(m *FrameMeasure, place Motion) []tile {
 	g, c := &s.grid, &m.cells
-	w := c.cols + 1
-	const maps = 4
-	if len(s.scratch) < maps*w*(c.rows+1) {
-		s.scratch = make([]float64, maps*w*(c.rows+1))
-	}
-	sum := s.scratch // maps interleaved
-	for y := range c.rows {
-		var row [maps]float64
-		up := sum[y*w*maps : (y+1)*w*maps]
-		out := sum[(y+1)*w*maps : (y+2)*w*maps]
-		for x := range c.cols {
-			i := y*c.cols + x
-			row[0] += float64(c.energy[i])
-			row[1] += float64(c.luma[i])
-			row[2] += float64(c.light[i])
-			row[3] += float64(c.clipped[i])
-			o := out[(x+1)*maps : (x+2)*maps : (x+2)*maps]
-			u := up[(x+1)*maps : (x+2)*maps : (x+2)*maps]
-			for k := range o {
-				o[k] = u[k] + row[k]
-			}
-		}
-	}
-	at := func(x, y float64) (v [maps]float64) {
-		ix, iy := min(int(x), c.cols-1), min(int(y), c.rows-1)
-		fx, fy := x-float64(ix), y-float64(iy)
-		a := sum[(iy*w+ix)*maps : (iy*w+ix+2)*maps]
-		b := sum[((iy+1)*w+ix)*maps : ((iy+1)*w+ix+2)*maps]
-		for k := range v {
-			top := a[k] + fx*(a[k+maps]-a[k])
-			bot := b[k] + fx*(b[k+maps]-b[k])
-			v[k] = top + fy*(bot-top)
-		}
-		return v
-	}
 	out := make([]tile, g.cols*g.rows)
 	size := float64(g.edge) * (1 + place.Scale)
 	for ty := range g.rows {
@@ -314,17 +278,42 @@ func (s *Sequence) read(m *FrameMeasure, place Motion) []tile {
 			}
 			x0, y0 = max(0, x0), max(0, y0)
 			x1, y1 = min(float64(c.cols), x1), min(float64(c.rows), y1)
-			area := (x1 - x0) * (y1 - y0)
-			p, q, r, u := at(x0, y0), at(x1, y0), at(x0, y1), at(x1, y1)
-			var v [maps]float64
-			for k := range v {
-				v[k] = (u[k] - q[k] - r[k] + p[k]) / area
-			}
-			*t = tile{energy: float32(v[0]), luma: float32(v[1] / 256), light: float32(v[2] / 65535), clipped: float32(v[3] / 255)}
+			*t = c.mean(x0, y0, x1, y1)
 			t.low, t.high = c.endsOf(x0, y0, x1, y1)
 		}
 	}
 	return out
+}
+
+// mean returns the means over a rectangle, of whose border cells the part counts that lies
+// in it. It lies within the cells.
+func (c *cellMaps) mean(x0, y0, x1, y1 float64) tile {
+	u0, u1 := int(x0), min(int(math.Ceil(x1)), c.cols)
+	v0, v1 := int(y0), min(int(math.Ceil(y1)), c.rows)
+	var energy, luma, light, clipped float64
+	for v := v0; v < v1; v++ {
+		high := min(float64(v+1), y1) - max(float64(v), y0)
+		from, to := v*c.cols+u0, v*c.cols+u1
+		// What is read from slices of known lengths takes no check of its own.
+		energies := c.energy[from:to]
+		lumas, lights, clips := c.luma[from:to][:len(energies)], c.light[from:to][:len(energies)], c.clipped[from:to][:len(energies)]
+		for i, e := range energies {
+			w := high
+			if i == 0 || i == len(energies)-1 {
+				x := float64(u0 + i)
+				w *= min(x+1, x1) - max(x, x0)
+			}
+			energy += w * float64(e)
+			luma += w * float64(lumas[i])
+			light += w * float64(lights[i])
+			clipped += w * float64(clips[i])
+		}
+	}
+	area := (x1 - x0) * (y1 - y0)
+	return tile{
+		energy: float32(energy / area), luma: float32(luma / area / 256),
+		light: float32(light / area / 65535), clipped: float32(clipped / area / 255),
+	}
 }
 
 // compare makes the link from one frame to the next.

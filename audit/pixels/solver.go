@@ -16,7 +16,7 @@ type sample struct {
 // samples appends the pixels of row y of picture a that b covers. Gradients of b are
 // those of the nearest pixel, or those of the pixel to the upper left.
 func (s *solver) samples(out []sample, y int, nearest bool) []sample {
-	A, B := s.a.img, s.b.img
+	A, B := s.a, s.b
 	w, ht := A.w, A.h
 	cx, cy := float64(w-1)/2, float64(ht-1)/2
 	p, q := 1+s.mo.Scale, s.mo.Rotation
@@ -26,8 +26,8 @@ func (s *solver) samples(out []sample, y int, nearest bool) []sample {
 	by := q*(1-cx) + p*yc + s.mo.ShiftY + cy
 	right, bottom := float64(w-2), float64(ht-2)
 	// What is read from slices of known lengths takes no check of its own.
-	pixA, gxA, gyA := A.pix[y*w:][:w], s.a.gx.pix[y*w:][:w], s.a.gy.pix[y*w:][:w]
-	pixB, gxB, gyB := B.pix, s.b.gx.pix[:len(B.pix)], s.b.gy.pix[:len(B.pix)]
+	pixA, upA, downA := A.pix[y*w:][:w], A.pix[(y-1)*w:][:w], A.pix[(y+1)*w:][:w]
+	pixB := B.pix
 	out = slices.Grow(out, w)
 	all := out[len(out):cap(out)]
 	n := 0
@@ -52,8 +52,8 @@ func (s *solver) samples(out []sample, y int, nearest bool) []sample {
 		to := &all[n]
 		n++
 		to.x, to.y, to.value, to.left = float64(x)-cx, yc, va, vb-gain*va-offset
-		to.gx = 0.5 * (gain*float64(gxA[x]) + float64(gxB[j]))
-		to.gy = 0.5 * (gain*float64(gyA[x]) + float64(gyB[j]))
+		to.gx = 0.5 * (gain*float64(0.5*(pixA[x+1]-pixA[x-1])) + float64(0.5*(pixB[j+1]-pixB[j-1])))
+		to.gy = 0.5 * (gain*float64(0.5*(downA[x]-upA[x])) + float64(0.5*(pixB[j+w]-pixB[j-w])))
 	}
 	return out[:len(out)+n]
 }
@@ -139,7 +139,7 @@ func (n *equations) addShift(s *sample, invC2 float64) {
 // point half-way to the corner moved. It is not ok where the equations do not
 // determine the motion.
 func (s *solver) step() (moved float64, ok bool) {
-	w, ht := s.a.img.w, s.a.img.h
+	w, ht := s.a.w, s.a.h
 	c := weightTimes*s.meanAbs + weightFloor
 	invC2 := 1 / (c * c) // 0 in the first step: plain least squares
 	if math.IsInf(c, 1) {
@@ -181,7 +181,7 @@ func (s *solver) step() (moved float64, ok bool) {
 // elsewhere, together with their neighbours; NaN where too few blocks show where they
 // lie. The blocks' own shifts come with them.
 func (s *solver) parts() (doubt, apart float64, shifts *blockShifts) {
-	w, ht := s.a.img.w, s.a.img.h
+	w, ht := s.a.w, s.a.h
 	cx := float64(w-1) / 2
 	c := weightTimes*s.meanAbs + weightFloor
 	invC2 := 1 / (c * c)

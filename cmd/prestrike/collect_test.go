@@ -17,9 +17,9 @@ func share() int {
 // environment decides it.
 func TestCollectAt(t *testing.T) {
 	before := share()
-	for env, want := range map[string]int{"": 50, "300": before} {
+	for env, want := range map[string]int{"": 25, "300": before} {
 		t.Setenv("GOGC", env)
-		back := collectAt(50)
+		back := collectAt(25)
 		if got := share(); got != want {
 			t.Errorf("GOGC=%q: %d, want %d", env, got, want)
 		}

@@ -105,7 +105,7 @@ func newWatch(c *console) *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			// A watch runs all day beside other programs, and the pictures that it decodes
 			// are garbage soon.
-			defer collectAt(50)()
+			defer collectAt(25)()
 			return runWatch(cmd, c, &f, args[0])
 		},
 	}
