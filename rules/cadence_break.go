@@ -155,7 +155,7 @@ func skippedFinding(v *audit.Review, list []evidence.Gap) audit.Finding {
 	if n := len(list); n > 1 {
 		found.Message += fmt.Sprintf(", and in %s", words.Count(n-1, "other place", "other places"))
 	}
-	if j, _ := evidence.Seen(v); j != nil && j.Step.Answer != pixels.CannotTell && j.Step.Blur*worst.Jump > v.ParamOf("focus-gap", growth) {
+	if j, _ := evidence.Seen(v); j != nil && j.Step.Blur*worst.Jump > v.ParamOf("focus-gap", growth) {
 		found.Severity = audit.Reshoot
 		found.Action = "shoot the sequence again"
 	}

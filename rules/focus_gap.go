@@ -37,10 +37,12 @@ records wrong ones. A single step three times as wide as its neighbours is a che
 without a known magnification, if the scale is fine enough to show it.
 
 The pictures show over how many frames a part stays sharp. From that follows how much
-blur one step adds, to a factor of two. Half of it is left half-way between two frames. A
-step far wider than its neighbours is a note, and a check where the blur half-way is too
-large. Wide steps are reported once, by the stronger evidence.`,
-	Source: "Nayar and Nakagawa, Shape from focus, IEEE TPAMI 16(8), 1994 (width of the range of sharpness); Wikipedia, Depth of field, and photomacrography.net viewtopic.php?t=41247 (quarter-wave depth); notice at 0.7 of it: common practice (photomacrography.net viewtopic.php?t=43953); certain limit, where a tenth of the contrast remains at half the finest pattern of the pixels: H. H. Hopkins, The frequency response of a defocused optical system, Proc. R. Soc. A 231 (1955), 91",
+blur one step adds, to a factor of two. Where this does not decide, up to 16 pictures are
+inspected again: how the sharpest places blur from frame to frame shows it to some 15 %.
+A step so near the limit is not judged. Half of the blur is left half-way between two
+frames. A step far wider than its neighbours is a note, and a check where the blur half-way
+is too large. Wide steps are reported once, by the stronger evidence.`,
+	Source: "Nayar and Nakagawa, Shape from focus, IEEE TPAMI 16(8), 1994 (width of the range of sharpness); Subbarao and Surya, Depth from defocus, IJCV 13(3), 1994 (growth of blur); Wikipedia, Depth of field, and photomacrography.net viewtopic.php?t=41247 (quarter-wave depth); notice at 0.7 of it: common practice (photomacrography.net viewtopic.php?t=43953); certain limit, where a tenth of the contrast remains at half the finest pattern of the pixels: H. H. Hopkins, The frequency response of a defocused optical system, Proc. R. Soc. A 231 (1955), 91",
 	Params: []audit.Param{
 		{
 			Name: "note-share", Doc: "share of the depth of field from which a focus step is a note",
@@ -100,6 +102,7 @@ type plane struct {
 
 func checkFocusGap(v *audit.Review) error {
 	found, gap, why := gapByDistance(v)
+	verdict := func(j *pixels.Judgement) pixels.Verdict { return gapVerdict(j, v.Param("growth")) }
 	j, notSeen := evidence.Seen(v)
 	if j != nil && v.Sequence.Kind == shoot.Focus {
 		if inPictures, ok := gapInPictures(v, j); ok && (!gap || inPictures.Severity > found.Severity) {
@@ -112,17 +115,17 @@ func checkFocusGap(v *audit.Review) error {
 	switch {
 	case gap:
 		v.Found(found)
-	case why != "" && (j == nil || gapVerdict(j).Answer == pixels.CannotTell):
-		v.Unjudged(evidence.UnknownTo(why, j, notSeen, gapVerdict))
+	case why != "" && (j == nil || verdict(j).Answer == pixels.CannotTell):
+		v.Unjudged(evidence.UnknownTo(why, j, notSeen, verdict))
 	}
 	return nil
 }
 
-// gapVerdict is what pictures answer to both, whether all steps are too wide and
-// whether one is wider than the others: nothing where either is not known.
-func gapVerdict(j *pixels.Judgement) pixels.Verdict {
-	if j.Step.Answer == pixels.CannotTell {
-		return j.Step.Verdict
+// gapVerdict is what pictures answer to both, whether all steps are wider than the limit
+// and whether one is wider than the others: nothing where either is not known.
+func gapVerdict(j *pixels.Judgement, limit float64) pixels.Verdict {
+	if step := j.Step.Beyond(limit); step.Answer == pixels.CannotTell {
+		return step
 	}
 	return j.Jumps.Verdict
 }
@@ -189,7 +192,7 @@ func gapInPictures(v *audit.Review, j *pixels.Judgement) (audit.Finding, bool) {
 	q := v.Sequence
 	limit := v.Param("growth")
 	growth := j.Step.Blur
-	if j.Step.Answer == pixels.Found && growth > limit {
+	if j.Step.Beyond(limit).Answer == pixels.Found {
 		return audit.Finding{
 			Severity: audit.Check,
 			Message: fmt.Sprintf("half-way between two frames the subject is blurred by %s",
@@ -233,7 +236,7 @@ func jumpsFinding(v *audit.Review, j *pixels.Judgement, jumps []pixels.Jump, lim
 		found.Message += "; and " + words.List(more, len(more))
 		action = "inspect the bands between these frames at 100 %; if one is soft, shoot the sequence again"
 	}
-	if !(j.Step.Answer != pixels.CannotTell && j.Step.Blur*widest.Ratio > limit) {
+	if !(j.Step.Blur*widest.Ratio > limit) { // 0 where it is not known
 		return found
 	}
 	found.Severity, found.Action = audit.Check, action

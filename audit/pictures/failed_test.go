@@ -70,7 +70,7 @@ func TestFailedSequence(t *testing.T) {
 func TestFailedJudging(t *testing.T) {
 	r := &shoot.Run{Frames: []*shoot.Frame{nil, nil}} // no settings
 	j := &job{runs: []*shoot.Run{r}, begins: []int{0}, keys: []string{"a", "b"}, on: &looking{chain: newChain(nil), taken: make([]glance, 2)}}
-	j.judge()
+	j.judge(t.Context(), newBudget(decodingBytes))
 	if _, ok := errors.AsType[*exifread.PanicError](j.failed); !ok || !j.passing || j.on != nil {
 		t.Errorf("%+v", j)
 	}

@@ -2,6 +2,7 @@ package pictures
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -113,14 +114,19 @@ func (j *job) stoppedDown() bool {
 func (j *job) last() *shoot.Run { return j.runs[len(j.runs)-1] }
 
 // judge is called when all frames are taken in. Where the program fails at it, or did
-// before, nothing is known of any of the frames, and nothing is kept.
-func (j *job) judge() {
+// before, nothing is known of any of the frames, and nothing is kept. Where it is stopped,
+// the next call judges.
+func (j *job) judge(ctx context.Context, memory *budget) {
 	for _, g := range j.on.taken {
 		j.unread = j.unread || g.tried == notRead
 		j.passing = j.passing || g.why == failedHere
 	}
 	if j.failed = j.on.failed; j.failed == nil {
-		j.found, j.failed = j.answers()
+		j.found, j.failed = j.answers(ctx, memory)
+	}
+	if ctx.Err() != nil && errors.Is(j.failed, ctx.Err()) {
+		j.failed = nil
+		return
 	}
 	if j.failed != nil {
 		j.found = nil
@@ -136,10 +142,22 @@ func (j *job) judge() {
 }
 
 // answers is what was found in each run.
-func (j *job) answers() (found []*pixels.Seen, err error) {
+func (j *job) answers(ctx context.Context, memory *budget) (found []*pixels.Seen, err error) {
 	defer exifread.Recovered(&err)
 	found = append(slices.Clone(j.on.closed), j.on.answer(j, j.on.taken))
 	found[len(found)-1].Few = j.few
+	for i, s := range found {
+		end := len(j.frames)
+		if i+1 < len(found) {
+			if together(j.runs[i+1], found[i+1]) {
+				continue // judged with what is behind it
+			}
+			end = j.begins[i+1]
+		}
+		if found[i], err = j.measureStep(ctx, memory, s, j.frames[end-s.Judgement.Frames:end]); err != nil {
+			return nil, err
+		}
+	}
 	return found, nil
 }
 
@@ -164,13 +182,13 @@ type task struct {
 
 // send hands out the pictures of the jobs in their order, as long as there is room for
 // what is measured and not taken in. It returns the cause where ctx ended first.
-func send(ctx context.Context, jobs []*job, room chan<- struct{}, tasks chan<- task) error {
+func send(ctx context.Context, jobs []*job, memory *budget, room chan<- struct{}, tasks chan<- task) error {
 	for _, j := range jobs {
 		if j.found != nil { // known before; workers set it only once it is sent
 			continue
 		}
 		if j.begun == len(j.keys) {
-			j.judge() // other files came to its frames
+			j.judge(ctx, memory) // other files came to its frames
 			continue
 		}
 		on := j.on // the last worker at it lets go of it

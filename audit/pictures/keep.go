@@ -13,7 +13,7 @@ import (
 
 // version is changed whenever this package or exifread hands other pictures to
 // audit/pixels, whose own changes pixels.Version shows.
-const version = "prestrike pictures 6"
+const version = "prestrike pictures 7"
 
 // A Cache keeps short texts by key: 64 hexadecimal digits. It may lose
 // them at any time.

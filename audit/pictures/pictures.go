@@ -69,6 +69,9 @@ type looking struct {
 
 	failed error // the program's, at this sequence: nothing more is added
 
+	// growth is what pictures showed when they were inspected again, by their keys.
+	growth map[string]pixels.Growth
+
 	mu     sync.Mutex
 	done   map[int]glance // before their turn
 	taking bool
@@ -224,7 +227,7 @@ func (p *Measurer) resume(j *job) *looking {
 		}
 		break // its frames changed: this one takes its place
 	}
-	l := &looking{chain: newChain(p.Memo), done: map[int]glance{}}
+	l := &looking{chain: newChain(p.Memo), done: map[int]glance{}, growth: map[string]pixels.Growth{}}
 	if j.stoppedDown() {
 		l.whole.KeepSensor()
 	}
@@ -280,7 +283,7 @@ func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 	group.Go(func() (failed error) {
 		defer exifread.Recovered(&failed)
 		defer close(tasks)
-		return send(ctx, jobs, room, tasks)
+		return send(ctx, jobs, memory, room, tasks)
 	})
 	for range workers {
 		group.Go(func() (failed error) {
@@ -293,7 +296,7 @@ func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 				}
 				taken, all := t.on.take(t.at, g, t.job)
 				if all {
-					t.job.judge()
+					t.job.judge(ctx, memory)
 				}
 				tell(taken)
 			}

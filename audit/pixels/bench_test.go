@@ -89,3 +89,22 @@ func BenchmarkJudge(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(s.Len()), "ns/frame")
 }
+
+// What a run costs that is inspected again for its step, beside decoding its frames.
+func BenchmarkStep(b *testing.B) {
+	scene := pixelstest.Scene{Seed: 5, Width: 1728, Height: 1152, Shape: pixelstest.Relief, Depth: 30, Contrast: 1, PSF: 0.6, Breathing: 0.02, Quality: 90}.Build()
+	var pictures []image.Image
+	for _, shot := range pixelstest.Run(3, 16, -0.1, 1.1, 0.02) {
+		pictures = append(pictures, scene.Picture(shot))
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		var r pixels.TestRun
+		for _, img := range pictures {
+			r.Add(img)
+		}
+		if g := r.StepGrowth(pixels.DefaultThresholds()); g.Answer != pixels.Found {
+			b.Fatalf("%+v", g)
+		}
+	}
+}

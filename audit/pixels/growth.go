@@ -47,27 +47,36 @@ func (r *TestRun) Growth(th Thresholds, j *Judgement) Growth {
 	case len(r.frames) < testRunFrames:
 		return Growth{Verdict: cannot(ReasonFewTest)}
 	}
-	run := r.seq.run(th, nil)
-	d := run.askDark()
-	e := run.evidence(d.frames)
-	c := e.curves(e.outside)
-	if c.textured < th.MinTiles {
+	m := r.meter(th)
+	g := m.growth()
+	if g.Answer == Found {
+		g.First, g.Last = m.reach(m.e)
+		g.FirstOpen, g.LastOpen = j.First.Answer != Fine, j.Last.Answer != Fine
+	}
+	return g
+}
+
+// StepGrowth answers by how much blur grows from one picture to the next, where another
+// judgement showed that focus walks through them: of few frames, too. Ends are not asked.
+func (r *TestRun) StepGrowth(th Thresholds) Growth {
+	if len(r.frames) < stepLeast {
+		return Growth{Verdict: cannot(ReasonStep)}
+	}
+	return r.meter(th).growth()
+}
+
+// growth is by how much blur grows with a frame.
+func (m *growthMeter) growth() Growth {
+	if m.c.textured < m.e.th.MinTiles {
 		return Growth{Verdict: cannot(ReasonTexture)}
 	}
-	m := r.meter(e, c)
 	var list []tileGrowth
 	for _, t := range m.flatTiles() {
 		if g, ok := m.growthOf(t); ok {
 			list = append(list, g)
 		}
 	}
-	g := m.joined(list)
-	if g.Answer != Found {
-		return g
-	}
-	g.First, g.Last = m.reach(e)
-	g.FirstOpen, g.LastOpen = j.First.Answer != Fine, j.Last.Answer != Fine
-	return g
+	return m.joined(list)
 }
 
 // A growthMeter has what the tiles of a run are measured with.
@@ -80,7 +89,11 @@ type growthMeter struct {
 	left  blurredPatch
 }
 
-func (r *TestRun) meter(e *evidence, c *curves) *growthMeter {
+func (r *TestRun) meter(th Thresholds) *growthMeter {
+	run := r.seq.run(th, nil)
+	d := run.askDark()
+	e := run.evidence(d.frames)
+	c := e.curves(e.outside)
 	m := &growthMeter{TestRun: r, e: e, c: c, left: noiseLeft(r.side)}
 	m.gain = make([]float64, len(r.frames))
 	base := median(slices.Clone(e.lnGain))

@@ -42,5 +42,14 @@ const (
 	leastBlurInAll                      = 5.0
 )
 
+// The step of a run.
+const (
+	// curveFactor is how far the growth of blur by the width of the curves may lie from
+	// the truth.
+	curveFactor = 2
+	// stepFrames are inspected again, and no fewer than stepLeast.
+	stepFrames, stepLeast = 16, 6
+)
+
 // flatWithin are the differences of peaks, in frames, within which tiles are flat.
 var flatWithin = [...]float64{0.5, 1, 2}

@@ -58,6 +58,8 @@ const (
 	ReasonFlat          = "too few places are parallel enough to the sensor"
 	ReasonSpread        = "places of the subject contradict each other"
 	ReasonLittle        = "focus hardly moves over the test run: set a wider step, or make more frames"
+	ReasonStep          = "the pictures show the focus step only to a factor of two"
+	ReasonNearLimit     = "the focus step is too near the limit"
 	ReasonMaybeOutwards = "these frames may have been made from the middle outwards"
 	ReasonOutwards      = "the sequence goes outwards from its middle, and its steps are not exact enough"
 	ReasonColour        = "not all pictures show their colour"
@@ -175,12 +177,16 @@ type Edge struct {
 	Curve []float64
 }
 
-// Step reports how far focus moves per frame. Found means more than the limit.
+// Step reports how far focus moves per frame. Found means more than the limit, and
+// CannotTell that it may be more or less, or that nothing is known.
 type Step struct {
 	Verdict
-	// Blur is by how much the diameter of the blur disk grows per frame, px;
-	// good to a factor of 2. Half-way between two frames the disk is Blur/2.
+	// Blur is by how much the diameter of the blur disk grows per frame, px; 0 where
+	// nothing is known. Half-way between two frames the disk is Blur/2.
 	Blur float64
+	// Low and High bound it: a factor of 2 to either side, or less where the pictures
+	// were inspected again, see [TestRun.Step].
+	Low, High float64
 }
 
 // Signature reports what registration sees of focusing.

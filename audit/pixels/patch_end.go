@@ -68,12 +68,12 @@ func (j *Judgement) Extend(o *Judgement, last bool) Patch {
 }
 
 // widestAllowed is the widest step that may be left, in usual steps: no jump, or one that
-// adds little blur. Step.Blur is known to a factor of two.
+// adds little blur at the most that it may add.
 func (j *Judgement) widestAllowed() float64 {
-	if j.Step.Answer == CannotTell || !(j.Step.Blur > 0) {
+	if !(j.Step.High > 0) {
 		return patchStep
 	}
-	return max(patchStep, DefaultThresholds().StepBlur/2/j.Step.Blur)
+	return max(patchStep, DefaultThresholds().StepBlur/j.Step.High)
 }
 
 // widestTo is the widest step from the end on that begins before a place: behind that,

@@ -506,8 +506,8 @@ func TestRevisit(t *testing.T) {
 
 func TestStepBlur(t *testing.T) {
 	e := tell(24).evidence()
-	for hw, found := range map[float64]bool{1: true, 1.5: false, 3: false} {
-		if s := e.askStep(walks, bells(24, hw), Habit{}); found != (s.Answer == Found) {
+	for hw, want := range map[float64]Answer{0.5: Found, 1: CannotTell, 1.5: CannotTell, 3: Fine} {
+		if s := e.askStep(walks, bells(24, hw), Habit{}); want != s.Answer {
 			t.Errorf("half width of %v frames: %v, %v px a frame", hw, s.Answer, s.Blur)
 		}
 	}

@@ -412,7 +412,7 @@ func TestAcceptLines(t *testing.T) {
 // TestPlots holds that drawings are made from what was measured, with their numbers in words.
 func TestPlots(t *testing.T) {
 	const n = 12
-	j := &pixels.Judgement{Frames: n, Factor: 1, Walk: pixels.Walk{Verdict: pixels.Verdict{Answer: pixels.Found}}, Signature: pixels.Signature{Kind: "scale", PerFrame: 0.001}, Step: pixels.Step{Blur: 2}}
+	j := &pixels.Judgement{Frames: n, Factor: 1, Walk: pixels.Walk{Verdict: pixels.Verdict{Answer: pixels.Found}}, Signature: pixels.Signature{Kind: "scale", PerFrame: 0.001}, Step: pixels.Step{Blur: 2, Low: 1, High: 4}}
 	random := rand.New(rand.NewPCG(1, 2))
 	for i := range n {
 		scale := 1 + 0.001*float64(i)
@@ -445,7 +445,7 @@ func TestPlots(t *testing.T) {
 	for _, want := range []string{
 		"File numbers over time: 12 frames in 13 s; 2 missing between 0006 and 0009",
 		"Sharpness of the subject, frame by frame: third sharp first sharpest in 0003; middle third sharpest in 0009; third sharp last sharpest in 0013; 20 % still rising in the first frame, 0001",
-		"Growth of blur from the frame before: about 2.0 px a frame, good to a factor of two; largest 6.0 at 0009; limit 3",
+		"Growth of blur from the frame before: about 2.0 px a frame, between 1.0 and 4.0; largest 6.0 at 0009; limit 3",
 		"Exposure: exposure time stays as it is; f-number stays as it is; ISO changes over 1.0 EV",
 		"Brightness of the pictures, beyond the settings: from -2.5 to 0.0 EV against the middle frame; darkest 0011",
 		"Sharpness of the area, frame by frame: sharpest in 0001, at the end of the sequence",

@@ -180,7 +180,7 @@ func (q *sequenceModel) plotGrowth() *plot {
 	p.lines = []plotLine{{x: xs, y: ys}}
 	p.limits = []plotLevel{{limit, "limit"}}
 	p.odd = q.named("focus-gap", "focus-stall", "focus-turn")
-	p.alt = fmt.Sprintf("about %.1f px a frame, good to a factor of two; largest %.1f at %s; limit %.0f", j.Step.Blur, most, q.frames[where].Label(), limit)
+	p.alt = fmt.Sprintf("about %.1f px a frame, between %.1f and %.1f; largest %.1f at %s; limit %.0f", j.Step.Blur, j.Step.Low, j.Step.High, most, q.frames[where].Label(), limit)
 	return p
 }
 
