@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -326,6 +327,52 @@ func TestCopyGrowsWhileItIsRead(t *testing.T) {
 	want := []string{"a.mov cannot be read there: " + ErrChanging.Error()}
 	if diff := cmp.Diff(want, said(a)); diff != "" {
 		t.Errorf("(-want +got)\n%s", diff)
+	}
+}
+
+// A file is not relied on that was written to when its first block had been read, be it longer
+// then or the same again.
+func TestFileChangesBetweenBlocks(t *testing.T) {
+	content := strings.Repeat("0123456789abcdef", 3*blockBytes/16)
+	for name, change := range map[string]func(f *os.File) error{
+		"unchanged": func(*os.File) error { return nil },
+		"longer": func(f *os.File) error {
+			_, err := f.WriteAt([]byte("more"), int64(len(content)))
+			return err
+		},
+		"the same again, later": func(f *os.File) error {
+			return os.Chtimes(f.Name(), time.Time{}, time.Now().Add(time.Minute))
+		},
+	} {
+		dir := tree{"a.mov": content}.write(t, t.TempDir(), "copy")
+		folder, err := List(t.Context(), dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, err := os.OpenFile(filepath.Join(dir, "a.mov"), os.O_WRONLY, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer f.Close()
+		free, read := make(chan []byte, 1), make(chan []byte)
+		free <- make([]byte, blockBytes)
+		failed := make(chan error, 1)
+		go func() {
+			_, _, err := inTurn(t.Context(), job{folder: folder, file: folder.Files[0]}, new(sync.Mutex), free, read)
+			failed <- err
+		}()
+		blocks := 0
+		for block := range read {
+			if blocks++; blocks == 1 {
+				if err := change(f); err != nil {
+					t.Error(err)
+				}
+			}
+			free <- block[:cap(block)]
+		}
+		if err := <-failed; (err == ErrChanging) != (name != "unchanged") || name == "unchanged" && err != nil {
+			t.Errorf("%s: %v after %d blocks", name, err, blocks)
+		}
 	}
 }
 
