@@ -1,8 +1,9 @@
 // Command mutate proves that tests bite: it makes one wrong edit in a copy of the tree and
-// requires that the named tests of the named package fail. Each processor has a copy of its own
-// and makes one edit after the other in it.
+// requires that the named tests of the named package fail. Edits inside functions and of
+// constants share one copy, built once, in which each is chosen when the tests run (switch.go);
+// of others each is built by itself, and so is one that survives there.
 //
-//	go run ./.ci/mutate [-only WORD] [-v]
+//	go run ./.ci/mutate [-only WORD] [-alone] [-v]
 //
 // The edits are in the *.toml files beside it, each an [[edit]] of
 //
@@ -29,11 +30,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"regexp"
 	"runtime"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
@@ -44,14 +43,16 @@ type edit struct {
 	Name, In, Old, New, Package, Tests string
 }
 
-// tooLong is the time, building included, in which a test must fail.
-const tooLong = 5 * time.Minute
+// tooLong is the time, building included, in which a test must fail; all tests of a package that
+// are named pass in cleanTooLong.
+const tooLong, cleanTooLong = 5 * time.Minute, time.Hour
 
 func main() {
 	only := flag.String("only", "", "make only the edits whose name, file or package contains this `word`")
 	verbose := flag.Bool("v", false, "print what the tests print")
+	eachAlone := flag.Bool("alone", false, "build each edit by itself")
 	flag.Parse()
-	survived, err := run(*only, *verbose)
+	survived, err := run(*only, *eachAlone, *verbose)
 	if err != nil {
 		fmt.Fprintln(os.Stderr, "mutate:", err)
 		os.Exit(1)
@@ -62,7 +63,7 @@ func main() {
 }
 
 // run makes all edits and returns how many were not caught.
-func run(only string, verbose bool) (bad int, err error) {
+func run(only string, eachAlone, verbose bool) (bad int, err error) {
 	root, err := moduleRoot()
 	if err != nil {
 		return 0, err
@@ -91,7 +92,11 @@ func run(only string, verbose bool) (bad int, err error) {
 		}
 		copies = append(copies, work)
 	}
-	needed, err := clean(copies, edits)
+	all, err := newTogether(filepath.Join(dir, "all"), root, edits, eachAlone)
+	if err != nil {
+		return 0, err
+	}
+	needed, err := all.clean(len(copies))
 	if err != nil {
 		return 0, err
 	}
@@ -107,7 +112,7 @@ func run(only string, verbose bool) (bad int, err error) {
 	for _, work := range copies {
 		go func() {
 			for i := range next {
-				tried[i] <- try(work, edits[i])
+				tried[i] <- all.try(i, work, edits[i])
 			}
 		}()
 	}
@@ -133,6 +138,7 @@ func run(only string, verbose bool) (bad int, err error) {
 	for _, i := range dear[:min(len(dear), 20)] {
 		fmt.Printf("\n%4.0f s  %s: %s %s", took[i].Seconds(), edits[i].Name, edits[i].Package, edits[i].Tests)
 	}
+	fmt.Printf("\n%d of %d edits were built by themselves", all.builtAlone.Load(), len(edits))
 	fmt.Printf("\n%d edits, %d killed, %d not, in %.0f s; %.0f s of processors\n", len(edits), len(edits)-bad, bad, time.Since(begin).Seconds(), needed.Seconds())
 	return bad, nil
 }
@@ -230,76 +236,14 @@ func copyTree(to, from string) error {
 	})
 }
 
-// clean runs the named tests without any edit: they must be there and pass. It returns the
-// processor time that they took.
-func clean(copies []string, edits []edit) (took time.Duration, err error) {
-	tests := map[string][]string{} // by package
-	var order []string
-	for _, e := range edits {
-		if tests[e.Package] == nil {
-			order = append(order, e.Package)
-		}
-		if !slices.Contains(tests[e.Package], e.Tests) {
-			tests[e.Package] = append(tests[e.Package], e.Tests)
-		}
-	}
-	var (
-		wg   sync.WaitGroup
-		mu   sync.Mutex
-		errs = make([]error, len(order))
-		next = make(chan int, len(order))
-	)
-	for i := range order {
-		next <- i
-	}
-	close(next)
-	for _, work := range copies {
-		wg.Go(func() {
-			for i := range next {
-				pkg := order[i]
-				out, t, err := goTest(work, pkg, "-v", "-run", strings.Join(tests[pkg], "|"))
-				mu.Lock()
-				took += t
-				mu.Unlock()
-				if err != nil {
-					errs[i] = fmt.Errorf("the tests of %s fail without any edit:\n%s", pkg, out)
-					continue
-				}
-				errs[i] = allRan(pkg, tests[pkg], out)
-			}
-		})
-	}
-	wg.Wait()
-	return took, errors.Join(errs...)
-}
-
-var passed = regexp.MustCompile(`(?m)^--- PASS: (\w+)`)
-
-// allRan returns an error where a pattern names no test that passed, by what go test -v
-// printed of a package: one that is skipped proves nothing.
-func allRan(pkg string, patterns []string, out string) error {
-	names := passed.FindAllStringSubmatch(out, -1)
-	for _, p := range patterns {
-		re, err := regexp.Compile(p)
-		if err != nil {
-			return fmt.Errorf("the tests %q of %s: %w", p, pkg, err)
-		}
-		if !slices.ContainsFunc(names, func(n []string) bool { return re.MatchString(n[1]) }) {
-			return fmt.Errorf("%s has no test %q, or skips it", pkg, p)
-		}
-	}
-	return nil
-}
-
-// goTest builds and runs tests of a package. It returns what they print and the processor
-// time that all took.
-func goTest(work, pkg string, args ...string) (string, time.Duration, error) {
-	ctx, cancel := context.WithTimeout(context.Background(), tooLong)
+// tested runs a command on the tests of a package, for a limited time. It returns what it prints and the processor
+// time that it took.
+func tested(limit time.Duration, dir, edit string, command ...string) (string, time.Duration, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), limit)
 	defer cancel()
-	// Another step vets.
-	cmd := exec.CommandContext(ctx, "go", append([]string{"test", "-short", "-count=1", "-vet=off", "-trimpath", "-failfast", "./" + filepath.ToSlash(pkg)}, args...)...)
-	cmd.Dir = work
-	cmd.Env = append(os.Environ(), "PRESTRIKE_TESTS=all") // also those that a plain go test leaves out
+	cmd := exec.CommandContext(ctx, command[0], command[1:]...)
+	cmd.Dir = dir
+	cmd.Env = append(os.Environ(), "PRESTRIKE_TESTS=all", chosen+"="+edit) // also those that a plain go test leaves out
 	cmd.WaitDelay = time.Second
 	out, err := cmd.CombinedOutput()
 	if ctx.Err() != nil {
@@ -314,8 +258,8 @@ func goTest(work, pkg string, args ...string) (string, time.Duration, error) {
 
 var errSurvived = errors.New("the tests pass all the same")
 
-// try makes one edit, runs its tests and takes it back.
-func try(work string, e edit) attempt {
+// alone makes one edit, builds and runs its tests and takes it back.
+func alone(work string, e edit) attempt {
 	file, err := find(work, e)
 	if err != nil {
 		return attempt{verdict: err}
@@ -333,18 +277,23 @@ func try(work string, e edit) attempt {
 			panic(err) // every later edit would be made on top of this one
 		}
 	}()
-	out, took, err := goTest(work, e.Package, "-run", e.Tests)
+	// Another step vets.
+	out, took, err := tested(tooLong, work, "", "go", "test", "-short", "-count=1", "-vet=off", "-trimpath", "-failfast", "./"+filepath.ToSlash(e.Package), "-run", e.Tests)
+	return attempt{out, took, verdict(out, err)}
+}
+
+// verdict is why what the tests printed, and the error of their run, do not prove that they
+// bite; nil where they do.
+func verdict(out string, err error) error {
 	switch {
 	case err == nil:
-		err = errSurvived
+		return errSurvived
 	case errors.Is(err, context.DeadlineExceeded):
-		err = fmt.Errorf("its tests take more than %v", tooLong)
+		return fmt.Errorf("its tests take more than %v", tooLong)
 	case !strings.Contains(out, "--- FAIL") && !strings.Contains(out, "panic:"):
-		err = fmt.Errorf("it does not compile: %s", strings.TrimSpace(out))
-	default:
-		err = nil
+		return fmt.Errorf("it does not compile: %s", strings.TrimSpace(out))
 	}
-	return attempt{out, took, err}
+	return nil
 }
 
 // find returns the one file, no test, that holds the text to be changed, once.
