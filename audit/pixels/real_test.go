@@ -4,6 +4,7 @@ import (
 	"image"
 	"image/color"
 	"image/jpeg"
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -14,6 +15,8 @@ import (
 
 	"prestrike/audit/pixels"
 	"prestrike/audit/pixels/pixelstest"
+
+	"golang.org/x/image/draw"
 )
 
 // A series is a real focus sequence.
@@ -167,6 +170,43 @@ func TestRealSeries(t *testing.T) {
 				t.Errorf("%s: an end is found inside the specimen", r.name)
 			}
 		}
+	}
+}
+
+// TestRealStep: the step of a real series is known better once some of its pictures are
+// inspected again, and the same at three quarters of the size.
+func TestRealStep(t *testing.T) {
+	overManyScenes(t)
+	measured := 0
+	for _, r := range realSeries(t) {
+		var steps []pixels.Step
+		for _, share := range []float64{1, 0.75} {
+			var pictures []image.Image
+			var list []*pixels.FrameMeasure
+			for _, f := range r.files {
+				img := decode(t, f)
+				if b := img.Bounds(); share < 1 {
+					small := image.NewRGBA(image.Rect(0, 0, int(share*float64(b.Dx())), int(share*float64(b.Dy()))))
+					draw.CatmullRom.Scale(small, small.Rect, img, b, draw.Src, nil)
+					img = small
+				}
+				pictures = append(pictures, img)
+				list = append(list, measure(t, img))
+			}
+			j := judgeAll(list)
+			s, again := stepFrom(j, func(at int) image.Image { return pictures[at] })
+			t.Logf("%s at %v: %v %q, %.2f px a frame (%.2f to %.2f), before %.2f", r.name, share, s.Answer, s.Reason, s.Blur/share, s.Low/share, s.High/share, j.Step.Blur/share)
+			if again && s.Blur != j.Step.Blur {
+				measured++
+				steps = append(steps, pixels.Step{Blur: s.Blur / share, Low: s.Low / share, High: s.High / share})
+			}
+		}
+		if len(steps) == 2 && math.Abs(math.Log(steps[0].Blur/steps[1].Blur)) > math.Log(1.3) {
+			t.Errorf("%s: %+v at full size, %+v at three quarters", r.name, steps[0], steps[1])
+		}
+	}
+	if measured < 2 {
+		t.Errorf("%d were measured, want the balls at both sizes", measured)
 	}
 }
 
