@@ -67,8 +67,12 @@ func (r *TestRun) read(img image.Image, factor int) {
 		r.patches = make([]patch, g.cols*g.rows)
 	}
 	var s runSharpness
+	bins := p.sums()
 	for k := range scales {
-		sum := sharpnessSum(p.w, p.h, 2<<k, func(x, y int) float32 { return float32(p.pix[y*p.w+x]) })
+		if k > 0 {
+			bins = bins.halved()
+		}
+		sum := bins.sharpness(2 << k)
 		s.scales[k] = g.sharpnessOf(sum, g.edge, place)
 		if k == 0 {
 			s.fine = g.sharpnessOf(sum, fineEdge, place)
@@ -120,6 +124,12 @@ func analysedPlane(img image.Image, factor int) bytePlane {
 	p := bytePlane{w: b.Dx() / factor, h: b.Dy() / factor}
 	p.pix = make([]uint8, p.w*p.h)
 	luma := lumaRows(img)
+	if factor == 1 {
+		for y := range p.h {
+			copy(p.pix[y*p.w:], luma(y)[:p.w])
+		}
+		return p
+	}
 	sum := make([]int, p.w)
 	for y := range p.h {
 		clear(sum)
@@ -160,30 +170,74 @@ type summed struct {
 	sum       []float64 // (w+1) x (h+1)
 }
 
-// sharpnessSum sums the squared modified Laplacian of a picture binned to squares; the
-// border is its own neighbour.
+// binSums is a picture binned to squares: the sum of each.
+type binSums struct {
+	w, h int
+	v    []float32
+}
+
+// sums bins a picture 2 x 2.
+func (p *bytePlane) sums() *binSums {
+	s := &binSums{w: p.w / 2, h: p.h / 2}
+	s.v = make([]float32, s.w*s.h)
+	for y := range s.h {
+		a, b := p.pix[2*y*p.w:(2*y+1)*p.w], p.pix[(2*y+1)*p.w:(2*y+2)*p.w]
+		row := s.v[y*s.w : (y+1)*s.w]
+		for x := range row {
+			row[x] = float32(int(a[2*x]) + int(a[2*x+1]) + int(b[2*x]) + int(b[2*x+1]))
+		}
+	}
+	return s
+}
+
+// halved bins by two more.
+func (s *binSums) halved() *binSums {
+	out := &binSums{w: s.w / 2, h: s.h / 2}
+	out.v = make([]float32, out.w*out.h)
+	for y := range out.h {
+		a, b := s.v[2*y*s.w:(2*y+1)*s.w], s.v[(2*y+1)*s.w:(2*y+2)*s.w]
+		row := out.v[y*out.w : (y+1)*out.w]
+		for x := range row {
+			row[x] = a[2*x] + a[2*x+1] + b[2*x] + b[2*x+1]
+		}
+	}
+	return out
+}
+
+// sharpnessSum sums the sharpness of a picture binned to squares.
 func sharpnessSum(width, height, bin int, at func(x, y int) float32) *summed {
-	s := &summed{w: width / bin, h: height / bin, bin: bin}
-	v := make([]float32, s.w*s.h)
+	s := &binSums{w: width / bin, h: height / bin}
+	s.v = make([]float32, s.w*s.h)
 	for y := range s.h * bin {
-		row := v[y/bin*s.w : (y/bin+1)*s.w]
+		row := s.v[y/bin*s.w : (y/bin+1)*s.w]
 		for x := range s.w * bin {
 			row[x/bin] += at(x, y)
 		}
 	}
-	area := float32(bin * bin)
-	for i := range v {
-		v[i] /= area
-	}
+	return s.sharpness(bin)
+}
+
+// sharpness sums the squared modified Laplacian of the squares, of bin px each; the border
+// is its own neighbour.
+func (b *binSums) sharpness(bin int) *summed {
+	s := &summed{w: b.w, h: b.h, bin: bin}
 	s.sum = make([]float64, (s.w+1)*(s.h+1))
+	share := 1 / float32(bin*bin)
 	for y := range s.h {
+		v := b.v[y*s.w : (y+1)*s.w]
+		up, down := b.v[max(0, y-1)*s.w:][:s.w], b.v[min(s.h-1, y+1)*s.w:][:s.w]
+		before, sums := s.sum[y*(s.w+1)+1:][:s.w], s.sum[(y+1)*(s.w+1)+1:][:s.w]
 		line := 0.0
-		up, down := max(0, y-1)*s.w, min(s.h-1, y+1)*s.w
-		for x := range s.w {
-			c := 2 * v[y*s.w+x]
-			l := abs(c-v[y*s.w+max(0, x-1)]-v[y*s.w+min(s.w-1, x+1)]) + abs(c-v[up+x]-v[down+x])
+		left := float32(0)
+		if s.w > 0 {
+			left = v[0]
+		}
+		for x, at := range v {
+			right := v[min(s.w-1, x+1)]
+			l := share * (abs(2*at-left-right) + abs(2*at-up[x]-down[x]))
 			line += float64(l * l)
-			s.sum[(y+1)*(s.w+1)+x+1] = s.sum[y*(s.w+1)+x+1] + line
+			sums[x] = before[x] + line
+			left = at
 		}
 	}
 	return s
