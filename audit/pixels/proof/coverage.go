@@ -3,6 +3,9 @@ package proof
 // placeSide is the side of a place of the coverage map, px.
 const placeSide = 4
 
+// middleOfPlace is where the middle of the first place lies, px.
+const middleOfPlace = (placeSide - 1) / 2.0
+
 // halfPlace is how far the middle of a place may lie beside a frame: of such a place the frame
 // shows half.
 const halfPlace = 0.5
@@ -10,13 +13,13 @@ const halfPlace = 0.5
 // coverage follows the detail of each place through the frames, at two scales: fine detail
 // shows the frame best, coarse detail also shows in noise and far out of focus.
 type coverage struct {
-	w, h  int // places
-	fine  *track
-	broad *track
-	gaps  []Gap
-	spots *spots
-	order []int   // frames added
-	seen  []int16 // how many frames cover each place
+	w, h       int // places
+	fine       *track
+	broad      *track
+	gaps       []Gap
+	highlights highlights
+	order      []int   // frames added
+	seen       []int16 // how many frames cover each place
 
 	sum, grey plane // of the frame that is added, in its own geometry
 	luma      plane // grey where the places of the merged picture lie
@@ -58,7 +61,6 @@ func newCoverage(w, h int, gaps []Gap) *coverage {
 	c.fine.near = newNearby(c.w * c.h)
 	c.sum, c.grey, c.luma = newPlane(c.w, c.h), newPlane(c.w, c.h), newPlane(c.w, c.h)
 	c.seen = make([]int16, c.w*c.h)
-	c.spots = newSpots(w, h)
 	c.tmp = make([]float32, w+2)
 	return c
 }
@@ -81,8 +83,8 @@ func newTrack(w, h int, beside map[int]plane) *track {
 
 // add takes in a frame.
 func (c *coverage) add(frame int, s *source, d *detail, at affine) {
-	c.spots.add(s, at)
 	n := int16(len(c.order))
+	c.highlights.add(n, s, at)
 	c.order = append(c.order, frame)
 	g := at.grid(placeSide, 1)
 	for y := range c.h {

@@ -1,7 +1,6 @@
 package proof
 
 import (
-	"math"
 	"slices"
 )
 
@@ -17,19 +16,12 @@ type depth struct {
 }
 
 const (
-	// spotCell is the side of the cells in which clipped pixels are counted, px.
-	spotCell = 4 * placeSide
-	// clippedFrom is the luma, code values, of a clipped pixel: compression leaves some
-	// below 255.
-	clippedFrom = 250
-	// spotGrows is how many times as many pixels must be clipped around a place in some frame as
-	// in the one that the places around are sharp in: a highlight in focus is smallest, and one
-	// of 4 px covers half as much again from a blur of 3 px on. A white ground is as
-	// large in all frames.
-	spotGrows = 1.5
-	// spotLarger is from how many times as many pixels on a frame shows a blurred
-	// highlight: 4 px and a blur of 2 px.
-	spotLarger = 1.2
+	// rimReach is how far from the edge of a highlight's disk places get energy from it, px: one
+	// place beside theirs, and the filters.
+	rimReach = 8
+	// agreeing is by how many frames the places around may be sharpest in others than a highlight
+	// is to lie on the same ground: a disk has then hardly grown.
+	agreeing = 3
 	// aroundReach is how far the places lie that decide about one beside a highlight,
 	// aroundStep how far apart they are, places: twice the widest rims that were seen.
 	aroundReach, aroundStep = 14, 2
@@ -40,89 +32,9 @@ const (
 	fitReach, fitWithin, fitFlat = 8, 3, 0.05
 )
 
-// spots counts clipped pixels in cells of the merged picture, frame by frame.
-type spots struct {
-	w, h   int // cells
-	frames [][]uint8
-	own    []uint8 // scratch: the frame's own cells
-}
-
-func newSpots(w, h int) *spots {
-	return &spots{w: (w + spotCell - 1) / spotCell, h: (h + spotCell - 1) / spotCell}
-}
-
-// add counts the clipped pixels of a frame. A cell gets those of the cell of the frame that
-// its middle lies in.
-func (s *spots) add(from *source, at affine) {
-	fw, fh := (from.w+spotCell-1)/spotCell, (from.h+spotCell-1)/spotCell
-	if len(s.own) < fw*fh {
-		s.own = make([]uint8, fw*fh)
-	}
-	own := s.own[:fw*fh]
-	clear(own)
-	for y := range from.h {
-		cells := own[y/spotCell*fw:][:fw]
-		row := from.luma[y*from.stride:][:from.w]
-		for c := range cells {
-			n := cells[c]
-			for _, v := range row[c*spotCell : min((c+1)*spotCell, from.w)] {
-				if v >= clippedFrom && n < math.MaxUint8 {
-					n++
-				}
-			}
-			cells[c] = n
-		}
-	}
-	out := make([]uint8, s.w*s.h)
-	for y := range s.h {
-		for x := range s.w {
-			u, v := at.of((float64(x)+0.5)*spotCell, (float64(y)+0.5)*spotCell)
-			cx, cy := int(math.Floor(u/spotCell)), int(math.Floor(v/spotCell))
-			if cx >= 0 && cy >= 0 && cx < fw && cy < fh {
-				out[y*s.w+x] = own[cy*fw+cx]
-			}
-		}
-	}
-	s.frames = append(s.frames, out)
-}
-
-// around returns how many pixels are clipped in frame n in a cell and those that touch it.
-func (s *spots) around(n, x, y int) int {
-	sum := 0
-	for v := max(0, y-1); v <= min(s.h-1, y+1); v++ {
-		for u := max(0, x-1); u <= min(s.w-1, x+1); u++ {
-			sum += int(s.frames[n][v*s.w+u])
-		}
-	}
-	return sum
-}
-
-// least is around for frame n and the two beside it, whichever has least.
-func (s *spots) least(n, x, y int) int {
-	least := math.MaxInt
-	for k := max(0, n-1); k <= min(len(s.frames)-1, n+1); k++ {
-		least = min(least, s.around(k, x, y))
-	}
-	return least
-}
-
-// most returns for each cell how many pixels are clipped around it in the frame with most.
-func (s *spots) most() []int {
-	out := make([]int, s.w*s.h)
-	for i := range out {
-		for n := range s.frames {
-			out[i] = max(out[i], s.around(n, i%s.w, i/s.w))
-		}
-	}
-	return out
-}
-
-// depth returns the frame in which each place is sharpest. A highlight that is not in focus is
-// a disk with an edge as sharp as anything in focus, so that around one the greatest energy
-// is in frames in which that edge passes. There the places around decide that no highlight
-// reaches: wherever a highlight is in focus when they are, which shows in that it is smaller
-// then than in the frame with the greatest energy. A bright hair in front of a ground stays, as
-// where the ground is sharp the hair is not at its smallest.
+// depth returns the frame in which each place is sharpest. Near a highlight the greatest
+// energy is in frames in which the edge of its disk passes. There the places around decide that
+// it does not reach, and the highlight itself where they would show it larger.
 //
 // Where noise hides fine texture, coarse detail decides for the merged picture: to within some
 // frames, which is too rough for the map.
@@ -141,14 +53,10 @@ func (c *coverage) depth() *depth {
 	for i, k := range c.fromWithin(known) {
 		d.frame[i], d.plain[i], d.given[i] = float32(k), false, true
 	}
-	most := c.spots.most()
-	reached := make([]bool, n)
-	for i := range reached {
-		reached[i] = most[c.cell(i)] > 0
-	}
-	for i, is := range reached {
-		if is {
-			d.givenAround(c, i, known, reached, most)
+	by := c.hidden(d)
+	for i, l := range by {
+		if l != nil {
+			d.givenNear(i, l, known, by)
 		}
 	}
 	return d
@@ -187,42 +95,81 @@ func (c *coverage) fromWithin(known []int16) map[int]int16 {
 	return out
 }
 
-// cell returns the cell of the spots that a place lies in.
-func (c *coverage) cell(i int) int {
-	const places = spotCell / placeSide
-	return i/c.w/places*c.spots.w + i%c.w/places
+// hidden returns for each place the highlight, the nearest one, that hides in which frame the
+// place is sharpest: that covers it in the frame with the greatest energy, or has its edge there.
+func (c *coverage) hidden(d *depth) []*highlight {
+	by := make([]*highlight, c.w*c.h)
+	end := float32(len(c.order) - 1)
+	for k := range c.highlights.list {
+		l := &c.highlights.list[k]
+		if !l.blurs() {
+			continue
+		}
+		reach := max(l.reach, l.at(0), l.at(end)) + rimReach
+		for y := max(0, int((l.y-reach)/placeSide)); y <= min(c.h-1, int((l.y+reach)/placeSide)); y++ {
+			for x := max(0, int((l.x-reach)/placeSide)); x <= min(c.w-1, int((l.x+reach)/placeSide)); x++ {
+				i, far := y*c.w+x, l.from(x, y)
+				if far > reach || by[i] != nil && by[i].from(x, y) <= far {
+					continue
+				}
+				if c.hides(l, d.frame[i], i, far) {
+					by[i] = l
+				}
+			}
+		}
+	}
+	return by
 }
 
-// givenAround takes the frame of a place that a highlight reaches from the places around.
-func (d *depth) givenAround(c *coverage, i int, known []int16, reached []bool, most []int) {
-	middle := d.median(i, known, reached)
-	if middle < 0 {
-		return
+// hides reports whether a highlight, far px away, hides in which frame a place is sharpest:
+// whether its disk lies on the place in the frame that energies show, or ends beside it. Where
+// the place is not bright well inside the disk, something lies before that.
+func (c *coverage) hides(l *highlight, frame float32, place int, far float64) bool {
+	if frame < 0 {
+		return true
 	}
-	cell := c.cell(i)
-	x, y := cell%c.spots.w, cell/c.spots.w
-	focused := c.spots.least(int(middle), x, y)
-	if focused == 0 || float64(most[cell]) < spotGrows*float64(focused) {
-		return
-	}
-	if own := known[i]; own >= 0 && max(own-middle, middle-own) > fitWithin {
-		if now := c.spots.around(int(own), x, y); now > 0 && float64(now) < spotLarger*float64(focused) {
+	edge := l.at(frame)
+	before := far >= l.radius && far < edge-rimReach && c.fine.luma.pix[place] < brightFrom
+	return far < edge+rimReach && !before
+}
+
+// givenNear takes the frame of a place near a highlight from the places around, or from the
+// highlight: in that of the places around its disk may cover the place.
+func (d *depth) givenNear(i int, l *highlight, known []int16, by []*highlight) {
+	far := l.from(i%d.w, i/d.w)
+	z := l.focus()
+	if far >= l.radius || !l.round {
+		ground, ok := d.ground(i, known, by)
+		switch {
+		case ok && (max(ground-z, z-ground) <= agreeing || l.at(ground)+rimReach < far):
+			z = ground
+		case !l.round:
 			return
 		}
 	}
-	d.frame[i], d.given[i] = d.plane(i, middle, known, reached), true
+	d.frame[i], d.plain[i], d.coarse[i], d.given[i] = z, false, false, true
+}
+
+// ground returns the frame that the places around a place show for it; it is not known
+// where there are too few.
+func (d *depth) ground(i int, known []int16, by []*highlight) (frame float32, ok bool) {
+	middle := d.median(i, known, by)
+	if middle < 0 {
+		return 0, false
+	}
+	return d.plane(i, middle, known, by), true
 }
 
 // median returns the median of the known frames around a place: of the places that no
 // highlight reaches or, where there are too few, of all; -1 of too few.
-func (d *depth) median(i int, known []int16, reached []bool) int16 {
+func (d *depth) median(i int, known []int16, by []*highlight) int16 {
 	var free, all []int16
 	d.around(i, aroundReach, aroundStep, func(k, _, _ int) {
 		if known[k] < 0 {
 			return
 		}
 		all = append(all, known[k])
-		if !reached[k] {
+		if by[k] == nil {
 			free = append(free, known[k])
 		}
 	})
@@ -250,7 +197,7 @@ func (d *depth) around(i, reach, step int, do func(k, dx, dy int)) {
 
 // plane returns what a plane through the places around has at a place, of those whose frame
 // is near the median.
-func (d *depth) plane(i int, middle int16, known []int16, reached []bool) float32 {
+func (d *depth) plane(i int, middle int16, known []int16, by []*highlight) float32 {
 	var free, all planeFit
 	d.around(i, fitReach, 1, func(k, dx, dy int) {
 		z := known[k]
@@ -258,7 +205,7 @@ func (d *depth) plane(i int, middle int16, known []int16, reached []bool) float3
 			return
 		}
 		all.add(float64(dx), float64(dy), float64(z))
-		if !reached[k] {
+		if by[k] == nil {
 			free.add(float64(dx), float64(dy), float64(z))
 		}
 	})

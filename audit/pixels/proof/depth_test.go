@@ -37,26 +37,47 @@ func TestAlign(t *testing.T) {
 	}
 }
 
-// TestHighlightsLeaveNoRims merges a run in which bright points are disks in all frames but
+// TestHighlightsLeaveNoRims merges runs in which bright points are disks in all frames but
 // the few in which they are in focus: around them the proof is as near to the scene as if the
-// frame had been chosen by hand.
+// frame had been chosen by hand, beside steps of depth too.
 func TestHighlightsLeaveNoRims(t *testing.T) {
-	scene := pixelstest.Scene{Seed: 21, Width: 400, Height: 272, Shape: pixelstest.Dome, Depth: 16, Contrast: 0.8, PSF: 0.6, Electrons: 40000, Quality: 92}
-	plain := scene.Build()
-	scene.Highlights = 14
-	b := scene.Build()
-	shots := pixelstest.Run(4, 16, -0.1, 1.1, 0.03)
-	var list []image.Image
-	for _, s := range shots {
-		list = append(list, b.Picture(s))
+	for _, c := range []struct {
+		seed    uint64
+		shape   pixelstest.Shape
+		plain   float64
+		atLeast float64 // dB
+	}{
+		{21, pixelstest.Dome, 0, 38},
+		{22, pixelstest.Relief, 0.4, 38},
+	} {
+		scene := pixelstest.Scene{Seed: c.seed, Width: 400, Height: 272, Shape: c.shape, Depth: 16, Contrast: 0.8, Plain: c.plain, PSF: 0.6, Electrons: 40000, Quality: 92}
+		without := scene.Build()
+		scene.Highlights = 14
+		b := scene.Build()
+		shots := pixelstest.Run(4, 16, -0.1, 1.1, 0.03)
+		var list []image.Image
+		for _, s := range shots {
+			list = append(list, b.Picture(s))
+		}
+		run := RunOf(measured(t, list))
+		got := Focus(run, listed(list)).Picture
+		truth, ground := b.Truth(shots[run.Reference], shots).Sharp, without.Truth(shots[run.Reference], shots).Sharp
+		near := aroundPoints(truth, ground)
+		around := psnr(got.Y, got.YStride, truth, func(i int) bool { return near[i] })
+		beside := psnr(got.Y, got.YStride, truth, func(i int) bool { return !near[i] })
+		t.Logf("%v: %.2f dB around highlights, %.2f beside", c.shape, around, beside)
+		if around < c.atLeast {
+			t.Errorf("%v: around highlights the proof is %.2f dB from the scene, want %v", c.shape, around, c.atLeast)
+		}
 	}
-	run := RunOf(measured(t, list))
-	got := Focus(run, listed(list)).Picture
-	truth, without := b.Truth(shots[run.Reference], shots).Sharp, plain.Truth(shots[run.Reference], shots).Sharp
-	near := make([]bool, len(truth.Pix))
+}
+
+// aroundPoints marks the pixels around those that are brighter than the ground alone.
+func aroundPoints(truth, ground *image.Gray) []bool {
 	const reach = 14
+	near := make([]bool, len(truth.Pix))
 	for i, v := range truth.Pix {
-		if int(v)-int(without.Pix[i]) < 40 {
+		if int(v)-int(ground.Pix[i]) < 40 {
 			continue
 		}
 		x, y := i%truth.Stride, i/truth.Stride
@@ -66,59 +87,56 @@ func TestHighlightsLeaveNoRims(t *testing.T) {
 			}
 		}
 	}
-	around := psnr(got.Y, got.YStride, truth, func(i int) bool { return near[i] })
-	beside := psnr(got.Y, got.YStride, truth, func(i int) bool { return !near[i] })
-	t.Logf("%.1f dB around highlights, %.1f beside", around, beside)
-	if around < 33 {
-		t.Errorf("around highlights the proof is %.1f dB from the scene, want 33", around)
-	}
+	return near
 }
 
-// TestDepthBesideHighlights holds which places take their frame from those around.
+// TestDepthBesideHighlights holds which places take their frame from those around, and which
+// from the highlight.
 func TestDepthBesideHighlights(t *testing.T) {
-	const frames, ground, other = 12, 2, 9
+	const frames, ground, other, dark, bright = 16, 2, 12, 100, 255
+	// In focus 8 px wide, and 3 px wider for each frame beside that.
+	disk := highlight{radius: 4, round: true, frame: ground, reach: 19, reachIn: ground + 10, least: 1000, most: 5000}
+	behind := disk
+	behind.frame, behind.reachIn = other-2, ground-2
+	hair := disk
+	hair.round, hair.frame = false, other-2
+	white := disk
+	white.most = 1100
 	for _, c := range []struct {
-		name string
-		// clipped pixels around the place, in the frame in which the ground is sharp, in
-		// the one in which the place has most energy, and in all others
-		ground, own, rest uint8
-		given             bool
+		name  string
+		light highlight
+		far   float64 // px from the place to its middle
+		luma  float32 // of the place in the frame with the greatest energy
+		want  float32
+		given bool
 	}{
-		{"the rim of a blurred highlight", 6, 60, 30, true},
-		{"the rim of one that is so wide that nothing is clipped", 6, 0, 20, true},
-		{"a bright hair before the ground", 0, 6, 0, false},
-		{"one so bright that it is clipped when blurred", 40, 6, 20, false},
-		{"before a white ground", 200, 200, 200, false},
-		{"no highlight", 0, 0, 0, false},
+		{"the rim of a disk", disk, 20, dark, ground, true},
+		{"inside a disk", disk, 10, bright, ground, true},
+		{"a place that hides a disk", disk, 6, dark, other, false},
+		{"beside all disks", disk, 32, dark, other, false},
+		{"a point that is in focus with another ground", behind, 2, bright, other - 2, true},
+		{"where it would be a disk if its frame were that of the ground", behind, 11, dark, other - 2, true},
+		{"where it would not reach", behind, 30, dark, other, false},
+		{"beside a bright hair before the ground", hair, 11, dark, other, false},
+		{"a white ground", white, 20, dark, other, false},
 	} {
 		cover := newCoverage(320, 320, nil)
 		for i := range cover.fine.at {
-			cover.fine.at[i], cover.fine.best.pix[i] = ground, 100
+			cover.fine.at[i], cover.fine.best.pix[i], cover.fine.luma.pix[i] = ground, 100, dark
 		}
-		middle := cover.h/2*cover.w + cover.w/2
+		cover.order = make([]int, frames)
+		x, y := cover.w/2, cover.h/2
+		middle := y*cover.w + x
 		for dy := -2; dy <= 2; dy++ {
 			for dx := -2; dx <= 2; dx++ {
-				cover.fine.at[middle+dy*cover.w+dx] = other
+				cover.fine.at[middle+dy*cover.w+dx], cover.fine.luma.pix[middle+dy*cover.w+dx] = other, c.luma
 			}
 		}
-		for n := range frames {
-			cells := make([]uint8, cover.spots.w*cover.spots.h)
-			at := &cells[cover.cell(middle)]
-			switch *at = c.rest; n {
-			case ground - 1, ground, ground + 1:
-				*at = c.ground
-			case other:
-				*at = c.own
-			}
-			cover.spots.frames = append(cover.spots.frames, cells)
-		}
+		c.light.x, c.light.y = placeSide*float64(x)+middleOfPlace-c.far, placeSide*float64(y)+middleOfPlace
+		cover.highlights.list = []highlight{c.light}
 		d := cover.depth()
-		want := float32(other)
-		if c.given {
-			want = ground
-		}
-		if got := d.frame[middle]; d.given[middle] != c.given || got < want-0.3 || got > want+0.3 {
-			t.Errorf("%s: the frame is %.2f, given %v, want %v, %v", c.name, got, d.given[middle], want, c.given)
+		if got := d.frame[middle]; d.given[middle] != c.given || got < c.want-0.3 || got > c.want+0.3 {
+			t.Errorf("%s: the frame is %.2f, given %v, want %v, %v", c.name, got, d.given[middle], c.want, c.given)
 		}
 	}
 }
