@@ -17,6 +17,7 @@ func TestStepBeyond(t *testing.T) {
 		{known, 3, Fine, ""},
 		{known, 2.2, Fine, ""},
 		{known, 2, CannotTell, ReasonNearLimit},
+		{known, 1.9, CannotTell, ReasonNearLimit},
 		{known, 1.5, Found, ""},
 		{rough, 3, CannotTell, ReasonFlat},
 		{rough, 5, Fine, ""},
