@@ -85,7 +85,7 @@ func registerNear(a, b []plane, near Motion, px float64) Motion {
 	near.ShiftX /= px
 	near.ShiftY /= px
 	near.Gain, near.Offset = 1, 0
-	mo, _ := alignFrom(a, b, near, min(1, len(a)-1))
+	mo, _ := alignFrom(a, b, near, 0)
 	mo.ShiftX *= px
 	mo.ShiftY *= px
 	return mo

@@ -20,25 +20,26 @@ func (s *solver) samples(out []sample, y int, nearest bool) []sample {
 	w, ht := A.w, A.h
 	cx, cy := float64(w-1)/2, float64(ht-1)/2
 	p, q := 1+s.mo.Scale, s.mo.Rotation
-	gain, offset := s.mo.Gain, s.mo.Offset
 	yc := float64(y) - cy
-	bx := p*(1-cx) - q*yc + s.mo.ShiftX + cx // of x = 1
-	by := q*(1-cx) + p*yc + s.mo.ShiftY + cy
-	right, bottom := float64(w-2), float64(ht-2)
+	// Places in b, of x = 1, are whole numbers of parts: these take fewer conversions.
+	bx, by := inParts(p*(1-cx)-q*yc+s.mo.ShiftX+cx), inParts(q*(1-cx)+p*yc+s.mo.ShiftY+cy)
+	stepX, stepY := inParts(p), inParts(q)
+	right, bottom := int64(w-2)*placeParts, int64(ht-2)*placeParts
+	gain, offset := s.mo.Gain, s.mo.Offset
+	gradientGain := float32(gain)
 	// What is read from slices of known lengths takes no check of its own.
-	pixA, upA, downA := A.pix[y*w:][:w], A.pix[(y-1)*w:][:w], A.pix[(y+1)*w:][:w]
-	pixB := B.pix
+	here, up, down := A.pix[y*w:][:w], A.pix[(y-1)*w:][:w], A.pix[(y+1)*w:][:w]
+	pix := B.pix
 	out = slices.Grow(out, w)
 	all := out[len(out):cap(out)]
 	n := 0
-	for x := 1; x < w-1; x, bx, by = x+1, bx+p, by+q {
-		if bx < 1 || by < 1 || bx >= right || by >= bottom {
+	for x := 1; x < w-1; x, bx, by = x+1, bx+stepX, by+stepY {
+		if bx < placeParts || by < placeParts || bx >= right || by >= bottom {
 			continue
 		}
-		ix, iy := int(bx), int(by)
-		fx, fy := float32(bx)-float32(ix), float32(by)-float32(iy)
-		j := iy*w + ix
-		b0, b1 := pixB[j:j+2:j+2], pixB[j+w:j+w+2:j+w+2]
+		fx, fy := float32(bx&(placeParts-1))*(1.0/placeParts), float32(by&(placeParts-1))*(1.0/placeParts)
+		j := int(by>>placeBits)*w + int(bx>>placeBits)
+		b0, b1 := pix[j:j+2:j+2], pix[j+w:j+w+2:j+w+2]
 		top := b0[0] + fx*(b0[1]-b0[0])
 		bot := b1[0] + fx*(b1[1]-b1[0])
 		vb := float64(top + fy*(bot-top))
@@ -48,15 +49,22 @@ func (s *solver) samples(out []sample, y int, nearest bool) []sample {
 		if nearest && fy > 0.5 {
 			j += w
 		}
-		va := float64(pixA[x])
+		a, b := here[x-1:x+2:x+2], pix[j-1:j+2:j+2]
+		va := float64(a[1])
 		to := &all[n]
 		n++
 		to.x, to.y, to.value, to.left = float64(x)-cx, yc, va, vb-gain*va-offset
-		to.gx = 0.5 * (gain*float64(0.5*(pixA[x+1]-pixA[x-1])) + float64(0.5*(pixB[j+1]-pixB[j-1])))
-		to.gy = 0.5 * (gain*float64(0.5*(downA[x]-upA[x])) + float64(0.5*(pixB[j+w]-pixB[j-w])))
+		to.gx = float64(0.25 * (gradientGain*(a[2]-a[0]) + (b[2] - b[0])))
+		to.gy = float64(0.25 * (gradientGain*(down[x]-up[x]) + (pix[j+w] - pix[j-w])))
 	}
 	return out[:len(out)+n]
 }
+
+// placeParts are the parts of a pixel that places are counted in.
+const placeBits, placeParts = 32, 1 << placeBits
+
+// inParts returns a place or length in pixels in its parts.
+func inParts(px float64) int64 { return int64(math.Floor(px * placeParts)) }
 
 // Equations are the normal equations of the six unknowns scale, rotation, shift in x
 // and y, gain and offset, with what the samples leave.
@@ -68,72 +76,93 @@ type equations struct {
 	sumAbs, sumR2, sumA, sumA2 float64
 }
 
-// add adds samples, each with Cauchy's weight 1 / (1 + left² invC2).
+// add adds samples, each with Cauchy's weight 1 / (1 + left² invC2). It takes two at a time,
+// as to read and write the sums is what takes the time.
 func (n *equations) add(row []sample, invC2 float64) {
 	h, g := &n.h, &n.g
-	for i := range row {
-		s := &row[i]
+	for i := 0; i < len(row); i += 2 {
+		s, t, w, v := pairOf(row[i:], invC2)
 		r, gx, gy, va := s.left, s.gx, s.gy, s.value
-		wt := 1 / (1 + r*r*invC2)
+		q, fx, fy, vb := t.left, t.gx, t.gy, t.value
 		d0, d1 := gx*s.x+gy*s.y, gy*s.x-gx*s.y
-		w0, w1, w2, w3, w4 := wt*d0, wt*d1, wt*gx, wt*gy, wt*va
-		h[0][0] += w0 * d0
-		h[0][1] += w0 * d1
-		h[0][2] += w0 * gx
-		h[0][3] += w0 * gy
-		h[0][4] -= w0 * va
-		h[0][5] -= w0
-		h[1][1] += w1 * d1
-		h[1][2] += w1 * gx
-		h[1][3] += w1 * gy
-		h[1][4] -= w1 * va
-		h[1][5] -= w1
-		h[2][2] += w2 * gx
-		h[2][3] += w2 * gy
-		h[2][4] -= w2 * va
-		h[2][5] -= w2
-		h[3][3] += w3 * gy
-		h[3][4] -= w3 * va
-		h[3][5] -= w3
-		h[4][4] += w4 * va
-		h[4][5] += w4
-		h[5][5] += wt
-		g[0] -= w0 * r
-		g[1] -= w1 * r
-		g[2] -= w2 * r
-		g[3] -= w3 * r
-		g[4] += w4 * r
-		g[5] += wt * r
-		n.sumAbs += math.Abs(r)
-		n.sumR2 += wt * r * r
-		n.sumA += va
-		n.sumA2 += va * va
+		e0, e1 := fx*t.x+fy*t.y, fy*t.x-fx*t.y
+		w0, w1, w2, w3, w4 := w*d0, w*d1, w*gx, w*gy, w*va
+		v0, v1, v2, v3, v4 := v*e0, v*e1, v*fx, v*fy, v*vb
+		h[0][0] += w0*d0 + v0*e0
+		h[0][1] += w0*d1 + v0*e1
+		h[0][2] += w0*gx + v0*fx
+		h[0][3] += w0*gy + v0*fy
+		h[0][4] -= w0*va + v0*vb
+		h[0][5] -= w0 + v0
+		h[1][1] += w1*d1 + v1*e1
+		h[1][2] += w1*gx + v1*fx
+		h[1][3] += w1*gy + v1*fy
+		h[1][4] -= w1*va + v1*vb
+		h[1][5] -= w1 + v1
+		h[2][2] += w2*gx + v2*fx
+		h[2][3] += w2*gy + v2*fy
+		h[2][4] -= w2*va + v2*vb
+		h[2][5] -= w2 + v2
+		h[3][3] += w3*gy + v3*fy
+		h[3][4] -= w3*va + v3*vb
+		h[3][5] -= w3 + v3
+		h[4][4] += w4*va + v4*vb
+		h[4][5] += w4 + v4
+		h[5][5] += w + v
+		g[0] -= w0*r + v0*q
+		g[1] -= w1*r + v1*q
+		g[2] -= w2*r + v2*q
+		g[3] -= w3*r + v3*q
+		g[4] += w4*r + v4*q
+		g[5] += w*r + v*q
+		n.sumAbs += math.Abs(r) + math.Abs(q)
+		n.sumR2 += w*r*r + v*q*q
+		n.sumA += va + vb
+		n.sumA2 += va*va + vb*vb
 	}
 	n.count += len(row)
 }
 
-// addShift adds one sample where scale and rotation are not asked: shift in x and y,
-// gain and offset come first.
-func (n *equations) addShift(s *sample, invC2 float64) {
+// addShift adds samples where scale and rotation are not asked: shift in x and y, gain and
+// offset come first.
+func (n *equations) addShift(row []sample, invC2 float64) {
 	h, g := &n.h, &n.g
-	r, gx, gy, va := s.left, s.gx, s.gy, s.value
-	wt := 1 / (1 + r*r*invC2)
-	wx, wy, wa := wt*gx, wt*gy, wt*va
-	h[0][0] += wx * gx
-	h[0][1] += wx * gy
-	h[0][2] -= wx * va
-	h[0][3] -= wx
-	h[1][1] += wy * gy
-	h[1][2] -= wy * va
-	h[1][3] -= wy
-	h[2][2] += wa * va
-	h[2][3] += wa
-	h[3][3] += wt
-	g[0] -= wx * r
-	g[1] -= wy * r
-	g[2] += wa * r
-	g[3] += wt * r
+	for i := 0; i < len(row); i += 2 {
+		s, t, w, v := pairOf(row[i:], invC2)
+		r, gx, gy, va := s.left, s.gx, s.gy, s.value
+		q, fx, fy, vb := t.left, t.gx, t.gy, t.value
+		w0, w1, w2 := w*gx, w*gy, w*va
+		v0, v1, v2 := v*fx, v*fy, v*vb
+		h[0][0] += w0*gx + v0*fx
+		h[0][1] += w0*gy + v0*fy
+		h[0][2] -= w0*va + v0*vb
+		h[0][3] -= w0 + v0
+		h[1][1] += w1*gy + v1*fy
+		h[1][2] -= w1*va + v1*vb
+		h[1][3] -= w1 + v1
+		h[2][2] += w2*va + v2*vb
+		h[2][3] += w2 + v2
+		h[3][3] += w + v
+		g[0] -= w0*r + v0*q
+		g[1] -= w1*r + v1*q
+		g[2] += w2*r + v2*q
+		g[3] += w*r + v*q
+	}
 }
+
+// pairOf returns the first two samples and their weights; for a single one, one more that
+// counts for nothing.
+func pairOf(row []sample, invC2 float64) (s, t *sample, w, v float64) {
+	s, t = &row[0], &noSample
+	w = 1 / (1 + s.left*s.left*invC2)
+	if len(row) > 1 {
+		t = &row[1]
+		v = 1 / (1 + t.left*t.left*invC2)
+	}
+	return s, t, w, v
+}
+
+var noSample sample
 
 // step does one iteration and returns by how many of the level's pixels a
 // point half-way to the corner moved. It is not ok where the equations do not
@@ -187,10 +216,6 @@ func (s *solver) parts() (doubt, apart float64, shifts *blockShifts) {
 	invC2 := 1 / (c * c)
 	var quarters [4]equations
 	var blocks [partRows][partCols]blockSums
-	column := make([]uint8, w) // of blocks, for each column of pixels
-	for x := range column {
-		column[x] = uint8(x * partCols / w)
-	}
 	for y := 1; y < ht-1; y++ {
 		s.row = s.samples(s.row[:0], y, false)
 		lower := 0
@@ -198,15 +223,20 @@ func (s *solver) parts() (doubt, apart float64, shifts *blockShifts) {
 			lower = 2
 		}
 		line := &blocks[y*partRows/ht]
-		for i := range s.row {
-			x := s.row[i].x + cx
-			k := lower
-			if 2*x >= float64(w) {
-				k++
+		row, half := s.row, 0
+		for k := range line {
+			if k == partCols/2 {
+				half = len(s.row) - len(row)
 			}
-			quarters[k].addShift(&s.row[i], invC2)
-			line[column[int(x)]].add(&s.row[i])
+			n, end := 0, float64(((k+1)*w+partCols-1)/partCols)-cx
+			for n < len(row) && row[n].x < end {
+				n++
+			}
+			line[k].add(row[:n])
+			row = row[n:]
 		}
+		quarters[lower].addShift(s.row[:half], invC2)
+		quarters[lower+1].addShift(s.row[half:], invC2)
 	}
 	var d []float64
 	for k := range quarters {
@@ -249,16 +279,28 @@ func (b blockShift) px(smallPx int) (x, y float64) {
 // blockSums are what the shift of a block and its brightness take.
 type blockSums struct{ n, x, y, xx, xy, yy, r, rx, ry float64 }
 
-func (b *blockSums) add(s *sample) {
-	b.n++
-	b.x += s.gx
-	b.y += s.gy
-	b.r += s.left
-	b.xx += s.gx * s.gx
-	b.xy += s.gx * s.gy
-	b.yy += s.gy * s.gy
-	b.rx += s.gx * s.left
-	b.ry += s.gy * s.left
+func (b *blockSums) add(row []sample) {
+	var x, y, r, xx, xy, yy, rx, ry float64 // in registers
+	for i := range row {
+		left, gx, gy := row[i].left, row[i].gx, row[i].gy
+		x += gx
+		y += gy
+		r += left
+		xx += gx * gx
+		xy += gx * gy
+		yy += gy * gy
+		rx += gx * left
+		ry += gy * left
+	}
+	b.n += float64(len(row))
+	b.x += x
+	b.y += y
+	b.r += r
+	b.xx += xx
+	b.xy += xy
+	b.yy += yy
+	b.rx += rx
+	b.ry += ry
 }
 
 // shift returns by how many pixels the block lies elsewhere, and the deviation of that
