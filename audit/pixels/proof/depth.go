@@ -5,8 +5,9 @@ import (
 )
 
 // A depth is the frame in which each place is sharpest, as its number among those that were
-// merged: between two frames where that is known, -1 where nothing shows it. Around highlights
-// it is that of the places around: see [coverage.depth]; along the border that of places within.
+// merged: between two frames where that is known, -1 where nothing shows it. Near highlights
+// it is theirs or that of the places around: see [coverage.depth]; along the border that of
+// places within.
 type depth struct {
 	w, h   int
 	frame  []float32

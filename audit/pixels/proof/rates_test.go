@@ -193,8 +193,8 @@ func (s *scored) gapRun(t *testing.T, b *pixelstest.Built, shots []pixelstest.Sh
 }
 
 // A target is one number of all scenes, and what it is held to on the 60 scenes of which
-// DEVELOPERS.md states it, seeds 13001 to 13060: what was aimed at where that is reached, and a little
-// less than was measured where it is not.
+// DEVELOPERS.md states it, seeds 15001 to 15060: what was aimed at, and where more was measured
+// than that a little less than was measured.
 type target struct {
 	name   string
 	value  func(s scored) float64
@@ -206,11 +206,11 @@ type target struct {
 }
 
 var targets = []target{
-	{name: "PSNR, dB", value: func(s scored) float64 { return s.psnr }, median: 42.6, mean: 41.5},
-	{name: "PSNR of scenes of which a third has highlights", value: func(s scored) float64 { return unless(!s.third, s.psnr) }, median: 43.1, mean: 41.5},
-	{name: "PSNR above the best frame, dB", value: func(s scored) float64 { return s.psnr - s.best }, mean: 6, each: -6},
+	{name: "PSNR, dB", value: func(s scored) float64 { return s.psnr }, median: 43.5, mean: 43.5},
+	{name: "PSNR of scenes of which a third has highlights", value: func(s scored) float64 { return unless(!s.third, s.psnr) }, median: 43.5, mean: 43.5},
+	{name: "PSNR above the best frame, dB", value: func(s scored) float64 { return s.psnr - s.best }, mean: 7, each: -2},
 	{name: "PSNR without highlights", value: func(s scored) float64 { return unless(s.highlights, s.psnr) }, median: 43.5, mean: 43.5, each: 39},
-	{name: "PSNR with highlights", value: func(s scored) float64 { return unless(!s.highlights, s.psnr) }, median: 41, each: 32},
+	{name: "PSNR with highlights", value: func(s scored) float64 { return unless(!s.highlights, s.psnr) }, median: 43, each: 34},
 	{name: "SSIM", value: func(s scored) float64 { return s.ssim }, median: 0.98, each: 0.94},
 	{name: "frame right to within one, of the textured places told", value: func(s scored) float64 { return s.within }, median: 0.95},
 	{name: "textured places not told", value: func(s scored) float64 { return s.dumb }, usual: 0.03},
