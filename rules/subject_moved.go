@@ -15,7 +15,7 @@ import (
 var subjectMoved = &audit.Rule{
 	ID:       "subject-moved",
 	Title:    "Part of the subject moves",
-	Severity: audit.Note, // one clean run in some 165 gets it, more than a check may
+	Severity: audit.Check,
 	Shows:    audit.ShowPair,
 	Doc: `Inspects the pictures of a focus sequence. Finds a part of the subject that moves from one
 frame to the next while the rest stands: a leaf, a drop, a specimen that sags.
@@ -29,7 +29,11 @@ the sequence again.
 Only what is sharp in both frames is inspected, and no clipped highlights. A part must be
 about an eighth of the picture wide; of those that move, a little more than half are
 found. Slow motion, as of a plant that turns, is not. On a rail, near things move farther
-than far ones from frame to frame: that is expected, as it goes on.`,
+than far ones from frame to frame: that is expected, as it goes on.
+
+In a series that may as well be a time-lapse it is a note, as things may move there. So is
+a move of less than a pixel of the file, or of a part so small that an edge between near
+and far, or noise, may show as much.`,
 	Source: "Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration of parts); limits chosen on rendered sequences",
 	Params: []audit.Param{{
 		Name: "shift", Unit: "px", Doc: "the smallest shift of a part, in pixels of a picture with a long side of 1,600",
@@ -56,18 +60,26 @@ func checkSubjectMoved(v *audit.Review) error {
 	if len(all) == 0 {
 		return nil
 	}
+	sure := func(e pixels.PartMove) bool { // a pixel of the file is the least that shows
+		return e.Sure && q.Kind == shoot.Focus && evidence.FullSize(q, j, e.Pixels()) >= 1
+	}
 	worst := all[0]
 	var frames []*shoot.Frame
 	links := map[int]bool{}
 	for _, e := range all {
 		frames = append(frames, q.Frames[e.From], q.Frames[e.To])
 		links[e.From] = true
-		if e.Pixels() > moreMoved*worst.Pixels() {
+		if sure(e) && !sure(worst) || sure(e) == sure(worst) && e.Pixels() > moreMoved*worst.Pixels() {
 			worst = e
 		}
 	}
 	from, to := q.Frames[worst.From], q.Frames[worst.To]
+	severity := audit.Note
+	if sure(worst) {
+		severity = audit.Check
+	}
 	found := audit.Finding{
+		Severity: severity,
 		Message: fmt.Sprintf("a part of the picture (%s) moves between %s and %s by %s, and the rest does not",
 			partOf(from, worst.Box), from.Label(), to.Label(), writePixels(evidence.FullSize(q, j, worst.Pixels()))),
 		Look:     "frames " + from.Label() + " and " + to.Label(),

@@ -13,16 +13,21 @@ import (
 )
 
 // TestSubjectMoved has the four cases of the rule: nothing moves, a leaf moves, on both
-// sides of the limit, and too few pictures.
+// sides of the limit, and too few pictures. Where focus stands, the series may be a
+// time-lapse, in which things may move.
 func TestSubjectMoved(t *testing.T) {
 	pixelstest.Long(t)
 	clean := picturestest.Covering()
 	n := len(clean)
 	const at = 12
 	x, y := sharpIn(t, clean[at-1], clean[at])
-	leaf := func(px float64, frames int) []pixelstest.Shot {
-		return pixelstest.MovePart(clean, at, frames, pixelstest.Part{X: x, Y: y, Radius: 0.11, DX: 0.8 * px, DY: 0.6 * px})
+	part := func(px float64) pixelstest.Part {
+		return pixelstest.Part{X: x, Y: y, Radius: 0.11, DX: 0.8 * px, DY: 0.6 * px}
 	}
+	leaf := func(px float64, frames int) []pixelstest.Shot {
+		return pixelstest.MovePart(clean, at, frames, part(px))
+	}
+	stands := pixelstest.Run(5, n, clean[at].Focus, clean[at].Focus, 0)
 	camera := picturestest.Camera{Every: 1300 * time.Millisecond}
 	for name, c := range map[string]struct {
 		shots       []pixelstest.Shot
@@ -30,8 +35,9 @@ func TestSubjectMoved(t *testing.T) {
 		blind       string // why it is not judged
 	}{
 		"clean":           {clean, "", "", ""},
-		"fault":           {leaf(3, n), "note subject-moved: a part of the picture (", ") moves between 0012 and 0013 by about 3", ""},
-		"comes back":      {leaf(3, 1), "note subject-moved: a part of the picture (", "; it comes back soon after", ""},
+		"fault":           {leaf(3, n), "check subject-moved: a part of the picture (", ") moves between 0012 and 0013 by about 3", ""},
+		"comes back":      {leaf(3, 1), "check subject-moved: a part of the picture (", "; it comes back soon after", ""},
+		"focus stands":    {pixelstest.MovePart(stands, at, n, part(3)), "note subject-moved: a part of the picture (", ") moves between 0012 and 0013 by about ", ""},
 		"below the limit": {leaf(0.2, n), "", "", ""}, // 0.6 px of a picture 1,600 wide
 		"above the limit": {leaf(0.8, n), "note subject-moved: ", "by under a pixel", ""},
 		"missing":         {clean[8:13], "", "", "fewer than 6 frames with a picture"},

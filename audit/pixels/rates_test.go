@@ -105,7 +105,7 @@ func (ta *tally) foreign(st, what string, j *pixels.Judgement, allowed ...string
 		kind = "clean"
 	}
 	notes := []string{"first edge", "last edge", "soft", "subject"} // what their rules find is a note
-	any, more := false, false
+	any, more := false, surelyMoves(j) && !slices.Contains(allowed, "subject")
 	for name, v := range verdicts(j) {
 		if slices.Contains(allowed, name) {
 			continue

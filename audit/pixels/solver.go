@@ -259,10 +259,11 @@ const partCols, partRows = 16, 12
 // blockShifts are by how much each block lies elsewhere than the whole picture.
 type blockShifts [partRows * partCols]blockShift
 
-// A blockShift is that of one block, in thousandths of a pixel of the small picture; known
-// where the block shows it.
+// A blockShift is that of one block, and its deviation, in thousandths of a pixel of the small
+// picture; known where the block shows it.
 type blockShift struct {
 	dx, dy int16
+	sigma  uint8 // 1 and more where it is known, and no more than partSigma
 	known  bool
 }
 
@@ -332,7 +333,7 @@ func (s *solver) apart(blocks *[partRows][partCols]blockSums) (share float64, sh
 			dx, dy, sigma := blocks[y][x].shift(left)
 			if sigma <= partSigma {
 				m.known[i], m.dx[i], m.dy[i] = true, dx, dy
-				shifts[i] = blockShift{thousandths(dx), thousandths(dy), true}
+				shifts[i] = blockShift{thousandths(dx), thousandths(dy), uint8(math.Ceil(1000 * max(sigma, 0.001))), true}
 				known++
 			}
 		}

@@ -23,6 +23,7 @@ type PartMove struct {
 	ShiftX, ShiftY float64 // px
 	Box            Box     // where it was, in the picture of From
 	Lasting        bool    // it does not come back within a few frames
+	Sure           bool    // so much of it moves that noise, or an edge between near and far, does not do it
 }
 
 // Pixels is by how far it moved, px.
@@ -33,7 +34,8 @@ func (p *PartMove) Pixels() float64 { return math.Hypot(p.ShiftX, p.ShiftY) }
 type blockJump struct {
 	block int
 	x, y  float64 // px
-	own   float64 // px by which it differs over the links around by itself
+	own   float64 // px by which it differs over other links by itself
+	sigma float64 // px of its deviation, by its texture
 }
 
 func (b blockJump) size() float64 { return math.Hypot(b.x, b.y) }
@@ -76,7 +78,7 @@ func (e *evidence) askSubject(w Walk, c *curves, m *Moved, s *Stalls, o *Order, 
 			continue
 		}
 		shown++
-		for _, part := range together(list, limit) {
+		for _, part := range together(beyond(list, limit)) {
 			out.Events = append(out.Events, e.partMove(l, part))
 		}
 	}
@@ -113,25 +115,31 @@ func (e *evidence) blockJumps(c *curves, i int, walking bool) (list []blockJump,
 		return nil, 0
 	}
 	last := len(e.links) - 1
-	lo, hi := max(0, min(i-nearLinks, last-2*nearLinks)), min(last, max(i+nearLinks, 2*nearLinks))
+	near := nearLinks
+	if !walking {
+		near = subjectNear
+	}
+	lo, hi := max(0, min(i-near, last-2*near)), min(last, max(i+near, 2*near))
 	var around [partRows * partCols]blockJump // what the links around have; the block is -1 where they do not show it
 	var scale []float64
+	room := make([]float64, 3*(hi-lo))
 	for k := range around {
-		var x, y [2 * nearLinks]float64
-		n := 0
+		around[k].block = -1
+		if !l.motion.blocks[k].known {
+			continue
+		}
+		x, y := room[:0:hi-lo], room[hi-lo:][:0:hi-lo]
 		for q := lo; q <= hi; q++ {
 			if m := &e.links[q].motion; q != i && m.Converged && m.blocks != nil && m.blocks[k].known {
 				dx, dy := m.blocks[k].px(e.grid.smallPx)
 				span := e.span(e.links[q])
-				x[n], y[n] = dx/span, dy/span
-				n++
+				x, y = append(x, dx/span), append(y, dy/span)
 			}
 		}
-		around[k].block = -1
-		if n < 2 || !l.motion.blocks[k].known {
+		if len(x) < 2 {
 			continue
 		}
-		around[k] = restOf(k, x[:n], y[:n])
+		around[k] = restOf(k, x, y, room[2*(hi-lo):])
 		if far := around[k].size(); far > subjectParallax*float64(e.grid.smallPx) {
 			dx, dy := l.motion.blocks[k].px(e.grid.smallPx)
 			scale = append(scale, (dx*around[k].x+dy*around[k].y)/(far*far))
@@ -147,26 +155,28 @@ func (e *evidence) blockJumps(c *curves, i int, walking bool) (list []blockJump,
 		if a.block < 0 || sharp[k] < subjectSharp {
 			continue
 		}
-		dx, dy := l.motion.blocks[k].px(e.grid.smallPx)
-		jump := blockJump{k, dx - step*a.x, dy - step*a.y, a.own}
+		b := &l.motion.blocks[k]
+		dx, dy := b.px(e.grid.smallPx)
+		jump := blockJump{k, dx - step*a.x, dy - step*a.y, a.own, float64(b.sigma) * float64(e.grid.smallPx) / 1000}
 		list, sizes = append(list, jump), append(sizes, jump.size())
 	}
 	return list, median(sizes)
 }
 
 // restOf returns what a block does over the links around: the median, and by how much the
-// last but one lies aside. The last one may be the way back of what moves.
-func restOf(block int, x, y []float64) blockJump {
-	var room [2 * nearLinks]float64 // median sorts what it is given
-	sorted := room[:copy(room[:], x)]
-	rest := blockJump{block: block, x: median(sorted)}
-	copy(sorted, y)
-	rest.y = median(sorted)
+// last but one lies aside. The last one may be the way back of what moves. room is for as
+// many values.
+func restOf(block int, x, y, room []float64) blockJump {
+	room = room[:len(x)] // median sorts what it is given
+	copy(room, x)
+	rest := blockJump{block: block, x: median(room)}
+	copy(room, y)
+	rest.y = median(room)
 	for i := range x {
-		sorted[i] = math.Hypot(x[i]-rest.x, y[i]-rest.y)
+		room[i] = math.Hypot(x[i]-rest.x, y[i]-rest.y)
 	}
-	slices.Sort(sorted)
-	rest.own = sorted[len(sorted)-2]
+	slices.Sort(room)
+	rest.own = room[len(room)-2]
 	return rest
 }
 
@@ -203,15 +213,27 @@ func (e *evidence) sharpShare(c *curves, l link, walking bool) (share [partRows 
 	return share
 }
 
-// together returns the sets of adjoining blocks that jump over the limit alike: what moves
-// is larger than one block, and one alone may be wrong.
-func together(list []blockJump, limit float64) (sets [][]blockJump) {
-	var over []blockJump
+// beyond returns the blocks that jump over the limit of all, and over what they do by
+// themselves and by their texture: noise is in all blocks, and takes a block the farther
+// the less texture holds it. By how much is measured on the blocks of the link, as their
+// deviations know nothing of noise that neighbouring pixels share, as in a JPEG file.
+func beyond(list []blockJump, limit float64) (over []blockJump) {
+	ratios := make([]float64, len(list))
+	for i, b := range list {
+		ratios[i] = b.size() / b.sigma
+	}
+	most := subjectTexture * median(ratios)
 	for _, b := range list {
-		if b.size() > max(limit, subjectOwn*b.own) {
+		if b.size() > max(limit, subjectOwn*b.own, most*b.sigma) {
 			over = append(over, b)
 		}
 	}
+	return over
+}
+
+// together returns the sets of adjoining blocks that jump alike: what moves is larger than
+// one block, and one alone may be wrong.
+func together(over []blockJump) (sets [][]blockJump) {
 	for len(over) > 0 {
 		set := over[:1:1]
 		over = over[1:]
@@ -244,7 +266,7 @@ func (b blockJump) alike(o blockJump) bool {
 // partMove makes an event of the blocks that jumped together.
 func (e *evidence) partMove(l link, part []blockJump) PartMove {
 	from, to := e.ends(l)
-	m := PartMove{From: from, To: to, Box: Box{1, 1, 0, 0}, Lasting: true}
+	m := PartMove{From: from, To: to, Box: Box{1, 1, 0, 0}, Lasting: true, Sure: len(part) >= subjectSure}
 	var x, y []float64
 	for _, b := range part {
 		x, y = append(x, b.x), append(y, b.y)

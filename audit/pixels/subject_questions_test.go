@@ -1,7 +1,9 @@
 package pixels
 
 import (
+	"image"
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -34,7 +36,7 @@ func resting(n int) *restingSubject {
 		s.links[i].motion.blocks = new(blockShifts)
 		for k := range s.links[i].motion.blocks {
 			sin, cos := math.Sincos(float64(7*i + 3*k))
-			s.links[i].motion.blocks[k] = blockShift{known: true}
+			s.links[i].motion.blocks[k] = blockShift{sigma: 10, known: true}
 			s.shift(i, 0.08*cos, 0.08*sin, k)
 		}
 	}
@@ -47,6 +49,13 @@ func (s *restingSubject) shift(link int, dx, dy float64, blocks ...int) {
 		b := &s.links[link].motion.blocks[k]
 		b.dx += thousandths(dx / float64(s.grid.smallPx))
 		b.dy += thousandths(dy / float64(s.grid.smallPx))
+	}
+}
+
+// weak takes most of the texture from blocks: noise moves them about as far as they show.
+func (s *restingSubject) weak(link int, blocks ...int) {
+	for _, k := range blocks {
+		s.links[link].motion.blocks[k].sigma = 90
 	}
 }
 
@@ -126,6 +135,18 @@ func TestSubjectMoves(t *testing.T) {
 				clear(s.curves.tiles[i].f)
 			}
 		}, CannotTell, 0, ReasonNowhereSharp},
+		{"blocks with little texture do what noise does", func(s *restingSubject) {
+			for i := range s.links {
+				s.weak(i, leaf...)
+			}
+			s.shift(at, 1.1, -0.6, leaf...)
+		}, Fine, 0, ""},
+		{"blocks with little texture move far", func(s *restingSubject) {
+			for i := range s.links {
+				s.weak(i, leaf...)
+			}
+			s.shift(at, 2, -1, leaf...)
+		}, Found, 1, ""},
 		{"little texture", func(s *restingSubject) { s.curves.textured = 11 }, CannotTell, 0, ReasonTexture},
 	} {
 		s := resting(n)
@@ -151,4 +172,83 @@ func TestSubjectMoves(t *testing.T) {
 	if got := s.evidence().askSubject(Walk{}, s.curves, &s.moved, &Stalls{}, &Order{}, &Jumps{}); got.Reason != ReasonWalk {
 		t.Errorf("whether focus walks is not known: %v %q", got.Answer, got.Reason)
 	}
+}
+
+// TestSubjectMovesSurely moves four blocks, and two.
+func TestSubjectMovesSurely(t *testing.T) {
+	const n, at = 24, 10
+	leaf := []int{5*partCols + 3, 5*partCols + 4, 6*partCols + 3, 6*partCols + 4}
+	for _, blocks := range [][]int{leaf, leaf[:2]} {
+		s := resting(n)
+		s.shift(at, 2, -1, blocks...)
+		got := s.evidence().askSubject(walks, s.curves, &s.moved, &Stalls{}, &Order{}, &Jumps{})
+		if len(got.Events) != 1 || got.Events[0].Sure != (len(blocks) > 2) {
+			t.Errorf("%d blocks move: %v %+v", len(blocks), got.Answer, got.Events)
+		}
+	}
+}
+
+// TestSubjectMovesWhereFocusStands moves a part once, and one that moves to and fro by itself
+// but over the links beside.
+func TestSubjectMovesWhereFocusStands(t *testing.T) {
+	const n, at = 24, 10
+	leaf := []int{5*partCols + 3, 5*partCols + 4, 6*partCols + 3, 6*partCols + 4}
+	s := resting(n)
+	s.shift(at, 2, -1, leaf...)
+	stands := Walk{Verdict: Verdict{Answer: Fine}}
+	if got := s.evidence().askSubject(stands, s.curves, &s.moved, &Stalls{}, &Order{}, &Jumps{}); got.Answer != Found {
+		t.Errorf("focus stands: %v %q", got.Answer, got.Reason)
+	}
+	for i := range s.links { // as what is there does by itself, but for the links beside
+		if i < at-2 || i > at+2 {
+			s.shift(i, 1.4*[...]float64{1, -1, 0}[i%3], 0, leaf...)
+		}
+	}
+	if got := s.evidence().askSubject(stands, s.curves, &s.moved, &Stalls{}, &Order{}, &Jumps{}); got.Answer != Fine {
+		t.Errorf("focus stands, and the part moves to and fro: %v %q %+v", got.Answer, got.Reason, got.Events)
+	}
+}
+
+// TestBlocksKnowTheirDeviation lays two pictures of one surface on each other, of which the
+// right half has a quarter of the texture: noise takes its blocks four times as far.
+func TestBlocksKnowTheirDeviation(t *testing.T) {
+	const w, h = 512, 384
+	noise := rand.New(rand.NewPCG(3, 7))
+	shoot := func() *FrameMeasure {
+		img := image.NewGray(image.Rect(0, 0, w, h))
+		for i := range img.Pix {
+			x, y := i%w, i/w
+			depth := 40.0
+			if x >= w/2 {
+				depth = 10
+			}
+			surface := math.Sin(float64(x)/3+2*math.Sin(float64(y)/17)) * math.Sin(float64(y)/4)
+			img.Pix[i] = uint8(128 + depth*surface + 3*noise.NormFloat64())
+		}
+		m, err := Measure(img)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return m
+	}
+	a, b := shoot(), shoot()
+	blocks := Register(a, b).blocks
+	var sigma, apart [2]float64 // of the halves: mean of the deviations, and of the squares of what they show
+	for k, b := range blocks {
+		if !b.known {
+			t.Fatalf("block %d does not show where it lies", k)
+		}
+		half := k % partCols / (partCols / 2)
+		sigma[half] += float64(b.sigma) / float64(len(blocks)/2)
+		apart[half] += (float64(b.dx)*float64(b.dx) + float64(b.dy)*float64(b.dy)) / float64(len(blocks))
+	}
+	for half := range sigma {
+		if seen := math.Sqrt(apart[half]); sigma[half] < seen/2 || sigma[half] > 2*seen {
+			t.Errorf("half %d lies aside by %.1f thousandths of a pixel, and its deviation is %.1f", half, seen, sigma[half])
+		}
+	}
+	if r := sigma[1] / sigma[0]; r < 2.5 || r > 6 {
+		t.Errorf("deviations %v, their ratio %.1f, want 4", sigma, r)
+	}
+	t.Logf("deviations %.1f, seen %.1f and %.1f", sigma, math.Sqrt(apart[0]), math.Sqrt(apart[1]))
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"prestrike/audit/pixels"
@@ -19,6 +20,9 @@ func partAt(j *pixels.Judgement, frame int, part pixelstest.Part) bool {
 		return e.To == frame && b.X0 < part.X+r && b.X1 > part.X-r && b.Y0 < part.Y+1.5*r && b.Y1 > part.Y-1.5*r
 	})
 }
+
+// The beginnings of rows that count runs in which no part moves, by what is found.
+const anyPart, surePart = "A a part | ", "A a part, surely | "
 
 // sharpPart draws a part of the subject, 12 to 24 % of the picture wide, whose middle has
 // texture and is sharp in a frame and the one before, and which moves by px in some direction.
@@ -35,35 +39,28 @@ func sharpPart(rng *rand.Rand, b *pixelstest.Built, shots []pixelstest.Shot, at 
 	return part, false
 }
 
+// surelyMoves reports whether a part is found that surely moves: more than a note.
+func surelyMoves(j *pixels.Judgement) bool {
+	return slices.ContainsFunc(j.Subject.Events, func(e pixels.PartMove) bool { return e.Sure })
+}
+
 // still counts a run in which no part moves.
 func (ta *tally) still(row, name string, j *pixels.Judgement) {
-	ta.count("A "+row, j.Subject.Answer, j.Subject.Answer == pixels.Found)
+	ta.count(anyPart+row, j.Subject.Answer, j.Subject.Answer == pixels.Found)
+	ta.count(surePart+row, j.Subject.Answer, surelyMoves(j))
 	if j.Subject.Answer != pixels.Fine {
 		ta.note("%s, %s: %v %q %+v", name, row, j.Subject.Answer, j.Subject.Reason, j.Subject.Events)
 	}
 }
 
-// parts counts the parts that are found to move in one drawn scene: of none, in clean runs
-// under several conditions, and of one that moves by so many px of a picture 1,600 wide.
+// parts counts the parts that are found to move in one drawn scene: of none, in runs with
+// other faults, and of one that moves by so many px of a picture 1,600 wide.
 func (ta *tally) parts(seed uint64) {
-	d := pixelstest.Random(seed)
+	d := drawn(seed)
 	rng := rand.New(rand.NewPCG(seed, 17))
 	name := fmt.Sprintf("seed %d (%v, %d frames, %.2f px)", seed, d.Shape, d.Frames, d.CoC)
-	hard, rail := d.Harder(), d.Harder()
-	rail.Parallax, rail.Breathing = 0.1+0.4*rng.Float64(), 0.03+0.06*rng.Float64()
-	rail.DriftX, rail.DriftY = 40*(rng.Float64()-0.5), 40*(rng.Float64()-0.5)
-	for condition, c := range map[string]pixelstest.Draw{"harder": hard, "on a rail, near parts move farther": rail} {
-		st := newStudio(c.Build())
-		shots := c.Shots()
-		ta.still("clean, "+condition, name, st.judge(shots))
-		if c.Parallax != 0 {
-			at := 4 + rng.IntN(len(shots)-8)
-			ta.still("one frame missing, "+condition, name, st.judge(pixelstest.Missing(shots, at, 1)))
-		}
-	}
 	st := newStudio(d.Build())
 	shots := d.Shots()
-	ta.still("clean", name, st.judge(shots))
 	at := 4 + rng.IntN(len(shots)-8)
 	for fault, s := range map[string][]pixelstest.Shot{
 		"one frame missing": pixelstest.Missing(shots, at, 1), "shaken": pixelstest.Shake(shots, at, 4, 1),
@@ -83,18 +80,19 @@ func (ta *tally) parts(seed uint64) {
 		}
 		j := st.judge(pixelstest.MovePart(shots, at, last, part))
 		ta.fault(name, fmt.Sprintf("part moves by %v px", px), j.Subject.Verdict, partAt(j, at, part), j)
+		ta.count("C parts that move, surely", j.Subject.Answer, partAt(j, at, part) && surelyMoves(j))
 	}
 }
 
-// TestPartRates fails where more than 0.5 % of clean runs are found to have a part that
-// moves, or fewer of those that move are found than was counted, as far as the interval
+// TestPartRates fails where more than 0.5 % of runs with another fault are found to have a
+// part that surely moves, or more than 2 % one that may, or fewer of those that move are found than was counted, as far as the interval
 // of a count shows that.
 //
 //	go test ./audit/pixels -run TestPartRates -v -seeds 20 -first 17101 -timeout 90m
 func TestPartRates(t *testing.T) {
 	pixelstest.Long(t)
 	overManyScenes(t)
-	ta := &tally{rows: map[string]*row{}}
+	ta := newTally()
 	overSeeds(ta.parts)
 	if *showAll {
 		for _, n := range ta.notes {
@@ -102,12 +100,94 @@ func TestPartRates(t *testing.T) {
 		}
 	}
 	t.Logf("\n%s", ta)
-	for name, r := range ta.rows {
-		lo, hi := wilson(r.found, r.runs-r.cannot)
-		if least, fault := partsFound[name]; fault && hi < least || !fault && lo > 0.005 {
-			t.Errorf("%s: %d of %d found", name, r.found, r.runs-r.cannot)
+	for name, least := range partsFound {
+		ta.atLeast(t, name, least)
+	}
+	ta.holdStill(t)
+}
+
+// holdStill fails where, as far as the interval of a count shows, a part surely moves in more
+// than 0.5 % of runs in which none does, or may in more than 2 %.
+func (ta *tally) holdStill(t *testing.T) {
+	t.Helper()
+	for begin, most := range map[string]float64{surePart: 0.005, anyPart: 0.02} {
+		var all row
+		for name, r := range ta.rows {
+			if strings.HasPrefix(name, begin) {
+				all.runs, all.cannot, all.found = all.runs+r.runs, all.cannot+r.cannot, all.found+r.found
+			}
+		}
+		lo, hi := wilson(all.found, all.runs-all.cannot)
+		t.Logf("%s%d of %d, %.2f to %.2f %%", begin, all.found, all.runs-all.cannot, 100*lo, 100*hi)
+		if lo > most || all.runs == all.cannot {
+			t.Errorf("%sfound in %d of %d runs in which none moves", begin, all.found, all.runs-all.cannot)
 		}
 	}
+}
+
+// stillParts counts the parts that are found to move in clean runs of one drawn scene, 576 to
+// 768 px wide and of 12 to 26 frames: where focus walks and where it stands, under harder
+// conditions, on a rail where near parts move farther, and where near parts hide far ones.
+func (ta *tally) stillParts(seed uint64) {
+	d := pixelstest.Random(seed)
+	if d.Width > 768 {
+		d.Width, d.Height = d.Width-240, d.Height*(d.Width-240)/d.Width
+	}
+	if d.Frames > 26 {
+		d.Frames -= 14
+	}
+	d.Depth = d.CoC * max(4, float64(d.Frames-1)-2*d.Margin)
+	rng := rand.New(rand.NewPCG(seed, 21))
+	name := fmt.Sprintf("seed %d (%v, %d frames, %.2f px)", seed, d.Shape, d.Frames, d.CoC)
+	const n = 14
+	focus := 0.1 + 0.8*rng.Float64()
+	stands := pixelstest.Run(seed+500, n, focus, focus, 0)
+	for i := range stands {
+		stands[i].EV += 0.006 * rng.NormFloat64()
+		if seed/2%2 == 0 { // a soft shadow crosses
+			stands[i].Cloud, stands[i].CloudAt = 0.5, -0.2+1.4*float64(i)/float64(n-1)
+		}
+	}
+	st := newStudio(d.Build())
+	ta.still("focus walks", name, st.judge(d.Shots()))
+	ta.still("focus stands", name, st.judge(stands))
+	hard := d.Harder()
+	b := hard.Build()
+	st = newStudio(b)
+	ta.still("focus walks, harder", name, st.judge(hard.Shots()))
+	ta.still("focus stands, harder", name, st.judge(stands))
+	b.Parallax, b.Breathing = 0.1+0.4*rng.Float64(), 0.03+0.06*rng.Float64()
+	b.DriftX, b.DriftY = 40*(rng.Float64()-0.5), 40*(rng.Float64()-0.5)
+	rail, shots := newStudio(b), hard.Shots()
+	ta.still("on a rail, near parts move farther", name, rail.judge(shots))
+	ta.still("on a rail, one frame missing", name, rail.judge(pixelstest.Missing(shots, 4+rng.IntN(len(shots)-8), 1)))
+	layers := pixelstest.Layers{Scene: d.Scene, Blur: d.Depth}.Build()
+	ta.still("focus walks, near parts hide far ones", name, judgePictures(d.Shots(), layers.Picture))
+}
+
+// judgePictures judges a run of pictures.
+func judgePictures(shots []pixelstest.Shot, picture func(pixelstest.Shot) image.Image) *pixels.Judgement {
+	var s pixels.Sequence
+	for _, shot := range shots {
+		m, err := pixels.Measure(picture(shot))
+		if err != nil {
+			panic(err)
+		}
+		s.Add(m)
+	}
+	return s.Judge(pixels.DefaultThresholds(), nil)
+}
+
+// TestStillPartRates holds the same of clean runs, of more kinds.
+//
+//	go test ./audit/pixels -run TestStillPartRates -v -seeds 150 -first 17201 -timeout 90m
+func TestStillPartRates(t *testing.T) {
+	pixelstest.Long(t)
+	overManyScenes(t)
+	ta := newTally()
+	overSeeds(ta.stillParts)
+	ta.log(t)
+	ta.holdStill(t)
 }
 
 // partsFound are the shares of moved parts that are to be found: where the intervals of what
