@@ -60,6 +60,7 @@ func TestStepIsMeasuredAgain(t *testing.T) {
 // TestStepOfAGrowingFolder: in parts it comes to the same as at once, and what was
 // inspected again is not a second time for frames that came later.
 func TestStepOfAGrowingFolder(t *testing.T) {
+	pixelstest.Long(t)
 	shots := steppedBy(2)
 	folder := picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, shots)
 	want := stepIn(t, &Measurer{}, collect(t, folder))
