@@ -112,12 +112,12 @@ func alignFrom(a, b []plane, mo Motion, last int) (Motion, *solver) {
 		s.mo.ShiftX /= f
 		s.mo.ShiftY /= f
 		s.meanAbs = math.Inf(1)
-		steps, least := middleSteps, coarseStill // the next level goes on from there
+		steps, fewest, least := middleSteps, 1, coarseStill // the next level goes on from there
 		if l == last {
-			steps = outerSteps
+			steps, fewest = outerSteps, 2
 		}
 		if l == 0 {
-			steps, least = outerSteps, fineStill
+			steps, fewest, least = outerSteps, 2, fineStill
 		}
 		ok := true
 		var moved float64
@@ -127,7 +127,7 @@ func alignFrom(a, b []plane, mo Motion, last int) (Motion, *solver) {
 				s.every = 2 // the steps to come see to the rest
 			}
 			moved, ok = s.step()
-			if i > 0 && moved < least {
+			if i+1 >= fewest && moved < least {
 				break
 			}
 		}
