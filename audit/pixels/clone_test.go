@@ -60,7 +60,7 @@ func TestCloneKnowsTheFields(t *testing.T) {
 	}
 }
 
-func measure(t *testing.T, img image.Image) *pixels.FrameMeasure {
+func measure(t testing.TB, img image.Image) *pixels.FrameMeasure {
 	t.Helper()
 	m, err := pixels.Measure(img)
 	if err != nil {

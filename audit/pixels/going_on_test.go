@@ -132,15 +132,15 @@ func TestGoingOnRates(t *testing.T) {
 	for _, name := range names {
 		c := got[name]
 		t.Logf("| %s | %d | %d | %d |", name, c.on, c.not, c.unknown)
-		if n := c.on + c.not + c.unknown; strings.HasPrefix(name, "goes on") && n >= 20 && float64(c.not) > 0.05*float64(n) {
+		if n := c.on + c.not + c.unknown; strings.HasPrefix(name, "goes on") && short(n-c.not, n, 0.95) {
 			miss(t, "%s: taken for another run %d times", name, c.not)
 		}
 	}
 	t.Logf("decided %d of %d, wrong %d", decided, promised, wrong)
-	if float64(decided) < 0.75*float64(promised) {
+	if short(decided, promised, 0.75) {
 		miss(t, "decided %d of %d", decided, promised)
 	}
-	if float64(wrong) > 0.03*float64(promised) {
+	if short(promised-wrong, promised, 0.97) {
 		miss(t, "wrong %d of %d", wrong, promised)
 	}
 }

@@ -137,7 +137,7 @@ func TestHeldRates(t *testing.T) {
 	hold := func(what string, n, all int, least float64) {
 		t.Helper()
 		t.Logf("%s: %d of %d", what, n, all)
-		if float64(n) < least*float64(all) {
+		if short(n, all, least) {
 			miss(t, "%s: %d of %d", what, n, all)
 		}
 	}

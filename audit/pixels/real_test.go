@@ -1,8 +1,8 @@
 package pixels_test
 
 import (
+	"fmt"
 	"image"
-	"image/color"
 	"image/jpeg"
 	"math"
 	"os"
@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 
 	"prestrike/audit/pixels"
@@ -82,34 +83,73 @@ func realSeries(t testing.TB) []series {
 	return out
 }
 
-func decode(t testing.TB, file string) image.Image {
+// A realFrame is a picture of a real series, which several tests ask for.
+type realFrame struct {
+	picture image.Image
+	grey    func() *image.Gray // its luma
+	measure *pixels.FrameMeasure
+}
+
+var realFrames sync.Map // by file, made once
+
+// realFrameOf decodes and measures a file.
+func realFrameOf(t testing.TB, file string) realFrame {
 	t.Helper()
-	f, err := os.Open(file)
+	once, _ := realFrames.LoadOrStore(file, sync.OnceValues(func() (realFrame, error) {
+		f, err := os.Open(file)
+		if err != nil {
+			return realFrame{}, err
+		}
+		defer f.Close()
+		img, err := jpeg.Decode(f)
+		if err != nil {
+			return realFrame{}, fmt.Errorf("%s: %w", file, err)
+		}
+		m, err := pixels.Measure(img)
+		return realFrame{img, sync.OnceValue(func() *image.Gray { return greyOf(img) }), m}, err
+	}))
+	r, err := once.(func() (realFrame, error))()
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer f.Close()
-	img, err := jpeg.Decode(f)
-	if err != nil {
-		t.Fatalf("%s: %v", file, err)
+	return r
+}
+
+// greyOf returns a picture's luma.
+func greyOf(img image.Image) *image.Gray {
+	b := img.Bounds()
+	out := image.NewGray(image.Rect(0, 0, b.Dx(), b.Dy()))
+	draw.Draw(out, out.Rect, img, b.Min, draw.Src)
+	return out
+}
+
+// measures are those of all frames of the series.
+func (r *series) measures(t testing.TB) (list []*pixels.FrameMeasure) {
+	t.Helper()
+	for _, f := range r.files {
+		list = append(list, realFrameOf(t, f).measure)
 	}
-	return img
+	return list
+}
+
+// greys are the lumas of all frames of the series.
+func (r *series) greys(t testing.TB) (list []*image.Gray) {
+	t.Helper()
+	for _, f := range r.files {
+		list = append(list, realFrameOf(t, f).grey())
+	}
+	return list
 }
 
 // judged measures a series.
 func judged(t testing.TB, r series) (*pixels.Judgement, []float64) {
 	t.Helper()
-	var s pixels.Sequence
 	var sharpness []float64
-	for _, f := range r.files {
-		m, err := pixels.Measure(decode(t, f))
-		if err != nil {
-			t.Fatal(err)
-		}
+	list := r.measures(t)
+	for _, m := range list {
 		sharpness = append(sharpness, m.Sharpness)
-		s.Add(m)
 	}
-	return s.Judge(pixels.DefaultThresholds(), nil), sharpness
+	return judgeAll(list), sharpness
 }
 
 // TestRealSharpest holds the focus measure to what others wrote into the file
@@ -184,7 +224,7 @@ func TestRealStep(t *testing.T) {
 			var pictures []image.Image
 			var list []*pixels.FrameMeasure
 			for _, f := range r.files {
-				img := decode(t, f)
+				img := realFrameOf(t, f).picture
 				if b := img.Bounds(); share < 1 {
 					small := image.NewRGBA(image.Rect(0, 0, int(share*float64(b.Dx())), int(share*float64(b.Dy()))))
 					draw.CatmullRom.Scale(small, small.Rect, img, b, draw.Src, nil)
@@ -210,16 +250,14 @@ func TestRealStep(t *testing.T) {
 	}
 }
 
-// altered returns a picture's luma, moved to the right by dx pixels and with its
-// code values times gain.
-func altered(img image.Image, dx int, gain float64) *image.Gray {
-	b := img.Bounds()
-	out := image.NewGray(image.Rect(0, 0, b.Dx(), b.Dy()))
-	for y := range b.Dy() {
-		for x := range b.Dx() {
-			from := min(max(x-dx, 0), b.Dx()-1)
-			g := color.GrayModel.Convert(img.At(b.Min.X+from, b.Min.Y+y)).(color.Gray).Y
-			out.Pix[y*out.Stride+x] = uint8(float64(g)*gain + 0.5)
+// altered returns a picture moved to the right by dx pixels and with its code values times
+// gain.
+func altered(img *image.Gray, dx int, gain float64) *image.Gray {
+	out := image.NewGray(img.Rect)
+	for y := range img.Rect.Dy() {
+		from, to := img.Pix[y*img.Stride:][:img.Rect.Dx()], out.Pix[y*out.Stride:]
+		for x := range from {
+			to[x] = uint8(float64(from[min(max(x-dx, 0), len(from)-1)])*gain + 0.5)
 		}
 	}
 	return out
@@ -232,14 +270,8 @@ func TestRealFaults(t *testing.T) {
 	overManyScenes(t)
 	ta := newTally()
 	for _, r := range realSeries(t) {
-		var pictures []image.Image
-		var clean []*pixels.FrameMeasure
-		for _, f := range r.files {
-			img := decode(t, f)
-			pictures = append(pictures, img)
-			clean = append(clean, measure(t, img))
-		}
-		ta.realFrames(t, pictures, clean)
+		clean := r.measures(t)
+		ta.realFrames(t, r.greys(t), clean)
 		ta.realEnds(clean)
 	}
 	for name, c := range ta.rows {
@@ -265,7 +297,7 @@ func judgeAll(list []*pixels.FrameMeasure) *pixels.Judgement {
 }
 
 // realFrames puts faults of single frames into a real series.
-func (ta *tally) realFrames(t *testing.T, pictures []image.Image, clean []*pixels.FrameMeasure) {
+func (ta *tally) realFrames(t *testing.T, pictures []*image.Gray, clean []*pixels.FrameMeasure) {
 	n := len(clean)
 	step := max(1, 2*max(pictures[0].Bounds().Dx(), pictures[0].Bounds().Dy())/1600)
 	moved := make([]*pixels.FrameMeasure, n)
@@ -333,10 +365,7 @@ func TestRealGoingOn(t *testing.T) {
 	told := 0
 	var before []*pixels.FrameMeasure
 	for _, r := range realSeries(t) {
-		var list []*pixels.FrameMeasure
-		for _, f := range r.files {
-			list = append(list, measure(t, decode(t, f)))
-		}
+		list := r.measures(t)
 		half := len(list) / 2
 		back := slices.Clone(list)
 		slices.Reverse(back)
@@ -386,11 +415,10 @@ func TestRealPatch(t *testing.T) {
 	}
 	ta := newTally()
 	for _, r := range realSeries(t) {
-		var clean, moved []*pixels.FrameMeasure
-		for _, f := range r.files {
-			img := decode(t, f)
-			clean = append(clean, measure(t, img))
-			moved = append(moved, measure(t, altered(img, img.Bounds().Dx()/100, 1)))
+		clean := r.measures(t)
+		var moved []*pixels.FrameMeasure
+		for _, img := range r.greys(t) {
+			moved = append(moved, measure(t, altered(img, img.Rect.Dx()/100, 1)))
 		}
 		n := len(clean)
 		for at := 2; at+4 < n; at++ { // at and at+1 are missing

@@ -77,7 +77,7 @@ func TestViewRates(t *testing.T) {
 		if strings.HasPrefix(name, "same") && float64(c.other) > 0.03*all {
 			miss(t, "%s: %d of %d taken for another view", name, c.other, n)
 		}
-		if strings.HasPrefix(name, "same") && n >= 20 && float64(c.same) < 0.8*all {
+		if strings.HasPrefix(name, "same") && n >= statedScenes && float64(c.same) < 0.8*all {
 			miss(t, "%s: known in %d of %d", name, c.same, n)
 		}
 	}

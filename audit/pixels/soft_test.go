@@ -2,7 +2,6 @@ package pixels_test
 
 import (
 	"fmt"
-	"image"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -122,18 +121,12 @@ func TestRealShakes(t *testing.T) {
 	ta := newTally()
 	rng := rand.New(rand.NewPCG(13, 13))
 	for _, r := range realSeries(t) {
-		var pictures []image.Image
-		var clean []*pixels.FrameMeasure
-		for _, f := range r.files {
-			img := decode(t, f)
-			pictures = append(pictures, img)
-			clean = append(clean, measure(t, img))
-		}
+		pictures, clean := r.greys(t), r.measures(t)
 		ta.softFrames("clean frame", r.name, judgeAll(clean), -1)
 		for at := 1; at+1 < len(clean); at++ {
 			px := (2.5 + 1.5*rng.Float64()) * float64(clean[at].Factor)
 			shaken := slices.Clone(clean)
-			shaken[at] = measure(t, pixelstest.Shaken(altered(pictures[at], 0, 1), px, math.Pi*rng.Float64()))
+			shaken[at] = measure(t, pixelstest.Shaken(pictures[at], px, math.Pi*rng.Float64()))
 			j := judgeAll(shaken)
 			ta.fault(r.name, "shaken", j.Soft.Verdict, softAt(j, at), j)
 		}

@@ -202,13 +202,7 @@ func TestRealParts(t *testing.T) {
 	overManyScenes(t)
 	ta := &tally{rows: map[string]*row{}}
 	for _, r := range realSeries(t) {
-		var pictures []*image.Gray
-		var clean []*pixels.FrameMeasure
-		for _, f := range r.files {
-			img := decode(t, f)
-			pictures = append(pictures, altered(img, 0, 1))
-			clean = append(clean, measure(t, img))
-		}
+		pictures, clean := r.greys(t), r.measures(t)
 		j := judgeAll(clean)
 		t.Logf("%s: %v %q %+v", r.name, j.Subject.Answer, j.Subject.Reason, j.Subject.Events)
 		ta.count("clean series", j.Subject.Answer, j.Subject.Answer == pixels.Found)

@@ -14,7 +14,7 @@ func TestOcclusion(t *testing.T) {
 	pixelstest.Long(t)
 	const blur = 20
 	n := 10
-	if testing.Short() || *rateScenes < manyScenes {
+	if testing.Short() || *rateScenes < someScenes {
 		n = 2
 	}
 	var rings []float64

@@ -6,6 +6,7 @@ import (
 	"image"
 	"math"
 	"slices"
+	"sort"
 	"testing"
 
 	"prestrike/audit/pixels"
@@ -240,8 +241,77 @@ func column(list []scored, value func(scored) float64) []float64 {
 	return out
 }
 
-// manyScenes is how many scenes are enough for medians and means to be held to.
-const manyScenes = 40
+// manyScenes is how many scenes are enough for medians and means to be held to as they are; of
+// fewer, someScenes and more, as far as chance leaves it open.
+const manyScenes, someScenes = 40, 10
+
+// belowTargets reports whether the median and the mean of the values of n scenes, sorted, are
+// below what they are held to. Of fewer than manyScenes that is so where the median of all scenes
+// lies there at 97.5 % confidence (sign test), or the mean, which is taken for normal.
+func (r target) belowTargets(n int, v []float64) bool {
+	sum, squares := 0.0, 0.0
+	for _, x := range v {
+		sum += x
+	}
+	mean := sum / float64(len(v))
+	for _, x := range v {
+		squares += (x - mean) * (x - mean)
+	}
+	under, _ := slices.BinarySearch(v, r.median)
+	over := 0
+	if r.usual > 0 {
+		over = len(v) - sort.Search(len(v), func(i int) bool { return v[i] > r.usual })
+	}
+	switch {
+	case n >= manyScenes:
+		median := v[len(v)/2]
+		return median < r.median || mean < r.mean || r.usual > 0 && median > r.usual
+	case n >= someScenes:
+		error95 := 1.96 * math.Sqrt(squares/float64(len(v)-1)/float64(len(v)))
+		return moreThanHalf(under, len(v)) || moreThanHalf(over, len(v)) || mean+error95 < r.mean
+	}
+	return false
+}
+
+// moreThanHalf reports whether k of n or more are too many to come of one half by chance, 2.5 %.
+func moreThanHalf(k, n int) bool {
+	p, term := 0.0, math.Exp2(-float64(n)) // of n, n-1 and so on
+	for i := n; i >= k; i-- {
+		p += term
+		term *= float64(i) / float64(n-i+1)
+	}
+	return p < 0.025
+}
+
+func TestMoreThanHalf(t *testing.T) {
+	for _, c := range []struct {
+		k, n int
+		want bool
+	}{{14, 20, false}, {15, 20, true}, {0, 20, false}, {8, 10, false}, {9, 10, true}, {10, 20, false}} { // by a table of the binomial
+		if got := moreThanHalf(c.k, c.n); got != c.want {
+			t.Errorf("%d of %d: %v", c.k, c.n, got)
+		}
+	}
+}
+
+// TestTargetsBiteOnFewScenes holds that a proof that got worse by as much as its scenes
+// scatter is noticed of twenty, and what is not worse is let through.
+func TestTargetsBiteOnFewScenes(t *testing.T) {
+	r := target{median: 43, mean: 41.5}
+	for by, want := range map[float64]bool{0: false, -1: false, -4: true} {
+		var v []float64
+		for i := range 20 {
+			v = append(v, 43.5+0.3*float64(i-10)+by) // 40.5 to 46.2
+		}
+		if got := r.belowTargets(len(v), v); got != want {
+			t.Errorf("by %v dB: %v", by, got)
+		}
+	}
+	small := target{usual: 0.03}
+	if small.belowTargets(20, slices.Repeat([]float64{0.01}, 20)) || !small.belowTargets(20, slices.Repeat([]float64{0.05}, 20)) {
+		t.Error("shares that are to be small")
+	}
+}
 
 // TestProofRates renders scenes and states what proofs are worth.
 func TestProofRates(t *testing.T) {
@@ -279,7 +349,7 @@ func TestProofRates(t *testing.T) {
 		if r.each != 0 && v[0] < r.each || r.most > 0 && v[len(v)-1] > r.most {
 			t.Errorf("%s: %.3f to %.3f, want %v at least, %v at most", r.name, v[0], v[len(v)-1], r.each, r.most)
 		}
-		if n >= manyScenes && (median < r.median || mean < r.mean || r.usual > 0 && median > r.usual) {
+		if r.belowTargets(n, v) {
 			t.Errorf("%s: median %.3f and mean %.3f, want a median from %v to %v and a mean of %v", r.name, median, mean, r.median, r.usual, r.mean)
 		}
 	}
