@@ -184,3 +184,33 @@ func TestOpenRunMemory(t *testing.T) {
 	}
 	runtime.KeepAlive(m)
 }
+
+// What a picture that cannot be decoded took is given back before the next is tried, or
+// that one would wait for memory that nobody gives back.
+func TestDamagedPictureHoldsNothing(t *testing.T) {
+	const w, h = 1024, 768
+	var sound bytes.Buffer
+	if err := jpeg.Encode(&sound, image.NewGray(image.Rect(0, 0, w, h)), nil); err != nil {
+		t.Fatal(err)
+	}
+	length := int64(sound.Len())
+	name := filepath.Join(t.TempDir(), "BX1_0001.JPG")
+	damaged := bytes.Clone(sound.Bytes())
+	clear(damaged[length*3/4:])
+	if err := os.WriteFile(name, append(damaged, sound.Bytes()...), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	file := &shoot.File{Abs: name}
+	list := framePictures{
+		{file: file, preview: exifread.Preview{Length: length}},
+		{file: file, preview: exifread.Preview{Offset: length, Length: length}},
+	}
+	memory := newBudget(decodingBytes)
+	img, held, _, err := list.decode(t.Context(), memory, 0, 0)
+	if img == nil || err != nil {
+		t.Fatalf("no picture: %v", err)
+	}
+	if held != w*h || memory.used != held {
+		t.Errorf("%d bytes are taken for a picture of %d, and %d are to be given back", memory.used, w*h, held)
+	}
+}

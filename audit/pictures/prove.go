@@ -267,8 +267,10 @@ func (list framePictures) decode(ctx context.Context, memory *budget, width, hei
 		if _, medium := errors.AsType[*fs.PathError](err); medium || ctx.Err() != nil {
 			again = true
 		}
+		memory.give(held) // or the next would wait for it
+		held = 0
 	}
-	return nil, held, again, err
+	return nil, 0, again, err
 }
 
 // everyFrame lists the places of all frames.
