@@ -22,6 +22,14 @@ type LayoutPeak struct {
 	Theta [5]float32 // top, floor, place, ln width and ln power
 }
 
+// peak returns the peak to calculate with.
+func (p *LayoutPeak) peak() (of peak) {
+	for k, t := range p.Theta {
+		of.theta[k] = float64(t)
+	}
+	return of
+}
+
 // layout writes down the fit, with more of the tiles that are sharpest at an end where
 // the subject was not covered.
 func (f *peakFit) layout(e *evidence, c *curves, ends ...Edge) (l Layout) {
@@ -128,6 +136,12 @@ func (g *Glance) at(frame int, x, y float64) (float64, bool) {
 	return sum, true
 }
 
+// of returns ln of the focus measure of a frame where a motion leads from a tile of a layout.
+func (g *Glance) of(frame int, p *LayoutPeak, mo Motion) (float64, bool) {
+	x, y := float64(p.X), float64(p.Y)
+	return g.at(frame, (1+mo.Scale)*x-mo.Rotation*y+mo.ShiftX, mo.Rotation*x+(1+mo.Scale)*y+mo.ShiftY)
+}
+
 // ln returns ln of the focus measure of a tile that is seen.
 func (g *Glance) ln(frame, t int) float64 {
 	return (float64(g.Sharpness[frame][t])-1)/glanceSteps + glanceLeast
@@ -186,33 +200,39 @@ func (j *Judgement) Patch(o *Judgement, from, to int) Patch {
 		return Patch{Verdict: decided(false), Why: PatchMoved}
 	}
 	p := Patch{EV: toneSlope * math.Log2(brighter)}
-	first, seen := math.NaN(), false
+	var found, misfits []float64
 	for k := range o.Glance.Sharpness {
-		x, misfit, tells := j.Layout.find(&o.Glance, k, mo)
-		seen = seen || tells
-		if tells && misfit <= patchMisfit {
-			p.Misfit = max(p.Misfit, misfit)
-			p.Places = append(p.Places, x-a)
-			if math.IsNaN(first) {
-				first = x
-			}
+		if x, misfit, tells := j.Layout.find(&o.Glance, k, mo); tells {
+			found, misfits = append(found, x), append(misfits, misfit)
 		}
+	}
+	if len(found) == 0 {
+		return Patch{Verdict: cannot(ReasonTexture)}
+	}
+	if o.Frames < fewFrames {
+		return j.patchOfFew(p, o, mo, math.Log(brighter), from, to, found, misfits)
+	}
+	first := math.NaN()
+	for k, x := range found {
+		if misfits[k] > patchMisfit {
+			continue
+		}
+		if len(p.Places) == 0 {
+			first = x
+		}
+		p.Misfit, p.Places = max(p.Misfit, misfits[k]), append(p.Places, x-a)
 	}
 	p.Moved = j.aside(mo, first)
 	p.Widest = widestLeft(p.Places, b-a) * j.stretch(from, to, b-a)
-	inside := func(x float64) bool { return x > 0 && x < b-a }
-	p.Tried = slices.ContainsFunc(p.Places, inside)
-	if !seen {
-		return Patch{Verdict: cannot(ReasonTexture)}
-	}
-	unplaced := math.IsNaN(first)
-	if o.Frames < fewFrames { // so few that all of them must have been made for it
-		unplaced = len(p.Places) < o.Frames
-		p.Tried = p.Tried && !slices.ContainsFunc(p.Places, func(x float64) bool { return x < -patchStep || x > b-a+patchStep })
-	}
-	p.Why = p.refused(unplaced, patchMoved*float64(max(j.Width, j.Height)/j.Factor)/longSide, patchStep)
+	p.Tried = slices.ContainsFunc(p.Places, func(x float64) bool { return x > 0 && x < b-a })
+	p.Why = p.refused(len(p.Places) == 0, j.mayMove(), patchStep)
 	p.Verdict = decided(p.Why == "")
 	return p
+}
+
+// mayMove is by how far the picture of a patch may lie aside, px.
+func (j *Judgement) mayMove() float64 {
+	return patchMoved * float64(max(j.Width, j.Height)/j.Factor) / longSide
 }
 
 // refused returns why frames do not close a hole, "" where they do: unplaced where none of
@@ -288,15 +308,11 @@ func (l *Layout) find(g *Glance, frame int, mo Motion) (x, misfit float64, tells
 	var peaks []shape
 	var y []float64
 	for _, p := range l.Peaks {
-		px, py := float64(p.X), float64(p.Y)
-		v, seen := g.at(frame, (1+mo.Scale)*px-mo.Rotation*py+mo.ShiftX, mo.Rotation*px+(1+mo.Scale)*py+mo.ShiftY)
+		v, seen := g.of(frame, &p, mo)
 		if !seen {
 			continue
 		}
-		var of peak
-		for k, t := range p.Theta {
-			of.theta[k] = float64(t)
-		}
+		of := p.peak()
 		peaks, y = append(peaks, of.shape()), append(y, v)
 	}
 	if len(peaks) < DefaultThresholds().MinTiles || len(l.Places) == 0 {
@@ -330,12 +346,20 @@ func (l *Layout) find(g *Glance, frame int, mo Motion) (x, misfit float64, tells
 // steps: sharpness alone knows little of a place that no frame shows, and a step that is
 // still too wide must not pass for a narrow one.
 func (j *Judgement) stretch(from, to int, width float64) float64 {
-	for _, e := range j.Jumps.Events {
-		if e.From == from && e.To == to || e.From == to && e.To == from {
-			return max(1, e.Ratio/width)
-		}
+	if ratio, ok := j.jump(from, to); ok {
+		return max(1, ratio/width)
 	}
 	return 1
+}
+
+// jump is how many usual steps focus moves over a hole that is located.
+func (j *Judgement) jump(from, to int) (ratio float64, ok bool) {
+	for _, e := range j.Jumps.Events {
+		if e.From == from && e.To == to || e.From == to && e.To == from {
+			return e.Ratio, true
+		}
+	}
+	return 0, false
 }
 
 // widestLeft is the widest step from the one side of the hole to the other over the

@@ -59,7 +59,7 @@ func (j *Judgement) Extend(o *Judgement, last bool) Patch {
 	}
 	p.Tried = outermost > 0
 	p.Widest = widestTo(p.Places, f.reach(end))
-	p.Why = p.refused(len(p.Places) == 0, patchMoved*float64(max(j.Width, j.Height)/j.Factor)/longSide, j.widestAllowed())
+	p.Why = p.refused(len(p.Places) == 0, j.mayMove(), j.widestAllowed())
 	if th := DefaultThresholds(); p.Why == "" && (edge.Share*f.open(end, outermost) >= th.EdgeShare || f.rises(&o.Glance, j) >= th.EdgeShare) {
 		p.Why = PatchShort
 	}
@@ -170,31 +170,14 @@ func (j *Judgement) extension(g *Glance, mo Motion, lnGain float64, last bool) *
 		}
 		f.x = append(f.x, x)
 	}
-	for _, p := range l.Peaks {
-		of := peak{y: make([]float64, len(f.x))}
-		for k, t := range p.Theta {
-			of.theta[k] = float64(t)
-		}
-		if !within(of.theta[peakAt]) {
+	for i := range l.Peaks {
+		of, seen := f.offered(&l.Peaks[i], g, mo, lnGain)
+		if !seen || !within(of.theta[peakAt]) {
 			continue
 		}
-		px, py := float64(p.X), float64(p.Y)
-		seen := 0
 		was := of.shape()
-		for i, x := range f.x[:f.held] {
-			of.y[i], _ = was.at(x)
-		}
-		for k := range g.Sharpness {
-			v, ok := g.at(k, (1+mo.Scale)*px-mo.Rotation*py+mo.ShiftX, mo.Rotation*px+(1+mo.Scale)*py+mo.ShiftY)
-			of.y[f.held+k] = v - 2*lnGain
-			if !ok {
-				of.y[f.held+k] = math.NaN()
-				continue
-			}
-			seen++
-		}
-		if seen < len(g.Sharpness) {
-			continue
+		for k, x := range f.x[:f.held] {
+			of.y[k], _ = was.at(x)
 		}
 		of.prior = of.theta
 		f.began = append(f.began, of.theta[peakAt])
@@ -206,6 +189,21 @@ func (j *Judgement) extension(g *Glance, mo Motion, lnGain float64, last bool) *
 	f.info = make([]float64, len(f.x))
 	f.sigma = max(l.Noise, patchNoise)
 	return f
+}
+
+// offered begins a peak of the run, with its sharpness in the frames of g, which lie from
+// f.held on. It is not seen where one of them does not show it.
+func (f *extension) offered(p *LayoutPeak, g *Glance, mo Motion, lnGain float64) (of peak, seen bool) {
+	of = p.peak()
+	of.y = make([]float64, len(f.x))
+	for k := range g.Sharpness {
+		v, ok := g.of(k, p, mo)
+		if !ok {
+			return of, false
+		}
+		of.y[f.held+k] = v - 2*lnGain
+	}
+	return of, true
 }
 
 // settle lays the frames behind the end, and fits peaks and frames in turns: from several

@@ -407,7 +407,10 @@ func TestRealGoingOn(t *testing.T) {
 
 // TestRealPatch takes two frames out of the real series and offers four frames over the
 // hole, four from elsewhere, and the four over the hole moved aside by a hundredth of the
-// width, and two of each: none that does not fit is taken for one that does.
+// width, and two of each; of the two also one alone, and one with the frame behind it; and,
+// over many scenes, those over the hole half a stop darker: none that does not fit is taken
+// for one that does. How even their steps are nobody knows: what lies a step aside is counted
+// alone.
 func TestRealPatch(t *testing.T) {
 	overManyScenes(t) // TestPatch asks of one
 	if testing.Short() {
@@ -416,9 +419,13 @@ func TestRealPatch(t *testing.T) {
 	ta := newTally()
 	for _, r := range realSeries(t) {
 		clean := r.measures(t)
-		var moved []*pixels.FrameMeasure
+		var moved, darker []*pixels.FrameMeasure
 		for _, img := range r.greys(t) {
 			moved = append(moved, measure(t, altered(img, img.Rect.Dx()/100, 1)))
+			darker = append(darker, nil)
+			if *seedCount > statedScenes {
+				darker[len(darker)-1] = measure(t, altered(img, 0, 0.854)) // 2^(-0.5/2.2)
+			}
 		}
 		n := len(clean)
 		for at := 2; at+4 < n; at++ { // at and at+1 are missing
@@ -430,11 +437,16 @@ func TestRealPatch(t *testing.T) {
 			for name, patch := range map[string][]*pixels.FrameMeasure{
 				"over the hole": clean[at-1 : at+3], "elsewhere": far, "moved aside": moved[at-1 : at+3],
 				"over the hole, two": clean[at : at+2], "elsewhere, two": far[1:3], "moved aside, two": moved[at : at+2],
+				"one fewer": clean[at : at+1], "a step aside": clean[at+1 : at+3],
+				"darker": darker[at-1 : at+3], "darker, two": darker[at : at+2],
 			} {
+				if patch[0] == nil {
+					continue
+				}
 				p := j.Patch(judgeAll(patch), at-1, at)
 				fits := strings.HasPrefix(name, "over the hole")
 				ta.count(name, p.Answer, p.Answer == pixels.Found == fits && p.Answer != pixels.CannotTell)
-				if p.Answer == pixels.Found && !fits {
+				if p.Answer == pixels.Found && !fits && name != "a step aside" {
 					t.Errorf("%s, %d and %d missing: frames %s are taken for a patch: %+v", r.name, at, at+1, name, p)
 				}
 			}

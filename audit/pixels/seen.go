@@ -20,7 +20,7 @@ const DamagedFile = "the picture is damaged"
 
 // Closes reports whether the pictures of a later sequence close the hole between two
 // frames of this one, by their places, or go on from an end frame where the other place is
-// -1. The reason is why, where they do not although they were made for it. Anything but a
+// -1. The reason is why, where they do not, or not surely, although they were made for it. Anything but a
 // *Seen closes nothing.
 func (s *Seen) Closes(of any, before, behind int) (closes bool, why string) {
 	other, ok := of.(*Seen)
@@ -33,7 +33,11 @@ func (s *Seen) Closes(of any, before, behind int) (closes bool, why string) {
 	} else {
 		p = s.Judgement.Patch(other.Judgement, before, behind)
 	}
-	if p.Answer == Fine && p.Tried {
+	switch {
+	case !p.Tried:
+	case p.Answer == CannotTell:
+		why = p.Reason
+	default:
 		why = p.Why
 	}
 	return p.Answer == Found, why

@@ -110,6 +110,16 @@ const (
 	// patchBeyond is how far beyond the run a frame is sought, and patchGrid the distance
 	// of the places tried, in steps.
 	patchBeyond, patchGrid = 3, 0.1
+	// Of few frames, a place by sharpness deviates by fewTimes what the fit says, and no less
+	// than fewLeast of the hole. Registered with each other, frames deviate by fewScale px
+	// half-way to a corner, or by fewShift px along a drift; with the run, by fewScaleApart and
+	// fewShiftApart; and by fewUneven of the hole, as no lens scales quite evenly. Over less
+	// than leastWay px nothing is seen. The width of the hole deviates by the share fewWidth.
+	// All were taken from what rendered patches deviated by.
+	fewTimes, fewLeast, fewUneven, fewWidth = 1.5, 0.02, 0.03, 0.08
+	fewScale, fewScaleApart                 = 0.02, 0.15
+	fewShift, fewShiftApart                 = 0.1, 0.4
+	leastWay                                = 0.01
 	// asideSteps is over how many steps of an end the way of the picture is carried on.
 	asideSteps = 5
 	// Where a run did not cover the subject, endTiles more tiles that are sharpest in its
