@@ -30,6 +30,7 @@ func All() []*audit.Rule {
 		clippedLights,
 		dust,
 		softFrame,
+		softSingle,
 		isoDrift,
 		exposureDrift,
 		apertureDrift,

@@ -14,7 +14,7 @@ import (
 // onPictures are the rules that only inspect pictures.
 var onPictures = map[*audit.Rule]bool{
 	nearEdge: true, farEdge: true, moved: true, subjectMoved: true, darkFrame: true, brightnessDrift: true, banding: true, softFrame: true, bracketRange: true,
-	clippedLights: true, dust: true,
+	clippedLights: true, dust: true, softSingle: true,
 }
 
 const sessionFolder = "../testdata/sessions"

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 
 	"prestrike/audit/pixels"
@@ -24,7 +25,7 @@ type job struct {
 	begun  int // frames that were taken in before
 	// mayGrow keeps it ready for more frames.
 	mayGrow bool
-	few     bool // too few frames for anything but to be placed in a run before
+	few     bool // too few frames for anything but to be compared with others
 	looked  bool // all frames were inspected, and found was judged from them
 	unread  bool // some could not be read, as long as that may last
 	failed  error
@@ -48,7 +49,9 @@ func (p *Measurer) jobs(runs []*shoot.Run) []*job {
 	for _, r := range runs {        // the last part comes last
 		wanted[first[r]] = p.wants(whole[r])
 	}
-	few := shoot.MayPatch(runs, func(r *shoot.Run) bool { return wanted[first[r]] })
+	inspected := func(r *shoot.Run) bool { return wanted[first[r]] }
+	few := shoot.MayPatch(runs, inspected)
+	maps.Copy(few, shoot.MayShowOneView(runs, inspected))
 	var jobs []*job
 	of := map[*shoot.Run]*job{}
 	for i, r := range runs {

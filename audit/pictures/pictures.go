@@ -26,7 +26,8 @@ type Measurer struct {
 	// All has the pictures of every sequence of more than one frame inspected.
 	// Else it is those of four frames and more that may be focus sequences or
 	// time-lapses. Of one to three frames behind one of them, only what they
-	// close is asked.
+	// close is asked, and of single frames whether they are as sharp as others of
+	// the same view.
 	All bool
 	// Once is true where there is one call only: nothing is kept ready to grow.
 	Once bool

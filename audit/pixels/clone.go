@@ -9,6 +9,7 @@ import "slices"
 func (s *Sequence) Clone() *Sequence {
 	c := *s
 	c.frames, c.links = slices.Clone(s.frames), slices.Clone(s.links)
+	c.stills = slices.Clone(s.stills)
 	c.composite = s.composite.clone()
 	c.sensor = s.sensor.clone()
 	return &c

@@ -48,7 +48,7 @@ func TestClone(t *testing.T) {
 // TestCloneKnowsTheFields fails where a field was added of which a copy of the
 // struct shares the content: Clone must copy it, or it must never change.
 func TestCloneKnowsTheFields(t *testing.T) {
-	known := map[string]bool{"frames": true, "links": true, "memo": true, "composite": true, "paused": true, "sensor": true}
+	known := map[string]bool{"frames": true, "links": true, "memo": true, "composite": true, "paused": true, "sensor": true, "stills": true}
 	s := reflect.TypeFor[pixels.Sequence]()
 	for i := range s.NumField() {
 		switch f := s.Field(i); f.Type.Kind() {

@@ -23,7 +23,7 @@ func (s *Sequence) Judge(th Thresholds, settings []float64) *Judgement {
 		j.cannotTell(reason)
 		j.OneView = r.oneView()
 	}
-	j.Glance = s.glance(r)
+	j.Glance, j.Stills = s.glance(r), s.stills
 	if len(r.frames) < fewFrames {
 		return j
 	}

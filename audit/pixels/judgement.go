@@ -68,6 +68,8 @@ const (
 	ReasonCourse        = "the pictures do not show whether focus goes on after the pause"
 	ReasonNoView        = "the pictures are not enough to compare views"
 	ReasonBetweenViews  = "the pictures do not show whether it is the same view"
+	ReasonOtherView     = "no other frame shows the same view"
+	ReasonOtherLight    = "the light differs by more than one EV from that of other frames of the view"
 	ReasonOneFrame      = "fewer than two frames with a picture"
 	ReasonWideOpen      = "dust shows at f/11 and up"
 	ReasonNotSmooth     = "no part of the picture is smooth enough to show dust"
@@ -128,8 +130,9 @@ type Judgement struct {
 
 	View View // empty where the run is too long to keep
 
-	Layout Layout // of a run in which focus walks
-	Glance Glance // of a short run
+	Layout Layout  // of a run in which focus walks
+	Glance Glance  // of a short run
+	Stills []Still // of a run of four frames and fewer: each by itself
 
 	PerFrame []FrameSummary // one for each frame added
 }

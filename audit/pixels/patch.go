@@ -102,8 +102,7 @@ func (s *Sequence) glance(r *run) (g Glance) {
 		row := make([]byte, len(f.tiles))
 		for t, of := range f.tiles {
 			if of.energy >= 0 {
-				ln := math.Log(max(float64(of.energy), leastEnergy))
-				row[t] = uint8(max(1, min(255, math.Round((ln-glanceLeast)*glanceSteps)+1)))
+				row[t] = lnSharpness(float64(of.energy))
 			}
 		}
 		g.Sharpness = append(g.Sharpness, row)
@@ -112,6 +111,12 @@ func (s *Sequence) glance(r *run) (g Glance) {
 		g.View = s.view(false)
 	}
 	return g
+}
+
+// lnSharpness is ln of a focus measure in steps of 1/16, from 1 on.
+func lnSharpness(energy float64) byte {
+	ln := math.Log(max(energy, leastEnergy))
+	return uint8(max(1, min(255, math.Round((ln-glanceLeast)*glanceSteps)+1)))
 }
 
 // at returns ln of the focus measure of a frame between the middles of four tiles.

@@ -26,11 +26,8 @@ func (s *Sequence) view(focused bool) View {
 	if c == nil || s.long {
 		return View{}
 	}
-	v := View{Width: c.w, Height: c.h, Luma: make([]byte, c.w*c.h), Focused: focused}
 	luma := c.plane(0)
-	for i, x := range luma.pix {
-		v.Luma[i] = uint8(min(255, max(0, math.Round(float64(x)))))
-	}
+	v := View{Width: c.w, Height: c.h, Luma: luma.bytes(), Focused: focused}
 	sharpest, next := bandPass(luma), bandPass(c.plane(1))
 	cols, rows := v.blocks()
 	var peaks, rises []float64
@@ -84,32 +81,38 @@ type Likeness struct {
 // Same compares two views by laying the second on the first. A subject that turned
 // shows in blocks that moved by their depth, with their neighbours.
 func (v *View) Same(w *View) Likeness {
-	var l Likeness
+	l, _ := v.likeness(w)
+	return l
+}
+
+// likeness is Same, with the motion from the first view to the second in pixels of the
+// small picture.
+func (v *View) likeness(w *View) (l Likeness, mo Motion) {
 	if !v.valid() || !w.valid() || v.Width != w.Width || v.Height != w.Height {
 		l.Verdict = cannot(ReasonNoView)
-		return l
+		return l, mo
 	}
 	a, b := v.plane(), w.plane()
 	least := max(leastBlocks, len(v.Peak)/blocksEvery)
-	mo := register((&FrameMeasure{small: a}).pyramid(), (&FrameMeasure{small: b}).pyramid(), 1)
+	mo = register((&FrameMeasure{small: a}).pyramid(), (&FrameMeasure{small: b}).pyramid(), 1)
 	if !mo.Converged {
 		if min(v.sharpBlocks(), w.sharpBlocks()) < least {
 			l.Verdict = cannot(ReasonTexture)
 		} else {
 			l.Verdict = decided(false)
 		}
-		return l
+		return l, mo
 	}
 	l.Shift = math.Hypot(mo.ShiftX, mo.ShiftY) / float64(max(v.Width, v.Height))
 	l.Scale = mo.Scale
 	if l.Shift > otherShift || math.Abs(l.Scale) > otherScale || math.Abs(mo.Rotation) > otherRoll {
 		l.Verdict = decided(false)
-		return l
+		return l, mo
 	}
 	blocks := v.displacements(w, bandPass(a), bandPass(b.warped(mo)), mo)
 	if l.Blocks = blocks.sharp; l.Blocks < least {
 		l.Verdict = cannot(ReasonTexture)
-		return l
+		return l, mo
 	}
 	n := float64(l.Blocks)
 	l.Apart03, l.Apart05, l.Unlike = blocks.apart(0.3)/n, blocks.apart(0.5)/n, float64(blocks.unlike)/n
@@ -121,7 +124,7 @@ func (v *View) Same(w *View) Likeness {
 	default:
 		l.Verdict = cannot(ReasonBetweenViews)
 	}
-	return l
+	return l, mo
 }
 
 func (v *View) plane() plane {

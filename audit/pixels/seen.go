@@ -12,6 +12,50 @@ type Seen struct {
 	// Few means that the frames are too few to show anything by themselves, and were
 	// inspected for the hole in an earlier run that they may close.
 	Few bool
+
+	compared map[pairOfStills]Softness // kept
+}
+
+// A pairOfStills is a frame of one run and what it is compared with.
+type pairOfStills struct {
+	frame int
+	of    *Seen
+	other int // frame of it
+}
+
+// Softer asks whether a frame, by its place, is softer than a frame of another run, or of the
+// same one. The answer is kept: a folder that fills asks again and again. It is
+// not safe for concurrent use.
+func (s *Seen) Softer(frame int, of *Seen, other int) Softness {
+	key := pairOfStills{frame, of, other}
+	if known, ok := s.compared[key]; ok {
+		return known
+	}
+	x := Softness{Verdict: cannot(ReasonNoView)}
+	if a, b := s.Judgement.still(frame), of.Judgement.still(other); a != nil && b != nil {
+		x = a.SofterThan(b)
+	}
+	if s.compared == nil {
+		s.compared = map[pairOfStills]Softness{}
+	}
+	s.compared[key] = x
+	return x
+}
+
+// ShownBy reports whether another run shows the view of a frame, by its place.
+func (s *Seen) ShownBy(frame int, of *Seen) bool {
+	a := s.Judgement.still(frame)
+	return a != nil && a.shownBy(of.Judgement)
+}
+
+// still returns the frame of that place; nil where it is not kept.
+func (j *Judgement) still(frame int) *Still {
+	for i := range j.Stills {
+		if j.Stills[i].Frame == frame {
+			return &j.Stills[i]
+		}
+	}
+	return nil
 }
 
 // DamagedFile is the reason where the picture of a JPEG file is damaged: the frame

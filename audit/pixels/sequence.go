@@ -26,6 +26,7 @@ type Sequence struct {
 
 	memo   *Memo       // nil where registrations are not shared
 	sensor *sensorMean // nil where nobody asks for specks
+	stills []Still     // of a run of a few frames
 }
 
 // An anchor is a frame that the next one is registered with.
@@ -114,6 +115,7 @@ func (s *Sequence) Len() int { return s.n }
 func (s *Sequence) Add(m *FrameMeasure) {
 	index := s.n
 	s.n++
+	s.keepStill(m, index)
 	if m == nil {
 		return
 	}

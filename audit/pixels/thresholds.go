@@ -1,8 +1,8 @@
 package pixels
 
 // All numbers that an answer depends on are in this file, but for those of test runs in
-// growth_thresholds.go, of steps in steps_thresholds.go and of parts that move in
-// subject_thresholds.go: [Thresholds] has those that
+// growth_thresholds.go, of steps in steps_thresholds.go, of parts that move in
+// subject_thresholds.go and of single frames in stills_thresholds.go: [Thresholds] has those that
 // tests and callers may vary; below it are those that belong to a method. Where no source
 // is named, a number was chosen on the rendered scenes with even seeds and the first half
 // of the real series, and the table of rates in DEVELOPERS.md states what comes of all of

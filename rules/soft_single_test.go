@@ -1,0 +1,144 @@
+package rules
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"prestrike/audit"
+	"prestrike/audit/audittest"
+	"prestrike/audit/pictures"
+	"prestrike/audit/pictures/picturestest"
+	"prestrike/audit/pixels/pixelstest"
+	"prestrike/audit/shoot"
+	"prestrike/exifread"
+)
+
+// stone is a flat subject, and stoneTurned the same turned by 10°: single frames show all of
+// it sharply.
+func stone() (flat, turned *pixelstest.Built) {
+	flat = pixelstest.Scene{
+		Seed: 41, Width: 576, Height: 384, Shape: pixelstest.Ammonite, Depth: 6, Contrast: 1, PSF: 0.6, Breathing: 0.006, Electrons: 20000, Quality: 85,
+	}.Build()
+	return flat, flat.Yawed(10)
+}
+
+// TestSoftSingle holds the rule to rendered single frames, one a minute.
+func TestSoftSingle(t *testing.T) {
+	pixelstest.Long(t)
+	flat, turned := stone()
+	sharp := pixelstest.Shot{Focus: 0.4}
+	shaken, hardly, missed, brighter := sharp, sharp, sharp, sharp
+	shaken.Shake, shaken.Angle = 4, 0.6
+	missed.Focus = 1.8
+	hardly.Shake = 1.5
+	brighter.EV = 1
+	type frame struct {
+		of *pixelstest.Built
+		pixelstest.Shot
+	}
+	fault := []string{"note soft-single: frame 0002 is softer than frame 0001, which shows the same view: inspect both at 100 %; if the frame is blurred, shoot it again"}
+	for _, c := range []struct {
+		name   string
+		frames []frame
+		change func(i int, m *exifread.Metadata)
+		want   []string
+	}{
+		{"clean: twice", []frame{{flat, sharp}, {flat, sharp}}, nil, nil},
+		{"clean: one stop brighter", []frame{{flat, sharp}, {flat, brighter}}, nil, nil},
+		{"clean: one alone", []frame{{flat, shaken}}, nil, nil},
+		{"fault: shaken", []frame{{flat, sharp}, {flat, shaken}}, nil, fault},
+		{"fault: focus missed", []frame{{flat, sharp}, {flat, missed}}, nil, fault},
+		{"fault: another view between", []frame{{flat, sharp}, {turned, sharp}, {flat, shaken}}, nil, []string{strings.ReplaceAll(fault[0], "0002", "0003")}},
+		{"fault: at another exposure time", []frame{{flat, sharp}, {flat, shaken}}, func(i int, m *exifread.Metadata) {
+			m.ExposureTime = exifread.Of(exifread.Rational{Num: 1, Den: 10 * int64(i+1)})
+		}, fault},
+		{"limit: hardly shaken", []frame{{flat, sharp}, {flat, hardly}}, nil, nil},
+		{"limit: a sharper one follows", []frame{{flat, shaken}, {flat, sharp}}, nil, nil},
+		{"limit: shot again", []frame{{flat, sharp}, {flat, shaken}, {flat, sharp}}, nil, nil},
+		{"missing: the subject was turned", []frame{{flat, sharp}, {turned, shaken}}, nil, nil},
+		{"missing: framed anew", []frame{{flat, sharp}, {flat, pixelstest.Shot{Focus: 0.4, ShiftX: 60, Shake: 4}}}, nil, nil},
+		{"missing: another f-number", []frame{{flat, sharp}, {flat, shaken}}, func(i int, m *exifread.Metadata) {
+			m.FNumber = exifread.Of(exifread.Rational{Num: 8 * int64(i+1), Den: 1})
+		}, nil},
+		{"missing: two stops of ISO apart", []frame{{flat, sharp}, {flat, shaken}}, func(i int, m *exifread.Metadata) {
+			m.Sensitivity = exifread.Of(100 * uint32(1+3*i))
+		}, nil},
+	} {
+		camera := picturestest.Camera{Every: time.Minute, Change: c.change}
+		result := lookAt(t, &pictures.Measurer{}, camera.Write(t, len(c.frames), func(i int) []byte {
+			f := c.frames[i]
+			f.Noise = uint64(i + 1)
+			return f.of.JPEG(f.Shot)
+		}))
+		got := slices.DeleteFunc(audittest.Told(result), func(s string) bool { return !strings.Contains(s, softSingle.ID) })
+		if !slices.Equal(got, c.want) || result.Verdict != audit.VerdictGood {
+			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		}
+	}
+}
+
+// TestSoftSingleBesideASequence holds the rule to frames beside a focus sequence of the view at
+// the same settings: a soft one before it is a test, and one behind it is compared with
+// other single frames alone; and to two frames one soon after the other.
+func TestSoftSingleBesideASequence(t *testing.T) {
+	pixelstest.Long(t)
+	run := pixelstest.Run(3, 16, -0.12, 1.12, 0.04)
+	sharp := pixelstest.Shot{Focus: 0.45, Noise: 91}
+	shaken := pixelstest.Shot{Focus: 0.45, Noise: 92, Shake: 5, Angle: 0.6}
+	for _, c := range []struct {
+		name  string
+		shots []pixelstest.Shot
+		pause int // the frame before which there is one
+		want  string
+	}{
+		{"in focus behind it", append(slices.Clone(run), sharp), 16, ""},
+		{"shaken behind it", append(slices.Clone(run), shaken), 16, ""},
+		{"two behind it", append(slices.Clone(run), sharp, shaken), 16, "note soft-single: frame 0018 is softer than frame 0017, which shows the same view"},
+		{"a test before it", slices.Concat([]pixelstest.Shot{sharp, shaken}, run), 2, ""},
+		{"two frames", []pixelstest.Shot{sharp, shaken}, 9, "note soft-single: frame 0002 is softer than frame 0001, which shows the same view"},
+	} {
+		camera := picturestest.Camera{Every: 1300 * time.Millisecond, NumbersRunOn: true, Skip: func(i int) int {
+			if i == c.pause {
+				return 80
+			}
+			return 0
+		}}
+		result := lookAt(t, &pictures.Measurer{}, camera.Shoot(t, c.shots))
+		got := ""
+		for _, line := range audittest.Told(result) {
+			if strings.Contains(line, softSingle.ID) {
+				got += line
+			}
+		}
+		if !strings.HasPrefix(got, c.want) || (got == "") != (c.want == "") {
+			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		}
+	}
+}
+
+// TestSoftSingleLive holds that a folder that fills comes to the same as one inspection at
+// its end, and that a finding goes once the frame is shot again.
+func TestSoftSingleLive(t *testing.T) {
+	pixelstest.Long(t)
+	flat, _ := stone()
+	shots := []pixelstest.Shot{{Focus: 0.4, Noise: 1}, {Focus: 0.4, Noise: 2, Shake: 5, Angle: 1}, {Focus: 0.4, Noise: 3}}
+	folder := picturestest.Camera{Every: time.Minute}.Write(t, len(shots), func(i int) []byte { return flat.JPEG(shots[i]) })
+	comesToTheSame(t, folder, 1, []string{"1.1single 1", "1.2single 1", "1.3single 1"})
+	c, err := shoot.Collect(t.Context(), []string{folder}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	live := audit.NewLive(&audit.Options{Rules: All(), Measure: (&pictures.Measurer{Memo: &memo}).Measure})
+	for i, f := range c.Files {
+		live.Put(f.Path, f, time.Now())
+		if _, err := live.Look(t.Context(), time.Now(), false, false); err != nil {
+			t.Fatal(err)
+		}
+		found := slices.ContainsFunc(audittest.Told(live.Result()), func(s string) bool { return strings.Contains(s, softSingle.ID) })
+		if found != (i == 1) {
+			t.Errorf("after %d frames: found %v", i+1, found)
+		}
+	}
+}
