@@ -55,7 +55,7 @@ func (s *Sequence) keepStill(m *FrameMeasure, index int) {
 func (s *Still) valid() bool {
 	c := &s.Cells
 	return s.Width >= 2*blockSide && s.Height >= 2*blockSide && s.Width <= maxViewSide && s.Height <= maxViewSide && len(s.Luma) == s.Width*s.Height &&
-		c.Cols > 0 && c.Rows > 0 && len(s.Sharpness) == c.Cols*c.Rows && c.Edge > 0 && c.CentreX > 0 && c.CentreY > 0
+		c.Cols > 0 && c.Rows > 0 && c.Cols <= maxViewSide && c.Rows <= maxViewSide && len(s.Sharpness) == c.Cols*c.Rows && c.Edge > 0 && c.CentreX > 0 && c.CentreY > 0
 }
 
 // fits reports whether two stills are whole and of pictures of one size.

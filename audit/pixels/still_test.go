@@ -59,6 +59,12 @@ func TestStill(t *testing.T) {
 	if x := (&pixels.Still{}).SofterThan(reference); x.Reason != pixels.ReasonNoView {
 		t.Errorf("nothing: %v", x)
 	}
+	// As may stand in a file: the product of the two is 0.
+	endless := *reference
+	endless.Cells.Cols, endless.Cells.Rows, endless.Sharpness = 1<<32, 1<<32, nil
+	if x := endless.SofterThan(&endless); x.Reason != pixels.ReasonNoView {
+		t.Errorf("a grid that is too large: %v", x)
+	}
 	run := st.judge(pixelstest.Run(3, 5, 0.5, 0.5, 0))
 	if len(run.Stills) != 0 {
 		t.Errorf("%d frames of a run of 5 are kept by themselves", len(run.Stills))
