@@ -12,6 +12,7 @@ import (
 	"net/http/httptest"
 	"runtime"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -352,11 +353,14 @@ func TestPainter(t *testing.T) {
 
 type countingGallery struct {
 	fakeGallery
+	mu    sync.Mutex // two goroutines make pictures
 	made  map[string]int
 	later int // how often the newest is not known yet
 }
 
 func (g *countingGallery) Newest(path string) (*report.Picture, error) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
 	if g.later > 0 {
 		g.later--
 		return nil, ErrNotYet
@@ -366,11 +370,15 @@ func (g *countingGallery) Newest(path string) (*report.Picture, error) {
 }
 
 func (g *countingGallery) Deciding(_, _ string) (*report.Picture, error) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
 	g.made["deciding"]++
 	return nil, nil // it cannot be made, which does not change
 }
 
 func (g *countingGallery) Closed(key string) (*report.Picture, error) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
 	g.made["closed"]++
 	return g.fakeGallery.Closed(key)
 }
