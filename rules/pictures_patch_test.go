@@ -42,7 +42,7 @@ func TestPatch(t *testing.T) {
 		{name: "two of them, the camera moved", patch: pixelstest.Bump(two, 0, 2, 6, 4), long: true, verdict: audit.VerdictCheck, misfit: "the camera moved in between"},
 		{name: "one leaves a wide step", patch: two[:1], long: true, verdict: audit.VerdictCheck, misfit: "a step is still too wide"},
 		{name: "test frames elsewhere", patch: pixelstest.Run(78, 3, clean[16].Focus, clean[19].Focus, 0.04), verdict: audit.VerdictCheck},
-		{name: "two at another exposure", patch: two, long: true, time: exifread.Rational{Num: 4, Den: 10}, verdict: audit.VerdictCheck},
+		{name: "two at another exposure", patch: two, long: true, time: exifread.Rational{Num: 4, Den: 10}, verdict: audit.VerdictCheck, misfit: "its settings are others"},
 		{name: "elsewhere", patch: pixelstest.Run(78, 4, clean[16].Focus, clean[19].Focus, 0.04), verdict: audit.VerdictCheck},
 		{name: "the camera moved", patch: pixelstest.Bump(patch, 0, 4, 6, 4), verdict: audit.VerdictCheck, misfit: "the camera moved in between"},
 		{name: "another exposure", patch: patch, time: exifread.Rational{Num: 4, Den: 10}, verdict: audit.VerdictCheck, misfit: "its settings are others"},
