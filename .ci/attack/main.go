@@ -6,7 +6,8 @@
 //
 //	files  report and watch over bombs, circles, floods, names with control characters
 //	       and what is no file, each beside three sound frames and within 1 s of CPU
-//	       time and 64 MiB beyond what the sound frames alone take
+//	       time and 64 MiB beyond what the sound frames alone take; large pictures within
+//	       eight decodings of one by the standard library
 //	cache  what is no file, and other bytes, where the program searches for a configuration
 //	       and for what it kept of pictures
 //	reads  reading each file from a medium that fails, gives nothing or ends early, and,

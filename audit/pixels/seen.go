@@ -1,5 +1,7 @@
 package pixels
 
+import "weak"
+
 // Seen is what was found in the pictures of a sequence.
 type Seen struct {
 	Judgement *Judgement
@@ -16,10 +18,11 @@ type Seen struct {
 	compared map[pairOfStills]Softness // kept
 }
 
-// A pairOfStills is a frame of one run and what it is compared with.
+// A pairOfStills is a frame of one run and what it is compared with. It holds no other run:
+// each would hold those before it, and so on to the first frame of the day.
 type pairOfStills struct {
 	frame int
-	of    *Seen
+	of    weak.Pointer[Seen]
 	other int // frame of it
 }
 
@@ -27,7 +30,7 @@ type pairOfStills struct {
 // same one. The answer is kept: a folder that fills asks again and again. It is
 // not safe for concurrent use.
 func (s *Seen) Softer(frame int, of *Seen, other int) Softness {
-	key := pairOfStills{frame, of, other}
+	key := pairOfStills{frame, weak.Make(of), other}
 	if known, ok := s.compared[key]; ok {
 		return known
 	}

@@ -5,7 +5,9 @@ import (
 	"image"
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"testing"
+	"weak"
 
 	"prestrike/audit/pixels"
 	"prestrike/audit/pixels/pixelstest"
@@ -237,4 +239,19 @@ func BenchmarkSofter(b *testing.B) {
 			}
 		})
 	}
+}
+
+// What a frame was compared with is not kept for that: over a day of single frames each would
+// hold those before it.
+func TestSofterHoldsNothing(t *testing.T) {
+	later := &pixels.Seen{Judgement: &pixels.Judgement{Stills: make([]pixels.Still, 1)}}
+	earlier := &pixels.Seen{Judgement: &pixels.Judgement{Stills: make([]pixels.Still, 1)}}
+	later.Softer(0, earlier, 0)
+	held := weak.Make(earlier)
+	earlier = nil
+	runtime.GC()
+	if held.Value() != nil {
+		t.Error("the earlier frame is held")
+	}
+	runtime.KeepAlive(later)
 }
