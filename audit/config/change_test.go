@@ -199,7 +199,7 @@ func meantAgain(text []byte) []byte { return append(bytes.Clone(text), "# meant\
 
 // FuzzNameView holds that naming a view changes nothing else of any file without mistakes.
 func FuzzNameView(f *testing.F) {
-	for _, text := range []string{shotList, strings.ReplaceAll(shotList, "\n", "\r\n"), "\uFEFF" + shotList, "", "[[view]]\nname = \"\"\"a\\\n b\"\"\"", "view = []", "[[view]]\n\"name\" = 'a'\nsequence=\"\"#"} {
+	for _, text := range []string{shotList, strings.ReplaceAll(shotList, "\n", "\r\n"), "\uFEFF" + shotList, "", "[[view]]\nname = \"\"\"a\\\n b\"\"\"", "view = []", "[[view]]\n\"name\" = 'a'\nsequence=\"\"#", "[[vieW]]\nname = \"b\""} {
 		f.Add([]byte(text), "keel", "BX1_0043.JPG")
 		f.Add([]byte(text), "a b", "'\"\n")
 	}

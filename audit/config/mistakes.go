@@ -34,12 +34,19 @@ func (r *reader) heads() {
 	byLine := func(a, b string) int { return cmp.Or(r.lines[a]-r.lines[b], cmp.Compare(a, b)) }
 	reported := map[string]bool{}
 	for _, key := range slices.SortedFunc(maps.Keys(r.lines), byLine) {
-		first, _, below := strings.Cut(key, ".")
+		first, rest, below := strings.Cut(key, ".")
 		table, _, listed := strings.Cut(first, "[")
 		if reported[table] {
 			continue
 		}
+		small := strings.ToLower(table)
 		switch double := slices.Contains(lists, table); {
+		// The decoder takes VIEW for view: of two spellings in one file it keeps one.
+		case small != table && slices.Contains(lists, small), small != table && slices.Contains([]string{"shoot", "rule"}, small):
+			r.fail(key, "write %s in small letters", head(small))
+		case (table == "accept" || table == "retaken") && rest != strings.ToLower(rest):
+			r.fail(key, "write %s in small letters", strings.ToLower(rest))
+			continue
 		case double && !listed && below && table == "focus-step":
 			r.fail(key, "write [[focus-step]] alone on its line, in double brackets, and what it holds on the lines below")
 		case double && !listed && below && table == "view":
