@@ -40,7 +40,7 @@ func TestReadmeExamples(t *testing.T) {
 			t.Errorf("prestrike %s: remarks %q", command, remarks.String())
 		}
 	}
-	for _, command := range []string{"report", "plan", "frames", "rules", "config"} {
+	for _, command := range []string{"report", "plan", "rules", "config"} {
 		if !shown[command] {
 			t.Errorf("README.md shows no example of prestrike %s", command)
 		}
