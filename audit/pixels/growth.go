@@ -94,7 +94,11 @@ func (r *TestRun) meter(th Thresholds) *growthMeter {
 	d := run.askDark()
 	e := run.evidence(d.frames)
 	c := e.curves(e.outside)
-	m := &growthMeter{TestRun: r, e: e, c: c, left: noiseLeft(r.side)}
+	if r.left == nil {
+		left := noiseLeft(r.side)
+		r.left = &left
+	}
+	m := &growthMeter{TestRun: r, e: e, c: c, left: *r.left}
 	m.gain = make([]float64, len(r.frames))
 	base := median(slices.Clone(e.lnGain))
 	for i := range m.gain {
@@ -149,7 +153,7 @@ func (m *growthMeter) flatTiles() []int {
 	for i, within := range flatWithin {
 		var out []int
 		for t := range m.c.tiles {
-			if m.c.tiles[t].textured && m.patches[t].pix != nil && m.flat(t, within) {
+			if m.c.tiles[t].textured && m.patches[t].energy > 0 && m.flat(t, within) {
 				out = append(out, t)
 			}
 		}
@@ -198,17 +202,27 @@ func (b blursAt) add(x int, square, sigma float64) {
 
 // growthOf measures a tile.
 func (m *growthMeter) growthOf(t int) (tileGrowth, bool) {
-	p := &m.patches[t]
-	linear := make([]float32, len(p.pix))
-	for i, v := range p.pix {
-		linear[i] = linearTable[v]
-	}
-	blurred := blurPatch(linear, m.side)
+	blurred := m.blurred(t)
 	at := blursAt{}
 	for k := range scales {
 		m.blursOf(t, k, &blurred[k], at)
 	}
 	return at.fit()
+}
+
+// blurred measures the patch of a tile as it is and blurred; of a run that grows only once.
+func (m *growthMeter) blurred(t int) *blurredPatch {
+	q := &m.patches[t]
+	if q.blurred == nil {
+		pix := m.kept.read(*q, m.side+2*patchMargin)
+		linear := make([]float32, len(pix))
+		for i, v := range pix {
+			linear[i] = linearTable[v]
+		}
+		b := blurPatch(linear, m.side)
+		q.blurred = &b
+	}
+	return q.blurred
 }
 
 // blursOf adds what one scale shows of a tile: the blur of the frames on both sides of
