@@ -28,7 +28,7 @@ sequence again.
 A single pause over which focus goes on as before, by the pictures or the recorded
 distances, is a note: the flash recycled, or the camera waited for its buffer or card.
 
-It is wrong where the camera only waited. So short pauses are not reported, nor are
+It is wrong where the camera only waited. That is why short pauses are not reported, nor are
 sequences with many pauses. A pause during which focus went on moving is reported in any
 case, as frames are missing there. If the blur half-way is too large, the finding asks
 to shoot again.

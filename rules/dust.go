@@ -30,7 +30,7 @@ retouch what was made.
 It is a note for the whole session. It needs three sequences of six frames, and of more than
 five sequences four, or a quarter, must show the spot. What belongs to a fixed backdrop keeps its place, too: so
 the surroundings must differ on all four sides of the picture, or the camera must have been
-turned. Else it is not judged. Before texture dust is not seen. The recorded f-number counts:
+turned. Else it is not judged. In front of texture, dust cannot be seen. The recorded f-number counts:
 close up the working f-number is higher, and dust shows from lower recorded ones.`,
 	Source: "dust shows at small apertures, as its shadow is sharper in a narrower cone of light: common practice; limits chosen on rendered sequences",
 	Params: []audit.Param{{

@@ -20,7 +20,7 @@ length than the other frames.
 The subject changes its size from frame to frame, and the edges are lost in merging.
 A zoom ring creeps when the camera points down.
 
-Fix the zoom ring with tape and shoot the sequence again.
+Fasten the zoom ring with tape and shoot the sequence again.
 
 Some lenses record their true focal length, which changes as they focus. Nothing is
 reported for a lens of one focal length (LensSpecification): it has no ring that could
@@ -68,14 +68,14 @@ func checkFocalLengthDrift(v *audit.Review) error {
 	}
 	found := audit.Finding{
 		Message:  d.Sentence(s, "the focal length", q.Frames),
-		Action:   "fix the zoom ring and shoot the sequence again",
+		Action:   "fasten the zoom ring and shoot the sequence again",
 		Frames:   d.About(),
 		Measured: exifread.Of(percent * math.Expm1(d.Most/percent)), Limit: exifread.Of(v.Param("change")), Unit: "%",
 	}
 	if follows == evidence.FollowsOneWay {
 		found.Severity = audit.Note
 		found.Message += ", and follows the focus distance"
-		found.Action = "check whether the subject changes its size in the pictures; if it does, fix the zoom ring"
+		found.Action = "check whether the subject changes its size in the pictures; if it does, fasten the zoom ring"
 	}
 	v.Found(found)
 	return nil

@@ -26,7 +26,7 @@ before and after do not fit each other: edges show double when they are merged, 
 clip jumps.
 
 Inspect the two frames one after the other at 100 %. If the camera or the subject moved,
-fix it and shoot the sequence again.
+fasten it and shoot the sequence again.
 
 A jump counts from one pixel of a picture 1,600 wide, because lenses shift the picture a
 little as they focus. Shadows and things that move inside the picture are recognised by
@@ -140,7 +140,7 @@ func movedFinding(v *audit.Review, j *pixels.Judgement, all []pixels.Move) audit
 	}
 	found := audit.Finding{
 		Severity: severity,
-		Action:   "inspect the two frames at 100 %; if the camera or the subject moved, fix it and shoot the sequence again",
+		Action:   "inspect the two frames at 100 %; if the camera or the subject moved, fasten it and shoot the sequence again",
 		Frames:   evidence.InOrder(q, frames),
 		Closest:  []*shoot.Frame{from, to},
 	}

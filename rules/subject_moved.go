@@ -23,7 +23,7 @@ frame to the next while the rest stands: a leaf, a drop, a specimen that sags.
 Where that part is sharp in frames before and after, it shows double in the merged
 picture.
 
-Inspect the two frames at 100 %. If the part moved, fix it, wait until it rests, and shoot
+Inspect the two frames at 100 %. If the part moved, fasten it, wait until it rests, and shoot
 the sequence again.
 
 Only what is sharp in both frames is inspected, and no clipped highlights. A part must be
@@ -83,7 +83,7 @@ func checkSubjectMoved(v *audit.Review) error {
 		Message: fmt.Sprintf("a part of the picture (%s) moves between %s and %s by %s, and the rest does not",
 			partOf(from, worst.Box), from.Label(), to.Label(), writePixels(evidence.FullSize(q, j, worst.Pixels()))),
 		Look:     "frames " + from.Label() + " and " + to.Label(),
-		Action:   "inspect the two frames at 100 %; if that part of the subject moved, fix it and shoot the sequence again",
+		Action:   "inspect the two frames at 100 %; if that part of the subject moved, fasten it and shoot the sequence again",
 		Frames:   evidence.InOrder(q, frames),
 		Closest:  []*shoot.Frame{from, to},
 		Region:   audit.Region(worst.Box),

@@ -29,18 +29,19 @@ var viewDiffers = &audit.Rule{
 	ID:       "view-differs",
 	Title:    "Different from the shot list",
 	Severity: audit.Check,
-	Doc: `Holds each sequence against its view of the shot list: the number of frames, the f-number, the
+	Doc: `Compares each sequence with its view of the shot list: the number of frames, the f-number, the
 exposure time and the ISO, as far as the list declares them. Fewer frames than declared must be
 shot again; more are a note, and so are fewer that are no fewer than fewest-frames. A setting
 counts as another from 1/6 EV on.
 
 The magnification is compared where it is declared for the shoot too, or follows from recorded
-focus distances. These count with what they leave open: 5 % of the distance, and 6 % with a
-declared lens. Without one, up to 1:4, they show the least that it is, to 15 %. It is another from
-1.2 times on, where planned focus steps become as wide as the depth of field. Where nothing shows
-it, that is not judged; of a focus sequence it is only a note, as focus-gap judges the steps.
+focus distances. Their uncertainty counts: 5 % of the distance, and 6 % with a declared lens.
+Without one, up to 1:4, they show the least that it can be, to 15 %. A magnification counts as
+another from 1.2 times on: there, planned focus steps become as wide as the depth of field. Where
+nothing shows the magnification, it is not judged. Of a focus sequence it is only a note, as
+focus-gap judges the steps.
 
-What to do: set what the list says and shoot the view again, or correct the list.
+What to do: set the values of the list and shoot the view again, or correct the list.
 
 When it is wrong: where a sequence was assigned to the wrong view, which view-missing then asks
 about.`,

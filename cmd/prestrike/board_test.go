@@ -18,7 +18,7 @@ func states() []board.State {
 	var list []board.State
 	for phase := board.Idle; phase <= board.Lost; phase++ {
 		s := board.State{
-			Phase: phase, At: at, Do: "inspect the two frames at 100 %; if the camera or the subject moved, fix it and shoot the sequence again", Room: &room,
+			Phase: phase, At: at, Do: "inspect the two frames at 100 %; if the camera or the subject moved, fasten it and shoot the sequence again", Room: &room,
 			Last: &board.Frame{Path: "DCIM/100BXCAM/BX1_0027.JPG", Came: at.Add(-3 * time.Second)},
 		}
 		if phase != board.Idle {

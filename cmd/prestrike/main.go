@@ -114,14 +114,14 @@ func atMostOne(what string) cobra.PositionalArgs {
 func newRoot(c *console) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "prestrike",
-		Short: "Audit the frames of a capture session before the set is struck",
+		Short: "Audit the frames of a capture session while the set still stands",
 		Long: `prestrike reads the frames of a capture session, finds the focus sequences,
 brackets, time-lapses and bursts in them, and reports whether anything must be shot
 again while the subject is still there. Originals are only read, never changed.`,
 		Example: `  prestrike report /media/card          audit a card
-  prestrike report . --planned-frames 50
   prestrike /media/card                 the same
   prestrike report /media/card --open   the same, as a page with pictures
+  prestrike watch /tethered             follow a folder while it fills
   prestrike demo tryout                 write a made-up job to try it on`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {

@@ -166,7 +166,7 @@ func clippedWords(ends []pictures.FrameEnds) string {
 	if len(list) == 0 {
 		return ""
 	}
-	return "Clipped in the shadows and in the lights, of these previews: " + strings.Join(list, "; ") + "."
+	return "Clipped in the shadows and in the highlights, of these previews: " + strings.Join(list, "; ") + "."
 }
 
 // toShow hands a picture on.

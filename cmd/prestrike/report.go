@@ -26,7 +26,7 @@ Verdicts:
   retaken  it was faulty, and the sequence named below is its retake: same body, lens and
            settings, soon after, and its pictures show the same view
 
-The pictures of focus sequences and time-lapses are inspected, too: where the sharp zone
+The pictures themselves are inspected, too: where the sharp zone of a focus sequence
 begins and ends, and whether something moved or went dark. The results are kept in the
 user's cache folder, and may be deleted at any time.
 
@@ -47,8 +47,7 @@ const reportExamples = `  prestrike report /media/card
   prestrike report . --open                  a page with pictures, in the browser
   prestrike report . --quiet                 only what must be done
   prestrike report . --format json -o report.json
-  prestrike report . --format csv -o frames.csv     a row per frame, for a spreadsheet
-  prestrike report . --open                  a page with pictures, in the browser`
+  prestrike report . --format csv -o frames.csv     a row per frame, for a spreadsheet`
 
 // reportFlags is the command line of prestrike report.
 type reportFlags struct {

@@ -137,6 +137,7 @@ func TestWatchServesThePage(t *testing.T) {
 	address := freeAddress(t)
 	w := startWatch(t, nil, "--page="+address)
 	w.wait(&w.err, "the page for a tablet is at http://"+address+"/")
+	w.wait(&w.out, "holds no frames yet")
 	r, err := http.Get("http://" + address + "/")
 	if err != nil {
 		t.Fatal(err)

@@ -39,9 +39,10 @@ What no frame to come can take back is reported while frames come: a dark frame 
 two others, a damaged file, another ISO, a camera that moved.
 
 One bell means that a sequence is good, two that something must be inspected, three that
-it must be shot again. Twice two mean stalled, twice three mean that the folder is lost.
-The signals for "again" and "lost" repeat every 20 s until you press Enter or the
-retake is there. --sound plays tones of the same rhythms.
+it must be shot again. A sequence that closes and must be inspected rings only with
+--alert-from check. Twice two mean stalled, twice three mean that the folder cannot be
+read. Three and twice three repeat every 20 s, until you press Enter, or the retake or the
+folder is there. --sound plays tones of the same rhythms.
 
 --page serves the state as a page for a tablet or telephone beside the set. With --page-write
 it also declares what is meant, which sequence was shot again and which view it shows, in
@@ -53,7 +54,8 @@ inspected, and ends with its status. A second Ctrl-C ends at once. A file that i
 complete yet is named, and the verdict is then check at least. Started again on the
 same folder, watch reports the state of the folder and goes on.
 
-The program of --on-finding, with all that it starts, is stopped after 10 s. Four run at
+The program of --on-finding runs for findings of reshoot, with --alert-from check for
+those of check too. With all that it starts, it is stopped after 10 s. Four run at
 a time; later findings wait. At the end of the watch, programs that still run have 2 s.
 
 ` + statusHelp
@@ -114,10 +116,10 @@ func newWatch(c *console) *cobra.Command {
 	addChoice(cmd, &f.alertFrom, "alert-from", "the severity from which to alert", "reshoot\tonly what must be shot again", "check\talso what must be inspected")
 	cmd.Flags().BoolVar(&f.sound, "sound", false, "play tones in place of the bell, by a program of the system")
 	cmd.Flags().BoolVar(&f.big, "big", false, "show the state of the set on the whole terminal, to be read from across the room")
-	cmd.Flags().StringVar(&f.onFinding, "on-finding", "", "run `COMMAND`, split at blanks, for each finding, with the finding as JSON on its input")
+	cmd.Flags().StringVar(&f.onFinding, "on-finding", "", "run `COMMAND`, split at blanks, for each finding from --alert-from on, with the finding as JSON on its input")
 	cmd.Flags().BoolVar(&f.once, "once", false, "end when the first sequence closes, with its status")
 	addValue(cmd.Flags(), values.Time, &f.poll, "poll", "list the folder every `TIME`, such as 5s, instead of waiting for the system to report")
-	addDefault(cmd.Flags(), values.Time, &f.settle, "settle", optics.Seconds(watch.DefaultSettle.Seconds()), "how long a file must rest to be complete, a `TIME` such as 2s")
+	addDefault(cmd.Flags(), values.Time, &f.settle, "settle", optics.Seconds(watch.DefaultSettle.Seconds()), "how long a file must not change before it counts as complete, a `TIME` such as 2s")
 	f.beside.addTo(cmd.Flags())
 	f.shoot.addTo(cmd)
 	cmd.Flags().SortFlags = false

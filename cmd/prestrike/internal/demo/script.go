@@ -219,7 +219,7 @@ func (s Session) script() ([]shot, []Fault) {
 	return w.shots, []Fault{
 		{
 			"missing-frame", second + gap, second + gap + 1,
-			fmt.Sprintf("The second focus sequence (%04d to %04d) lost frames %04d and %04d to the card. It was shot again at once (%04d to %04d), so its loss no longer matters.",
+			fmt.Sprintf("Of the second focus sequence (%04d to %04d), frames %04d and %04d are not on the card. It was shot again at once (%04d to %04d), so that they are not needed.",
 				second, retake-1, second+gap, second+gap+1, retake, retake+s.FocusFrames-1),
 		},
 		{
@@ -232,7 +232,7 @@ func (s Session) script() ([]shot, []Fault) {
 		},
 		{
 			"iso-drift", lapse + touched, w.next - 1,
-			fmt.Sprintf("In the time-lapse (%04d to %04d) the ISO was touched: frames %04d to %04d are at ISO 200, the rest at 100.",
+			fmt.Sprintf("In the time-lapse (%04d to %04d) the ISO was changed by accident: frames %04d to %04d are at ISO 200, the rest at 100.",
 				lapse, w.next-1, lapse+touched, w.next-1),
 		},
 		{
