@@ -93,7 +93,8 @@ const (
 // Pictures decide what a series is: where focus walks it is a focus sequence, and
 // where it stands a time-lapse, if it has the even interval of one. A time-lapse
 // whose focus walks, beyond doubt, is a focus sequence made at the pace of a timer or
-// a flash. Frames without a pace, which their names alone keep together, are a focus
+// a flash; where focus walks, but neither scales nor shifts the picture, as in the fine
+// steps of a motor, it may be either, and is a series. Frames without a pace, which their names alone keep together, are a focus
 // sequence if focus walks. Four frames are a series where they show one view. Quick
 // frames from a hand are a burst, unless focus walks.
 func (r *Run) kind(seen *Seen) Kind {
@@ -106,6 +107,8 @@ func (r *Run) kind(seen *Seen) Kind {
 		recorded == TimeLapse && focus == FocusSurelyWalks,
 		recorded == Single && len(r.Frames) > 1 && walks:
 		return Focus
+	case recorded == TimeLapse && focus == FocusWalks:
+		return Series
 	case recorded == Series && seen.Camera == CameraMoves && r.quick():
 		return Burst
 	case recorded == Series && focus == FocusStands && r.Regular():

@@ -143,3 +143,21 @@ func TestSupportByPictures(t *testing.T) {
 		}
 	}
 }
+
+// A motor that a timer drives makes a focus sequence at the interval of a time-lapse. Where focus
+// walks, but in steps too fine to scale the picture, it is no time-lapse that is good unasked.
+func TestTimeLapseWhoseFocusWalks(t *testing.T) {
+	text, err := audittest.Read(strings.NewReader("DCIM/100BXCAM/BX1_0001..0150.NEF every 2.5s time=2026-03-04T09:12:40.12+01:00 t=0.8 f=5.6 iso=100"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for seen, want := range map[shoot.Motion]shoot.Kind{
+		shoot.MotionUnknown: shoot.TimeLapse, shoot.FocusStands: shoot.TimeLapse,
+		shoot.FocusWalks: shoot.Series, shoot.FocusSurelyWalks: shoot.Focus,
+	} {
+		runs := shoot.Runs(text.Files, 0)
+		if q := shoot.Sessions(runs, []shoot.Seen{{Focus: seen}}, &shoot.Options{})[0].Sequences[0]; q.Kind != want {
+			t.Errorf("motion %d: %v, want %v", seen, q.Kind, want)
+		}
+	}
+}
