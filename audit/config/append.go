@@ -22,10 +22,24 @@ func Accept(file string, rules []*audit.Rule, a audit.Acceptance) error {
 }
 
 // AddView adds a view to the shot list of a configuration file, under the same terms
-// as [Accept].
-func AddView(file string, rules []*audit.Rule, v audit.View) error {
-	_, err := Write(file, rules, addView(v))
+// as [Accept]. Views of another file that hold until then are to be kept: the list of the
+// file replaces that one from now on, and they are added before it.
+func AddView(file string, rules []*audit.Rule, v audit.View, kept ...audit.View) error {
+	_, err := Write(file, rules, KeepViewsStep(kept), addView(v))
 	return err
+}
+
+// KeepViewsStep adds views that hold from another file, before a first view of its own is
+// written to this one and its list replaces that.
+func KeepViewsStep(kept []audit.View) Step {
+	return func(text []byte) (_ []byte, err error) {
+		for _, v := range kept {
+			if text, err = addView(v)(text); err != nil {
+				return nil, err
+			}
+		}
+		return text, nil
+	}
 }
 
 func addView(v audit.View) Step {

@@ -173,21 +173,30 @@ func addPlanned(c *console, f *planFlags, task *optics.FocusTask, plan *optics.F
 		v.ExposureTime = rounded(t)
 	}
 	file := f.config
+	var kept []audit.View
+	own := ""
 	if file == "" {
 		if file, err = config.Find("."); err != nil {
 			return err
 		}
+		if file == "" {
+			file = config.Name
+		}
+		if kept, own, err = viewsElsewhere(file); err != nil {
+			return err
+		}
 	}
-	if file == "" {
-		file = config.Name
-	}
-	if err := config.AddView(file, rules.All(), v); err != nil {
+	if err := config.AddView(file, rules.All(), v, kept...); err != nil {
 		if mistake, ok := errors.AsType[*config.Error](err); ok {
 			return mistake
 		}
 		return notWritten(file, err, "name another file with --config", "allow writing to it, or name another file with --config")
 	}
-	c.say(fmt.Appendf(nil, "Added to %s: the view %q.\n", report.Visible(file), report.Visible(v.Name)))
+	behind := ""
+	if len(kept) > 0 {
+		behind = fmt.Sprintf(", behind the shot list of %s, which was copied there", report.Visible(own))
+	}
+	c.say(fmt.Appendf(nil, "Added to %s: the view %q%s.\n", report.Visible(file), report.Visible(v.Name), behind))
 	return nil
 }
 

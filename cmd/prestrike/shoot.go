@@ -3,6 +3,8 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"time"
 
 	"prestrike/audit"
@@ -134,4 +136,25 @@ func (f *shootFlags) configFiles(folders []string) ([]string, error) {
 		files = append(files, of)
 	}
 	return files, nil
+}
+
+// viewsElsewhere returns the views that hold from the user's own configuration file, and
+// that file, where the file that is written to lists none: its first view would replace them.
+func viewsElsewhere(file string) (views []audit.View, own string, err error) {
+	own = config.User()
+	if own == "" || config.SameName(own, file) {
+		return nil, "", nil
+	}
+	listed := func(file string) ([]audit.View, error) {
+		opt := audit.Options{Rules: rules.All()}
+		_, err := config.Read(&opt, file)
+		return opt.Views, err
+	}
+	if _, none := os.Lstat(file); !errors.Is(none, fs.ErrNotExist) {
+		if views, err = listed(file); err != nil || len(views) > 0 {
+			return nil, "", err
+		}
+	}
+	views, err = listed(own)
+	return views, own, err
 }

@@ -279,8 +279,17 @@ func (w *watching) steps(d *tablet.Declaration) (text string, steps []config.Ste
 		step := config.RetakenStep(audit.Retaken{Sequence: frame, By: nameIn(r, later.Frames[0])})
 		return fmt.Sprintf("%s repeats %s", later.ID, q.ID), []config.Step{step}, nil
 	}
-	if !w.listedHere() {
-		return "", nil, tablet.Refusal("the shot list is in your own configuration folder, and one here would replace it: name the view there")
+	// A list in the user's own configuration folder is copied: the first view here replaces it.
+	if w.f.shoot.config == "" {
+		file, err := w.configToWrite()
+		if err != nil {
+			return "", nil, err
+		}
+		kept, _, err := viewsElsewhere(file)
+		if err != nil {
+			return "", nil, err
+		}
+		steps = append(steps, config.KeepViewsStep(kept))
 	}
 	v := audit.View{Name: d.View, Sequence: frame}
 	if len(q.Frames) > 1 {
@@ -297,22 +306,7 @@ func (w *watching) steps(d *tablet.Declaration) (text string, steps []config.Ste
 	step := config.NameViewStep(v, func(frame string) bool {
 		return slices.ContainsFunc(q.Frames, func(f *shoot.Frame) bool { return f.Named(frame) })
 	})
-	return fmt.Sprintf("%s shows %q", q.ID, v.Name), []config.Step{step}, nil
-}
-
-// listedHere reports whether the shot list in force, if there is one, is in the file that is
-// written to.
-func (w *watching) listedHere() bool {
-	if len(w.opt.Views) == 0 {
-		return true
-	}
-	file, err := w.configToWrite()
-	if err != nil {
-		return false
-	}
-	here := audit.Options{Rules: w.opt.Rules}
-	_, err = config.Read(&here, file)
-	return err == nil && len(here.Views) > 0
+	return fmt.Sprintf("%s shows %q", q.ID, v.Name), append(steps, step), nil
 }
 
 // mayBeMeant reports whether a finding is open.
