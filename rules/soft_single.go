@@ -25,7 +25,8 @@ Inspect both at 100 %. If the frame is blurred, shoot it again.
 
 It is a note. Two frames are compared where they were made within 10 minutes, with the same
 camera, lens, focal length, picture size and f-number, and an ISO that differs by one stop at
-most. The pictures must show the same view: one that was turned or framed anew is another.
+most. Where no f-number is recorded, the pictures must be as bright as the exposure time and the ISO
+explain: the lens may have been stopped down. The pictures must show the same view: one that was turned or framed anew is another.
 Where a later frame of the view is sharper, or a focus sequence of it follows, the first was a
 test, and nothing is reported. A frame whose view no other frame shows is not judged, and is not
 listed.
@@ -117,7 +118,11 @@ func (s shot) softer(o shot) pixels.Softness {
 	if !shoot.Comparable(s.frame(), o.frame()) {
 		return pixels.Softness{}
 	}
-	return s.seen.Softer(s.place, o.seen, o.place)
+	x := s.seen.Softer(s.place, o.seen, o.place)
+	if x.Answer == pixels.Found && !shoot.SameAperture(o.frame(), s.frame(), x.EV) {
+		return pixels.Softness{}
+	}
+	return x
 }
 
 // softerThan compares the frame with earlier ones up to the first that shows the same view

@@ -15,22 +15,25 @@ import (
 	"prestrike/exifread"
 )
 
-// stone is a flat subject, and stoneTurned the same turned by 10°: single frames show all of
-// it sharply.
-func stone() (flat, turned *pixelstest.Built) {
-	flat = pixelstest.Scene{
-		Seed: 41, Width: 576, Height: 384, Shape: pixelstest.Ammonite, Depth: 6, Contrast: 1, PSF: 0.6, Breathing: 0.006, Electrons: 20000, Quality: 85,
-	}.Build()
-	return flat, flat.Yawed(10)
+// stone is a flat subject: single frames show all of it sharply.
+var stone = pixelstest.Scene{
+	Seed: 41, Width: 576, Height: 384, Shape: pixelstest.Ammonite, Depth: 6, Contrast: 1, PSF: 0.6, Breathing: 0.006, Electrons: 20000, Quality: 85,
 }
 
 // TestSoftSingle holds the rule to rendered single frames, one a minute.
 func TestSoftSingle(t *testing.T) {
 	pixelstest.Long(t)
-	flat, turned := stone()
+	flat := stone.Build()
+	turned := flat.Yawed(10)
+	// As diffraction blurs at a working f-number of 90 a picture that is 24 mm wide on the sensor.
+	stopped := stone
+	stopped.PSF = 1.4
+	diffracted := stopped.Build()
 	sharp := pixelstest.Shot{Focus: 0.4}
 	shaken, hardly, missed, brighter := sharp, sharp, sharp, sharp
 	shaken.Shake, shaken.Angle = 4, 0.6
+	shakenBrighter := shaken
+	shakenBrighter.EV = 1
 	missed.Focus = 1.8
 	hardly.Shake = 1.5
 	brighter.EV = 1
@@ -61,6 +64,20 @@ func TestSoftSingle(t *testing.T) {
 		{"missing: framed anew", []frame{{flat, sharp}, {flat, pixelstest.Shot{Focus: 0.4, ShiftX: 60, Shake: 4}}}, nil, nil},
 		{"missing: another f-number", []frame{{flat, sharp}, {flat, shaken}}, func(i int, m *exifread.Metadata) {
 			m.FNumber = exifread.Of(exifread.Rational{Num: 8 * int64(i+1), Den: 1})
+		}, nil},
+		{"fault: no f-number is recorded", []frame{{flat, sharp}, {flat, shaken}}, func(_ int, m *exifread.Metadata) {
+			m.FNumber = exifread.Value[exifread.Rational]{}
+		}, fault},
+		{"missing: no f-number, and two stops more of time give no more light", []frame{{flat, sharp}, {diffracted, sharp}}, func(i int, m *exifread.Metadata) {
+			m.FNumber = exifread.Value[exifread.Rational]{}
+			m.ExposureTime = exifread.Of(exifread.Rational{Num: int64(1 + 3*i), Den: 10})
+		}, nil},
+		{"fault: shaken, no f-number, and one stop more of time gives one more EV", []frame{{flat, sharp}, {flat, shakenBrighter}}, func(i int, m *exifread.Metadata) {
+			m.FNumber = exifread.Value[exifread.Rational]{}
+			m.ExposureTime = exifread.Of(exifread.Rational{Num: int64(1 + i), Den: 10})
+		}, fault},
+		{"missing: no f-number, and the exposure time is not recorded", []frame{{flat, sharp}, {flat, shaken}}, func(_ int, m *exifread.Metadata) {
+			m.FNumber, m.ExposureTime = exifread.Value[exifread.Rational]{}, exifread.Value[exifread.Rational]{}
 		}, nil},
 		{"missing: two stops of ISO apart", []frame{{flat, sharp}, {flat, shaken}}, func(i int, m *exifread.Metadata) {
 			m.Sensitivity = exifread.Of(100 * uint32(1+3*i))
@@ -122,7 +139,7 @@ func TestSoftSingleBesideASequence(t *testing.T) {
 // its end, and that a finding goes once the frame is shot again.
 func TestSoftSingleLive(t *testing.T) {
 	pixelstest.Long(t)
-	flat, _ := stone()
+	flat := stone.Build()
 	shots := []pixelstest.Shot{{Focus: 0.4, Noise: 1}, {Focus: 0.4, Noise: 2, Shake: 5, Angle: 1}, {Focus: 0.4, Noise: 3}}
 	folder := picturestest.Camera{Every: time.Minute}.Write(t, len(shots), func(i int) []byte { return flat.JPEG(shots[i]) })
 	comesToTheSame(t, folder, 1, []string{"1.1single 1", "1.2single 1", "1.3single 1"})

@@ -162,7 +162,8 @@ type Softness struct {
 	Verdict
 	Loss  float64 // of the focus measure, 0 to 1 (median of the tiles)
 	Tiles int
-	Box   Box // a place that the other shows sharply
+	EV    float64 // by how much brighter the frame is
+	Box   Box     // a place that the other shows sharply
 }
 
 // SofterThan asks whether the frame is softer than another one. Where the two do not show
@@ -183,7 +184,9 @@ func (s *Still) SofterThan(o *Still) Softness {
 	// What is out of focus in both is as soft in both: elsewhere the other must lose.
 	sharper := t.largest(func(ln float64) bool { return ln < -stillSharper })
 	elsewhere := float64(sharper) > max(stillSharperTiles, stillSharperShare*float64(len(t.ln)))
-	return t.answer(t.finest(), elsewhere)
+	x := t.answer(t.finest(), elsewhere)
+	x.EV = toneSlope * math.Log2(brighter)
+	return x
 }
 
 // shownBy reports whether a run shows the same view.
@@ -206,13 +209,17 @@ type tileLosses struct {
 }
 
 // losses reads the still where the spots of another picture lie in it. Those count around
-// which the other picture has detail.
+// which the other picture has detail. What light that comes from elsewhere, haze or a tone curve takes
+// from the contrast of all detail alike is no blur: it is known by the coarse detail, and taken out.
 func (v *stillView) losses(w *stillView, of []spot, mo Motion, brighter float64) (t tileLosses) {
 	t.ln, t.fine = make(map[[2]int]float64, len(of)), make(map[[2]int]float64, len(of))
 	side := v.side()
+	coarseW, coarseV := w.seen(stillCoarse), v.seen(stillCoarse)
 	var best spot
+	var contrast []float64
 	for _, p := range of {
-		e, ok := v.at((1+mo.Scale)*p.x-mo.Rotation*p.y+mo.ShiftX, mo.Rotation*p.x+(1+mo.Scale)*p.y+mo.ShiftY, side)
+		x, y := (1+mo.Scale)*p.x-mo.Rotation*p.y+mo.ShiftX, mo.Rotation*p.x+(1+mo.Scale)*p.y+mo.ShiftY
+		e, ok := v.at(x, y, side)
 		e = v.beyondNoise(e) / (brighter * brighter)
 		detail := w.detailAt(p.x, p.y)
 		if !ok || detail < detailBlock*detailBlock || max(e, p.energy) < max(stillEnergy*DefaultThresholds().MinEnergy, v.noise, w.noise) {
@@ -221,8 +228,16 @@ func (v *stillView) losses(w *stillView, of []spot, mo Motion, brighter float64)
 		ln := math.Log(p.energy / e)
 		at := [2]int{int(math.Floor(p.x / side)), int(math.Floor(p.y / side))}
 		t.ln[at], t.fine[at] = ln, p.energy/detail
+		coarse := max(coarseW.detailAt(p.x, p.y), leastEnergy) / max(coarseV.detailAt(x, y), leastEnergy)
+		contrast = append(contrast, math.Log(coarse*brighter*brighter))
 		if ln >= stillLoss && p.energy > best.energy {
 			best = p
+		}
+	}
+	if len(contrast) > 0 {
+		flatter := median(contrast)
+		for at := range t.ln {
+			t.ln[at] -= flatter
 		}
 	}
 	c := &v.Cells

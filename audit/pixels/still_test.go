@@ -26,6 +26,8 @@ func TestStill(t *testing.T) {
 	}
 	smooth, other := scene, scene
 	smooth.Shape, smooth.Contrast, other.Seed = pixelstest.Dome, 0, 9
+	soft := scene // as in softer light, or through haze
+	soft.Contrast = 0.6
 	small := scene
 	small.Width, small.Height = 288, 192
 	built := scene.Build()
@@ -45,6 +47,8 @@ func TestStill(t *testing.T) {
 		{"shaken", st, pixelstest.Shot{Focus: 0.5, Noise: 2, Shake: 4, Angle: 0.6}, pixels.Found, ""},
 		{"shaken and brighter", st, pixelstest.Shot{Focus: 0.5, Noise: 2, Shake: 4, Angle: 0.6, EV: 0.8}, pixels.Found, ""},
 		{"out of focus", st, pixelstest.Shot{Focus: 2, Noise: 2}, pixels.Found, ""},
+		{"in softer light", newStudio(soft.Build()), pixelstest.Shot{Focus: 0.5, Noise: 2}, pixels.Fine, ""},
+		{"shaken and in softer light", newStudio(soft.Build()), pixelstest.Shot{Focus: 0.5, Noise: 2, Shake: 4, Angle: 0.6}, pixels.Found, ""},
 		{"shaken and much darker", st, pixelstest.Shot{Focus: 0.5, Noise: 2, Shake: 4, EV: -2}, pixels.CannotTell, pixels.ReasonOtherLight},
 		{"shaken and framed anew", st, pixelstest.Shot{Focus: 0.5, Noise: 2, Shake: 4, ShiftX: 32}, pixels.CannotTell, pixels.ReasonOtherView},
 		{"shaken and turned", newStudio(built.Yawed(10)), pixelstest.Shot{Focus: 0.5, Noise: 2, Shake: 4}, pixels.CannotTell, pixels.ReasonOtherView},

@@ -16,6 +16,9 @@ const (
 	// otherISO, EV, is by how much the ISO of two frames may differ: beyond it noise, and what
 	// cameras do against it, changes what looks sharp.
 	otherISO = 1
+	// otherAperture, EV, is by how much the light of a picture may differ from what the exposure
+	// time and the ISO explain, where no f-number is recorded: half a stop.
+	otherAperture = 0.5
 	// onEitherSide is how many of the runs before and behind a frame are tried, and amongRuns
 	// how many are searched for them.
 	onEitherSide, amongRuns = 3, 12
@@ -85,4 +88,18 @@ func Comparable(a, b *Frame) bool {
 		return false
 	}
 	return !x.isoOK || !y.isoOK || x.iso == y.iso || x.iso > 0 && y.iso > 0 && math.Abs(math.Log2(float64(x.iso)/float64(y.iso))) <= otherISO
+}
+
+// SameAperture reports whether two comparable frames were made at one f-number. Where
+// they record none, as with a lens without contacts, a picture of b that is brighter than that of a
+// by as many EV as the exposure time and the ISO explain shows it. A lens that was stopped
+// down on purpose makes a picture softer.
+func SameAperture(a, b *Frame, brighter float64) bool {
+	ps := points([]*Frame{a, b})
+	x, y := ps[0].settings, ps[1].settings
+	if x.f > 0 && y.f > 0 {
+		return true
+	}
+	known := x.time > 0 && y.time > 0 && x.isoOK && y.isoOK && x.iso > 0 && y.iso > 0
+	return known && math.Abs(brighter-exposureChange(x, y)) <= otherAperture
 }

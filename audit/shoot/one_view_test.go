@@ -71,3 +71,35 @@ func firsts(t *testing.T, session string) string {
 	}
 	return strings.Join(numbers, " ")
 }
+
+// TestSameAperture: where no f-number is recorded, the light of the pictures must be what the
+// exposure time and the ISO explain.
+func TestSameAperture(t *testing.T) {
+	for _, c := range []struct {
+		first, second string
+		brighter      float64 // EV
+		want          bool
+	}{
+		{"t=0.1 f=8 iso=100", "t=0.4 f=8 iso=100", 0, true}, // the lamp was turned down
+		{"t=0.1 iso=100", "t=0.1 iso=100", 0.1, true},
+		{"t=0.1 iso=100", "t=0.2 iso=100", 1.2, true},
+		{"t=0.1 iso=100", "t=0.1 iso=200", 0.9, true},
+		{"t=0.1 iso=100", "t=0.2 iso=100", 0, false},
+		{"t=0.1 iso=100", "t=0.1 iso=100", -1, false},
+		{"iso=100", "iso=100", 0, false}, // the camera may have set another time
+		{"t=0.1", "t=0.1", 0, false},
+	} {
+		text, err := audittest.Read(strings.NewReader("BX1_0001.NEF time=2026-03-04T09:02:40+01:00 " + c.first + "\nBX1_0002.NEF after 60s " + c.second))
+		if err != nil {
+			t.Fatal(err)
+		}
+		runs := shoot.Runs(text.Files, 0)
+		a, b := runs[0].Frames[0], runs[len(runs)-1].Frames[len(runs[len(runs)-1].Frames)-1]
+		if a == b {
+			t.Fatalf("%s: one frame", c.first)
+		}
+		if got := shoot.SameAperture(a, b, c.brighter); got != c.want {
+			t.Errorf("%s, then %s, %+.1f EV brighter: %v", c.first, c.second, c.brighter, got)
+		}
+	}
+}

@@ -48,6 +48,8 @@ type Scene struct {
 	// Background puts part of the picture 24 px of blur behind the subject:
 	// not meant to be covered.
 	Background bool
+	// Lamp is by how much the lamp stands elsewhere, radians around the view.
+	Lamp float64
 	// Table puts a tilted textured plane into the lower quarter of the picture.
 	Table bool
 	// Glints is the number of specular points that move with focus.
@@ -237,7 +239,7 @@ func (b *Built) surface(rng *rand.Rand) []float32 {
 	fine := fractal(rng, w, h, 7, 3)
 	speckle := fractal(rng, w, h, 2.5, 1)
 	out := make([]float32, w*h)
-	lean := rng.Float64() * 2 * math.Pi
+	lean := rng.Float64()*2*math.Pi + b.Lamp
 	lx, ly := math.Cos(lean), math.Sin(lean)
 	for y := range h {
 		for x := range w {
