@@ -12,28 +12,57 @@ type Lights struct {
 	Verdict
 	// Share is the share of the textured area that is clipped, 0 to 1.
 	Share float64
+	// White is the share of the whole picture that is clipped, 0 to 1, whatever the answer: where
+	// all is white, no texture is left to take a share of.
+	White float64
 	// Box is around the largest connected patch of tiles that are clipped by half as much as
 	// the worst tile, or more; Frame is the frame with most detail there.
 	Box   Box
 	Frame int
 }
 
+// UsualLights returns which share others usually have clipped: their median. Of two others one
+// that has more clipped than ordinary pictures show does not count, as it may be at fault
+// itself. It is 0 for none.
+func UsualLights(others []float64) float64 {
+	if len(others) == 0 {
+		return 0
+	}
+	o := slices.Sorted(slices.Values(others))
+	if len(o) == 2 && o[1] > lightsOrdinary {
+		return o[0]
+	}
+	return (o[(len(o)-1)/2] + o[len(o)/2]) / 2
+}
+
 // askLights asks how much of the textured area is clipped throughout the run.
 func (e *evidence) askLights() Lights {
-	switch {
-	case e.long:
+	if e.long {
 		return Lights{Verdict: cannot(ReasonLong)}
-	case e.mostlyApart():
-		return Lights{Verdict: cannot(ReasonUnrelated)}
-	case e.views.Answer == Found:
-		return Lights{Verdict: cannot(ReasonViews)}
 	}
-	high := e.clippedThroughout()
+	// White pictures do not show that they belong together.
+	high := e.clippedThroughout(e.dark)
+	all := make([]bool, len(high))
+	for i := range all {
+		all[i] = true
+	}
+	l := e.clippedIn(all, high)
+	l.White, l.Share = l.Share, 0
+	switch {
+	case e.mostlyApart():
+		l.Verdict = cannot(ReasonUnrelated)
+		return l
+	case e.views.Answer == Found:
+		l.Verdict = cannot(ReasonViews)
+		return l
+	}
+	high = e.clippedThroughout(e.outside)
 	if slices.Max(high) == 0 {
-		return Lights{Verdict: decided(false)}
+		return Lights{Verdict: decided(false), White: l.White}
 	}
 	area := e.texturedArea(lightsClipped)
 	c := &curves{cols: e.grid.cols, rows: e.grid.rows}
+	n := 0
 	for i, in := range slices.Clone(area.tiles) {
 		if !in && float64(high[i]) >= 255*lightsWhite {
 			for _, o := range c.neighbours(i) {
@@ -41,39 +70,54 @@ func (e *evidence) askLights() Lights {
 			}
 		}
 	}
+	for _, in := range area.tiles {
+		if in {
+			n++
+		}
+	}
+	if float64(n) < rangeShare*float64(len(area.tiles)) {
+		l.Verdict = cannot(ReasonTexture)
+		return l
+	}
+	in := e.clippedIn(area.tiles, high)
+	in.Verdict, in.White = decided(in.Share > 0), l.White
+	return in
+}
+
+// clippedIn returns which share of an area is clipped, and where, by how much of each tile is.
+func (e *evidence) clippedIn(area []bool, high []uint8) (l Lights) {
 	n, sum, worst := 0, 0, uint8(0)
-	for i, in := range area.tiles {
+	for i, in := range area {
 		if in {
 			n++
 			sum += int(high[i])
 			worst = max(worst, high[i])
 		}
 	}
-	if float64(n) < rangeShare*float64(len(area.tiles)) {
-		return Lights{Verdict: cannot(ReasonTexture)}
+	if worst == 0 {
+		return l
 	}
-	l := Lights{Verdict: decided(worst > 0), Share: float64(sum) / 255 / float64(n)}
-	if worst > 0 {
-		marked := make([]bool, len(area.tiles))
-		for i, in := range area.tiles {
-			marked[i] = in && 2*int(high[i]) >= int(worst)
-		}
-		patch := c.cluster(marked)
-		l.Box, l.Frame = e.grid.box(patch), e.mostDetail(c, patch)
+	l.Share = float64(sum) / 255 / float64(n)
+	marked := make([]bool, len(area))
+	for i, in := range area {
+		marked[i] = in && 2*int(high[i]) >= int(worst)
 	}
+	c := &curves{cols: e.grid.cols, rows: e.grid.rows}
+	patch := c.cluster(marked)
+	l.Box, l.Frame = e.grid.box(patch), e.mostDetail(c, patch)
 	return l
 }
 
 // clippedThroughout returns how much of each tile is clipped at the upper end of the
-// scale, 255ths: the lower quartile of the frames.
-func (e *evidence) clippedThroughout() []uint8 {
+// scale, 255ths: the lower quartile of the frames that are not left out.
+func (e *evidence) clippedThroughout(out []bool) []uint8 {
 	high := make([]uint8, e.grid.cols*e.grid.rows)
 	var values []uint8
 	for i := range high {
 		values = values[:0]
 		without := 0
 		for k, f := range e.frames {
-			if t := f.tiles[i]; t.energy >= 0 && !e.outside[k] {
+			if t := f.tiles[i]; t.energy >= 0 && !out[k] {
 				values = append(values, t.high)
 				if t.high == 0 {
 					without++

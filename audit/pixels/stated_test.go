@@ -92,6 +92,13 @@ func below(found, n int, stated [2]int) bool {
 	return hi < lo
 }
 
+// above reports whether found of n is more than a stated count can mean.
+func above(found, n int, stated [2]int) bool {
+	lo, _ := wilson(found, n)
+	_, hi := wilson(stated[0], stated[1])
+	return lo > hi
+}
+
 // holdStated fails where a row of the table falls out of the interval that
 // DEVELOPERS.md states of it, on the side that is worse.
 func (ta *tally) holdStated(t *testing.T) {

@@ -78,3 +78,21 @@ func (b *Built) shine(light []float32, s Shot) {
 		}
 	}
 }
+
+// reflect lays the broad reflections of a lamp on a picture in linear light.
+func (s Scene) reflect(light []float32) {
+	rng := rand.New(rand.NewPCG(s.Seed, 803))
+	w, h := s.Width, s.Height
+	for range s.Gloss {
+		x, y := float64(w)*rng.Float64(), float64(h)*rng.Float64()
+		radius := float64(w) * (0.005 + 0.02*rng.Float64())
+		more := 1 + 7*rng.Float64()
+		for v := max(0, int(y-2*radius)); v <= min(h-1, int(y+2*radius)); v++ {
+			for u := max(0, int(x-2*radius)); u <= min(w-1, int(x+2*radius)); u++ {
+				// A Gaussian of which radius is the half width at half maximum.
+				d := math.Hypot(float64(u)-x, float64(v)-y) / radius
+				light[v*w+u] *= float32(1 + (more-1)*math.Exp2(-d*d))
+			}
+		}
+	}
+}
