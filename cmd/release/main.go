@@ -181,7 +181,7 @@ func (r *release) documents(ctx context.Context) ([]file, error) {
 	if err != nil {
 		return nil, err
 	}
-	page, err := readmePage(readme)
+	page, err := readmePage(readme, os.DirFS(r.root))
 	if err != nil {
 		return nil, err
 	}

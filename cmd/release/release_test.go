@@ -13,9 +13,11 @@ import (
 	"os/exec"
 	"path"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
+	"testing/fstest"
 	"time"
 )
 
@@ -109,19 +111,46 @@ func TestModulesWithoutTermsAreRefused(t *testing.T) {
 }
 
 func TestReadmePage(t *testing.T) {
-	page, err := readmePage([]byte("# prestrike\n\n<!-- example: x -->\n\n| a | b |\n|---|---|\n| 1 | <script>alert(1)</script> |\n\n    two < three\n"))
+	readme := "# prestrike\n\n<!-- example: x -->\n\n| a | b |\n|---|---|\n| 1 | <script>alert(1)</script> |\n\n    two < three\n\n![the page](shown/page.png)\n"
+	page, err := readmePage([]byte(readme), fstest.MapFS{"shown/page.png": {Data: []byte("a picture")}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{`<h1 id="prestrike">`, "<td>1</td>", "two &lt; three", "<title>prestrike</title>"} {
+	for _, want := range []string{`<h1 id="prestrike">`, "<td>1</td>", "two &lt; three", "<title>prestrike</title>", `<img src="data:image/png;base64,YSBwaWN0dXJl" alt="the page"`} {
 		if !strings.Contains(string(page), want) {
 			t.Errorf("the page lacks %s", want)
 		}
 	}
-	for _, bad := range []string{"<script", "raw HTML", "example:"} {
+	for _, bad := range []string{"<script", "raw HTML", "example:", "shown/page.png"} {
 		if strings.Contains(string(page), bad) {
 			t.Errorf("the page has %s", bad)
 		}
+	}
+}
+
+// The README itself is a page of one file: its pictures are in it, and its links lead to
+// its headings.
+func TestReadmePageIsWhole(t *testing.T) {
+	root := filepath.Join("..", "..")
+	readme, err := os.ReadFile(filepath.Join(root, "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	page, err := readmePage(readme, os.DirFS(root))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, to := range regexp.MustCompile(`(?:href|src)="([^"]*)"`).FindAllSubmatch(page, -1) {
+		name, heading := bytes.CutPrefix(to[1], []byte("#"))
+		switch {
+		case heading && !bytes.Contains(page, fmt.Appendf(nil, ` id="%s"`, name)):
+			t.Errorf("there is no heading #%s", name)
+		case !heading && !bytes.HasPrefix(to[1], []byte("data:image/png;base64,")):
+			t.Errorf("the page needs %.60s", to[1])
+		}
+	}
+	if _, err := readmePage([]byte("![gone](gone.png)"), fstest.MapFS{}); err == nil || !strings.Contains(err.Error(), "gone.png") {
+		t.Errorf("a picture that is not there: %v", err)
 	}
 }
 
