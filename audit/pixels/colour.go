@@ -31,9 +31,9 @@ func tintOf(img image.Image, factor int) tint {
 				continue
 			}
 			used++
-			for i, v := range c {
-				sum[i] += uint64(lightOf[v])
-			}
+			sum[0] += uint64(lightOf[c[0]])
+			sum[1] += uint64(lightOf[c[1]])
+			sum[2] += uint64(lightOf[c[2]])
 		}
 	}
 	if float64(used) < tintShare*float64(all) {
@@ -59,12 +59,14 @@ func colourRows(img image.Image, step int) func(y int) [][3]uint8 {
 	case *image.Gray, *image.Gray16:
 		return nil
 	case *image.YCbCr:
-		across := 4 / (p.COffset(4, 0) - p.COffset(0, 0)) // pixels that share a sample of colour
+		across := int32(4 / (p.COffset(4, 0) - p.COffset(0, 0))) // pixels that share a sample of colour
 		return func(y int) [][3]uint8 {
 			luma, chroma := p.YOffset(b.Min.X, y), p.COffset(0, y)
+			x := b.Min.X
 			for i := range row {
-				c := chroma + (b.Min.X+i*step)/across
-				row[i][0], row[i][1], row[i][2] = color.YCbCrToRGB(p.Y[luma+i*step], p.Cb[c], p.Cr[c])
+				c := chroma + int(int32(x)/across) // shorter numbers are divided faster
+				row[i][0], row[i][1], row[i][2] = color.YCbCrToRGB(p.Y[luma], p.Cb[c], p.Cr[c])
+				x, luma = x+step, luma+step
 			}
 			return row
 		}

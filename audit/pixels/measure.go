@@ -1,7 +1,6 @@
 package pixels
 
 import (
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"image"
@@ -101,41 +100,6 @@ func Measure(img image.Image) (*FrameMeasure, error) {
 	return m, nil
 }
 
-// A counts is, in one number, what is summed of the binned pixels of a cell: linear light /
-// 65535 in the lowest 22 bits, luma in 18, and in 6 each how many are clipped, among those at
-// the upper end, and of the darkest 2 % of the scale. The sums fit: a cell has at most 6 x 6
-// binned pixels, as the analysed picture has sides of 2,400 px at most.
-type counts uint64
-
-const (
-	lumaAt    = 22
-	clippedAt = lumaAt + 18
-	highAt    = clippedAt + 6
-	lowAt     = highAt + 6
-)
-
-// countsOf gives the counts of a binned pixel by its value; beyond that of white it is empty.
-var countsOf = func() (t [256 * unit]counts) {
-	for v, light := range lightTable {
-		t[v] = counts(light) | counts(v)<<lumaAt
-		switch {
-		case v > highEnd*unit:
-			t[v] |= 1<<highAt | 1<<clippedAt
-		case v < 4*unit:
-			t[v] |= 1<<lowAt | 1<<clippedAt
-		case v <= lowEnd*unit:
-			t[v] |= 1 << lowAt
-		}
-	}
-	return t
-}()
-
-func (n counts) light() uint64   { return uint64(n) % (1 << lumaAt) }
-func (n counts) luma() uint64    { return uint64(n>>lumaAt) % (1 << 18) }
-func (n counts) clipped() uint64 { return uint64(n>>clippedAt) % (1 << 6) }
-func (n counts) high() uint64    { return uint64(n>>highAt) % (1 << 6) }
-func (n counts) low() uint64     { return uint64(n>>lowAt) % (1 << 6) }
-
 // lumaRows returns a function that gives the luma of a row, counted from the
 // top of the picture. The slice is valid until the call after the next.
 func lumaRows(img image.Image) func(y int) []uint8 {
@@ -188,7 +152,8 @@ func lumaOfQuads(dst, quads []uint8) {
 	}
 }
 
-// measure walks down the binned picture, of which it holds three rows.
+// measure walks down the binned picture, of which it holds the rows of a row of cells with
+// the one above and the one below.
 func (m *FrameMeasure) measure(luma func(int) []uint8, bin, bw, bh int) {
 	edge := leastEdge
 	for (bw/edge)*(bh/edge) > maxCells {
@@ -207,41 +172,38 @@ func (m *FrameMeasure) measure(luma func(int) []uint8, bin, bw, bh int) {
 
 	m.half = bytePlane{w: bw, h: bh, pix: make([]uint8, bw*bh)}
 
-	rows := [3]binned{newBinned(bw), newBinned(bw), newBinned(bw)}
-	acc := make([]sums, c.cols)
+	ring := make([]binned, edge+2)
+	for i := range ring {
+		ring[i] = newBinned(bw)
+	}
 	share := sharesOf(edge * edge)
-	rowsOf := make([]int32, m.small.w*k) // sums over the rows of a small picture's
+	around := make([]binned, edge+2)
 	var all totals
-	rows[0].read(luma, 0, bin)
-	above, here, below := rows[0], rows[0], rows[1] // the first row is its own neighbour
-	spare := rows[2]
-	for y := range bh {
-		if y+1 < bh {
-			below.read(luma, y+1, bin)
-		} else {
-			below = here
+	cells := func(row int) {
+		for i := range around { // the first and the last row are their own neighbours
+			around[i] = ring[min(max(row*edge+i-1, 0), bh-1)%len(ring)]
 		}
-		m.half.keep(y, here.pixels())
-		if y/edge < c.rows {
-			cellRow(acc, above, here, below, edge)
-			if y%edge == edge-1 {
-				c.store(y/edge, acc, share, &all)
-			}
+		c.measure(row, around, share, &all)
+	}
+	squares := make([]uint32, bw)
+	rowsOf := newBinned(bw) // sums over the rows of a small picture's
+	for y := range bh {
+		here := ring[y%len(ring)]
+		here.read(luma, y, bin, squares)
+		here.keep(m.half.pix[y*bw : (y+1)*bw])
+		if y > 0 && y%edge == 0 {
+			cells(y/edge - 1)
 		}
 		if y/k < m.small.h {
-			for x, v := range here.pixels()[:len(rowsOf)] {
-				rowsOf[x] += v
-			}
+			rowsOf.add(here)
 			if y%k == k-1 {
 				m.small.average(y/k, rowsOf, k)
 				clear(rowsOf)
 			}
 		}
-		if y == 0 {
-			above, here, below = here, below, spare
-		} else {
-			above, here, below = here, below, above
-		}
+	}
+	if bh%edge == 0 {
+		cells(c.rows - 1)
 	}
 	px := float64(n * edge * edge)
 	m.Luma = float64(all.luma) / px / unit
@@ -252,161 +214,27 @@ func (m *FrameMeasure) measure(luma func(int) []uint8, bin, bw, bh int) {
 }
 
 // average writes a row of the means of k x k binned pixels, whose rows are summed.
-func (p *plane) average(y int, sums []int32, k int) {
+func (p *plane) average(y int, sums binned, k int) {
 	out := p.pix[y*p.w : (y+1)*p.w]
+	i := 0
 	for x := range out {
-		var s int32
-		for _, v := range sums[x*k : (x+1)*k] {
-			s += v
+		var s uint32
+		for range k {
+			s += sums.at(i)
+			i++
 		}
 		out[x] = float32(s) / float32(unit*k*k)
 	}
 }
 
-// keep rounds a binned row to whole code values.
-func (p *bytePlane) keep(y int, row []int32) {
-	out := p.pix[y*p.w : (y+1)*p.w]
-	for x, v := range row[:len(out)] {
-		out[x] = uint8(uint32(v+unit/2) / unit)
-	}
-}
-
-// fingerprint is the FNV-1a hash of the sharpness cells: noise alone makes it
-// different for two exposures of the same thing.
+// fingerprint is a hash after FNV-1a of the sharpness cells: noise alone makes it different
+// for two exposures of the same thing.
 func (c *cellMaps) fingerprint() uint64 {
 	h := uint64(14695981039346656037)
 	for i, e := range c.energy {
-		h = (h ^ uint64(math.Float32bits(e))) * 1099511628211
-		h = (h ^ uint64(c.luma[i])) * 1099511628211
+		h = (h ^ uint64(math.Float32bits(e)) ^ uint64(c.luma[i])<<32) * 1099511628211
 	}
 	return h
-}
-
-// A binned row of pixels, in units of a sixteenth, has the first and the last twice: the
-// picture's border is its own neighbour.
-type binned []int32
-
-func newBinned(w int) binned { return make(binned, w+2) }
-
-func (r binned) pixels() []int32 { return r[1 : len(r)-1] }
-
-// read averages a row of bin x bin squares.
-func (r binned) read(luma func(int) []uint8, y, bin int) {
-	dst := r.pixels()
-	if bin == 2 { // the usual case, worth its own loop
-		halve2(dst, luma(2*y), luma(2*y+1))
-	} else {
-		clear(dst)
-		for i := range bin {
-			a := luma(bin*y + i)
-			for x := range dst {
-				var s int32
-				for _, v := range a[x*bin : (x+1)*bin] {
-					s += int32(v)
-				}
-				dst[x] += s
-			}
-		}
-		area := int32(bin * bin)
-		for x, s := range dst {
-			dst[x] = (s*unit + area/2) / area
-		}
-	}
-	r[0], r[len(r)-1] = dst[0], dst[len(dst)-1]
-}
-
-// halve2 averages the 2 x 2 squares of two rows, four at a time: the pixels in even and in
-// odd places each have 16 bits to be summed in.
-func halve2(dst []int32, a, b []uint8) {
-	const even = 0x00ff_00ff_00ff_00ff
-	a, b = a[:2*len(dst)], b[:2*len(dst)]
-	for len(dst) >= 4 {
-		p, q := binary.LittleEndian.Uint64(a), binary.LittleEndian.Uint64(b)
-		s := p&even + p>>8&even + q&even + q>>8&even
-		s *= unit / 4 // 12 bits each
-		four := dst[:4]
-		four[0], four[1], four[2], four[3] = int32(s&0xffff), int32(s>>16&0xffff), int32(s>>32&0xffff), int32(s>>48)
-		dst, a, b = dst[4:], a[8:], b[8:]
-	}
-	for x := range dst {
-		dst[x] = (int32(a[2*x]) + int32(a[2*x+1]) + int32(b[2*x]) + int32(b[2*x+1])) * (unit / 4)
-	}
-}
-
-// sums over the binned pixels of a cell.
-type sums struct {
-	energy uint64
-	counts counts
-}
-
-// totals are the sums over all cells.
-type totals struct{ energy, luma, light, clipped uint64 }
-
-func abs32(x int32) int32 {
-	s := x >> 31
-	return (x ^ s) - s
-}
-
-// laplacian2 is the square of the modified Laplacian of a pixel v with its neighbours.
-func laplacian2(l, v, r, u, d int32) uint64 {
-	ml := uint64(uint32(abs32(2*v-l-r) + abs32(2*v-u-d)))
-	return ml * ml
-}
-
-func (s *sums) add(energy uint64, v int32) {
-	s.energy += energy
-	s.counts += countsOf[v&(256*unit-1)]
-}
-
-// cellRow adds one row of binned pixels to a row of cells.
-func cellRow(acc []sums, above, here, below binned, edge int) {
-	if edge == leastEdge { // the usual case, worth its own loop
-		for i := range acc {
-			// Arrays are read without a check for each of their pixels.
-			at := i * leastEdge
-			h, u, d := (*[leastEdge + 2]int32)(here[at:]), (*[leastEdge]int32)(above[at+1:]), (*[leastEdge]int32)(below[at+1:])
-			a := acc[i]
-			a.add(laplacian2(h[0], h[1], h[2], u[0], d[0]), h[1])
-			a.add(laplacian2(h[1], h[2], h[3], u[1], d[1]), h[2])
-			a.add(laplacian2(h[2], h[3], h[4], u[2], d[2]), h[3])
-			a.add(laplacian2(h[3], h[4], h[5], u[3], d[3]), h[4])
-			acc[i] = a
-		}
-		return
-	}
-	for i := range acc {
-		for x := 1 + i*edge; x <= (i+1)*edge; x++ {
-			acc[i].add(laplacian2(here[x-1], here[x], here[x+1], above[x], below[x]), here[x])
-		}
-	}
-}
-
-// sharesOf returns the shares of n, in 255ths.
-func sharesOf(n int) []uint8 {
-	share := make([]uint8, n+1)
-	for i := range share {
-		share[i] = uint8(math.Round(float64(i) / float64(n) * 255))
-	}
-	return share
-}
-
-// store writes a row of cells and empties the sums.
-func (c *cellMaps) store(row int, acc []sums, share []uint8, all *totals) {
-	n := uint32(c.edge * c.edge) // shorter numbers are divided faster
-	px := float64(n)
-	for i, a := range acc {
-		j := row*c.cols + i
-		light, luma, clipped := a.counts.light(), a.counts.luma(), a.counts.clipped()
-		c.energy[j] = float32(float64(a.energy) / (px * unit * unit))
-		c.luma[j] = uint16((uint32(luma)*(256/unit) + n/2) / n)
-		c.light[j] = uint16((uint32(light) + n/2) / n)
-		c.clipped[j], c.low[j], c.high[j] = share[clipped], share[a.counts.low()], share[a.counts.high()]
-		all.energy += a.energy
-		all.luma += luma
-		all.light += light
-		all.clipped += clipped
-		acc[i] = sums{}
-	}
 }
 
 // AnalysedWidth returns the width of the analysed picture in px.

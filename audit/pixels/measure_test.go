@@ -21,9 +21,20 @@ func noisy(seed uint64, w, h int) *image.Gray {
 
 // TestFocusMeasure holds the cells to the published definition, written here
 // straight from it: the modified Laplacian of Nayar and Nakagawa with step 1,
-// on 2x2 means, squared and averaged over the cell.
+// on 2x2 means, squared and averaged over the cell. A board of black and white squares of
+// one mean each has the largest there are.
 func TestFocusMeasure(t *testing.T) {
-	img := noisy(1, 206, 161)
+	board := image.NewGray(image.Rect(0, 0, 206, 161))
+	for i := range board.Pix {
+		if (i%206/2+i/206/2)%2 == 0 {
+			board.Pix[i] = 255
+		}
+	}
+	t.Run("noise", func(t *testing.T) { focusMeasure(t, noisy(1, 206, 161)) })
+	t.Run("board", func(t *testing.T) { focusMeasure(t, board) })
+}
+
+func focusMeasure(t *testing.T, img *image.Gray) {
 	m, err := Measure(img)
 	if err != nil {
 		t.Fatal(err)
@@ -240,10 +251,14 @@ func TestBoxTurned(t *testing.T) {
 	}
 }
 
-// TestLargeCells holds the sums of cells that grew, as those of large pictures do: of each, the
-// mean energy, luma, light and ends of its binned pixels, computed one by one.
-func TestLargeCells(t *testing.T) {
-	img := noisy(4, 2399, 1500)
+// TestCells holds the sums of usual cells and of those that grew, as those of large pictures
+// do: of each, the mean energy, luma, light and ends of its binned pixels, computed one by one.
+func TestCells(t *testing.T) {
+	t.Run("usual", func(t *testing.T) { cells(t, noisy(4, 1003, 701), leastEdge) })
+	t.Run("large", func(t *testing.T) { cells(t, noisy(4, 2399, 1500), leastEdge+1) })
+}
+
+func cells(t *testing.T, img *image.Gray, edge int) {
 	for i := range img.Pix[:len(img.Pix)/2] { // ends of the scale, too
 		img.Pix[i] = uint8(int(img.Pix[i])*3 - 200)
 	}
@@ -252,11 +267,11 @@ func TestLargeCells(t *testing.T) {
 		t.Fatal(err)
 	}
 	c := &m.cells
-	if c.edge <= leastEdge {
-		t.Fatalf("cells of %d binned pixels, want larger ones", c.edge)
+	if c.edge != edge {
+		t.Fatalf("cells of %d binned pixels, want %d", c.edge, edge)
 	}
 	at := func(x, y int) float64 {
-		x, y = min(max(x, 0), 1199-1), min(max(y, 0), 750-1)
+		x, y = min(max(x, 0), m.Width/2-1), min(max(y, 0), m.Height/2-1)
 		return float64(int(img.GrayAt(2*x, 2*y).Y)+int(img.GrayAt(2*x+1, 2*y).Y)+int(img.GrayAt(2*x, 2*y+1).Y)+int(img.GrayAt(2*x+1, 2*y+1).Y)) / 4
 	}
 	n := float64(c.edge * c.edge)
