@@ -23,6 +23,7 @@ type job struct {
 	found  []*pixels.Seen // in each run
 	on     *looking
 	begun  int // frames that were taken in before
+	steps  *openSteps
 	// mayGrow keeps it ready for more frames.
 	mayGrow bool
 	few     bool // too few frames for anything but to be compared with others
@@ -73,6 +74,7 @@ func (p *Measurer) jobs(runs []*shoot.Run) []*job {
 	}
 	for _, j := range jobs {
 		j.name()
+		j.steps = &p.steps
 	}
 	return jobs
 }
@@ -157,7 +159,7 @@ func (j *job) answers(ctx context.Context, memory *budget) (found []*pixels.Seen
 			}
 			end = j.begins[i+1]
 		}
-		if found[i], err = j.measureStep(ctx, memory, s, j.frames[end-s.Judgement.Frames:end]); err != nil {
+		if found[i], err = j.measureStep(ctx, memory, s, end-s.Judgement.Frames); err != nil {
 			return nil, err
 		}
 	}

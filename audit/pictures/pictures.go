@@ -44,6 +44,7 @@ type Measurer struct {
 	memory *budget
 	judged map[string][]*pixels.Seen // at the last call, by the key of the whole job
 	open   []*looking                // those that may grow, the latest last
+	steps  openSteps                 // of the latest
 }
 
 const (
@@ -112,6 +113,9 @@ func (p *Measurer) Measure(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen
 	slices.SortStableFunc(jobs, func(a, b *job) int { return byStart(a.last(), b.last()) })
 	for _, j := range jobs[max(0, len(jobs)-growing):] {
 		j.mayGrow = !p.Once
+	}
+	if len(jobs) > 0 {
+		p.steps.only(jobs[len(jobs)-1])
 	}
 	errs := []error{p.look(ctx, jobs, total)}
 	p.judged = map[string][]*pixels.Seen{} // what else was in it is of no run any more

@@ -82,6 +82,42 @@ func TestStepOfAGrowingFolder(t *testing.T) {
 	}
 }
 
+// TestStepOfAnOpenRun: with each frame that comes, and the raw file that comes behind it, the
+// step is what it is at once, and no frame is decoded a third time for it.
+func TestStepOfAnOpenRun(t *testing.T) {
+	shots := steppedBy(3.7)
+	jpegs := collect(t, picturestest.Camera{Every: 1300 * time.Millisecond}.Shoot(t, shots))
+	raws := withRaw(t, jpegs, 100) // with a preview that is worse
+	p := &Measurer{}
+	again := false
+	for n := 4; n <= len(jpegs); n++ {
+		once := &Measurer{Once: true}
+		want := stepIn(t, once, jpegs[:n])
+		again = again || decoded(once) > n
+		for _, pairs := range []int{n - 1, n} {
+			if got := stepIn(t, p, slices.Concat(jpegs[:n], raws[:pairs])); got != want {
+				t.Errorf("behind frame %d, with %d raw files: %+v, at once %+v", n, pairs, got, want)
+			}
+		}
+		if got := decoded(p); got > 2*n {
+			t.Errorf("behind frame %d %d pictures were decoded", n, got)
+		}
+		if once.steps.last != nil {
+			t.Errorf("behind frame %d what was measured of a run that cannot grow is kept", n)
+		}
+	}
+	if !again {
+		t.Fatal("no frame was inspected again")
+	}
+	if last := p.steps.last; last == nil || len(last.keys) != len(jpegs) {
+		t.Fatalf("what was measured is not kept for the next frame: %+v", last)
+	}
+	stepIn(t, p, jpegs[5:]) // which is not the run that it was
+	if last := p.steps.last; last != nil {
+		t.Errorf("what was measured of a run that is gone is kept: %q", last.keys)
+	}
+}
+
 // stepIn is the step that is measured in the only run of some files.
 func stepIn(t *testing.T, p *Measurer, files []*shoot.File) pixels.Step {
 	t.Helper()
@@ -112,6 +148,7 @@ func TestStepStopped(t *testing.T) {
 		j := p.jobs(runs)[0]
 		j.on, j.mayGrow = p.resume(j), true
 		clear(j.on.growth)
+		p.steps.last = nil
 		before()
 		j.judge(ctx, p.memory)
 		p.open = append(p.open, j.on)

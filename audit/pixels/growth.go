@@ -58,6 +58,8 @@ func (r *TestRun) Growth(th Thresholds, j *Judgement) Growth {
 
 // StepGrowth answers by how much blur grows from one picture to the next, where another
 // judgement showed that focus walks through them: of few frames, too. Ends are not asked.
+// More pictures may be added behind it, and the growth be asked again: what was measured
+// of patches that are still the sharpest is kept.
 func (r *TestRun) StepGrowth(th Thresholds) Growth {
 	if len(r.frames) < stepLeast {
 		return Growth{Verdict: cannot(ReasonStep)}

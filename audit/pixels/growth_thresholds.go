@@ -47,8 +47,8 @@ const (
 	// curveFactor is how far the growth of blur by the width of the curves may lie from
 	// the truth.
 	curveFactor = 2
-	// stepFrames are inspected again, and no fewer than stepLeast.
-	stepFrames, stepLeast = 16, 6
+	// MostStepFrames are inspected again at most, and no fewer than stepLeast.
+	MostStepFrames, stepLeast = 16, 6
 )
 
 // flatWithin are the differences of peaks, in frames, within which tiles are flat.

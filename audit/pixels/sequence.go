@@ -23,6 +23,8 @@ type Sequence struct {
 	composite    *composite // nil once given up
 
 	noBlur bool // no change of blur is measured: no answer needs it
+	// placesOnly means that nothing is asked but where tiles lie and what they show.
+	placesOnly bool
 
 	memo   *Memo       // nil where registrations are not shared
 	sensor *sensorMean // nil where nobody asks for specks
@@ -133,14 +135,19 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	f := frame{index: index, light: m.Light, luma: m.Luma, clipped: m.Clipped, sharp: m.Sharpness, tint: m.tint, print: m.print, flat: m.Sharpness == 0}
 	half := m.half // a pointer into the measure would keep all of it
 	now := anchor{frame: len(s.frames), levels: m.pyramid(), half: &half, print: m.print}
+	if s.placesOnly {
+		now.half = nil // neither is blur compared
+	}
 	if len(s.frames) == 0 {
 		s.grid = newGrid(m)
 		f.tiles, f.placed = s.read(m, f.place), true
 		s.frames = append(s.frames, f)
 		s.last, s.first = now, now
 		s.first.half = nil
-		s.composite = newComposite(m.small.w, m.small.h)
-		s.composite.add(m, f.place, &s.grid)
+		if !s.placesOnly {
+			s.composite = newComposite(m.small.w, m.small.h)
+			s.composite.add(m, f.place, &s.grid)
+		}
 		return
 	}
 	px := float64(m.smallPx)
@@ -170,16 +177,20 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	}
 	f.tiles = s.read(m, f.place)
 	s.composite.take(m, f.place, mo.Converged, &s.grid)
-	f.lines = s.grid.bandLines(s.frames[len(s.frames)-1].tiles, f.tiles)
+	if !s.placesOnly {
+		f.lines = s.grid.bandLines(s.frames[len(s.frames)-1].tiles, f.tiles)
+	}
 	s.frames = append(s.frames, f)
 	l := s.compare(from.frame, now.frame, mo)
-	l.loop = s.close(from, now, mo, px)
-	if mo.Converged && !s.noBlur && !s.long {
+	if !s.placesOnly {
+		l.loop = s.close(from, now, mo, px)
+	}
+	if mo.Converged && from.half != nil && !s.noBlur && !s.long {
 		l.blurs = s.grid.blurChanges(&s.frames[from.frame], &s.frames[now.frame], from.half, now.half, &l)
 	}
 	s.compareDirections(&l, from, now)
 	s.links = append(s.links, l)
-	if n := len(s.links); n >= blurAsked && n&(n-1) == 0 {
+	if n := len(s.links); n >= blurAsked && n&(n-1) == 0 && !s.placesOnly {
 		s.noBlur = !s.needsBlur()
 	}
 	s.before, s.last = s.last, now

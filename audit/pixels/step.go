@@ -55,8 +55,8 @@ func (j *Judgement) StepFrames() []int {
 	var best []int
 	most := -1.0
 	for _, even := range j.evenly() {
-		for from := 0; from == 0 || from+stepFrames <= len(even); from += stepFrames / 2 {
-			list := even[from:min(len(even), from+stepFrames)]
+		for from := 0; from == 0 || from+MostStepFrames <= len(even); from += MostStepFrames / 2 {
+			list := even[from:min(len(even), from+MostStepFrames)]
 			if len(list) < stepLeast {
 				continue
 			}

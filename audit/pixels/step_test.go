@@ -66,7 +66,7 @@ func TestStepFrames(t *testing.T) {
 	}{
 		"short":                 {10, func(*Judgement) {}, from(0, 9, 1)},
 		"few":                   {5, func(*Judgement) {}, nil},
-		"where it is sharp":     {60, func(j *Judgement) { j.PerFrame[37].Sharpest = 0.5 }, from(32, 32+stepFrames-1, 1)},
+		"where it is sharp":     {60, func(j *Judgement) { j.PerFrame[37].Sharpest = 0.5 }, from(32, 32+MostStepFrames-1, 1)},
 		"decided":               {10, func(j *Judgement) { j.Step.Verdict = decided(true) }, nil},
 		"nothing known":         {10, func(j *Judgement) { j.Step = Step{Verdict: cannot(ReasonWalk)} }, nil},
 		"a frame missing":       {20, func(j *Judgement) { j.Jumps.Events = []Jump{{From: 7, To: 8}} }, from(8, 19, 1)},

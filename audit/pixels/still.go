@@ -44,7 +44,7 @@ func (m *FrameMeasure) still(index int) Still {
 // keepStill keeps a frame by itself as long as there are few.
 func (s *Sequence) keepStill(m *FrameMeasure, index int) {
 	switch {
-	case index >= stillFrames:
+	case index >= stillFrames, s.placesOnly:
 		s.stills = nil
 	case m != nil:
 		s.stills = append(s.stills, m.still(index))

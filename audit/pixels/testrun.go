@@ -10,6 +10,10 @@ import (
 // sharpest patch of each tile, 2 to 4 MB of a picture 1,600 px wide as those of neighbours
 // overlap, and the sharpness of tiles at three scales. The zero value is ready for use.
 type TestRun struct {
+	// StepsOnly, set before the first picture, has the pictures asked for nothing but
+	// [TestRun.StepGrowth]: less is measured and kept.
+	StepsOnly bool
+
 	seq     Sequence
 	side    int // px, of a tile
 	frames  []runSharpness
@@ -21,7 +25,7 @@ type TestRun struct {
 // runSharpness is the sharpness of the tiles of one frame.
 type runSharpness struct {
 	scales [scales][]float32 // by tile, code values²; < 0 where it lies outside
-	fine   []float32         // of tiles half as wide, at the finest scale
+	fine   []float32         // of tiles half as wide, at the finest scale; nil where only steps are asked for
 }
 
 // A patch is the place of what a tile shows in the frame in which it is sharpest.
@@ -44,12 +48,13 @@ func (r *TestRun) Add(img image.Image) {
 		m, _ = Measure(img)
 	}
 	before := len(r.seq.frames)
+	r.seq.placesOnly = r.StepsOnly
 	r.seq.Add(m)
 	switch now := len(r.seq.frames); {
 	case m == nil || now == 0 || r.seq.frames[now-1].index != r.seq.n-1:
 		return // not taken
 	case now <= before: // the first picture alone was of another size
-		*r = TestRun{seq: r.seq}
+		*r = TestRun{StepsOnly: r.StepsOnly, seq: r.seq}
 	}
 	r.read(img, m.Factor)
 }
@@ -70,7 +75,7 @@ func (r *TestRun) read(img image.Image, factor int) {
 	if r.patches == nil {
 		r.patches = make([]patch, g.cols*g.rows)
 	}
-	s := g.sharpnessOf(p, place)
+	s := g.sharpnessOf(p, place, !r.StepsOnly)
 	r.frames = append(r.frames, s)
 	side := r.side + 2*patchMargin
 	changed := make([]bool, len(r.frames)) // frames whose patches are others now

@@ -192,19 +192,22 @@ func (s *tileScale) halve(row []float32) (next []float32, ok bool) {
 	return s.halved, !s.odd
 }
 
-// sharpnessOf returns the mean sharpness of the tiles in a frame at a place.
-func (g *tileGrid) sharpnessOf(p *analysedPicture, place Motion) (s runSharpness) {
+// sharpnessOf returns the mean sharpness of the tiles in a frame at a place, of fine ones too
+// where asked to.
+func (g *tileGrid) sharpnessOf(p *analysedPicture, place Motion, fine bool) (s runSharpness) {
 	w, h := p.w/2, p.h/2
 	var by [scales]*tileScale
 	for k := range by {
 		edges := []int{g.edge}
-		if k == 0 {
+		if k == 0 && fine {
 			edges = append(edges, fineEdge)
 		}
 		by[k] = g.tileScale(w>>k, h>>k, 2<<k, place, edges...)
 		s.scales[k] = by[k].sets[0].out
 	}
-	s.fine = by[0].sets[1].out
+	if fine {
+		s.fine = by[0].sets[1].out
+	}
 	squares := make([]float32, w)
 	for y := range h {
 		a, b := p.row(2 * y)[:2*w], p.row(2*y + 1)[:2*w]

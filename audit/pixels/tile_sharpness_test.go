@@ -28,7 +28,7 @@ func TestTileSharpness(t *testing.T) {
 		}
 		g := newGrid(m)
 		for _, place := range []Motion{{}, {ShiftX: 3.3, ShiftY: -8}, {ShiftY: 9.7, Scale: -0.04, Rotation: 0.03}, {Scale: 0.07}} {
-			s := g.sharpnessOf(analysed(img, 1), place)
+			s := g.sharpnessOf(analysed(img, 1), place, true)
 			inside := 0
 			hold := func(k, edge int, got []float32) {
 				whole := sharpnessSum(size[0], size[1], 2<<k, func(x, y int) float32 { return float32(img.Pix[y*size[0]+x]) })
