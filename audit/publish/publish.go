@@ -263,14 +263,16 @@ func (p *Publisher) Run(ctx context.Context, leave time.Duration) error {
 	defer hangUp()
 	config := p.opt.connection()
 	config.WillMessage = &paho.WillMessage{Topic: p.topic + "/state", Payload: p.gone(board.Lost.String()), QoS: quality, Retain: true}
-	config.OnConnectionUp = func(*autopaho.ConnectionManager, *paho.Connack) {
+	config.OnConnectionUp = func(m *autopaho.ConnectionManager, _ *paho.Connack) {
 		p.mu.Lock()
 		clear(p.sent) // the will may have taken the place of the state
 		p.mu.Unlock()
 		p.reported.forget()
 		p.remark("publishing to %s as %s", p.opt.broker(), p.topic)
 		p.wake()
+		p.listen(link, m)
 	}
+	config.OnPublishReceived = []func(paho.PublishReceived) (bool, error){p.hear}
 	config.OnConnectionDown = func() bool {
 		p.mu.Lock()
 		defer p.mu.Unlock()
@@ -296,6 +298,27 @@ func (p *Publisher) Run(ctx context.Context, leave time.Duration) error {
 		}
 		p.send(ctx, manager)
 	}
+}
+
+// listen asks for what others publish as the state of the set: neither what was sent from
+// here (no local) nor what is kept of earlier (MQTT 5, 3.8.3.1). A broker may refuse that
+// to whoever only publishes: then nobody is heard, and all else is as before.
+func (p *Publisher) listen(ctx context.Context, m *autopaho.ConnectionManager) {
+	const notWhatIsKept = 2
+	_, _ = m.Subscribe(ctx, &paho.Subscribe{Subscriptions: []paho.SubscribeOptions{
+		{Topic: p.topic + "/state", NoLocal: true, RetainHandling: notWhatIsKept},
+	}})
+}
+
+// hear reports another watch that publishes the same set, as the two write over each other's
+// state. The will of a watch that is gone is none, nor is a message that removes what is kept.
+func (p *Publisher) hear(r paho.PublishReceived) (bool, error) {
+	if topic := r.Packet.Topic; topic == p.topic+"/state" && !r.Packet.Retain {
+		if h, ok := parse(strings.TrimSuffix(p.topic, "/"+p.opt.Set), topic, r.Packet.Payload); ok && h.State != nil {
+			p.remarkOnce("another watch publishes as %s too, and each writes over the other: end one, or give it a name of its own with --set", p.topic)
+		}
+	}
+	return true, nil
 }
 
 // send sends what the broker does not have. What fails is sent with the next that is to be

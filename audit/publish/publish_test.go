@@ -346,3 +346,76 @@ func TestNamesOfSets(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// Two watches of one name are told so, once each; the next watch of a set that was watched
+// before is not.
+func TestTwoWatchesOfOneName(t *testing.T) {
+	b := publishtest.Start(t, publishtest.Options{})
+	watch := func(set string) (p *Publisher, heard chan string, end func()) {
+		heard = make(chan string, 100)
+		up := make(chan struct{}, 100)
+		p, err := New(Options{Broker: at(b.Address), Set: set, Remark: func(text string) {
+			if strings.HasPrefix(text, "publishing to ") {
+				up <- struct{}{}
+				return
+			}
+			heard <- text
+		}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() { done <- p.Run(ctx, 2*time.Second) }()
+		select {
+		case <-up:
+		case <-time.After(10 * time.Second):
+			t.Fatal("there is no broker")
+		}
+		return p, heard, func() {
+			cancel()
+			if err := <-done; err != nil {
+				t.Error(err)
+			}
+		}
+	}
+	everything := follow(t, b.Address, "studio/#")
+	first, toFirst, end := watch("table 2")
+	first.Show(aState(board.Shooting, 27))
+	everything.await(t, "studio/table 2/state", "the first", last("shooting"))
+	end()
+	everything.await(t, "studio/table 2/state", "its end", last("ended"))
+
+	first, toAgain, end := watch("table 2")
+	defer end()
+	other, toOther, endOther := watch("table 3")
+	defer endOther()
+	first.Show(aState(board.Shooting, 28))
+	other.Show(aState(board.Shooting, 28))
+	everything.await(t, "studio/table 3/state", "the other", last("shooting"))
+	everything.await(t, "studio/table 2/state", "the first again", last("shooting"))
+	second, toSecond, endSecond := watch("table 2")
+	defer endSecond()
+	want := "another watch publishes as studio/table 2 too, and each writes over the other: end one, or give it a name of its own with --set"
+	for frames := 30; frames < 40; frames++ {
+		second.Show(aState(board.Stalled, frames))
+		everything.await(t, "studio/table 2/state", "the second", last("stalled"))
+		first.Show(aState(board.Shooting, frames))
+		everything.await(t, "studio/table 2/state", "the first", last("shooting"))
+	}
+	for name, heard := range map[string]chan string{"first": toAgain, "second": toSecond} {
+		select {
+		case text := <-heard:
+			if text != want {
+				t.Errorf("the %s: %q", name, text)
+			}
+		case <-time.After(10 * time.Second):
+			t.Errorf("the %s is not told", name)
+		}
+	}
+	for name, heard := range map[string]chan string{"one before": toFirst, "first, again": toAgain, "second, again": toSecond, "other": toOther} {
+		if len(heard) > 0 {
+			t.Errorf("the %s: %q", name, <-heard)
+		}
+	}
+}
