@@ -100,6 +100,25 @@ func (l *Live) goesOn(q *Reviewed, now time.Time) bool {
 	return short(q) && !followed && l.Since(q, now) < quietLimit(q)+stalledMost
 }
 
+// UnderWay returns the sequence of which more frames may come: the last of its body, not
+// complete, and not quiet for longer than its cadence explains. Of several it is that of the
+// latest file; nil where there is none.
+func (l *Live) UnderWay(now time.Time) *Reviewed {
+	var found *Reviewed
+	for _, session := range l.result.Sessions {
+		for _, q := range session.Sequences {
+			_, followed := l.next(q, false)
+			if followed || len(q.Frames) < liveFrames || complete(q) || l.Since(q, now) >= quietLimit(q) && !l.goesOn(q, now) {
+				continue
+			}
+			if found == nil || l.latest(q).After(l.latest(found)) {
+				found = q
+			}
+		}
+	}
+	return found
+}
+
 // late reports which way a sequence is late, and why: a run that stops short of the frames
 // that it should have, after the pause that its cadence explains, or a time-lapse that
 // has lost its beat by two ticks. The kind is 0 where it is not.

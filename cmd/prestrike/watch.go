@@ -422,6 +422,9 @@ func (w *watching) start(ctx context.Context) error {
 	} else {
 		report.Paragraph(&b, "", 0, fmt.Sprintf("Watching %s, which holds %d frames already. Enter closes a sequence, Ctrl-C ends with the report.", w.folder, r.Files.Frames), w.c.textWidth(false))
 		report.WriteClosing(&b, r, w.c.textWidth(false), w.colour)
+		if q := w.live.UnderWay(w.now()); q != nil && q.Verdict > audit.VerdictGood && q.SupersededBy == nil {
+			report.Paragraph(&b, "", 0, fmt.Sprintf("%s may still be under way: this line holds for its %d frames so far.", q.ID, len(q.Frames)), w.c.textWidth(false))
+		}
 	}
 	return w.write(b.Bytes())
 }

@@ -330,6 +330,43 @@ func TestWatchStartsWhereThingsStand(t *testing.T) {
 	}
 }
 
+// A watch that is started again in the middle of a run does not ask for it to be shot again
+// without adding that more of it may come; long after, it does.
+func TestWatchStartsInARun(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		after time.Duration // of the last frame
+		want  bool
+	}{
+		{"at once", 2 * time.Second, true},
+		{"the next day", 20 * time.Hour, false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			w := startWatch(t, func(w *watchRun) {
+				for _, n := range []string{"0013", "0014", "0015", "0016", "0019", "0020"} {
+					file := filepath.Join(w.in, w.frame(n))
+					if err := os.MkdirAll(filepath.Dir(file), 0o777); err != nil {
+						t.Fatal(err)
+					}
+					if err := os.WriteFile(file, w.content(n), 0o666); err != nil {
+						t.Fatal(err)
+					}
+					came := time.Now().Add(-c.after)
+					if err := os.Chtimes(file, came, came); err != nil {
+						t.Fatal(err)
+					}
+				}
+			})
+			w.wait(&w.out, "RESHOOT: shoot 1.1 again while the subject is here")
+			w.end()
+			const line = "1.1 may still be under way: this line holds for its 6 frames so far."
+			if out := strings.Join(strings.Fields(w.out.String()), " "); strings.Contains(out, line) != c.want {
+				t.Errorf("shown\n%s", w.out.String())
+			}
+		})
+	}
+}
+
 // However frames come, the watch ends with what the report states of the folder.
 func TestWatchEndsAsTheReport(t *testing.T) {
 	w := startWatch(t, nil, "--format", "json")
