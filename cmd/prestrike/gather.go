@@ -9,6 +9,7 @@ import (
 
 	"prestrike/audit"
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 
 	"github.com/spf13/cobra"
 )
@@ -63,7 +64,7 @@ func limitMemory(files int, decoding bool) func() {
 func nothingToRead(folders []string, c *shoot.Collection) error {
 	what := "no picture files in " + strings.Join(folders, ", ")
 	if c.Other > 0 {
-		what += fmt.Sprintf(" (%d other files)", c.Other)
+		what += " (" + words.Count(c.Other, "other file", "other files") + ")"
 	}
 	if len(c.Unfinished) > 0 {
 		return fmt.Errorf("%s is not complete yet, and there are %s: wait until the copy is complete, then run this again", c.Unfinished[0], what)
