@@ -75,7 +75,7 @@ func checkBrightnessDrift(v *audit.Review) error {
 	if lost := extensionEV(v, j); lost*trend(j) > 0 {
 		walk -= math.Abs(lost)
 	}
-	f := audit.Finding{Severity: severity, Unit: "EV", Action: "inspect the frames; if it shows, keep other light out and shoot the sequence again"}
+	f := audit.Finding{Severity: severity, Unit: "EV", Action: "inspect the frames; if the change shows, keep other light out and shoot the sequence again"}
 	if q.Kind == shoot.TimeLapse {
 		f.Action = "check whether it shows in the clip"
 	}

@@ -219,7 +219,7 @@ func jumpsFinding(v *audit.Review, j *pixels.Judgement, jumps []pixels.Jump, lim
 		Severity: audit.Note, Title: wideStepTitle,
 		Message: fmt.Sprintf("%s about %s times as far between %s and %s as between their neighbours",
 			focusOrCamera(j, "moves"), twoFigures(widest.Ratio), q.Frames[widest.From].Label(), q.Frames[widest.To].Label()),
-		Action:   "nothing to do where the steps are small",
+		Action:   "nothing to do where the focus steps are small; where they are wide, inspect the band between the frames named at 100 %",
 		Measured: exifread.Of(widest.Ratio), Limit: exifread.Of(pixels.DefaultThresholds().JumpRatio), Unit: "usual steps",
 	}
 	var more []string

@@ -225,7 +225,7 @@ func reportSlow(v *audit.Review, q *shoot.Sequence, list []slowFrame) {
 		}
 	}
 	if len(stabilised) > 0 {
-		v.Unjudged("the lens is stabilised by its name: declare its stops in prestrike.toml", stabilised...)
+		v.Unjudged("the name of the lens shows stabilisation: declare its stops in prestrike.toml", stabilised...)
 	}
 	for _, part := range [][]slowFrame{certain, likely} {
 		if len(part) > 0 {

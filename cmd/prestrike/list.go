@@ -297,7 +297,7 @@ func (f *listFlags) lines(p *pickedList, terminal bool) ([]byte, error) {
 				out = append(append(out, name...), 0)
 				continue
 			case strings.ContainsAny(name, "\n\r"):
-				return nil, fmt.Errorf("the name %s holds a line end, which a list of lines cannot: write -0, and read it as such", report.Visible(name))
+				return nil, fmt.Errorf("the name %s holds a line end, and cannot be in a list of lines: add -0, which ends each name with a zero byte", report.Visible(name))
 			case terminal:
 				name = report.Visible(name)
 			}
