@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"prestrike/audit/shoot"
+	"prestrike/audit/words"
 	"prestrike/exifread"
 	"prestrike/rules/optics"
 )
@@ -189,10 +190,10 @@ func ViewsSentence(views []*ShotView) string {
 	}
 	text := fmt.Sprintf("%d of %d views shot", shot, wanted)
 	if len(missing) > 0 {
-		text += "; missing: " + strings.Join(missing, ", ")
+		text += "; missing: " + strings.Join(words.Names(missing), ", ")
 	}
 	if len(again) > 0 {
-		text += "; to be shot again: " + strings.Join(again, ", ")
+		text += "; to be shot again: " + strings.Join(words.Names(again), ", ")
 	}
 	return text
 }

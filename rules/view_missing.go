@@ -57,7 +57,7 @@ func checkViewMissing(v *audit.Review) error {
 		return nil
 	}
 	f := audit.Finding{
-		Message: "no sequence shows " + words.List(missing, 12),
+		Message: "no sequence shows " + words.List(words.Names(missing), 12),
 		Action:  "shoot what is missing while the subject is here, or copy its frames", Look: shotList,
 		Measured: exifread.Of(float64(len(v.Views) - len(missing))), Limit: exifread.Of(float64(len(v.Views))), Unit: "views",
 	}

@@ -114,8 +114,8 @@ type message struct {
 	where []string
 }
 
-// joined writes messages that lead to one instruction: the only one as it is, several
-// with their sequences.
+// joined writes messages that lead to one instruction: several with their sequences, where
+// these are not the same for all, as they lead the instruction then.
 func joined(messages []message) string {
 	const mostPlaces = 6
 	if len(messages) == 1 {
@@ -125,9 +125,14 @@ func joined(messages []message) string {
 	if len(shown) > mostAlike+1 {
 		shown = shown[:mostAlike]
 	}
+	apart := slices.ContainsFunc(messages, func(m message) bool { return !slices.Equal(m.where, messages[0].where) })
 	var parts []string
 	for _, m := range shown {
-		parts = append(parts, words.List(m.where, mostPlaces)+": "+m.text)
+		text := m.text
+		if apart {
+			text = words.List(m.where, mostPlaces) + ": " + text
+		}
+		parts = append(parts, text)
 	}
 	text := strings.Join(parts, "; ")
 	if left := len(messages) - len(shown); left > 0 {

@@ -3,6 +3,8 @@ package words
 
 import (
 	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -18,6 +20,19 @@ func List(words []string, most int) string {
 	default:
 		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
 	}
+}
+
+// Names returns names for a list: in quotes where one of them holds a comma, as the list
+// would seem to hold more of them then.
+func Names(names []string) []string {
+	if !slices.ContainsFunc(names, func(name string) bool { return strings.Contains(name, ",") }) {
+		return names
+	}
+	quoted := make([]string, len(names))
+	for i, name := range names {
+		quoted[i] = strconv.Quote(name)
+	}
+	return quoted
 }
 
 // Plural returns the word for one thing or the word for more, or none.

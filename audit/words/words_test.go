@@ -1,6 +1,9 @@
 package words
 
-import "testing"
+import (
+	"strings"
+	"testing"
+)
 
 func TestList(t *testing.T) {
 	for _, tt := range []struct {
@@ -24,6 +27,17 @@ func TestCount(t *testing.T) {
 	for n, want := range []string{"0 frames", "1 frame", "2 frames"} {
 		if got := Count(n, "frame", "frames"); got != want {
 			t.Errorf("%d: %q, want %q", n, got, want)
+		}
+	}
+}
+
+// A list of names can be read: where one holds a comma, each is in quotes.
+func TestNames(t *testing.T) {
+	for want, names := range map[string][]string{
+		"": nil, "back, keel": {"back", "keel"}, `"front, raking light", "Öffnung"`: {"front, raking light", "Öffnung"},
+	} {
+		if got := strings.Join(Names(names), ", "); got != want {
+			t.Errorf("%q: %s, want %s", names, got, want)
 		}
 	}
 }
