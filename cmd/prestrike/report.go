@@ -6,6 +6,8 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"path/filepath"
+	"strings"
 
 	"prestrike/audit"
 	"prestrike/audit/report"
@@ -104,6 +106,9 @@ func (f *reportFlags) exitStatus(v audit.Verdict) status {
 	}
 }
 
+// formNamed is the form that the ending of a file's name means.
+var formNamed = map[string]string{".html": "html", ".htm": "html", ".json": "json", ".csv": "csv", ".md": "markdown"}
+
 func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string) error {
 	if err := f.asPage(cmd, c, folders); err != nil {
 		return err
@@ -156,6 +161,9 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 		return err
 	}
 	f.openPage(c, target.path)
+	if named := formNamed[strings.ToLower(filepath.Ext(f.file))]; named != "" && named != form.Name && !cmd.Flags().Changed("format") && !f.quiet {
+		c.remark("%s holds the report as text: add --format %s if it is to be what its name means", f.file, named)
+	}
 	if target.path != "" && !f.quiet {
 		var last bytes.Buffer
 		report.WriteClosing(&last, result, c.errColumns(), false)
