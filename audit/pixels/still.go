@@ -178,7 +178,9 @@ func (s *Still) SofterThan(o *Still) Softness {
 		return Softness{Verdict: cannot(why)}
 	}
 	t := v.losses(&w, w.spots(), mo, brighter)
-	if len(t.ln) < stillTiles {
+	// Where noise hides nearly all texture, what rises above it are highlights, which are as bright in
+	// less light, and the one may be as sharp as the other elsewhere.
+	if len(t.ln) < stillTiles || t.drowned > stillDrowned*len(t.ln) {
 		return Softness{Verdict: cannot(ReasonTexture)}
 	}
 	// What is out of focus in both is as soft in both: elsewhere the other must lose.
@@ -205,7 +207,9 @@ func (s *Still) shownBy(j *Judgement) bool {
 type tileLosses struct {
 	ln   map[[2]int]float64
 	fine map[[2]int]float64 // how much finer than coarse the detail of the other is
-	box  Box                // around the sharpest place that is softer
+	// drowned is in how many more places noise hides how sharp they are.
+	drowned int
+	box     Box // around the sharpest place that is softer
 }
 
 // losses reads the still where the spots of another picture lie in it. Those count around
@@ -221,8 +225,12 @@ func (v *stillView) losses(w *stillView, of []spot, mo Motion, brighter float64)
 		x, y := (1+mo.Scale)*p.x-mo.Rotation*p.y+mo.ShiftX, mo.Rotation*p.x+(1+mo.Scale)*p.y+mo.ShiftY
 		e, ok := v.at(x, y, side)
 		e = v.beyondNoise(e) / (brighter * brighter)
-		detail := w.detailAt(p.x, p.y)
-		if !ok || detail < detailBlock*detailBlock || max(e, p.energy) < max(stillEnergy*DefaultThresholds().MinEnergy, v.noise, w.noise) {
+		detail, sharper := w.detailAt(p.x, p.y), max(e, p.energy)
+		if !ok || detail < detailBlock*detailBlock || sharper < stillEnergy*DefaultThresholds().MinEnergy {
+			continue
+		}
+		if sharper < max(v.noise, w.noise) {
+			t.drowned++
 			continue
 		}
 		ln := math.Log(p.energy / e)
