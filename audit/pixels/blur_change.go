@@ -70,8 +70,12 @@ func (p *bytePlane) moved(out []float32, side int, x, y float64, gain float32) b
 		u := p.pix[(iy+r)*p.w+ix : (iy+r)*p.w+ix+side+1]
 		d := p.pix[(iy+r+1)*p.w+ix : (iy+r+1)*p.w+ix+side+1]
 		o := out[r*side : (r+1)*side]
-		for k := range o {
-			o[k] = w00*float32(u[k]) + w10*float32(u[k+1]) + w01*float32(d[k]) + w11*float32(d[k+1])
+		ul, dl := float32(u[0]), float32(d[0])
+		u, d, o = u[1:], d[1:][:len(u)-1], o[:len(u)-1]
+		for k := range u {
+			ur, dr := float32(u[k]), float32(d[k])
+			o[k] = w00*ul + w10*ur + w01*dl + w11*dr
+			ul, dl = ur, dr
 		}
 	}
 	return true
@@ -96,10 +100,15 @@ func (p *blurPair) change() (c blurChange, ok bool) {
 	soften(p.b, p.tmp, w)
 	var sd, sa, sb, sda, sdb, saa, sbb, sab, sdd float32
 	for y := blurBorder; y < w-blurBorder; y++ {
-		for i := y*w + blurBorder; i < (y+1)*w-blurBorder; i++ {
-			la := p.a[i-1] + p.a[i+1] + p.a[i-w] + p.a[i+w] - 4*p.a[i]
-			lb := p.b[i-1] + p.b[i+1] + p.b[i-w] + p.b[i+w] - 4*p.b[i]
-			d := p.b[i] - p.a[i]
+		// What is read from slices of known lengths takes no check of its own.
+		at := y*w + blurBorder
+		n := w - 2*blurBorder
+		a, aUp, aDown, aLeft, aRight := p.a[at:][:n], p.a[at-w:][:n], p.a[at+w:][:n], p.a[at-1:][:n], p.a[at+1:][:n]
+		b, bUp, bDown, bLeft, bRight := p.b[at:][:n], p.b[at-w:][:n], p.b[at+w:][:n], p.b[at-1:][:n], p.b[at+1:][:n]
+		for i := range n {
+			la := aLeft[i] + aRight[i] + aUp[i] + aDown[i] - 4*a[i]
+			lb := bLeft[i] + bRight[i] + bUp[i] + bDown[i] - 4*b[i]
+			d := b[i] - a[i]
 			sd += d
 			sa += la
 			sb += lb
@@ -128,14 +137,16 @@ func (p *blurPair) change() (c blurChange, ok bool) {
 // soften runs the binomial kernel 1 2 1 over a square both ways, but for its border.
 func soften(p, tmp []float32, w int) {
 	for y := range w {
-		row, out := p[y*w:(y+1)*w], tmp[y*w:(y+1)*w]
-		for x := 1; x < w-1; x++ {
-			out[x] = (row[x-1] + 2*row[x] + row[x+1]) / 4
+		row, out := p[y*w:(y+1)*w], tmp[y*w+1:(y+1)*w-1]
+		left, here, right := row[:len(out)], row[1:][:len(out)], row[2:][:len(out)]
+		for x := range out {
+			out[x] = (left[x] + 2*here[x] + right[x]) / 4
 		}
 	}
 	for y := 1; y < w-1; y++ {
-		u, m, d, out := tmp[(y-1)*w:y*w], tmp[y*w:(y+1)*w], tmp[(y+1)*w:(y+2)*w], p[y*w:(y+1)*w]
-		for x := 1; x < w-1; x++ {
+		out := p[y*w+1 : (y+1)*w-1]
+		u, m, d := tmp[(y-1)*w+1:][:len(out)], tmp[y*w+1:][:len(out)], tmp[(y+1)*w+1:][:len(out)]
+		for x := range out {
 			out[x] = (u[x] + 2*m[x] + d[x]) / 4
 		}
 	}

@@ -97,32 +97,40 @@ func (c *composite) add(m *FrameMeasure, place Motion, g *tileGrid) {
 	px := float64(m.smallPx)
 	perCell := px / g.cellPx
 	p, q := 1+place.Scale, place.Rotation
+	halfW, halfH := float64(c.w)/2, float64(c.h)/2
+	right, bottom := float64(c.w-1), float64(c.h-1)
+	cells := &m.cells
 	for y := range c.h {
-		yc := float64(y) + 0.5 - float64(c.h)/2
+		yc := float64(y) + 0.5 - halfH
 		// In small pixels of the new frame, from its middle.
-		fx := p*(0.5-float64(c.w)/2) - q*yc + place.ShiftX/px
-		fy := q*(0.5-float64(c.w)/2) + p*yc + place.ShiftY/px
+		fx := p*(0.5-halfW) - q*yc + place.ShiftX/px
+		fy := q*(0.5-halfW) + p*yc + place.ShiftY/px
 		row := c.pix[y*c.w : (y+1)*c.w]
-		for x := 0; x < c.w; x, fx, fy = x+1, fx+p, fy+q {
-			sx, sy := fx+float64(c.w)/2-0.5, fy+float64(c.h)/2-0.5
-			if sx < 0 || sy < 0 || sx > float64(c.w-1) || sy > float64(c.h-1) {
+		for x := range row {
+			sx, sy := fx+halfW-0.5, fy+halfH-0.5
+			cx, cy := fx*perCell+g.centreX-0.5, fy*perCell+g.centreY-0.5
+			fx, fy = fx+p, fy+q
+			if sx < 0 || sy < 0 || sx > right || sy > bottom {
 				continue
 			}
-			o := &row[x]
-			e := energy16Of(m.cells.energyAt(fx*perCell+g.centreX-0.5, fy*perCell+g.centreY-0.5))
-			if e < o.least[0] {
-				o.least[0], o.least[1] = e, o.least[0]
-			} else if e < o.least[1] {
-				o.least[1] = e
-			}
-			switch {
-			case e > o.peak[0]:
-				o.peak[0], o.peak[1] = e, o.peak[0]
-				o.luma[0], o.luma[1] = m.small.held(sx, sy), o.luma[0]
-			case e > o.peak[1]:
-				o.peak[1], o.luma[1] = e, m.small.held(sx, sy)
-			}
+			row[x].take(energy16Of(cells.energyAt(cx, cy)), &m.small, sx, sy)
 		}
+	}
+}
+
+// take takes in an energy, and where it is one of the greatest, what the picture shows.
+func (o *compositePixel) take(e energy16, small *plane, sx, sy float64) {
+	if e < o.least[0] {
+		o.least[0], o.least[1] = e, o.least[0]
+	} else if e < o.least[1] {
+		o.least[1] = e
+	}
+	switch {
+	case e > o.peak[0]:
+		o.peak[0], o.peak[1] = e, o.peak[0]
+		o.luma[0], o.luma[1] = small.held(sx, sy), o.luma[0]
+	case e > o.peak[1]:
+		o.peak[1], o.luma[1] = e, small.held(sx, sy)
 	}
 }
 
@@ -143,7 +151,8 @@ func (c *cellMaps) energyAt(x, y float64) float32 {
 	x, y = within(x, float64(c.cols-1)), within(y, float64(c.rows-1))
 	ix, iy := min(int(x), c.cols-2), min(int(y), c.rows-2)
 	fx, fy := float32(x-float64(ix)), float32(y-float64(iy))
-	a, b := c.energy[iy*c.cols+ix:][:2], c.energy[(iy+1)*c.cols+ix:][:2]
+	i, j := iy*c.cols+ix, (iy+1)*c.cols+ix
+	a, b := c.energy[i:i+2:i+2], c.energy[j:j+2:j+2]
 	top := a[0] + fx*(a[1]-a[0])
 	return top + fy*(b[0]+fx*(b[1]-b[0])-top)
 }
@@ -153,7 +162,8 @@ func (c *cellMaps) energyAt(x, y float64) float32 {
 func (p *plane) at(x, y float64) float32 {
 	ix, iy := min(int(x), p.w-2), min(int(y), p.h-2)
 	fx, fy := float32(x-float64(ix)), float32(y-float64(iy))
-	a, b := p.pix[iy*p.w+ix:][:2], p.pix[(iy+1)*p.w+ix:][:2]
+	i, j := iy*p.w+ix, (iy+1)*p.w+ix
+	a, b := p.pix[i:i+2:i+2], p.pix[j:j+2:j+2]
 	top := a[0] + fx*(a[1]-a[0])
 	return top + fy*(b[0]+fx*(b[1]-b[0])-top)
 }

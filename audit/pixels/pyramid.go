@@ -13,24 +13,37 @@ func (m *FrameMeasure) pyramid() []plane {
 }
 
 func smooth(p plane) plane {
-	tmp := make([]float32, len(p.pix))
-	for y := range p.h {
-		in, out := p.pix[y*p.w:(y+1)*p.w], tmp[y*p.w:(y+1)*p.w]
-		out[0], out[p.w-1] = in[0], in[p.w-1]
-		for x := 1; x < p.w-1; x++ {
-			out[x] = 0.25*in[x-1] + 0.5*in[x] + 0.25*in[x+1]
-		}
-	}
 	out := plane{p.w, p.h, make([]float32, len(p.pix))}
-	copy(out.pix[:p.w], tmp[:p.w])
-	copy(out.pix[(p.h-1)*p.w:], tmp[(p.h-1)*p.w:])
-	for y := 1; y < p.h-1; y++ {
-		a, b, c := tmp[(y-1)*p.w:y*p.w], tmp[y*p.w:(y+1)*p.w], tmp[(y+1)*p.w:(y+2)*p.w]
-		o := out.pix[y*p.w : (y+1)*p.w]
-		for x := range o {
-			o[x] = 0.25*a[x] + 0.5*b[x] + 0.25*c[x]
+	rows := make([]float32, 3*p.w) // smoothed along x, of which no more are needed at once
+	along := func(y int) []float32 {
+		in, row := p.pix[y*p.w:(y+1)*p.w], rows[y%3*p.w:][:p.w]
+		row[0], row[p.w-1] = in[0], in[p.w-1]
+		if p.w > 2 {
+			// What is read from slices of known lengths takes no check of its own.
+			to := row[1 : p.w-1]
+			left, here, right := in[:len(to)], in[1:][:len(to)], in[2:][:len(to)]
+			for x := range to {
+				to[x] = 0.25*left[x] + 0.5*here[x] + 0.25*right[x]
+			}
 		}
+		return row
 	}
+	a := along(0)
+	b := a
+	if p.h > 1 {
+		b = along(1)
+	}
+	copy(out.pix[:p.w], a)
+	for y := 1; y < p.h-1; y++ {
+		c := along(y + 1)
+		o := out.pix[y*p.w : (y+1)*p.w]
+		u, m, d := a[:len(o)], b[:len(o)], c[:len(o)]
+		for x := range o {
+			o[x] = 0.25*u[x] + 0.5*m[x] + 0.25*d[x]
+		}
+		a, b = b, c
+	}
+	copy(out.pix[(p.h-1)*p.w:], b)
 	return out
 }
 

@@ -340,7 +340,7 @@ func (s *Sequence) compare(from, to int, mo Motion) link {
 			continue
 		}
 		ev = append(ev, math.Log2(float64(q.light/p.light)))
-		gain = append(gain, math.Log(float64(q.luma/p.luma)))
+		gain = append(gain, float64(q.luma/p.luma))
 	}
 	if len(ev) < max(lightTiles, len(a.tiles)/lightEvery) { // too dark or too bright: the whole picture's light must do
 		l.ev = math.Log2((b.light + lightFloor) / (a.light + lightFloor))
@@ -352,7 +352,7 @@ func (s *Sequence) compare(from, to int, mo Motion) link {
 			ev[i] = math.Abs(x - l.ev)
 		}
 		l.spread = consistent * quickMedian(ev)
-		l.gain = quickMedian(gain)
+		l.gain = quickMedianOf(gain, math.Log)
 	}
 	g := float32(math.Exp(l.gain))
 	diff := ev[:0]

@@ -7,15 +7,27 @@ import (
 
 // A sample is one pixel of picture a and what b shows in its place.
 type sample struct {
-	x, y   float64 // from the middle of the picture
 	value  float64 // of a
 	left   float64 // what gain and offset leave between the two
 	gx, gy float64 // gradients, means of both pictures
 }
 
-// samples appends the pixels of row y of picture a that b covers. Gradients of b are
-// those of the nearest pixel, or those of the pixel to the upper left.
-func (s *solver) samples(out []sample, y int, nearest bool) []sample {
+// A line is neighbouring samples, the first of which lies at x, y from the middle of the picture.
+type line struct {
+	x, y float64
+	row  []sample
+}
+
+// to returns the part of the line that lies before x, and what is behind.
+func (l line) to(x float64) (part, rest line) {
+	n := min(max(0, int(x-l.x)), len(l.row)) // places are a whole number of pixels apart
+	return line{l.x, l.y, l.row[:n]}, line{l.x + float64(n), l.y, l.row[n:]}
+}
+
+// samples returns the pixels of row y of picture a that b covers. They are valid until the
+// next call. Gradients of b are those of the nearest pixel, or those of the pixel to the
+// upper left.
+func (s *solver) samples(y int, nearest bool) line {
 	A, B := s.a, s.b
 	w, ht := A.w, A.h
 	cx, cy := float64(w-1)/2, float64(ht-1)/2
@@ -25,43 +37,58 @@ func (s *solver) samples(out []sample, y int, nearest bool) []sample {
 	bx, by := inParts(p*(1-cx)-q*yc+s.mo.ShiftX+cx), inParts(q*(1-cx)+p*yc+s.mo.ShiftY+cy)
 	stepX, stepY := inParts(p), inParts(q)
 	right, bottom := int64(w-2)*placeParts, int64(ht-2)*placeParts
+	covers := func(x int) bool {
+		bx, by := bx+int64(x-1)*stepX, by+int64(x-1)*stepY
+		return bx >= placeParts && by >= placeParts && bx < right && by < bottom
+	}
+	// Those that b covers are neighbours, as it is bounded by straight lines.
+	first, end := 1, w-1
+	for first < end && !covers(first) {
+		first++
+	}
+	for first < end && !covers(end-1) {
+		end--
+	}
+	n := end - first
+	s.row = slices.Grow(s.row[:0], n)[:n]
+	row := s.row
+	bx, by = bx+int64(first-1)*stepX, by+int64(first-1)*stepY
 	gain, offset := s.mo.Gain, s.mo.Offset
 	gradientGain := float32(gain)
+	near := int64(0)
+	if nearest {
+		near = placeNear
+	}
 	// What is read from slices of known lengths takes no check of its own.
-	here, up, down := A.pix[y*w:][:w], A.pix[(y-1)*w:][:w], A.pix[(y+1)*w:][:w]
+	at := y*w + first
+	left, here, next := A.pix[at-1:][:len(row)], A.pix[at:][:len(row)], A.pix[at+1:][:len(row)]
+	up, down := A.pix[at-w:][:len(row)], A.pix[at+w:][:len(row)]
 	pix := B.pix
-	out = slices.Grow(out, w)
-	all := out[len(out):cap(out)]
-	n := 0
-	for x := 1; x < w-1; x, bx, by = x+1, bx+stepX, by+stepY {
-		if bx < placeParts || by < placeParts || bx >= right || by >= bottom {
-			continue
-		}
+	for i := range row {
 		fx, fy := float32(bx&(placeParts-1))*(1.0/placeParts), float32(by&(placeParts-1))*(1.0/placeParts)
 		j := int(by>>placeBits)*w + int(bx>>placeBits)
+		k := int((by+near)>>placeBits)*w + int((bx+near)>>placeBits)
+		bx, by = bx+stepX, by+stepY
 		b0, b1 := pix[j:j+2:j+2], pix[j+w:j+w+2:j+w+2]
 		top := b0[0] + fx*(b0[1]-b0[0])
 		bot := b1[0] + fx*(b1[1]-b1[0])
 		vb := float64(top + fy*(bot-top))
-		if nearest && fx > 0.5 {
-			j++
-		}
-		if nearest && fy > 0.5 {
-			j += w
-		}
-		a, b := here[x-1:x+2:x+2], pix[j-1:j+2:j+2]
-		va := float64(a[1])
-		to := &all[n]
-		n++
-		to.x, to.y, to.value, to.left = float64(x)-cx, yc, va, vb-gain*va-offset
-		to.gx = float64(0.25 * (gradientGain*(a[2]-a[0]) + (b[2] - b[0])))
-		to.gy = float64(0.25 * (gradientGain*(down[x]-up[x]) + (pix[j+w] - pix[j-w])))
+		b := pix[k-1 : k+2 : k+2]
+		va := float64(here[i])
+		to := &row[i]
+		to.value, to.left = va, vb-gain*va-offset
+		to.gx = float64(0.25 * (gradientGain*(next[i]-left[i]) + (b[2] - b[0])))
+		to.gy = float64(0.25 * (gradientGain*(down[i]-up[i]) + (pix[k+w] - pix[k-w])))
 	}
-	return out[:len(out)+n]
+	return line{float64(first) - cx, yc, row}
 }
 
 // placeParts are the parts of a pixel that places are counted in.
 const placeBits, placeParts = 32, 1 << placeBits
+
+// placeNear takes a place to the nearest pixel: to the next one from beyond the half, as far as
+// a float32 distinguishes it.
+const placeNear = placeParts/2 - 129
 
 // inParts returns a place or length in pixels in its parts.
 func inParts(px float64) int64 { return int64(math.Floor(px * placeParts)) }
@@ -78,14 +105,16 @@ type equations struct {
 
 // add adds samples, each with Cauchy's weight 1 / (1 + left² invC2). It takes two at a time,
 // as to read and write the sums is what takes the time.
-func (n *equations) add(row []sample, invC2 float64) {
+func (n *equations) add(l line, invC2 float64) {
 	h, g := &n.h, &n.g
-	for i := 0; i < len(row); i += 2 {
+	row, sx, y := l.row, l.x, l.y
+	for i := 0; i < len(row); i, sx = i+2, sx+2 {
+		tx := sx + 1
 		s, t, w, v := pairOf(row[i:], invC2)
 		r, gx, gy, va := s.left, s.gx, s.gy, s.value
 		q, fx, fy, vb := t.left, t.gx, t.gy, t.value
-		d0, d1 := gx*s.x+gy*s.y, gy*s.x-gx*s.y
-		e0, e1 := fx*t.x+fy*t.y, fy*t.x-fx*t.y
+		d0, d1 := gx*sx+gy*y, gy*sx-gx*y
+		e0, e1 := fx*tx+fy*y, fy*tx-fx*y
 		w0, w1, w2, w3, w4 := w*d0, w*d1, w*gx, w*gy, w*va
 		v0, v1, v2, v3, v4 := v*e0, v*e1, v*fx, v*fy, v*vb
 		h[0][0] += w0*d0 + v0*e0
@@ -176,8 +205,7 @@ func (s *solver) step() (moved float64, ok bool) {
 	}
 	var n equations
 	for y := 1; y < ht-1; y += s.every {
-		s.row = s.samples(s.row[:0], y, true)
-		n.add(s.row, invC2)
+		n.add(s.samples(y, true), invC2)
 	}
 	s.overlap = float64(n.count) / float64((w-2)*((ht-3)/s.every+1))
 	if n.count < leastPixels || s.overlap < leastOverlap {
@@ -217,26 +245,21 @@ func (s *solver) parts() (doubt, apart float64, shifts *blockShifts) {
 	var quarters [4]equations
 	var blocks [partRows][partCols]blockSums
 	for y := 1; y < ht-1; y++ {
-		s.row = s.samples(s.row[:0], y, false)
+		all := s.samples(y, false)
 		lower := 0
 		if 2*y >= ht {
 			lower = 2
 		}
 		line := &blocks[y*partRows/ht]
-		row, half := s.row, 0
+		rest := all
 		for k := range line {
-			if k == partCols/2 {
-				half = len(s.row) - len(row)
-			}
-			n, end := 0, float64(((k+1)*w+partCols-1)/partCols)-cx
-			for n < len(row) && row[n].x < end {
-				n++
-			}
-			line[k].add(row[:n])
-			row = row[n:]
+			part := rest
+			part, rest = rest.to(float64(((k+1)*w+partCols-1)/partCols) - cx)
+			line[k].add(part.row)
 		}
-		quarters[lower].addShift(s.row[:half], invC2)
-		quarters[lower+1].addShift(s.row[half:], invC2)
+		left, right := all.to(float64((w+1)/2) - cx) // as half of the blocks
+		quarters[lower].addShift(left.row, invC2)
+		quarters[lower+1].addShift(right.row, invC2)
 	}
 	var d []float64
 	for k := range quarters {

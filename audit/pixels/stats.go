@@ -18,6 +18,12 @@ func median(v []float64) float64 {
 // quickMedian returns the median of values that are numbers, as [median] does, in less time and
 // without sorting them: it parts them around one of them until the middle is reached.
 func quickMedian(v []float64) float64 {
+	return quickMedianOf(v, func(x float64) float64 { return x })
+}
+
+// quickMedianOf is quickMedian of what a function that never falls gives of the values. It is
+// called for those in the middle only.
+func quickMedianOf(v []float64, of func(float64) float64) float64 {
 	if len(v) == 0 {
 		return math.NaN()
 	}
@@ -49,9 +55,9 @@ func quickMedian(v []float64) float64 {
 		}
 	}
 	if len(v)%2 == 1 {
-		return v[k]
+		return of(v[k])
 	}
-	return (slices.Max(v[:k]) + v[k]) / 2
+	return (of(slices.Max(v[:k])) + of(v[k])) / 2
 }
 
 // percentile returns the value below which the share q of the values lies, NaN
