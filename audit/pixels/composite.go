@@ -148,8 +148,11 @@ func within(v, most float64) float64 {
 
 // energyAt returns the energy at a place between the middles of cells.
 func (c *cellMaps) energyAt(x, y float64) float32 {
-	x, y = within(x, float64(c.cols-1)), within(y, float64(c.rows-1))
-	ix, iy := min(int(x), c.cols-2), min(int(y), c.rows-2)
+	ix, iy := int(x), int(y)
+	if x < 0 || y < 0 || ix > c.cols-2 || iy > c.rows-2 { // at the border
+		x, y = within(x, float64(c.cols-1)), within(y, float64(c.rows-1))
+		ix, iy = min(int(x), c.cols-2), min(int(y), c.rows-2)
+	}
 	fx, fy := float32(x-float64(ix)), float32(y-float64(iy))
 	i, j := iy*c.cols+ix, (iy+1)*c.cols+ix
 	a, b := c.energy[i:i+2:i+2], c.energy[j:j+2:j+2]

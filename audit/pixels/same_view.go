@@ -45,7 +45,7 @@ func (s *Sequence) view(focused bool) View {
 			}
 			var peak, rise, firm float64
 			if len(peaks) == blockSide*blockSide {
-				peak, rise = median(peaks), median(rises)
+				peak, rise = quickMedian(peaks), quickMedian(rises)
 				firm, _ = correlation(sharpest, next, bx*blockSide, by*blockSide, 0, 0)
 			}
 			v.Peak, v.Rise, v.Firm = append(v.Peak, float32(peak)), append(v.Rise, float32(rise)), append(v.Firm, float32(firm))
