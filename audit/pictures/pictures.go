@@ -56,6 +56,9 @@ const (
 	// ahead is how many pictures a worker may be ahead of the slowest: each is
 	// kept in under 1 MB.
 	ahead = 3
+	// oneByOne is for how many pictures there is one worker: those that come to an open run
+	// take half the memory so, and less than half a second.
+	oneByOne = 8
 	// decodingBytes bounds the memory of all pictures that are being decoded. A
 	// preview of two megapixels takes 4 MB, a JPEG file of 24 megapixels 50 MB.
 	decodingBytes = exifread.MaxPictureBytes
@@ -264,7 +267,7 @@ func (l *looking) agrees(keys []string) int {
 
 // look measures the pictures of the jobs.
 func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
-	workers := min(runtime.GOMAXPROCS(0), total)
+	workers := min(runtime.GOMAXPROCS(0), (total+oneByOne-1)/oneByOne)
 	tasks := make(chan task)
 	room := make(chan struct{}, workers*ahead) // pictures measured and not taken in
 	if p.memory == nil {

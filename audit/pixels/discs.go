@@ -17,9 +17,9 @@ var squaredBlurs = sync.OnceValue(func() (squares [len(blurs)]float64) {
 	const side, n = 81, 49
 	point := make([]float32, side*side)
 	point[side/2*side+side/2] = 1
-	out := make([]float32, n*n)
+	out, sums := make([]float32, n*n), make([]float32, (side+1)*side)
 	for d, diameter := range blurs {
-		disc(out, point, side, n, diameter)
+		disc(out, sums, point, side, n, diameter)
 		for i, v := range out {
 			x, y := float64(i%n-n/2), float64(i/n-n/2)
 			squares[d] += 8 * float64(v) * (x*x + y*y)
@@ -36,9 +36,9 @@ type blurredPatch [scales][len(blurs)]float64
 func blurPatch(linear []float32, tile int) (b blurredPatch) {
 	const around = 8 // px, what the coarsest scale asks of its neighbours
 	side, out := tile+2*patchMargin, tile+2*around
-	blurred := make([]float32, out*out)
+	blurred, sums := make([]float32, out*out), make([]float32, (side+1)*side)
 	for d, diameter := range blurs {
-		disc(blurred, linear, side, out, diameter)
+		disc(blurred, sums, linear, side, out, diameter)
 		for i, v := range blurred {
 			blurred[i] = encoded(v)
 		}
@@ -51,8 +51,8 @@ func blurPatch(linear []float32, tile int) (b blurredPatch) {
 }
 
 // disc blurs the middle of a square by a disc: rows of chords, each the difference of
-// running sums.
-func disc(out, in []float32, side, n int, diameter float64) {
+// running sums, which are written to sums: (side+1) x side.
+func disc(out, sums, in []float32, side, n int, diameter float64) {
 	first := (side - n) / 2
 	if diameter <= 0 {
 		for y := range n {
@@ -60,7 +60,6 @@ func disc(out, in []float32, side, n int, diameter float64) {
 		}
 		return
 	}
-	sums := make([]float32, (side+1)*side)
 	for y := range side {
 		s := float32(0)
 		for x := range side {

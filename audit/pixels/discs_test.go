@@ -12,7 +12,7 @@ func TestDisc(t *testing.T) {
 	in[side/2*side+side/2] = 1
 	out := make([]float32, n*n)
 	for _, diameter := range blurs[1:] {
-		disc(out, in, side, n, diameter)
+		disc(out, make([]float32, (side+1)*side), in, side, n, diameter)
 		sum, second := 0.0, 0.0
 		for i, v := range out {
 			x, y := float64(i%n-n/2), float64(i/n-n/2)

@@ -12,8 +12,15 @@ func (m *FrameMeasure) pyramid() []plane {
 	return levels
 }
 
+// smooth returns a picture smoothed by the 3x3 binomial kernel; its border in one direction.
 func smooth(p plane) plane {
 	out := plane{p.w, p.h, make([]float32, len(p.pix))}
+	out.smoothed(p)
+	return out
+}
+
+// smoothed takes a picture of the same size smoothed, which may be itself.
+func (out plane) smoothed(p plane) {
 	rows := make([]float32, 3*p.w) // smoothed along x, of which no more are needed at once
 	along := func(y int) []float32 {
 		in, row := p.pix[y*p.w:(y+1)*p.w], rows[y%3*p.w:][:p.w]
@@ -44,7 +51,6 @@ func smooth(p plane) plane {
 		a, b = b, c
 	}
 	copy(out.pix[(p.h-1)*p.w:], b)
-	return out
 }
 
 func halve(p plane) plane {

@@ -178,15 +178,14 @@ func (p plane) warped(mo Motion) plane {
 // single pixels.
 func bandPass(p plane) plane {
 	fine := smooth(p)
-	coarse := fine
-	for range coarsePasses {
-		coarse = smooth(coarse)
+	coarse := smooth(fine)
+	for range coarsePasses - 1 {
+		coarse.smoothed(coarse)
 	}
-	out := plane{w: p.w, h: p.h, pix: make([]float32, len(p.pix))}
-	for i := range out.pix {
-		out.pix[i] = fine.pix[i] - coarse.pix[i]
+	for i, v := range coarse.pix {
+		coarse.pix[i] = fine.pix[i] - v
 	}
-	return out
+	return coarse
 }
 
 // blockMap is where each block of one view lies in another.
