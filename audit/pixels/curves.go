@@ -290,9 +290,18 @@ func (c *curves) neighbours(i int) []int {
 }
 
 // cluster returns the largest connected set among the marked tiles.
-func (c *curves) cluster(marked []bool) []int {
+func (c *curves) cluster(marked []bool) (best []int) {
+	for _, set := range c.patches(marked) {
+		if len(set) > len(best) {
+			best = set
+		}
+	}
+	return best
+}
+
+// patches returns the connected sets of the marked tiles.
+func (c *curves) patches(marked []bool) (sets [][]int) {
 	seen := make([]bool, len(marked))
-	var best []int
 	for i := range marked {
 		if !marked[i] || seen[i] {
 			continue
@@ -307,11 +316,9 @@ func (c *curves) cluster(marked []bool) []int {
 				}
 			}
 		}
-		if len(set) > len(best) {
-			best = set
-		}
+		sets = append(sets, set)
 	}
-	return best
+	return sets
 }
 
 // box returns the box around tiles, in fractions of the picture.

@@ -28,9 +28,9 @@ func (j *Judgement) edgeAt(last bool) *Edge {
 // subject was not covered, so that the two together cover it. Its frames must show the
 // same picture, as bright and in the same place; no step is wider than a jump, from the
 // end on; and what was still getting sharper at that end gets less sharp again in o, but
-// for less than an end may lack.
+// for less than an end may lack. There is no answer where its frames may lie in several
+// places that have different ones.
 func (j *Judgement) Extend(o *Judgement, last bool) Patch {
-	edge := j.edgeAt(last)
 	if !j.Extendable(last) || !o.Glance.valid() {
 		return Patch{Verdict: cannot(ReasonFaint)}
 	}
@@ -41,15 +41,46 @@ func (j *Judgement) Extend(o *Judgement, last bool) Patch {
 	if !mo.Converged {
 		return Patch{Verdict: decided(false), Why: PatchMoved}
 	}
+	return j.extend(o, mo, brighter, last)
+}
+
+// extend answers for a run to whose picture this motion leads, and which is so many times as
+// bright.
+func (j *Judgement) extend(o *Judgement, mo Motion, brighter float64, last bool) Patch {
 	p := Patch{EV: toneSlope * math.Log2(brighter)}
 	f := j.extension(&o.Glance, mo, math.Log(brighter), last)
 	if f == nil {
 		return Patch{Verdict: cannot(ReasonTexture)}
 	}
+	edge := j.edgeAt(last)
 	end, _ := j.Layout.of(edge.Frame)
-	f.settle(end)
+	var ways []laid
+	if m, ok := j.placesByMotion(o, mo, end, f.outwards); ok {
+		ways = f.layAlong(m, end)
+	}
+	if len(ways) == 0 {
+		f.settle(end)
+		return j.answerOf(p, o, mo, f, edge)
+	}
+	for i, w := range ways {
+		f.x, f.peaks = w.x, w.peaks
+		q := j.answerOf(p, o, mo, f, edge)
+		if i == 0 {
+			p = q
+		} else if q.Answer != p.Answer { // as likely
+			p.Why, p.Verdict = "", cannot(ReasonFaint)
+			break
+		}
+	}
+	return p
+}
+
+// answerOf answers whether the frames, as they are laid, go on from an end.
+func (j *Judgement) answerOf(p Patch, o *Judgement, mo Motion, f *extension, edge *Edge) Patch {
+	end, _ := j.Layout.of(edge.Frame)
 	p.Moved = j.asideOf(o, mo, f)
 	outermost := math.Inf(-1)
+	p.Misfit, p.Places = 0, nil
 	for i, x := range f.x[f.held:] {
 		if misfit := f.misfit(f.held + i); misfit <= patchMisfit {
 			p.Misfit = max(p.Misfit, misfit)
@@ -312,27 +343,40 @@ func (f *extension) rises(g *Glance, j *Judgement) float64 {
 	// beyond the outermost frame.
 	least := max(riseNoise*f.sigma, riseShare*(wide*wide+2*th.EdgeBeyond*wide)/(2*deviation*deviation))
 	marked := make([]bool, g.Cols*g.Rows)
-	all := 0
+	alone := make([]bool, len(marked)) // rise so much that one of them is no chance
 	for t := range marked {
 		if g.Sharpness[a][t] == 0 || g.Sharpness[b][t] == 0 || g.Sharpness[c][t] == 0 {
 			continue
 		}
 		top := g.ln(a, t)
 		u, v := top-g.ln(b, t), top-g.ln(c, t)
-		if top < math.Log(th.MinEnergy) || u <= 0 || v <= u || v < least {
+		if top < math.Log(th.MinEnergy) || u <= 0 || v <= u || v < least || g.sharpIn(out[far+1:], t, top-riseNoise*f.sigma) {
 			continue
 		}
 		// top - (d(x+m)² - dm²) at x inwards: u = d(near² + 2 m near), v as well.
 		bend := near * wide * (wide - near)
 		d := (v*near - u*wide) / bend
-		if d <= 0 || (u*wide*wide-v*near*near)/bend/(2*d) > th.EdgeBeyond {
-			marked[t] = true
-			all++
-		}
+		marked[t] = d <= 0 || (u*wide*wide-v*near*near)/bend/(2*d) > th.EdgeBeyond
+		alone[t] = marked[t] && v >= aloneNoise*f.sigma
 	}
 	grid := curves{cols: g.Cols, rows: g.Rows}
-	if len(grid.cluster(marked)) < th.EdgeCluster {
+	rising, most := 0, 0
+	for _, patch := range grid.patches(marked) {
+		most = max(most, len(patch))
+		for _, t := range patch {
+			if len(patch) >= th.EdgeCluster || alone[t] {
+				rising++
+			}
+		}
+	}
+	if most < th.EdgeCluster {
 		return 0
 	}
-	return float64(all) / float64(j.Textured)
+	return float64(rising) / float64(j.Textured)
+}
+
+// sharpIn reports whether ln sharpness of a tile is above this in one of the frames: what was
+// sharp, and gets so again, has something else behind it.
+func (g *Glance) sharpIn(frames []int, t int, above float64) bool {
+	return slices.ContainsFunc(frames, func(k int) bool { return g.Sharpness[k][t] != 0 && g.ln(k, t) > above })
 }

@@ -130,6 +130,16 @@ const (
 	// lay no farther inside than extendEdge.
 	extendWindow, extendRounds, extendEdge = 8, 12, 0.5
 	// A tile still gets sharper that rises by riseNoise deviations of the run's fit, and by
-	// riseShare of what one does that is sharp just beyond.
-	riseNoise, riseShare = 1.5, 0.5
+	// riseShare of what one does that is sharp just beyond. Noise makes one of some thirty
+	// tiles without detail rise by that, but hardly EdgeCluster neighbours: a tile beside
+	// which none rises must do so by aloneNoise deviations.
+	riseNoise, riseShare, aloneNoise = 1.5, 0.5, 3
+	// The motion of the picture places frames behind an end where it deviates by less than
+	// motionStep of a step from one frame to the next. All of them may lie aside together, by
+	// asideMost deviations of the registration of two runs; each asideGrid of a step is
+	// tried, and the peaks are fitted to it in asideRounds rounds. What costs asideCost more
+	// than the best, five deviations, is not believed: tiles beside each other deviate
+	// together, so that four or five of their deviations are but two or three.
+	motionStep                                   = 0.3
+	asideMost, asideGrid, asideRounds, asideCost = 3, 0.25, 3, 25
 )
