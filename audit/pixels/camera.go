@@ -27,7 +27,7 @@ func (e *evidence) excess() (size []float64, shift [][2]float64) {
 	sg := &e.signature
 	size, shift = make([]float64, n), make([][2]float64, n)
 	for i := range size {
-		var plain, along float64
+		var plain, along, still float64
 		for k := range part {
 			m := around(part[k], i, nearLinks)
 			d := part[k][i] - m
@@ -40,6 +40,10 @@ func (e *evidence) excess() (size []float64, shift [][2]float64) {
 				d = part[k][i] - sg.k[i]*m
 			}
 			along += d * d
+			still += part[k][i] * part[k][i]
+		}
+		if sg.Kind == "drift" { // over a step that did not come the picture lies still
+			along = min(along, still)
 		}
 		size[i] = math.Sqrt(min(plain, along)) * e.span(e.links[i])
 	}
@@ -55,7 +59,7 @@ func (e *evidence) askMoved(w Walk, o Order) Moved {
 	}
 	least := e.th.MovedPixels * e.perLongSide()
 	limit := max(least, e.th.MovedSigma*(median(values)/rayleighMedian+shiftNoise))
-	m, hits := e.jumpsOver(limit, d, w, o)
+	m, hits := e.jumpsOver(limit, d, shift, w, o)
 	m.Events = append(e.moves(hits, d, shift), e.broken()...)
 	slices.SortFunc(m.Events, func(a, b Move) int { return a.From - b.From })
 	m.Verdict = decided(len(m.Events) > 0)
@@ -71,7 +75,7 @@ func (e *evidence) askMoved(w Walk, o Order) Moved {
 // jumpsOver returns the links over which the picture jumps by more than the limit,
 // beyond doubt and beside no jump back of focus; and the frames up to which a jump
 // would not have been recognised.
-func (e *evidence) jumpsOver(limit float64, d []float64, w Walk, o Order) (m Moved, hits []int) {
+func (e *evidence) jumpsOver(limit float64, d []float64, shift [][2]float64, w Walk, o Order) (m Moved, hits []int) {
 	var left []float64
 	for _, l := range e.links {
 		left = append(left, l.motion.Unexplained)
@@ -91,13 +95,30 @@ func (e *evidence) jumpsOver(limit float64, d []float64, w Walk, o Order) (m Mov
 			m.Unmatched = append(m.Unmatched, to)
 		case doubtful && (doubt > limit || blurred):
 			m.Doubtful = append(m.Doubtful, to)
-		case v > limit && !doubtful && e.lensPlay(i, v, w):
+		case v > limit && !doubtful && !undone(i, limit, d, shift) && e.lensPlay(i, v, w):
 			m.Doubtful = append(m.Doubtful, to)
 		case v > limit && !doubtful && !o.touches(from, to):
 			hits = append(hits, i)
 		}
 	}
 	return m, hits
+}
+
+// undone reports whether a jump over the next link, or the one before, takes this one back:
+// then one frame lay aside. A lens that stops shifts the picture until it starts again, and focus stands
+// over a link between at least.
+func undone(i int, limit float64, d []float64, shift [][2]float64) bool {
+	for _, k := range [...]int{i - 1, i + 1} {
+		if k >= 0 && k < len(d) && d[k] > limit && undoes(shift[i], shift[k], d[i]) {
+			return true
+		}
+	}
+	return false
+}
+
+// undoes reports whether two shifts, of which the first is a jump of px, are there and back.
+func undoes(a, b [2]float64, px float64) bool {
+	return math.Hypot(a[0]+b[0], a[1]+b[1]) < undoShare*px
 }
 
 // lensPlay reports whether a small jump over link i lies where focus starts or stops:
@@ -148,9 +169,7 @@ func (e *evidence) moves(hits []int, d []float64, shift [][2]float64) (events []
 	for n, i := range hits {
 		from, to := e.ends(e.links[i])
 		ev := Move{From: from, To: to, Pixels: d[i], Lasting: true}
-		back := func(k int) bool {
-			return math.Hypot(shift[i][0]+shift[k][0], shift[i][1]+shift[k][1]) < undoShare*d[i]
-		}
+		back := func(k int) bool { return undoes(shift[i], shift[k], d[i]) }
 		if n+1 < len(hits) && hits[n+1]-i <= undoLinks && back(hits[n+1]) || n > 0 && i-hits[n-1] <= undoLinks && back(hits[n-1]) {
 			ev.Lasting = false
 		}

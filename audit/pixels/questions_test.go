@@ -132,6 +132,23 @@ func TestMovedBack(t *testing.T) {
 	}
 }
 
+// TestMovedForOneFrameWhereFocusStops: the play of a lens that stops does not come back with
+// the next frame; a small jump that does is the camera's.
+func TestMovedForOneFrameWhereFocusStops(t *testing.T) {
+	for back, found := range map[float64]bool{-1.5: true, 0: false} {
+		s := tell(24)
+		for i := 12; i < len(s.links); i++ {
+			s.links[i].motion.Scale = 0
+		}
+		s.links[11].motion.ShiftX += 1.5
+		s.links[12].motion.ShiftX += back
+		m := s.evidence().askMoved(walks, Order{})
+		if aside := len(m.Events) == 2 && m.Events[0].To == 12 && !m.Events[0].Lasting; aside != found || found == slices.Contains(m.Doubtful, 12) {
+			t.Errorf("1.5 px and %v px back where focus stops: %+v, doubtful %v", back, m.Events, m.Doubtful)
+		}
+	}
+}
+
 func TestMovedLost(t *testing.T) {
 	s := tell(20)
 	s.links[9].motion = Motion{Gain: 1, Unexplained: 1}

@@ -13,12 +13,14 @@ func (e *evidence) askStalls(w Walk, m Moved, steps joinedSteps) Stalls {
 	for i, l := range e.links {
 		same[i] = l.same
 	}
+	moves := false
+	change := e.pictureChanges()
+	if w.Answer == Found && sg.Kind == "" { // of a time-lapse, steps would be noise, or a shadow that passes
+		moves = e.stillInSteps(still, change, m, steps)
+	}
 	if w.Answer == Found || sg.Kind != "" {
-		change := e.pictureChanges()
 		if sg.Kind != "" {
 			e.stillInMotion(still, change)
-		} else {
-			steps.still(still, change)
 		}
 		e.stillInPicture(still, same, change, m)
 	}
@@ -30,7 +32,7 @@ func (e *evidence) askStalls(w Walk, m Moved, steps joinedSteps) Stalls {
 		s.Verdict = cannot(e.unfit)
 	case w.Answer == Fine && sg.Kind == "":
 		s.Verdict = cannot(ReasonNotFocus)
-	case sg.Kind == "":
+	case sg.Kind == "" && !moves:
 		s.Verdict = cannot(ReasonSignature)
 	default:
 		s.Verdict = Verdict{Answer: Fine}
@@ -73,19 +75,38 @@ func (e *evidence) stillInMotion(still []bool, change []float64) {
 		in := known(change[p.from:p.to])
 		// A lens whose scale slowly ceases to change has not stalled:
 		// the edge must be abrupt, and the picture must change no
-		// more than elsewhere.
+		// more than elsewhere, or than beside, where noise makes most of that.
 		abrupt := p.from > 0 && sg.v[p.from-1]/signed >= stallEdge || p.to < n && sg.v[p.to]/signed >= stallEdge
-		if abrupt && median(in) < stallTypical*typical {
+		beside := median(append(known(change[max(0, p.from-wideLinks):p.from]), known(change[p.to:min(n, p.to+wideLinks)])...))
+		if abrupt && median(in) < stallTypical*max(typical, beside) {
 			p.mark(still)
 		}
 	}
+}
+
+// stillInSteps marks the links over which the steps show that focus stands, where the
+// picture does not jump; and reports whether they show that it moves elsewhere.
+func (e *evidence) stillInSteps(still []bool, change []float64, m Moved, steps joinedSteps) (moves bool) {
+	for by := &steps; by != nil && by.methods != nil; by = by.finer {
+		by.still(still, change)
+		stands := make([]bool, len(still))
+		moves = by.standing(stands, change) // the finest ones have it
+		for _, p := range stretchesOf(stands) {
+			from, _ := e.ends(e.links[p.from])
+			_, to := e.ends(e.links[p.to-1])
+			if !m.touches(from, to) {
+				p.mark(still)
+			}
+		}
+	}
+	return moves
 }
 
 // still marks the links over which focus stands by all methods that measure steps,
 // and the picture changes less than around.
 func (s *joinedSteps) still(still []bool, change []float64) {
 	for i, r := range s.ratio {
-		if r > s.stallRatio() || !(s.sides[i] > likeSides) || !(1-r >= longSigma*math.Hypot(s.uneven(i), s.error[i])) || !(change[i] < stillChange*around(change, i, wideLinks)) {
+		if !(math.Abs(r) <= s.stallRatio()) || !(s.sides[i] > likeSides) || !(1-r >= longSigma*math.Hypot(s.uneven(i), s.error[i])) || !(change[i] < stillChange*around(change, i, wideLinks)) {
 			continue
 		}
 		denied := false

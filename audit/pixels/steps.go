@@ -10,6 +10,8 @@ type steps struct {
 	ln    []float64 // natural logarithm of ratio, of leastRatio where that is less
 	sigma []float64 // standard deviation of ln
 	sides []float64 // the shorter usual step of the two sides, as a share of the longer
+
+	from *lengths // nil where several methods gave them
 }
 
 func newSteps(n int) steps {
@@ -37,13 +39,6 @@ func (s *steps) deviates(i int, sigma float64) {
 	s.sigma[i], s.error[i] = sigma, sigma*max(s.ratio[i], leastRatioSigma)
 }
 
-// beside returns the medians of the known ones of the values before and behind i; NaN
-// where there is none.
-func beside(v []float64, i int) (before, behind float64) {
-	n := len(v)
-	return median(known(v[max(0, i-wideLinks):i])), median(known(v[min(n, i+1):min(n, i+1+wideLinks)]))
-}
-
 // A joinedSteps has the steps as several methods give them together, and as each of
 // them does; none where focus is not seen to walk.
 type joinedSteps struct {
@@ -68,11 +63,23 @@ func (e *evidence) askSteps(w Walk, c *curves) joinedSteps {
 	curves, fit := e.stepsInCurves(c)
 	s := joinedSteps{steps: newSteps(n)}
 	if known {
-		s = joinedSteps{steps: join(motion, curves), methods: []steps{motion, curves}, fit: fit}
+		s = joined(motion, curves)
+		s.fit = fit
 	}
 	if e.signature.Kind == "" && (!known || s.hides() != "") {
 		blur := e.stepsInBlur()
-		s.finer = &joinedSteps{steps: join(motion, join(curves, blur)), methods: []steps{motion, curves, blur}, firm: true}
+		finer := joined(motion, curves, blur)
+		finer.firm = true
+		s.finer = &finer
+	}
+	return s
+}
+
+// joined joins methods, from the last to the first.
+func joined(methods ...steps) joinedSteps {
+	s := joinedSteps{steps: methods[len(methods)-1], methods: methods}
+	for i := len(methods) - 2; i >= 0; i-- {
+		s.steps = join(methods[i], s.steps)
 	}
 	return s
 }

@@ -12,23 +12,15 @@ func (e *evidence) stepsInBlur() steps {
 		f.place()
 		f.move()
 	}
-	length, sigma := make([]float64, n), make([]float64, n)
+	length, variance := make([]float64, n), make([]float64, n)
 	for i, l := range e.links {
-		length[i], sigma[i] = math.NaN(), math.NaN()
+		length[i], variance[i] = math.NaN(), math.NaN()
 		if f.info[i] > 0 {
 			length[i] = (f.x[i+1] - f.x[i]) / e.span(l)
-			sigma[i] = f.spread / math.Sqrt(f.info[i]) / e.span(l)
+			variance[i] = square(f.spread/e.span(l)) / f.info[i]
 		}
 	}
-	out := newSteps(n)
-	for i := range n {
-		before, behind := beside(length, i)
-		if usual := (before + behind) / 2; usual != 0 && !math.IsNaN(usual+length[i]) {
-			out.set(i, length[i]/usual, sigma[i]/math.Abs(usual), before, behind)
-			out.deviates(i, math.Hypot(blurTimes*out.sigma[i], blurSigma))
-		}
-	}
-	return out
+	return oneLength(length, variance, blurTimes, blurSigma)
 }
 
 // A blurFit lays frames and tiles on one scale of focus, on which the mean step is 1 and

@@ -21,23 +21,15 @@ func (e *evidence) stepsInCurves(c *curves) (steps, *peakFit) {
 		}
 		f.move()
 	}
-	length, sigma := make([]float64, n), make([]float64, n)
+	length, variance := make([]float64, n), make([]float64, n)
 	for i, l := range e.links {
-		length[i], sigma[i] = math.NaN(), math.NaN()
+		length[i], variance[i] = math.NaN(), math.NaN()
 		if p, q := f.place[l.from], f.place[l.to]; p >= 0 && q >= 0 && f.info[p] > 0 && f.info[q] > 0 {
 			length[i] = (f.x[q] - f.x[p]) / e.span(l)
-			sigma[i] = f.sigma * math.Sqrt(1/f.info[p]+1/f.info[q]) / e.span(l)
+			variance[i] = square(f.sigma/e.span(l)) * (1/f.info[p] + 1/f.info[q])
 		}
 	}
-	out := newSteps(n)
-	for i := range n {
-		before, behind := beside(length, i)
-		if usual := (before + behind) / 2; usual != 0 && !math.IsNaN(usual+length[i]) {
-			out.set(i, length[i]/usual, sigma[i]/math.Abs(usual), before, behind)
-			out.deviates(i, math.Hypot(peakTimes*out.sigma[i], peakSigma))
-		}
-	}
-	return out, f
+	return oneLength(length, variance, peakTimes, peakSigma), f
 }
 
 // A peakFit lays frames and the peaks of tiles on one scale of focus, on which the mean

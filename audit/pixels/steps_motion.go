@@ -1,6 +1,9 @@
 package pixels
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // stepsInMotion takes the steps from registration: from how far the picture scales and
 // shifts over a link, along the way it does so around. The noise of registration comes
@@ -43,37 +46,22 @@ func (e *evidence) stepsInMotion() steps {
 			v[k] += across * across
 		}
 	}
-	out := newSteps(n)
-	for i := range n {
-		out.along(i, part, v)
+	l := &lengths{parts: part[:], deviate: (*steps).boundNoise}
+	for k := range v {
+		l.variance = append(l.variance, slices.Repeat(v[k:k+1], n))
 	}
-	// What the steps vary by holds the noise too, and bounds it.
-	if values := absolute(inner(out.ln)); len(values) >= boundSteps {
-		most := consistent * median(values)
-		for i := range out.sigma {
-			out.deviates(i, min(out.sigma[i], math.Hypot(most, leastSigma)))
-		}
-	}
-	return out
+	return l.steps(beside)
 }
 
-// along sets step i from parts of a motion whose variances are v: its length along the
-// usual one, each part by its weight.
-func (s *steps) along(i int, part [3][]float64, v [3]float64) {
-	var is, usual, before, behind float64
-	for k := range part {
-		a, b := beside(part[k], i)
-		m := (a + b) / 2
-		if math.IsNaN(m) || math.IsNaN(part[k][i]) {
-			return
-		}
-		is += m * part[k][i] / v[k]
-		usual += m * m / v[k]
-		before += m * a / v[k]
-		behind += m * b / v[k]
+// boundNoise bounds the deviations by what the steps vary by, which holds the noise too.
+func (s *steps) boundNoise() {
+	values := absolute(inner(s.ln))
+	if len(values) < boundSteps {
+		return
 	}
-	if usual > 0 {
-		s.set(i, is/usual, 1/math.Sqrt(usual), before, behind)
+	most := consistent * median(values)
+	for i := range s.sigma {
+		s.deviates(i, min(s.sigma[i], math.Hypot(most, leastSigma)))
 	}
 }
 
