@@ -39,14 +39,12 @@ func (r *reader) heads() {
 		if reported[table] {
 			continue
 		}
-		small := strings.ToLower(table)
-		switch double := slices.Contains(lists, table); {
-		// The decoder takes VIEW for view: of two spellings in one file it keeps one.
-		case small != table && slices.Contains(lists, small), small != table && slices.Contains([]string{"shoot", "rule"}, small):
-			r.fail(key, "write %s in small letters", head(small))
-		case (table == "accept" || table == "retaken") && rest != strings.ToLower(rest):
-			r.fail(key, "write %s in small letters", strings.ToLower(rest))
+		if capitals, head := inCapitals(table, rest); capitals != "" {
+			r.fail(key, "write %s in small letters", capitals)
+			reported[table] = head
 			continue
+		}
+		switch double := slices.Contains(lists, table); {
 		case double && !listed && below && table == "focus-step":
 			r.fail(key, "write [[focus-step]] alone on its line, in double brackets, and what it holds on the lines below")
 		case double && !listed && below && table == "view":
@@ -62,6 +60,20 @@ func (r *reader) heads() {
 		}
 		reported[table] = true
 	}
+}
+
+// inCapitals returns how to write the head of a table, or a key below one, that stands there
+// with capitals; empty where none does. The decoder takes VIEW for view: of two spellings in
+// one file it keeps one.
+func inCapitals(table, key string) (small string, isHead bool) {
+	small = strings.ToLower(table)
+	if small != table && (small == "shoot" || small == "rule" || slices.Contains(lists, small)) {
+		return head(small), true
+	}
+	if below := strings.ToLower(key); below != key && (table == "accept" || table == "retaken") {
+		return below, false
+	}
+	return "", false
 }
 
 // lineOf returns a line of a file, counted from 1, without the blanks around it.

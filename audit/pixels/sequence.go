@@ -181,6 +181,18 @@ func (s *Sequence) Add(m *FrameMeasure) {
 		f.lines = s.grid.bandLines(s.frames[len(s.frames)-1].tiles, f.tiles)
 	}
 	s.frames = append(s.frames, f)
+	s.link(from, now, mo, px)
+	s.before, s.last = s.last, now
+	if len(s.frames) > maxCurves {
+		s.long = true
+	}
+	if s.long {
+		s.forget()
+	}
+}
+
+// link adds the way from one frame to the last one, and what changes on it.
+func (s *Sequence) link(from, now anchor, mo Motion, px float64) {
 	l := s.compare(from.frame, now.frame, mo)
 	if !s.placesOnly {
 		l.loop = s.close(from, now, mo, px)
@@ -192,13 +204,6 @@ func (s *Sequence) Add(m *FrameMeasure) {
 	s.links = append(s.links, l)
 	if n := len(s.links); n >= blurAsked && n&(n-1) == 0 && !s.placesOnly {
 		s.noBlur = !s.needsBlur()
-	}
-	s.before, s.last = s.last, now
-	if len(s.frames) > maxCurves {
-		s.long = true
-	}
-	if s.long {
-		s.forget()
 	}
 }
 

@@ -2,11 +2,11 @@ package pixels
 
 // All numbers that an answer depends on are in this file, but for those of test runs in
 // growth_thresholds.go, of steps in steps_thresholds.go, of parts that move in
-// subject_thresholds.go and of single frames in stills_thresholds.go: [Thresholds] has those that
-// tests and callers may vary; below it are those that belong to a method. Where no source
-// is named, a number was chosen on the rendered scenes with even seeds and the first half
-// of the real series, and the table of rates in DEVELOPERS.md states what comes of all of
-// them together on others.
+// subject_thresholds.go, of single frames in stills_thresholds.go and of specks in
+// specks_thresholds.go: [Thresholds] has those that tests and callers may vary; below it are
+// those that belong to a method. Where no source is named, a number was chosen on the
+// rendered scenes with even seeds and the first half of the real series, and the table of
+// rates in DEVELOPERS.md states what comes of all of them together on others.
 
 // Thresholds are the numbers that [Sequence.Judge] decides by. They were chosen
 // on one half of rendered and real sequences; the tests state what they do on
@@ -565,37 +565,3 @@ const (
 	// without a fault, half of them exposed as far as a session allows, the most has 0.093.
 	lightsOrdinary = 0.1
 )
-
-// Specks. Lengths are pixels of a mean picture with a long side of some sensorSide.
-const (
-	sensorSide = 400
-	// Behind the first sensorAll frames one in sensorEvery is enough, and saves time.
-	sensorAll, sensorEvery = 8, 3
-	// speckRadii are those that are sought: 4 to 22 px of a picture 1,600 wide.
-	// The ring begins ringFrom outside the disc and ends at ringTo; it has speckSectors parts.
-	ringFrom, ringTo = 1.5, 3.5
-	speckSectors     = 8
-	// A shadow of 5 % of the light is 2.3 % of the code values, by a tone curve of the power
-	// 1/2.2, and its soft edge takes up to half of that; one of 20 % is 9.6 %.
-	speckDepth, speckDeepest = 0.012, 0.1
-	// ringSpread is how much the ring may vary, and sectorDepth by how much each of its parts
-	// must be brighter, as shares of the depth.
-	ringSpread, sectorDepth = 0.4, 0.5
-	// Beyond these code values noise, or the end of the scale, hides a shadow.
-	speckDark, speckBright = 25, 245
-	mostSpecks             = 64
-	// speckCell is the side of a square that is smooth or not, by clearSpread of its mean;
-	// leastClear squares must be where no spot is found.
-	speckCell, clearSpread, leastClear = 8, 0.005, 20
-	// Spots are at one place within speckApart, or speckAside of their radius, and alike within
-	// speckSize times their radius and speckDepths times their depth: the f-number changes both.
-	speckApart, speckAside = 1.2, 0.4
-	speckSize, speckDepths = 1.8, 3.0
-	// The surroundings are the outer sideBlocks blocks of a view, from a spread of sideSpread
-	// code values on; on each side sideKnown must be known, of which sideSame at most are
-	// alike, by a correlation of sideAlike.
-	sideBlocks, sideKnown           = 3, 4
-	sideSpread, sideAlike, sideSame = 1.5, 0.5, 0.15
-)
-
-var speckRadii = [...]float64{1, 1.6, 2.5, 3.8, 5.5}
