@@ -54,6 +54,7 @@ func TestStandingBySteps(t *testing.T) {
 		"known poorly, over four":        {0, still, nil, [2]float64{0.33, 0.33}, 1, true, false},
 		"known poorly, over one":         {0, still[:1], nil, [2]float64{0.33, 0.33}, 1, false, false},
 		"a good method denies":           {0, still, even(n, 0), [2]float64{0.02, 0.05}, 0.7, false, false},
+		"a fair one denies, over four":   {0, still, even(n, 0), [2]float64{0.05, 0.33}, 0.7, false, false},
 		"by one, and the picture":        {0, still, nil, [2]float64{0.05, 0.9}, 0.7, true, false},
 		"by one, the picture does not":   {0, still, nil, [2]float64{0.05, 0.9}, 1, false, false},
 		"moves, as far as can be known":  {0, nil, nil, [2]float64{0.5, 0.5}, 1, false, false},

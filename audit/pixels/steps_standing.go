@@ -61,6 +61,8 @@ func (s *joinedSteps) stands(p stretch, slow []bool, change []float64) bool {
 	if !(math.Abs(r) <= s.stallRatio()) || !(1-r >= longSigma*math.Hypot(around.uneven(p.from), sigma)) || !(s.sides[p.from] > likeSides) {
 		return false
 	}
+	// Any measure may fail: where all is blurred its change shows nothing, and with a small
+	// deviation. So none may show that focus moves.
 	votes := 0
 	for _, m := range s.methods {
 		r, sigma := m.over(p)
@@ -69,7 +71,7 @@ func (s *joinedSteps) stands(p stretch, slow []bool, change []float64) bool {
 			if sigma < doubtSigma {
 				votes++
 			}
-		case sigma < voteSigma:
+		case sigma < voteSigma, r-s.stallRatio() >= looseSigma*sigma:
 			return false
 		}
 	}
