@@ -2,6 +2,7 @@ package pictures
 
 import (
 	"runtime"
+	"runtime/metrics"
 	"sync"
 )
 
@@ -20,6 +21,21 @@ func newBudget(bytes int64) *budget {
 	b := &budget{bytes: bytes}
 	b.freed = sync.NewCond(&b.mu)
 	return b
+}
+
+// bound changes how many bytes may be taken from now on.
+func (b *budget) bound(bytes int64) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.bytes = bytes
+	b.freed.Broadcast()
+}
+
+// inUse is how many bytes of all the program's memory the last collection found in use.
+func inUse() int64 {
+	sample := []metrics.Sample{{Name: "/gc/heap/live:bytes"}}
+	metrics.Read(sample)
+	return int64(sample[0].Value.Uint64())
 }
 
 // take waits until n bytes are left. A request above the budget runs alone.

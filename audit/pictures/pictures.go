@@ -52,13 +52,15 @@ const (
 	growing = 4
 	// stepsBack is how many frames a sequence kept can go back: the last of a
 	// folder that fills change when their second files come.
-	stepsBack = 4
+	stepsBack = 2
 	// ahead is how many pictures a worker may be ahead of the slowest: each is
 	// kept in under 1 MB.
 	ahead = 3
 	// oneByOne is for how many pictures there is one worker: those that come to an open run
-	// take half the memory so, and less than half a second.
-	oneByOne = 8
+	// take half the memory so, and less than a second.
+	oneByOne = 16
+	// garbageShare is how much less than what is in use their garbage may be.
+	garbageShare = 16
 	// decodingBytes bounds the memory of all pictures that are being decoded. A
 	// preview of two megapixels takes 4 MB, a JPEG file of 24 megapixels 50 MB.
 	decodingBytes = exifread.MaxPictureBytes
@@ -274,6 +276,11 @@ func (p *Measurer) look(ctx context.Context, jobs []*job, total int) error {
 		p.memory = newBudget(decodingBytes)
 	}
 	memory := p.memory
+	if memory.bound(decodingBytes); workers == 1 {
+		// Each picture takes the place of the one before. To collect that costs little where
+		// little is in use, and much where a watch knows of many frames.
+		memory.bound(inUse() / garbageShare)
+	}
 	var progress sync.Mutex
 	done := 0
 	tell := func(taken int) {

@@ -51,10 +51,7 @@ func slatesWith(c *console, quiet bool, p *pictures.SlateReader, opt *audit.Opti
 // measureWith returns what an audit calls to have pictures inspected.
 func measureWith(c *console, quiet bool, p *pictures.Measurer) func(context.Context, []*shoot.Run) ([]shoot.Seen, error) {
 	return func(ctx context.Context, runs []*shoot.Run) ([]shoot.Seen, error) {
-		// Unlike what is read of files, a picture is garbage as soon as
-		// it is measured. 500 frames of two megapixels take 39 MB in
-		// place of the 51 MB that main's setting makes of it, and as long.
-		defer collectNoLater(100)()
+		defer collectPictures()()
 		line := c.newProgress(quiet, "inspecting pictures", "inspecting pictures")
 		line.tellLeft = true
 		defer line.end()

@@ -17,8 +17,8 @@ func (g *gauge) Write(p []byte) (int, error) {
 }
 
 // TestMeasureCollectsGarbage holds that garbage is collected more often while
-// pictures are inspected, and only then, unless the user has set how often or it is
-// collected as often already, as in a watch.
+// pictures are inspected, and only then, in a watch more often still, unless the user has
+// set how often or it is collected often already.
 func TestMeasureCollectsGarbage(t *testing.T) {
 	before := debug.SetGCPercent(200)
 	defer debug.SetGCPercent(before)
@@ -28,7 +28,8 @@ func TestMeasureCollectsGarbage(t *testing.T) {
 	}{
 		{"", 200, 100, 200},
 		{"200", 200, 200, 200},
-		{"", 25, 25, 25},
+		{"", watchGarbage, watchPictureGarbage, watchGarbage},
+		{"", 60, 60, 60},
 		{"", -1, 100, -1},
 	} {
 		t.Setenv("GOGC", test.set)

@@ -105,9 +105,7 @@ func newWatch(c *console) *cobra.Command {
 			return nil, cobra.ShellCompDirectiveFilterDirs
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			// A watch runs all day beside other programs, and the pictures that it decodes
-			// are garbage soon.
-			defer collectAt(25)()
+			defer collectAt(watchGarbage)()
 			return runWatch(cmd, c, &f, args[0])
 		},
 	}
