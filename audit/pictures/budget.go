@@ -15,6 +15,7 @@ type budget struct {
 	bytes int64
 	used  int64
 	dead  int64 // given back and not collected, as far as is known
+	all   int64 // taken since it was made
 }
 
 func newBudget(bytes int64) *budget {
@@ -53,6 +54,7 @@ func (b *budget) take(n int64) {
 		}
 	}
 	b.used += n
+	b.all += n
 }
 
 func (b *budget) give(n int64) {
