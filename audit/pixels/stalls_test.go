@@ -102,11 +102,18 @@ func TestStandingWhereFocusTurns(t *testing.T) {
 	}
 }
 
-// TestStandingOfNoWalk: where it is not known whether focus walks, steps show no stop.
+// TestStandingOfNoWalk: where it is not known whether focus walks, steps show no stop, and
+// none at an end, where all may be blurred.
 func TestStandingOfNoWalk(t *testing.T) {
-	v := even(23, 0, 0, 0, 0)
+	v := even(23, 10, 0, 0, 0)
 	s := trod([][]float64{v, v}, 0.05, 0.05)
 	e := tell(24).standing().evidence()
+	for _, from := range []int{0, 20} {
+		v := even(23, from, 0, 0, 0)
+		if st := e.askStalls(walks, Moved{}, trod([][]float64{v, v}, 0.05, 0.05)); st.Answer != CannotTell {
+			t.Errorf("from link %d: %+v", from, st)
+		}
+	}
 	if st := e.askStalls(walks, Moved{}, s); st.Answer != Found {
 		t.Errorf("focus walks: %+v", st)
 	}
