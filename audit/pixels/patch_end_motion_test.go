@@ -48,21 +48,7 @@ func trueAtEnd(x float64) LayoutPeak {
 // along the way of it, as registration may deviate; and where the first of them lies.
 func behindEnd(scale, aside float64, focus ...float64) (*Judgement, Motion) {
 	half := typicalRadius * math.Hypot(960, 640)
-	mo := Motion{Scale: scale*focus[0] + aside/half, Gain: 1, Converged: true}
-	o := &Judgement{Width: 960, Height: 640, Factor: 1, Frames: len(focus), Glance: Glance{Cols: 14, Rows: 12, Side: 60, OriginX: -390, OriginY: -330}}
-	for k, at := range focus {
-		row := make([]byte, o.Glance.Cols*o.Glance.Rows)
-		for t := range row {
-			of := trueAtEnd((float64(t%o.Glance.Cols)*60 - 390) / (1 + mo.Scale))
-			p := of.peak()
-			s := p.shape()
-			ln, _ := s.at(at)
-			row[t] = byte(math.Round((ln+0.2*math.Sin(float64(1+7*t+k))-glanceLeast)*glanceSteps) + 1)
-		}
-		o.Glance.Sharpness = append(o.Glance.Sharpness, row)
-		o.PerFrame = append(o.PerFrame, FrameSummary{Measured: true, Scale: scale * (at - focus[0])})
-	}
-	return o, mo
+	return madeLater(scale*focus[0]+aside/half, scale, trueAtEnd, focus...)
 }
 
 // TestExtendWhereNothingIsSharp: what begins where nothing gets sharp is placed by the motion

@@ -31,15 +31,16 @@ func behindAllPeak(x, y float64) LayoutPeak {
 	return LayoutPeak{X: float32(x), Y: float32(y), Theta: [5]float32{4, 3.5, float32(6 + 8*x/540), float32(math.Log(2)), float32(math.Log(2))}}
 }
 
-// madeLater are frames at these places, and where the first of them lies from the run.
-// Their sharpness deviates, from tile to tile, by up to a fifth.
-func madeLater(scale float64, focus ...float64) (*Judgement, Motion) {
-	mo := Motion{Scale: scale * focus[0], Gain: 1, Converged: true}
+// madeLater are frames at these places of focus, the first of which is seen to lie at place
+// from the run; each step scales them. The curve of a tile is that of what lies so many px
+// right of the middle. Their sharpness deviates, from tile to tile, by up to a fifth.
+func madeLater(place, scale float64, curve func(x float64) LayoutPeak, focus ...float64) (*Judgement, Motion) {
+	mo := Motion{Scale: place, Gain: 1, Converged: true}
 	o := &Judgement{Width: 960, Height: 640, Factor: 1, Frames: len(focus), Glance: Glance{Cols: 14, Rows: 12, Side: 60, OriginX: -390, OriginY: -330}}
 	for k, at := range focus {
 		row := make([]byte, o.Glance.Cols*o.Glance.Rows)
 		for t := range row {
-			of := behindAllPeak((float64(t%o.Glance.Cols)*60-390)/(1+mo.Scale), 0)
+			of := curve((float64(t%o.Glance.Cols)*60 - 390) / (1 + place))
 			p := of.peak()
 			s := p.shape()
 			ln, _ := s.at(at)
@@ -72,7 +73,7 @@ func TestPatchOfFew(t *testing.T) {
 		"elsewhere, nothing scales": {faint, []float64{5, 6, 7}, Fine, PatchElsewhere},
 	} {
 		j := behindAll(c.scale)
-		o, mo := madeLater(c.scale, c.focus...)
+		o, mo := madeLater(c.scale*c.focus[0], c.scale, func(x float64) LayoutPeak { return behindAllPeak(x, 0) }, c.focus...)
 		var found, misfits []float64
 		for k := range c.focus {
 			x, misfit, tells := j.Layout.find(&o.Glance, k, mo)
