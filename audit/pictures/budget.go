@@ -15,7 +15,7 @@ type budget struct {
 	bytes int64
 	used  int64
 	dead  int64 // given back and not collected, as far as is known
-	all   int64 // taken since it was made
+	all   int64 // taken since it was made, which counts what was decoded
 }
 
 func newBudget(bytes int64) *budget {

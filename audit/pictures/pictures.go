@@ -59,7 +59,7 @@ const (
 	// oneByOne is for how many pictures there is one worker: those that come to an open run
 	// take half the memory so, and less than a second.
 	oneByOne = 16
-	// garbageShare is how much less than what is in use their garbage may be.
+	// garbageShare is how many times less than what is in use by the program their garbage may be.
 	garbageShare = 16
 	// decodingBytes bounds the memory of all pictures that are being decoded. A
 	// preview of two megapixels takes 4 MB, a JPEG file of 24 megapixels 50 MB.
