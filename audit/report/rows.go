@@ -124,11 +124,16 @@ func newRow(sequences []sequenceModel) row {
 	one := len(sequences) == 1
 	if last.patch { // one sequence, made at several times
 		one, r.id, r.verdict = true, first.id, first.verdictWord()
-		var spans []string
-		for _, q := range sequences {
-			spans = append(spans, frameSpan(q.frames[0], q.frames[len(q.frames)-1]))
+		r.frames = frameSpan(first.frames[0], first.frames[len(first.frames)-1])
+		if len(sequences) == 2 {
+			r.frames += ", " + frameSpan(last.frames[0], last.frames[len(last.frames)-1])
+		} else { // findings and the last line name them all
+			more := fmt.Sprintf("%d more", len(sequences)-1)
+			r.frames += " and " + more
+			if len(first.with) > 1 && first.supersededBy == "" {
+				r.verdict = first.verdictAlone() + " with " + more
+			}
 		}
-		r.frames = strings.Join(spans, ", ")
 	}
 	if len(first.merged) > 0 && one {
 		r.kind += ", merged"
@@ -232,7 +237,7 @@ func idRange(first, last string) string {
 	return first + "-" + place
 }
 
-// spanWidth is how many characters the first and the last frame of a sequence take at most.
+// spanWidth is how many columns the first and the last frame of a sequence take at most.
 const spanWidth = 17
 
 // frameSpan writes the first and the last frame: "0001-0050", and of names what
@@ -243,13 +248,13 @@ func frameSpan(first, last *shoot.Frame) string {
 		return shortenedLeft(a, spanWidth)
 	}
 	shortened := shortenedLeft // camera numbers and the like are at the end
-	if !first.Number.Known && !last.Number.Known && len([]rune(a))+len([]rune(b)) >= spanWidth {
+	if !first.Number.Known && !last.Number.Known && textWidth(a)+textWidth(b) >= spanWidth {
 		if alike := commonWords(a, b); alike > 0 {
 			a, b, shortened = "…"+a[alike:], "…"+b[alike:], shortenedRight
 		}
 	}
 	half := spanWidth / 2
-	room := half + max(0, half-min(len([]rune(a)), len([]rune(b)))) // what the shorter one leaves
+	room := half + max(0, half-min(textWidth(a), textWidth(b))) // what the shorter one leaves
 	return shortened(a, room) + "-" + shortened(b, room)
 }
 
@@ -277,17 +282,22 @@ func commonWords(a, b string) int {
 	return words
 }
 
-// shortenedLeft and shortenedRight cut text to a number of characters at most.
+// shortenedLeft and shortenedRight cut text to a number of columns at most, and no mark from
+// the letter that it belongs to.
 func shortenedLeft(s string, most int) string {
-	if r := []rune(s); len(r) > most {
-		return "…" + string(r[len(r)-most+1:])
+	if textWidth(s) <= most {
+		return s
 	}
-	return s
+	r := []rune(s)
+	for len(r) > 0 && (textWidth(string(r)) > most-1 || unicode.IsMark(r[0])) {
+		r = r[1:]
+	}
+	return "…" + string(r)
 }
 
 func shortenedRight(s string, most int) string {
-	if r := []rune(s); len(r) > most {
-		return string(r[:most-1]) + "…"
+	if textWidth(s) <= most {
+		return s
 	}
-	return s
+	return cut(s, most-1) + "…"
 }

@@ -94,7 +94,7 @@ func cellsOf(s *sessionModel) ([]Column, [][]string) {
 		{Head: "body"},
 		{Head: "time", Drop: 6},
 		{Head: "kind", Drop: 8},
-		{Head: "frames"},
+		{Head: "frames", Cut: true},
 		{Head: "count", Short: "n", Right: true, Drop: 7},
 		{Head: "focal", Right: true, Drop: 2},
 		{Head: "f-number", Short: "f-no", Right: true, Drop: 4},

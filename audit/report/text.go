@@ -114,14 +114,17 @@ type Column struct {
 	// Drop is the order in which columns are left out where the rows are wider than the
 	// screen: 1 first, 0 never.
 	Drop int
+	// Cut lets cells of the column be shortened where no column is left to leave out.
+	Cut bool
 }
 
 // Grid writes rows of visible text in columns, as tight as the width asks for. Where that
-// is not enough, columns are left out by their Drop, and named below; a row is never
-// wrapped. What still does not fit is written over the edge rather than lost. mark,
-// where given, may add terminal colours to a cell.
+// is not enough, columns are left out by their Drop, and named below; then cells of the
+// column with Cut are shortened. A row is never wrapped. What still does not fit is written
+// over the edge rather than lost. mark, where given, may add terminal colours to a cell.
 func Grid(b *bytes.Buffer, columns []Column, rows [][]string, width int, mark func(column int, cell string) string) error {
-	kept, left := fitting(columns, rows, width)
+	kept, left, over := fitting(columns, rows, width)
+	rows = shortened(columns, rows, over)
 	if len(left) > 0 {
 		var fewer []Column
 		for _, i := range kept {
@@ -149,9 +152,26 @@ func Grid(b *bytes.Buffer, columns []Column, rows [][]string, width int, mark fu
 	return nil
 }
 
-// fitting returns the places of the columns that fit the width, and the heads of those that
-// do not.
-func fitting(columns []Column, rows [][]string, width int) (kept []int, left []string) {
+// shortened returns the rows with the cells of the column with Cut shortened by a number of
+// columns of the screen.
+func shortened(columns []Column, rows [][]string, over int) [][]string {
+	const least = 8 // of a cell: what is shorter names no frame
+	i := slices.IndexFunc(columns, func(c Column) bool { return c.Cut })
+	if over <= 0 || i < 0 {
+		return rows
+	}
+	room := max(columnWidth("", rows, i)-over, least)
+	less := make([][]string, len(rows))
+	for r, row := range rows {
+		less[r] = slices.Clone(row)
+		less[r][i] = shortenedRight(row[i], room)
+	}
+	return less
+}
+
+// fitting returns the places of the columns that fit the width, the heads of those that do
+// not, and by how many columns of the screen the rows are too wide even so.
+func fitting(columns []Column, rows [][]string, width int) (kept []int, left []string, over int) {
 	short := make([]string, len(columns))
 	for i, c := range columns {
 		kept = append(kept, i)
@@ -181,7 +201,7 @@ func fitting(columns []Column, rows [][]string, width int) (kept []int, left []s
 			left = append(left, c.Head)
 		}
 	}
-	return kept, left
+	return kept, left, taken() - width
 }
 
 // columnWidth returns the columns of the screen that a column of the grid takes.

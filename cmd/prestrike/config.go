@@ -93,19 +93,29 @@ func showSettings(b *bytes.Buffer, settings []config.Setting, width int) error {
 		rows[i] = []string{report.Visible(listPlace.ReplaceAllString(s.Key, "")), report.Visible(s.Value), report.Visible(s.Origin)}
 	}
 	columns := []report.Column{{Head: "setting"}, {Head: "value"}, {Head: "from"}}
+	if err := gridOrLines(b, columns, rows, width, func(row []string) string {
+		return fmt.Sprintf("%s = %s (%s)", row[0], row[1], row[2])
+	}); err != nil {
+		return err
+	}
+	b.WriteByte('\n')
+	report.Paragraph(b, "", 0, "All else is as built in: prestrike rules lists the numbers of the rules.", width)
+	return nil
+}
+
+// gridOrLines writes a grid where it fits the screen, else a line for each row.
+func gridOrLines(b *bytes.Buffer, columns []report.Column, rows [][]string, width int, line func(row []string) string) error {
 	var grid bytes.Buffer
 	if err := report.Grid(&grid, columns, rows, width, nil); err != nil {
 		return err
 	}
 	if fits(grid.Bytes(), width) {
 		b.Write(grid.Bytes())
-	} else {
-		for _, row := range rows {
-			report.Paragraph(b, "", 4, fmt.Sprintf("%s = %s (%s)", row[0], row[1], row[2]), width)
-		}
+		return nil
 	}
-	b.WriteByte('\n')
-	report.Paragraph(b, "", 0, "All else is as built in: prestrike rules lists the numbers of the rules.", width)
+	for _, row := range rows {
+		report.Paragraph(b, "", 4, line(row), width)
+	}
 	return nil
 }
 

@@ -113,9 +113,10 @@ func framesTable(b *bytes.Buffer, files []frameFile, width int, quiet bool) erro
 		}
 		var rows [][]string
 		var missing []string
+		add := func(label, text string) { rows = append(rows, []string{"  " + label, report.Visible(text)}) }
 		for _, v := range valuesOf(f.meta) {
 			if v.known {
-				rows = append(rows, []string{"  " + v.label, cut(report.Visible(v.text), width-30)})
+				add(v.label, v.text)
 			} else {
 				missing = append(missing, v.label)
 			}
@@ -125,11 +126,12 @@ func framesTable(b *bytes.Buffer, files []frameFile, width int, quiet bool) erro
 			if p.Width > 0 && p.Height > 0 {
 				size = fmt.Sprintf("%d x %d pixels", p.Width, p.Height)
 			}
-			rows = append(rows, []string{"  preview", cut(fmt.Sprintf("%s, %d bytes at byte %d", size, p.Length, p.Offset), width-30)})
+			add("preview", fmt.Sprintf("%s, %d bytes at byte %d", size, p.Length, p.Offset))
 		}
-		rows = append(rows, []string{"  image data", cut(report.Visible(integrity(f.meta.Integrity)), width-30)})
+		add("image data", integrity(f.meta.Integrity))
 		if f.err == nil || len(rows) > 1 {
-			if err := report.Grid(b, []report.Column{{Head: "  field"}, {Head: "recorded"}}, rows, width, nil); err != nil {
+			// What files hold may be of any length. JSON has the whole of it.
+			if err := report.Grid(b, []report.Column{{Head: "  field"}, {Head: "recorded", Cut: true}}, rows, width, nil); err != nil {
 				return err
 			}
 		}
@@ -146,16 +148,6 @@ func framesTable(b *bytes.Buffer, files []frameFile, width int, quiet bool) erro
 // framesBegin is how framesTable begins: the first file, wrapped where its name is
 // long, and the first line below it.
 var framesBegin = regexp.MustCompile(`^[^\n]+(\n  [^\n]+)*:\s+[^\n:]+,\s+\d+\s+bytes\n  (field +recorded|cannot be read: |image data |not recorded: )`)
-
-// cut keeps a value on one line: what files hold may be of any length. JSON
-// has the whole of it.
-func cut(s string, most int) string {
-	r := []rune(s)
-	if len(r) <= most {
-		return s
-	}
-	return string(r[:most-1]) + "…"
-}
 
 // plainError reports what is wrong without the path, which stands above.
 func plainError(err error) string {

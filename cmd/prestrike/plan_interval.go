@@ -136,7 +136,9 @@ func intervalTable(b *bytes.Buffer, t *optics.IntervalTask, p *optics.IntervalPl
 	if p.CardFrames >= 0 {
 		rows = append(rows, []string{"the card holds", strconv.Itoa(p.CardFrames) + " frames"})
 	}
-	if err := report.Grid(b, []report.Column{{Head: "time-lapse"}, {}}, rows, width, nil); err != nil {
+	if err := gridOrLines(b, []report.Column{{Head: "time-lapse"}, {}}, rows, width, func(row []string) string {
+		return row[0] + ": " + row[1]
+	}); err != nil {
 		return err
 	}
 	for i, r := range intervalRemarks(t, p) {

@@ -131,9 +131,18 @@ func listRules(w *bytes.Buffer, list []*audit.Rule, opt *audit.Options, f *rules
 	for _, r := range list {
 		longest = max(longest, len(r.ID))
 	}
+	indent := longest + 11
+	narrow := 2*indent > width // then what is known of a rule is below its name
+	if narrow {
+		indent = 4
+	}
 	for _, r := range list {
-		indent := longest + 11
-		report.Paragraph(w, fmt.Sprintf("%-*s  %-7s  ", longest, r.ID, severityWord(r, opt)), indent, r.Title, width)
+		head := fmt.Sprintf("%-*s  %-7s  ", longest, r.ID, severityWord(r, opt))
+		if narrow {
+			fmt.Fprintf(w, "%s  %s\n", r.ID, severityWord(r, opt))
+			head = strings.Repeat(" ", indent)
+		}
+		report.Paragraph(w, head, indent, r.Title, width)
 		if len(r.Params) > 0 {
 			var numbers []string
 			for _, p := range r.Params {
