@@ -74,6 +74,11 @@ func (o *Options) reason(err error) string {
 	case errors.Is(err, io.EOF), errors.Is(err, syscall.ECONNRESET), errors.Is(err, syscall.EPIPE):
 		return o.hungUp()
 	}
+	_, network := errors.AsType[*net.OpError](err)
+	_, system := errors.AsType[syscall.Errno](err)
+	if !network && !system { // it answers, and is not understood
+		return "what answers there is no broker that reads MQTT 5: check the address and the port"
+	}
 	return innermost(err) + ": check the address and the network"
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/tls"
 	"crypto/x509"
+	"net"
 	"net/url"
 	"os"
 	"strings"
@@ -67,6 +68,21 @@ func TestTroubleWithABroker(t *testing.T) {
 	asking := start(publishtest.Options{Server: ours.Issue(t, later, "127.0.0.1"), Clients: ours})
 	plain := start(publishtest.Options{User: "set", Password: password})
 	as := func(u *url.URL, scheme string) *url.URL { return &url.URL{Scheme: scheme, Host: u.Host, Path: u.Path} }
+	another, err := (&net.ListenConfig{}).Listen(t.Context(), "tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = another.Close() })
+	go func() {
+		for {
+			c, err := another.Accept()
+			if err != nil {
+				return
+			}
+			_, _ = c.Write([]byte("HTTP/1.1 400 Bad Request\r\nContent-Type: text/plain; charset=utf-8\r\nConnection: close\r\n\r\n400 Bad Request"))
+			defer c.Close()
+		}
+	}()
 	for _, test := range []struct {
 		name   string
 		broker *url.URL
@@ -87,6 +103,7 @@ func TestTroubleWithABroker(t *testing.T) {
 		{"another password", plain, nil, "visitor", "refuses the user visitor or the password: check PRESTRIKE_MQTT_USER, PRESTRIKE_MQTT_PASSWORD"},
 		{"no user", plain, nil, "none", "refuses whoever names no user: check PRESTRIKE_MQTT_USER"},
 		{"nobody there", &url.URL{Scheme: "mqtt", Host: "127.0.0.1:1", Path: "/studio"}, nil, "", "nothing answers there: start the broker, or check the port"},
+		{"no broker", &url.URL{Scheme: "mqtt", Host: another.Addr().String(), Path: "/studio"}, nil, "", "what answers there is no broker that reads MQTT 5: check the address and the port"},
 		{"no such name", &url.URL{Scheme: "mqtt", Host: "broker.invalid:1883", Path: "/studio"}, nil, "", "there is no computer broker.invalid: check the name|cannot be looked up: check the network"},
 	} {
 		opt := Options{Broker: test.broker, TLS: trusting(t, ours, test.own), User: test.user, Password: password}

@@ -15,11 +15,25 @@ type Moment struct {
 	text   string
 }
 
-// momentLayouts are the ways to write a date, each of which a time of day may follow.
-var momentLayouts = []string{"2006-01-02", "2 January 2006", "2 Jan 2006"}
+// momentLayouts are the ways to write a date, each of which a time of day may follow. With
+// colons it is as Exif has it.
+var momentLayouts = []string{"2006-01-02", "2006:01:02", "2.1.2006", "2 January 2006", "2 Jan 2006"}
 
 // clockLayouts are the ways to write a time of day.
-var clockLayouts = []string{"15:04", "15:04:05"}
+var clockLayouts = []string{"15:04", "15:04:05", "3:04pm", "3pm"}
+
+// Clock is the kind of a time of day, after midnight.
+var Clock = Kind[time.Duration]{"a time of day such as 16:00", readClock, func(d time.Duration) string { return time.Time{}.Add(d).Format("15:04") }}
+
+func readClock(s string) (time.Duration, bool) {
+	s = strings.NewReplacer(" am", "am", " pm", "pm").Replace(strings.ToLower(s))
+	for _, layout := range clockLayouts {
+		if t, err := time.Parse(layout, s); err == nil {
+			return t.Sub(t.Truncate(24 * time.Hour)), true
+		}
+	}
+	return 0, false
+}
 
 // Since is the kind of a moment.
 var Since = Kind[Moment]{
@@ -59,25 +73,22 @@ func on(day, clock time.Time, zone *time.Location) time.Time {
 }
 
 func readMoment(s string) (Moment, bool) {
-	for _, clock := range clockLayouts {
-		if t, err := time.Parse(clock, s); err == nil {
-			return Moment{clock: t, hourly: true, text: s}, true
-		}
+	if d, ok := readClock(s); ok {
+		return Moment{clock: time.Time{}.Add(d), hourly: true, text: s}, true
 	}
-	for _, day := range momentLayouts {
-		if t, err := time.Parse(day, s); err == nil {
-			return Moment{clock: t, dated: true, text: s}, true
+	for i := range len(s) + 1 { // between the date and the time of day
+		d, hourly := readClock(strings.TrimLeft(s[i:], " T"))
+		if !hourly && i < len(s) {
+			continue
 		}
-		for _, clock := range clockLayouts {
-			for _, between := range []string{" ", "T", ", "} {
-				if t, err := time.Parse(day+between+clock, s); err == nil {
-					return Moment{clock: t, dated: true, hourly: true, text: s}, true
-				}
+		for _, day := range momentLayouts {
+			if t, err := time.Parse(day, strings.TrimRight(s[:i], ", ")); err == nil {
+				return Moment{clock: t.Add(d), dated: true, hourly: hourly, text: s}, true
 			}
 		}
 	}
 	// Without its unit a number may be an hour or minutes.
-	if t, ok := readTime(s); ok && strings.Trim(s, "0123456789. ") != "" && !strings.Contains(s, "/") && t < 366*24*3600 {
+	if t, ok := readTime(s); ok && strings.Trim(s, digits+" ") != "" && !strings.Contains(s, "/") && t < 366*24*3600 {
 		return Moment{before: Duration(t), text: s}, true
 	}
 	return Moment{}, false

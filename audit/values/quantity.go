@@ -32,7 +32,7 @@ func Quantity(in string) Kind[float64] {
 		return Kind[float64]{"a number or a share such as 0.3, 30% or 1/3", readRatio, write}
 	}
 	return Kind[float64]{"a number such as 2 " + in, func(s string) (float64, bool) {
-		at := strings.LastIndexAny(s, "0123456789.") + 1
+		at := strings.LastIndexAny(s, digits) + 1
 		if name := strings.TrimSpace(s[at:]); name != "" && !strings.EqualFold(name, in) && !strings.EqualFold(name+"s", in) {
 			return 0, false
 		}
@@ -57,12 +57,12 @@ func readRatio(s string) (float64, bool) {
 // not written.
 func Text(v float64, unit string) string {
 	const (
-		digits  = 5       // more are not short
+		few     = 5       // digits: more are not short
 		largest = 100_000 // of a denominator: 1/100000 s
 		parts   = 12      // of other fractions: 1/6 EV, 2/3
 	)
 	plain := writeNumber(v)
-	long := len(strings.TrimLeft(strings.ReplaceAll(plain, ".", ""), "0")) > digits && v != math.Trunc(v)
+	long := len(strings.TrimLeft(strings.ReplaceAll(plain, ".", ""), "0")) > few && v != math.Trunc(v)
 	if unit == seconds && v > 0 && v < 1 {
 		if n := math.Round(1 / v); n > 2 && n <= largest && 1/n == v {
 			return "1/" + writeNumber(n)

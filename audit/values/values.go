@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"math"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -74,6 +75,8 @@ var (
 	Time = Kind[optics.Seconds]{"a time such as 1/30, 0.5, 90s, 2m30s or 3h; without a unit it is in seconds", readTime, writeTime}
 	// Seconds is a Time as a plain number.
 	Seconds = Kind[float64]{Time.Wanted, func(s string) (float64, bool) { t, ok := readTime(s); return float64(t), ok }, writeNumber}
+	// FrameRate is the number of frames a second of a clip.
+	FrameRate = Kind[float64]{"frames a second such as 25 or 25fps", readFrameRate, writeNumber}
 	// Number is a number.
 	Number = Kind[float64]{"a number such as 2 or 0.58", readNumber, writeNumber}
 	// Count is a whole number.
@@ -81,7 +84,9 @@ var (
 	// FNumber is an f-number: f/8 or 8.
 	FNumber = Kind[float64]{"an f-number such as 8 or f/8", readFNumber, writeNumber}
 	// FNumbers is one f-number, a list, or a range of full stops.
-	FNumbers = Kind[Apertures]{"f-numbers such as 4-22, 8 or 5.6,8,11, the smaller first", readFNumbers, Apertures.String}
+	FNumbers = Kind[Apertures]{"f-numbers such as 4-22, 8 or 5.6, 8, 11, the smaller first; decimals with a point", readFNumbers, Apertures.String}
+	// SequenceID is the ID of a sequence, its session before the point.
+	SequenceID = Kind[string]{"the ID of a sequence as in the report, such as 1.2", readSequenceID, func(s string) string { return s }}
 	// Pixels is a size in pixels, long side first. Megapixels are those of a
 	// sensor of shape 3:2.
 	Pixels = Kind[Size]{"pixels such as 8256x5504, or megapixels of a 3:2 sensor such as 45MP", readPixels, Size.String}
@@ -95,15 +100,44 @@ var (
 	Gigabytes = Kind[float64]{"a size such as 64GB or 1TB; without a unit it is in GB", readBytes(1e9), writeBytes("GB", 1e9)}
 )
 
+// OneOf is the kind of a word of several, in capitals or not.
+func OneOf(words ...string) Kind[string] {
+	last := len(words) - 1
+	return Kind[string]{strings.Join(words[:last], ", ") + " or " + words[last], func(s string) (string, bool) {
+		at := slices.IndexFunc(words, func(w string) bool { return strings.EqualFold(w, s) })
+		if at < 0 {
+			return "", false
+		}
+		return words[at], true
+	}, func(s string) string { return s }}
+}
+
+func readSequenceID(s string) (string, bool) {
+	session, place, ok := strings.Cut(s, ".")
+	_, okSession := readCount(session)
+	_, okPlace := readCount(place)
+	return s, ok && okSession && okPlace
+}
+
 // number reads a plain decimal number that is finite and 0 or more. Names of
-// numbers and exponents are no way to write one on the set.
+// numbers and exponents are no way to write one on the set. A comma may stand
+// for the point: not where it may part thousands, as in 1,500.
 func number(s string) (float64, bool) {
-	if s == "" || strings.Trim(s, "0123456789.") != "" {
+	if s == "" || strings.Trim(s, digits) != "" {
 		return 0, false
+	}
+	if whole, decimals, comma := strings.Cut(s, ","); comma {
+		if whole == "" || decimals == "" || strings.ContainsAny(decimals, ",.") || strings.Contains(whole, ".") || len(decimals) == 3 && whole != "0" {
+			return 0, false
+		}
+		s = whole + "." + decimals
 	}
 	v, err := strconv.ParseFloat(s, 64)
 	return v, err == nil && !math.IsInf(v, 0)
 }
+
+// digits are the characters of a number.
+const digits = "0123456789.,"
 
 func readNumber(s string) (float64, bool) { return number(s) }
 
@@ -136,7 +170,7 @@ func readMagnification(s string) (float64, bool) {
 
 // unit splits a number from the unit behind it.
 func unit(s string) (v float64, name string, ok bool) {
-	end := strings.LastIndexAny(s, "0123456789.") + 1
+	end := strings.LastIndexAny(s, digits) + 1
 	v, ok = number(strings.TrimSpace(s[:end]))
 	return v, strings.TrimSpace(s[end:]), ok
 }
@@ -157,6 +191,9 @@ func readLength(s string) (optics.Length, bool) {
 func writeLength(l optics.Length) string { return writeNumber(l.Millimetres()) + "mm" }
 
 func readShare(s string) (float64, bool) {
+	if v, ok := quotient(s, "/"); ok {
+		return v, v <= 1
+	}
 	v, name, ok := unit(s)
 	switch name {
 	case "%":
@@ -170,17 +207,40 @@ func readShare(s string) (float64, bool) {
 
 func writeShare(v float64) string { return writeNumber(math.Round(v*1e6)/1e4) + "%" }
 
+// timeUnits are the names of units of time; a camera writes 2" for 2 s.
+var timeUnits = map[string]float64{
+	"h": 3600, "hr": 3600, "hrs": 3600, "hour": 3600, "hours": 3600,
+	"m": 60, "min": 60, "mins": 60, "minute": 60, "minutes": 60,
+	"s": 1, "sec": 1, "secs": 1, "second": 1, "seconds": 1, `"`: 1,
+	"ms": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6,
+}
+
+// readTime reads numbers with units, the larger first, or one number of seconds without,
+// which may be a fraction.
 func readTime(s string) (optics.Seconds, bool) {
-	plain := strings.TrimSpace(strings.TrimSuffix(s, "s"))
-	v, ok := quotient(plain, "/")
-	if !ok {
-		v, ok = number(plain)
+	sum, last := 0.0, math.Inf(1)
+	for rest := strings.ToLower(s); rest != ""; {
+		text := rest[:len(rest)-len(strings.TrimLeft(rest, digits+"/ "))]
+		rest = rest[len(text):]
+		name := rest
+		if at := strings.IndexAny(rest, digits+" "); at >= 0 {
+			name = rest[:at]
+		}
+		rest = strings.TrimSpace(rest[len(name):])
+		one, known := timeUnits[name]
+		if name == "" && math.IsInf(last, 1) {
+			one, known = 1, true
+		}
+		v, ok := number(strings.TrimSpace(text))
+		if !ok && one == 1 {
+			v, ok = quotient(text, "/")
+		}
+		if !ok || !known || one >= last {
+			return 0, false
+		}
+		sum, last = sum+v*one, one
 	}
-	if !ok && strings.Trim(s, "0123456789.hmsuin µ") == "" {
-		d, err := time.ParseDuration(strings.ReplaceAll(strings.ReplaceAll(s, " ", ""), "min", "m"))
-		v, ok = d.Seconds(), err == nil
-	}
-	return optics.Seconds(v), ok && v > 0
+	return optics.Seconds(sum), sum > 0 && !math.IsInf(sum, 0)
 }
 
 func writeTime(t optics.Seconds) string {
@@ -225,7 +285,15 @@ func (a Apertures) String() string {
 // Between returns the range from one f-number to another, in full stops.
 func Between(lo, hi float64) Apertures { return Apertures{optics.StopsBetween(lo, hi), true} }
 
+func readFrameRate(s string) (float64, bool) {
+	return number(strings.TrimSpace(strings.TrimSuffix(strings.ToLower(s), "fps")))
+}
+
 func readFNumbers(s string) (Apertures, bool) {
+	s = strings.NewReplacer("–", "-", " to ", "-").Replace(s)
+	if len(s) == len("5,6") && s[1] == ',' {
+		return Apertures{}, false // f/5.6, or f/5 and f/6
+	}
 	if from, to, ok := strings.Cut(s, "-"); ok {
 		lo, okLo := readFNumber(strings.TrimSpace(from))
 		hi, okHi := readFNumber(strings.TrimSpace(to))
@@ -235,7 +303,7 @@ func readFNumbers(s string) (Apertures, bool) {
 		return Between(lo, hi), true
 	}
 	var a Apertures
-	for part := range strings.SplitSeq(s, ",") {
+	for part := range strings.SplitSeq(s, ",") { // which is no decimal comma here
 		n, ok := readFNumber(strings.TrimSpace(part))
 		if !ok {
 			return Apertures{}, false
@@ -256,10 +324,11 @@ func (s Size) String() string {
 	return fmt.Sprintf("%dx%d", s.Long, s.Short)
 }
 
+var megapixels = map[string]bool{"mp": true, "mpx": true, "mpix": true, "megapixel": true, "megapixels": true}
+
 func readPixels(s string) (Size, bool) {
 	s = strings.ReplaceAll(strings.ToLower(s), "×", "x")
-	if mp, ok := strings.CutSuffix(s, "mp"); ok {
-		v, ok := number(strings.TrimSpace(mp))
+	if v, name, ok := unit(s); megapixels[name] {
 		if !ok || v < 0.1 || v > 1000 {
 			return Size{}, false
 		}
@@ -272,7 +341,10 @@ func readPixels(s string) (Size, bool) {
 	return Size{max(width, height), min(width, height)}, ok && okW && okH && width > 0 && height > 0
 }
 
-var bytesUnits = map[string]float64{"kb": 1e3, "mb": 1e6, "gb": 1e9, "tb": 1e12}
+var bytesUnits = map[string]float64{
+	"kb": 1e3, "mb": 1e6, "gb": 1e9, "tb": 1e12, "k": 1e3, "m": 1e6, "g": 1e9, "t": 1e12,
+	"kib": 1 << 10, "mib": 1 << 20, "gib": 1 << 30, "tib": 1 << 40,
+}
 
 func readBytes(without float64) func(string) (float64, bool) {
 	return func(s string) (float64, bool) {

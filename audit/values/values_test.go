@@ -17,7 +17,7 @@ func reads[T ~float64](t *testing.T, name string, k Kind[T], good map[string]flo
 		}
 	}
 	// No kind takes these.
-	for _, text := range append(bad, "", " ", "-1", "NaN", "Inf", "1e3", "0x10", "1_000", "1,5", "1:2:3", "half", "1/0", "1:0", strings.Repeat("9", 400)) {
+	for _, text := range append(bad, "", " ", "-1", "NaN", "Inf", "1e3", "0x10", "1_000", "1,500", "1,5,5", "1.5,5", ",5", "5,", "1:2:3", "half", "1/0", "1:0", strings.Repeat("9", 400)) {
 		v, err := k.Read(text)
 		refused(t, name, text, float64(v), err)
 	}
@@ -38,25 +38,27 @@ func refused(t *testing.T, name, text string, v any, err error) {
 
 func TestValuesAsPeopleWriteThem(t *testing.T) {
 	reads(t, "magnification", Magnification, map[string]float64{
-		"1:2": 0.5, "2:1": 2, "0.5": 0.5, "1/2": 0.5, "1.4:1": 1.4, " 1 : 2 ": 0.5, "1x": 1, "0.5×": 0.5, "0": 0, "0:1": 0,
+		"1:2": 0.5, "2:1": 2, "0.5": 0.5, "1/2": 0.5, "1.4:1": 1.4, " 1 : 2 ": 0.5, "1x": 1, "0.5×": 0.5, "0": 0, "0:1": 0, "0,5": 0.5, "1:2,5": 0.4, "0,125": 0.125,
 	}, "1:", ":2", "1mm")
 	reads(t, "length", Length, map[string]float64{
-		"10": 10, "10mm": 10, "10 mm": 10, "1cm": 10, "0.4in": 10.16, `0.4"`: 10.16, "1.2m": 1200, "15um": 0.015, "15µm": 0.015, "10MM": 10, "0": 0,
+		"10": 10, "10mm": 10, "10 mm": 10, "1cm": 10, "0.4in": 10.16, `0.4"`: 10.16, "1.2m": 1200, "15um": 0.015, "15µm": 0.015, "10MM": 10, "0": 0, "1,5 cm": 15, "12,5": 12.5,
 	}, "mm", "10 miles", "10mm5", "1/2")
-	reads(t, "share", Share, map[string]float64{"30%": 0.3, "30 %": 0.3, "0.3": 0.3, "0": 0, "100%": 1}, "130%", "30", "30mm")
+	reads(t, "share", Share, map[string]float64{"30%": 0.3, "30 %": 0.3, "0.3": 0.3, "0": 0, "100%": 1, "1/3": 1.0 / 3, "12,5 %": 0.125}, "130%", "30", "30mm", "4/3")
 	reads(t, "time", Time, map[string]float64{
 		"1/30": 1.0 / 30, "1/4s": 0.25, "0.5": 0.5, "30": 30, "90s": 90, "90 s": 90, "2m30s": 150, "2 m 30 s": 150, "3h": 10800, "2h30m": 9000,
 		"20min": 1200, "1 min 50 s": 110, "500ms": 0.5,
-	}, "0", "0s", "1:30", "3d", "10mm", "h", "30s2m5")
-	reads(t, "number", Number, map[string]float64{"2": 2, "0.58": 0.58, ".5": 0.5}, "2 stops", "1.2.3")
+		"1/30 s": 1.0 / 30, "90 sec": 90, "90 seconds": 90, "1 hour": 3600, "2 hours 30 minutes": 9000, "2H30M": 9000, `2"`: 2, "2,5 s": 2.5, "1,5h": 5400,
+	}, "0", "0s", "1:30", "3d", "10mm", "h", "30s2m5", "30s 2m", "2m 30", "1/2 h", "2m2m", "1/0 s", "s s")
+	reads(t, "frame rate", FrameRate, map[string]float64{"25": 25, "25fps": 25, "29.97 fps": 29.97}, "fps", "25 Hz")
+	reads(t, "number", Number, map[string]float64{"2": 2, "0.58": 0.58, ".5": 0.5, "0,58": 0.58}, "2 stops", "1.2.3")
 	reads(t, "f-number", FNumber, map[string]float64{"8": 8, "f/8": 8, "F/5.6": 5.6, "f8": 8}, "f/", "4-22", "wide")
-	reads(t, "size in MB", Megabytes, map[string]float64{"45": 45e6, "45MB": 45e6, "1.5 GB": 1.5e9, "800kb": 8e5}, "45 MP", "MB")
-	reads(t, "size in GB", Gigabytes, map[string]float64{"64": 64e9, "64GB": 64e9, "1TB": 1e12, "500MB": 5e8}, "big")
+	reads(t, "size in MB", Megabytes, map[string]float64{"45": 45e6, "45MB": 45e6, "1.5 GB": 1.5e9, "800kb": 8e5, "45M": 45e6, "1 MiB": 1 << 20}, "45 MP", "MB")
+	reads(t, "size in GB", Gigabytes, map[string]float64{"64": 64e9, "64GB": 64e9, "1TB": 1e12, "500MB": 5e8, "64 G": 64e9}, "big")
 }
 
 func TestListsAndSizes(t *testing.T) {
 	for text, want := range map[string]string{
-		"4-22": "4-22", "f/4-f/22": "4-22", "8": "8", "5.6,8, 11": "5.6,8,11", "8-8": "8-8",
+		"4-22": "4-22", "f/4-f/22": "4-22", "8": "8", "5.6,8, 11": "5.6,8,11", "8-8": "8-8", "4–22": "4-22", "f/4 to f/22": "4-22", "8,11": "8,11", "5, 6": "5,6",
 	} {
 		if got, err := FNumbers.Read(text); err != nil || got.String() != want {
 			t.Errorf("f-numbers %q: %v, %v; want %s", text, got, err, want)
@@ -65,12 +67,12 @@ func TestListsAndSizes(t *testing.T) {
 	if got, _ := FNumbers.Read("4-16"); len(got.List) != 5 || !got.Range {
 		t.Errorf("4-16: %+v, want five full stops", got)
 	}
-	for _, text := range []string{"", "22-4", "0-4", "4-", "8;11", "8,,11", "wide"} {
+	for _, text := range []string{"", "22-4", "0-4", "4-", "8;11", "8,,11", "wide", "5,6", "2,8"} {
 		v, err := FNumbers.Read(text)
 		refused(t, "f-numbers", text, v, err)
 	}
 	for text, want := range map[string]Size{
-		"8256x5504": {8256, 5504}, "5504×8256": {8256, 5504}, "8256 x 5504": {8256, 5504}, "45MP": {8216, 5477}, "24 mp": {6000, 4000},
+		"8256x5504": {8256, 5504}, "5504×8256": {8256, 5504}, "8256 x 5504": {8256, 5504}, "45MP": {8216, 5477}, "24 mp": {6000, 4000}, "24,0 megapixels": {6000, 4000},
 	} {
 		if got, err := Pixels.Read(text); err != nil || got != want {
 			t.Errorf("pixels %q: %v, %v; want %v", text, got, err, want)

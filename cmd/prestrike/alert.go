@@ -42,13 +42,10 @@ func newAlerter(c *console, f *watchFlags) (*alerter, error) {
 			a.bell = true
 		case "desktop":
 			a.desktop = true
-		case "command":
-			if f.onFinding == "" {
-				return nil, errors.New("--alert command: name the command with --on-finding")
-			}
 		case "none":
-		default:
-			return nil, fmt.Errorf("--alert %s: write bell, desktop, command or none, several joined by commas", kind)
+			if len(f.alert) > 1 {
+				return nil, errors.New("--alert: none and others do not go together: leave one out")
+			}
 		}
 	}
 	if f.alertFrom == "check" {

@@ -11,6 +11,7 @@ import (
 	"prestrike/audit/config"
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
+	"prestrike/audit/values"
 	"prestrike/audit/words"
 
 	"github.com/spf13/cobra"
@@ -53,7 +54,6 @@ type listFlags struct {
 	all       bool
 	null      bool
 	relative  bool
-	noCache   bool
 	quiet     bool
 }
 
@@ -74,11 +74,9 @@ func newList(c *console) *cobra.Command {
 		RunE: func(cmd *cobra.Command, folders []string) error { return runList(cmd, c, &f, folders) },
 	}
 	flags := cmd.Flags()
-	flags.StringSliceVar(&f.sequences, "sequence", nil, "only the sequence of this `ID`, as in the report; may be repeated")
+	addList(flags, values.SequenceID, &f.sequences, "sequence", "only the sequence of this `ID`, as in the report; may be repeated")
 	flags.StringArrayVar(&f.views, "view", nil, "only the view of this `NAME`, as in the shot list; may be repeated")
-	flags.StringVar(&f.kind, "kind", anything, "only sequences of this `KIND`: "+strings.Join(kindWords(), ", "))
-	// The error is for flags that do not exist.
-	_ = cmd.RegisterFlagCompletionFunc("kind", cobra.FixedCompletions(kindWords(), cobra.ShellCompDirectiveNoFileComp))
+	addChoice(cmd, &f.kind, "kind", "only sequences of this `KIND`: "+strings.Join(kindWords(), ", "), kindWords()...)
 	addChoice(cmd, &f.verdict, "verdict", "only sequences of this verdict", anything+"\tall but reshoot", "good", "check", "reshoot")
 	addChoice(cmd, &f.files, "files", "which files of each frame", "all\traw files and pictures", "raw\traw files only", "jpeg\tJPEG and other pictures that are not raw")
 	flags.BoolVar(&f.all, "all", false, "sequences at reshoot and those that were retaken, too")
@@ -87,7 +85,6 @@ func newList(c *console) *cobra.Command {
 	flags.StringVar(&f.into, "into", "", "make a folder of links for each sequence in `DIR`")
 	addChoice(cmd, &f.links, "links", "what the folders hold", linksSymbolic+"\tsymbolic links", linksHard+"\thard links, on the same file system only", linksNone+"\ta text file with the names")
 	f.shoot.addTo(cmd)
-	flags.BoolVar(&f.noCache, "no-cache", false, "inspect all pictures again, and cache no results")
 	flags.BoolVarP(&f.quiet, "quiet", "q", false, "no progress and no remarks")
 	flags.SortFlags = false
 	return cmd
@@ -103,9 +100,6 @@ func kindWords() []string {
 }
 
 func runList(cmd *cobra.Command, c *console, f *listFlags, folders []string) error {
-	if !slices.Contains(kindWords(), f.kind) {
-		return &usageError{fmt.Errorf("--kind: cannot read %q: write one of %s", f.kind, strings.Join(kindWords(), ", ")), cmd.CommandPath()}
-	}
 	if f.into != "" && (f.null || f.relative) {
 		return &usageError{errors.New("-0 and --relative are for lists: leave them out with --into"), cmd.CommandPath()}
 	}
@@ -124,7 +118,7 @@ func runList(cmd *cobra.Command, c *console, f *listFlags, folders []string) err
 		c.remark("%s not complete yet, and not listed: %s", words.Count(n, "copy is", "copies are"), words.List(collection.Unfinished, 3))
 	}
 	defer limitMemory(len(collection.Files), opt.Pixels != audit.PixelsOff)()
-	measurePictures(c, f.quiet, f.noCache, folders, opt)
+	measurePictures(c, f.quiet, false, folders, opt)
 	result, err := audit.Judge(cmd.Context(), collection, opt)
 	if err := cmd.Context().Err(); err != nil {
 		return err

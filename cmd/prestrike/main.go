@@ -143,6 +143,7 @@ again while the subject is still there. Originals are only read, never changed.`
 		}
 		return &usageError{plainFlagError(err), cmd.CommandPath()}
 	})
+	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return emptyName(cmd) }
 	root.PersistentFlags().BoolVar(&c.plain, "no-color", c.plain, "no colours, as with NO_COLOR set")
 	root.PersistentFlags().Lookup("no-color").DefValue = "false" // NO_COLOR is no default of the program
 	root.AddGroup(groups...)
@@ -177,6 +178,18 @@ func withNearest(err error, word, before string, known []string) error {
 	if near := config.Nearest(word, known); near != "" {
 		return fmt.Errorf("%w: did you mean %s%s?", err, before, near)
 	}
+	return err
+}
+
+// emptyName refuses a flag whose name of a file or of something else is empty: it would
+// count as one that was left out.
+func emptyName(cmd *cobra.Command) (err error) {
+	cmd.Flags().Visit(func(f *pflag.Flag) {
+		if f.Value.Type() == "string" && strings.TrimSpace(f.Value.String()) == "" {
+			what, _ := pflag.UnquoteUsage(f)
+			err = &usageError{fmt.Errorf("--%s: the %s is empty: name one, or leave --%s out", f.Name, what, f.Name), cmd.CommandPath()}
+		}
+	})
 	return err
 }
 
@@ -239,8 +252,8 @@ func (c *choice) Type() string {
 
 func (c *choice) Set(s string) error {
 	for _, w := range c.words {
-		if word, _, _ := strings.Cut(w, "\t"); word == s {
-			*c.value = s
+		if word, _, _ := strings.Cut(w, "\t"); strings.EqualFold(word, strings.TrimSpace(s)) {
+			*c.value = word
 			return nil
 		}
 	}

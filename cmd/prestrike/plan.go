@@ -2,10 +2,12 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"prestrike/audit"
 	"prestrike/audit/config"
@@ -118,8 +120,19 @@ func runPlan(cmd *cobra.Command, c *console, f *planFlags) error {
 	case !given("depth"):
 		return &usageError{errors.New("give the depth of the subject with --depth, such as --depth 12mm, or a test run with --from FOLDER"), cmd.CommandPath()}
 	}
-	if err := notZero(cmd, "pupil", f.task.PupilMagnification, "blur", f.task.Blur.Millimetres(), "na", f.task.NumericalAperture,
-		"exposure-at", f.task.ExposureAt, "focal-length", f.task.Focal.Millimetres()); err != nil {
+	if given("add") {
+		if err := f.viewNamed(cmd); err != nil {
+			return err
+		}
+	} else if given("config") {
+		return &usageError{errors.New("--config names the file that --add writes to: give --add NAME, or leave --config out"), cmd.CommandPath()}
+	}
+	if given("na") && given("f-number") {
+		return oneOf(cmd, "na", "f-number")
+	}
+	if err := cmp.Or(oneOf(cmd, "magnification", "field-width"), notZero(cmd, "pupil", f.task.PupilMagnification, "blur", f.task.Blur.Millimetres(),
+		"na", f.task.NumericalAperture, "exposure-at", f.task.ExposureAt, "focal-length", f.task.Focal.Millimetres(),
+		"magnification", f.task.Magnification, "field-width", f.task.FieldWidth.Millimetres())); err != nil {
 		return err
 	}
 	sensor, err := f.sensor.find(cmd)
@@ -132,7 +145,7 @@ func runPlan(cmd *cobra.Command, c *console, f *planFlags) error {
 		task.Focal = sensor.focal
 	}
 	task.Exposure = exactTime(task.Exposure)
-	if !given("na") || given("f-number") {
+	if !given("na") {
 		task.FNumbers, task.ThirdStops = f.apertures.List, f.apertures.Range
 	}
 	plan, err := task.Plan()
@@ -146,6 +159,14 @@ func runPlan(cmd *cobra.Command, c *console, f *planFlags) error {
 		return err
 	}
 	return addPlanned(c, f, &task, plan)
+}
+
+// viewNamed refuses a name that no view can have.
+func (f *planFlags) viewNamed(cmd *cobra.Command) error {
+	if strings.ContainsFunc(f.add, unicode.IsControl) {
+		return &usageError{fmt.Errorf("--add: cannot read %q: write a name in one line, such as --add keel", f.add), cmd.CommandPath()}
+	}
+	return nil
 }
 
 // addPlanned adds a view with the recommended values to the shot list that holds for
@@ -206,25 +227,54 @@ func rounded(v float64) float64 {
 	return r
 }
 
-// planParameters are the flags that set the parameters of plans, where these go
-// by other names.
+// planParameters are the flags that set the parameters of plans.
 var planParameters = map[string]string{
 	"depth": "depth", "magnification": "magnification", "field width": "field-width", "focal length": "focal-length",
-	"sensor width": "sensor-width", "pixels across": "pixels", "pixels down": "pixels", "f-numbers": "f-number", "f-number": "f-number",
+	"sensor width": "sensor-width", "pixels across": "pixels", "pixels down": "pixels", "f-number": "f-number",
 	"numerical aperture": "na", "pupil magnification": "pupil", "circle of confusion": "blur", "f-number of the exposure": "exposure-at",
 	"overlap": "overlap", "margin": "margin", "setting": "setting", "exposure time": "exposure", "recycling time": "recycling",
 	"stops of stabilisation": "stops", "hand radius": "hand-radius",
 	"time span": "span", "interval": "interval", "clip length": "clip", "frame rate": "rate", "size of a frame": "frame-size", "card": "card",
 }
 
-// planError names the flag that a plan refuses.
+// flagExamples are values that flags may have.
+var flagExamples = map[string]string{
+	"depth": "12mm", "magnification": "1:2", "field-width": "8cm", "focal-length": "90mm", "sensor-width": "36mm", "pixels": "8256x5504",
+	"f-number": "4-22", "na": "0.1", "pupil": "1", "blur": "0.03mm", "exposure-at": "8", "overlap": "30%", "margin": "2", "setting": "3",
+	"exposure": "1/4", "recycling": "2s", "stops": "4", "hand-radius": "200mm",
+	"planned-frames": "50", "planned-time-lapse": "240", "planned-views": "12",
+	"span": "3h", "interval": "10s", "clip": "20s", "rate": "25", "frame-size": "45MB", "card": "64GB",
+}
+
+// planError names the flag that a plan refuses, with what was read and an example.
 func planError(cmd *cobra.Command, err error) error {
-	if r, ok := errors.AsType[*optics.RangeError](err); ok {
-		if flag, known := planParameters[r.Parameter]; known {
-			err = &optics.RangeError{Parameter: "--" + flag, Value: r.Value, Range: r.Range}
-		}
+	r, ok := errors.AsType[*optics.RangeError](err)
+	flag := ""
+	if ok {
+		flag = planParameters[r.Parameter]
+	}
+	valid, isRange := "", false
+	if flag != "" {
+		valid, isRange = strings.CutPrefix(r.Range, "from ")
+	}
+	switch {
+	case isRange:
+		err = outOfRange(cmd, flag, valid)
+	case flag != "":
+		err = fmt.Errorf("--%s must be %s, such as --%s %s", flag, r.Range, flag, flagExamples[flag])
 	}
 	return &usageError{err, cmd.CommandPath()}
+}
+
+// outOfRange refuses the value of a flag, with the range that is valid. What comes from a
+// file of --like is out of it where the flag was not given.
+func outOfRange(cmd *cobra.Command, flag, valid string) error {
+	f := cmd.Flags().Lookup(flag)
+	read, ok := f.Value.(interface{ asGiven() string })
+	if !ok || !f.Changed {
+		return fmt.Errorf("--%s is needed: write %s, such as %s", flag, valid, flagExamples[flag])
+	}
+	return fmt.Errorf("--%s: %s is out of range: write %s, such as %s", flag, read.asGiven(), valid, flagExamples[flag])
 }
 
 // notZero refuses 0 where a task takes 0 for "not given" but the user gave it.
@@ -233,8 +283,19 @@ func notZero(cmd *cobra.Command, pairs ...any) error {
 	for i := 0; i < len(pairs); i += 2 {
 		flag, v := pairs[i].(string), pairs[i+1].(float64)
 		if v == 0 && cmd.Flags().Changed(flag) {
-			return &usageError{fmt.Errorf("--%s 0: must be above 0", flag), cmd.CommandPath()}
+			return &usageError{outOfRange(cmd, flag, "a value above 0"), cmd.CommandPath()}
 		}
+	}
+	return nil
+}
+
+// oneOf requires one of two flags that do not go together.
+func oneOf(cmd *cobra.Command, a, b string) error {
+	switch given := cmd.Flags().Changed; {
+	case given(a) && given(b):
+		return &usageError{fmt.Errorf("--%s and --%s do not go together: leave one out", a, b), cmd.CommandPath()}
+	case !given(a) && !given(b):
+		return &usageError{fmt.Errorf("give --%s %s or --%s %s", a, flagExamples[a], b, flagExamples[b]), cmd.CommandPath()}
 	}
 	return nil
 }

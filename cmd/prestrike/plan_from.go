@@ -52,7 +52,7 @@ func runFrom(cmd *cobra.Command, c *console, f *planFlags) error {
 		return err
 	}
 	if cmd.Flags().Changed("setting") && f.setting == 0 {
-		return &usageError{errors.New("--setting 0: must be 1 or more"), cmd.CommandPath()}
+		return &usageError{outOfRange(cmd, "setting", "1 or more"), cmd.CommandPath()}
 	}
 	if f.remember && f.setting == 0 {
 		return &usageError{errors.New("--remember needs the focus step that the test run was made with: give --setting"), cmd.CommandPath()}

@@ -40,7 +40,7 @@ func newPlanHandheld(c *console) *cobra.Command {
 	flags := cmd.Flags()
 	addValue(flags, values.Length, &f.task.Focal, "focal-length", "focal `LENGTH` of the lens, such as 90mm")
 	addValue(flags, values.Magnification, &f.task.Magnification, "magnification", "size on the sensor over size of the subject, `M` such as 1:5; without it the subject is far away")
-	addValue(flags, values.Number, &f.task.Stops, "stops", "`STOPS` of stabilisation, as rated")
+	addValue(flags, values.Quantity("stops"), &f.task.Stops, "stops", "`STOPS` of stabilisation, as rated")
 	addDefault(flags, values.Length, &f.task.Radius, "hand-radius", optics.HandRadius, "`LENGTH` from the lens back to the point about which the hand turns")
 	f.sensor.addTo(cmd)
 	addPlanFormat(cmd, &f.format)

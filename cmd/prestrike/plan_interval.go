@@ -44,7 +44,7 @@ func newPlanInterval(c *console) *cobra.Command {
 	addValue(flags, values.Time, &f.task.Span, "span", "`TIME` from the first frame to the last, such as 3h")
 	addValue(flags, values.Time, &f.task.Interval, "interval", "`TIME` from one frame's start to the next, such as 10s")
 	addValue(flags, values.Time, &f.task.Clip, "clip", "`TIME` that the clip lasts, such as 20s")
-	addDefault(flags, values.Number, &f.task.Rate, "rate", 25, "`FRAMES` a second of the clip")
+	addDefault(flags, values.FrameRate, &f.task.Rate, "rate", 25, "`FRAMES` a second of the clip")
 	addValue(flags, values.Time, &f.task.Exposure, "exposure", "exposure `TIME` of a frame, such as 1/4")
 	addValue(flags, values.Megabytes, &f.task.FrameSize, "frame-size", "`SIZE` of one frame's files, such as 45MB")
 	addValue(flags, values.Gigabytes, &f.task.Card, "card", "free `SPACE` on the card, such as 64GB; needs --frame-size")
@@ -73,6 +73,15 @@ type jsonInterval struct {
 }
 
 func runPlanInterval(cmd *cobra.Command, c *console, f *planIntervalFlags) error {
+	given := 0
+	for _, flag := range []string{"span", "interval", "clip"} {
+		if cmd.Flags().Changed(flag) {
+			given++
+		}
+	}
+	if given != 2 {
+		return &usageError{errors.New("give two of --span, --interval and --clip, such as --span 3h --interval 10s: the third follows"), cmd.CommandPath()}
+	}
 	if cmd.Flags().Changed("card") && !cmd.Flags().Changed("frame-size") {
 		return &usageError{errors.New("--card needs --frame-size, the size of one frame's files, such as --frame-size 45MB"), cmd.CommandPath()}
 	}

@@ -58,7 +58,7 @@ func (s *sensorFlags) find(cmd *cobra.Command) (foundSensor, error) {
 	}
 	meta, err := exifread.ReadFile(cmd.Context(), s.like)
 	if err != nil {
-		return foundSensor{}, fmt.Errorf("--like %s: %s", s.like, plainError(err))
+		return foundSensor{}, fmt.Errorf("--like %s: %s: name a frame of the body, such as --like BX1_0001.JPG", s.like, plainError(err))
 	}
 	facts, opt, err := sensorFacts(meta, s.like)
 	if err != nil {

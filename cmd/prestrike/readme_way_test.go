@@ -11,8 +11,9 @@ import (
 	"testing"
 	"time"
 
-	"github.com/google/go-cmp/cmp"
 	"prestrike/audit/pixels/pixelstest"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 var (

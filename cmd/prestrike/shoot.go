@@ -102,6 +102,9 @@ func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Optio
 	}
 	for _, fact := range declared {
 		made, err := fact.Declare(opt, fact.value(), onCommandLine)
+		if out, ok := errors.AsType[*config.RangeError](err); ok {
+			return nil, nil, &usageError{outOfRange(cmd, fact.Flag, out.Range.String()), cmd.CommandPath()}
+		}
 		if err != nil {
 			return nil, nil, &usageError{fmt.Errorf("--%s: %w", fact.Flag, err), cmd.CommandPath()}
 		}

@@ -7,6 +7,7 @@ import (
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/base32"
+	"errors"
 	"fmt"
 	"io"
 	"net"
@@ -78,12 +79,15 @@ type pageSite struct {
 // listenPage listens at an address for those who open a page of something, such as a
 // folder. A page that writes is opened by its link alone, also on this computer.
 func listenPage(ctx context.Context, c *console, address, of string, writes bool) (*pageSite, error) {
-	host, _, err := net.SplitHostPort(address)
+	host, port, err := net.SplitHostPort(address)
 	if err != nil {
 		return nil, err // a flag has been read by then
 	}
 	l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", address)
 	if err != nil {
+		if name, is := errors.AsType[*net.DNSError](err); is {
+			return nil, fmt.Errorf("the page cannot be at %s: no network knows the name %s: write the address of this computer, or --page=:%s for all its networks", report.Visible(address), report.Visible(name.Name), port)
+		}
 		return nil, fmt.Errorf("the page cannot be at %s: %w: name another address with --page=HOST:PORT", report.Visible(address), systemWords(err))
 	}
 	at, ok := l.Addr().(*net.TCPAddr)

@@ -110,7 +110,8 @@ func newWatch(c *console) *cobra.Command {
 		},
 	}
 	addChoice(cmd, &f.format, "format", "form of the result", "table\tlines for people", "json\tone JSON object a line")
-	cmd.Flags().StringSliceVar(&f.alert, "alert", []string{"bell"}, "how to alert: `KINDS` of bell, desktop, command (of --on-finding), none")
+	f.alert = []string{"bell"}
+	addList(cmd.Flags(), values.OneOf("bell", "desktop", "none"), &f.alert, "alert", "how to alert: `KINDS` of bell, desktop, none")
 	addChoice(cmd, &f.alertFrom, "alert-from", "the severity from which to alert", "reshoot\tonly what must be shot again", "check\talso what must be inspected")
 	cmd.Flags().BoolVar(&f.sound, "sound", false, "play tones in place of the bell, by a program of the system")
 	cmd.Flags().BoolVar(&f.big, "big", false, "show the state of the set on the whole terminal, to be read from across the room")

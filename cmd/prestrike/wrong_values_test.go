@@ -131,3 +131,55 @@ func TestWrongValuesOfKeys(t *testing.T) {
 		}
 	}
 }
+
+// What a flag reads and cannot use is named as it was written, with the range and an
+// example; names that are empty, and flags that do not go together, are refused.
+func TestFlagsOutOfRange(t *testing.T) {
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	t.Chdir(t.TempDir())
+	plan := "plan --depth 12mm --magnification 1:2 --sensor-width 36mm --pixels 45MP"
+	for line, want := range map[string]string{
+		"plan --depth 10m --magnification 1:2 --sensor-width 36mm --pixels 45MP":     "--depth: 10m is out of range: write 0.001 to 1000 mm, such as 12mm",
+		"plan --depth 12mm --sensor-width 36mm --pixels 45MP":                        "give --magnification 1:2 or --field-width 8cm",
+		"plan --depth 12mm --magnification 1:1000 --sensor-width 36mm --pixels 45MP": "--magnification: 1:1000 is out of range: write 0.01 to 20, such as 1:2",
+		plan + " --exposure 1000h":                                                   "--exposure: 1000h is out of range: write 0 s to 1 h, such as 1/4",
+		plan + " --blur 0":                                                           "--blur: 0 is out of range: write a value above 0, such as 0.03mm",
+		plan + " --field-width 8cm":                                                  "--magnification and --field-width do not go together: leave one out",
+		plan + " --f-number 5,6":                                                     `--f-number: cannot read "5,6": write f-numbers such as 4-22, 8 or 5.6, 8, 11, the smaller first; decimals with a point`,
+		plan + " --add=":                                                             "--add: the NAME is empty: name one, or leave --add out",
+		plan + " --config own.toml":                                                  "--config names the file that --add writes to: give --add NAME, or leave --config out",
+		plan + " --like nothing.jpg":                                                 "--like nothing.jpg: no such file or directory: name a frame of the body, such as --like BX1_0001.JPG",
+		"plan interval --span 2h":                                                    "give two of --span, --interval and --clip, such as --span 3h --interval 10s: the third follows",
+		"plan interval --span 1000000h --interval 1":                                 "--span: 1000000h is out of range: write 1 s to 2400 h, such as 3h",
+		"report . --magnification 1:10000":                                           "--magnification: 1:10000 is out of range: write 0.001 to 100, such as 1:2",
+		"report . --planned-frames 1000000":                                          "--planned-frames: 1000000 is out of range: write 0 to 100000, such as 50",
+		"report . --config=":                                                         "--config: the FILE is empty: name one, or leave --config out",
+		"report . --output=":                                                               "--output: the FILE is empty: name one, or leave --output out",
+		"watch . --alert none,bell":                                                  "--alert: none and others do not go together: leave one out",
+		"watch . --alert siren":                                                      `--alert: cannot read "siren": write bell, desktop or none`,
+		`list . --sequence 1.2,"3"`:                                                  `--sequence: cannot read "\"3\"": write the ID of a sequence as in the report, such as 1.2`,
+		"list . --kind stack":                                                        `--kind: cannot read "stack": write any, single, focus, bracket, time-lapse, burst or series`,
+	} {
+		var out, remarks bytes.Buffer
+		status := run(t.Context(), strings.Fields(line), &console{out: &out, err: &remarks})
+		if said, _, _ := strings.Cut(remarks.String(), "\n"); status != statusNotAudited || said != "prestrike: "+want || out.Len() > 0 {
+			t.Errorf("%s: status %d, %s\nwant %s", line, status, said, want)
+		}
+	}
+}
+
+// Words are read in capitals, too, and numbers with a decimal comma.
+func TestValuesInOtherSpellings(t *testing.T) {
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	for _, line := range []string{
+		"plan --depth 1,2cm --magnification 1:2,5 --sensor-width 35,9mm --pixels 45,7MP --exposure 1/30s --recycling 2sec --f-number f/4–f/22 --format JSON",
+		"plan handheld --focal-length 90mm --stops 4stops --sensor-width 36mm --pixels 24Mpix",
+		"plan interval --span 3hours --interval 10sec --rate 25fps --frame-size 45M --card 64G",
+		"config --support Tripod --light Flash --pixels ON",
+	} {
+		var out, remarks bytes.Buffer
+		if status := run(t.Context(), strings.Fields(line), &console{out: &out, err: &remarks}); status != statusGood || out.Len() == 0 {
+			t.Errorf("%s: status %d: %s", line, status, remarks.String())
+		}
+	}
+}

@@ -2,7 +2,6 @@ package optics
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 )
 
@@ -26,9 +25,16 @@ func within[T number](parameter string, value, lo, hi T, unit string) error {
 		return nil
 	}
 	show := func(v T) string {
-		return strings.TrimSpace(strconv.FormatFloat(float64(v), 'g', 6, 64) + " " + unit)
+		if unit == "s" && v >= 3600 {
+			return digits(float64(v)/3600, 6) + " h"
+		}
+		return strings.TrimSpace(digits(float64(v), 6) + " " + unit)
 	}
-	return &RangeError{parameter, show(value), fmt.Sprintf("from %s to %s", show(lo), show(hi))}
+	from, to := show(lo), show(hi)
+	if unit != "" && strings.HasSuffix(to, " "+unit) {
+		from = strings.TrimSuffix(from, " "+unit)
+	}
+	return &RangeError{parameter, show(value), fmt.Sprintf("from %s to %s", from, to)}
 }
 
 // firstError returns the first that is not nil.
