@@ -22,11 +22,11 @@ Set the f-number by hand, check whether the ring or dial was touched, and shoot 
 sequence again.
 
 Some lenses report the working f-number, which rises as focus comes nearer. That is no
-change where the lens or body is declared to do so in prestrike.toml, or where the
-recorded distance and the lens's own largest opening show it. Else an f-number that
-changes in one direction only, in small steps, is not judged in a focus sequence.
+change where prestrike.toml declares it for the lens or the body, or where the recorded
+distance and the lens's largest opening show it. Otherwise, in a focus sequence, an f-number
+that changes in one direction in small steps is not judged.
 
-It is wrong where the change is meant.`,
+The finding is wrong where the change is meant.`,
 	Source: "JEITA CP-3451 (Exif 2.2) Annex C, p. 122: nominal values; working f-number: Greivenkamp, Field Guide to Geometrical Optics (2004), p. 29; tolerance of half a third-stop step: common practice",
 	Params: []audit.Param{
 		evidence.Tolerance,

@@ -22,7 +22,7 @@ cloud changes what the camera measures.
 Set the exposure by hand before the next sequence. Nothing needs to be shot again.
 
 Where the exposure did change, exposure-drift, aperture-drift or iso-drift reports it, and
-this rule does not. It is wrong where automatic exposure is meant.`,
+this rule does not. The finding is wrong where automatic exposure is meant.`,
 	Source: "CIPA DC-008 (Exif), ExposureProgram; everything by hand in a sequence: common practice",
 	Check:  checkAutoExposure,
 }

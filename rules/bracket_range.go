@@ -13,20 +13,20 @@ var bracketRange = &audit.Rule{
 	ID:       "bracket-range",
 	Title:    "Bracket too short",
 	Severity: audit.Note,
-	Doc: `Inspects the pictures: finds exposure brackets in which even the darkest frame is clipped
-in part of the textured area, or in which even the brightest leaves part of it in the
-lowest 2 % of the scale.
+	Doc: `Inspects the pictures of exposure brackets. Finds those in which part of the textured area
+is clipped even in the darkest frame. Also finds those in which part of it stays in the
+lowest 2 % of the scale even in the brightest frame.
 
 What no frame shows between the ends of the scale has no texture in the merged picture.
 
 Inspect the frame named at 100 %. If texture is missing where you need it, shoot the
 bracket again with one more frame at that end.
 
-It is a note, as previews are clipped earlier than raw files, by about 1 EV, and as
-a lamp or a reflection in the picture may be meant to be white. The textured area is where a
+The finding is a note, as previews are clipped earlier than raw files, by about 1 EV. And a
+lamp or a reflection in the picture may be meant to be white. The textured area is where a
 frame shows detail, and what lies inside it. A plain white or black background that reaches
-the border of the picture does not count. Smooth subjects cannot be judged, nor brackets of
-several views in one sequence.`,
+the border of the picture does not count. Smooth subjects and brackets of several views in
+one sequence cannot be judged.`,
 	Source: "the two ends of the scale and the share: common practice; the margin of raw files: from memory",
 	Params: []audit.Param{{
 		Name: "share", Doc: "the largest share of the textured area at an end of the scale",

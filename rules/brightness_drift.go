@@ -17,9 +17,9 @@ var brightnessDrift = &audit.Rule{
 	ID:       "brightness-drift",
 	Title:    "Brightness changes",
 	Severity: audit.Check,
-	Doc: `Inspects the pictures of sequences at fixed settings. Finds a brightness that jumps from
-one frame to the next, that differs between many neighbours, or that changes steadily from
-the first frame to the last.
+	Doc: `Inspects the pictures of sequences at fixed settings. Finds brightness that jumps from one
+frame to the next, differs between many neighbours, or changes steadily from the first frame
+to the last.
 
 A lamp changed, the flash does not repeat, the blades of the aperture do not close evenly,
 or daylight comes and goes. Merged frames show steps, and clips flicker.
@@ -31,9 +31,9 @@ In a focus sequence with flash, neighbours that differ by up to 0.2 EV are a not
 flashes repeat to about 0.1 EV. A lens loses light as it focuses closer. Where the
 magnification of the first and the last frame is known, that loss is not counted.
 
-In a time-lapse it is a note, as changing light is often its subject, unless lamps or
-flash are declared as the light. Places where the settings change are not reported. The
-tone curve of the camera makes all values somewhat too large.`,
+In a time-lapse the finding is a note, as changing light is often the subject. It is a check
+where lamps or flash are declared as the light. Places where the settings change are not
+reported. The tone curve of the camera makes all values somewhat too large.`,
 	Source: "IEC 61966-2-1 (tone curve); bellows factor: Greivenkamp, Field Guide to Geometrical Optics (2004), p. 29; scatter of small flashes, 0.1 EV: common practice; limits chosen on rendered sequences",
 	Params: []audit.Param{
 		{

@@ -25,17 +25,17 @@ frames before and after it do not fit each other.
 Compare the frame before the pause with the one after it. If anything moved, shoot the
 sequence again.
 
-A single pause over which focus goes on as before, by the pictures or the recorded
-distances, is a note: the flash recycled, or the camera waited for its buffer or card.
+A single pause is a note where focus goes on after it as before, as the pictures or the
+recorded distances show. The flash recycled, or the camera waited for its buffer or card.
 
-It is wrong where the camera only waited. That is why short pauses are not reported, nor are
-sequences with many pauses. A pause during which focus went on moving is reported in any
-case, as frames are missing there. If the blur half-way is too large, the finding asks
+The finding is wrong where the camera only waited. That is why short pauses and sequences
+with many pauses are not reported. A pause during which focus went on moving is reported in
+any case, as frames are missing there. If the blur half-way is too large, the finding asks
 to shoot again.
 
-After a long pause the frames may be the second part of the sequence, another take of
-it, or another view. Where the number of frames, the recorded distances, a repeated pause
-or the pictures show that they are another, nothing is reported. Else the finding asks to
+After a long pause the frames may be the second part of the sequence, another take of it, or
+another view. Nothing is reported where the number of frames, the recorded distances, a
+repeated pause or the pictures show another take or view. Otherwise the finding asks to
 compare the frames.`,
 	Source: "common practice",
 	Params: []audit.Param{

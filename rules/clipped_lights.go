@@ -12,12 +12,11 @@ import (
 
 var clippedLights = &audit.Rule{
 	ID:       "clipped-lights",
-	Title:    "Lights clipped to white",
+	Title:    "Highlights clipped to white",
 	Severity: audit.Note,
 	Shows:    audit.ShowDetail,
-	Doc: `Inspects the pictures: finds focus sequences in which more of the textured area is
-clipped to white than in the other sequences of the same camera, lens and settings in the
-session.
+	Doc: `Inspects the pictures of focus sequences. Finds those in which more of the textured area is
+clipped to white than in the others with the same camera, lens and settings.
 
 A lamp stands closer, a flash gives more light, or a smooth part reflects the lamp. What is
 white in all frames has no texture in the merged picture.
@@ -25,14 +24,13 @@ white in all frames has no texture in the merged picture.
 Inspect the frame named at 100 %. If texture is missing where you need it, move or dim the
 light, and shoot the sequence again.
 
-It is a note, as highlights on a shiny subject are ordinary, and large ones may be meant.
-The pictures inspected are JPEG files and the previews of raw files. A raw file holds more
-light than its preview, by about 1 EV: develop it darker to see what is lost. The textured
-area is where a frame shows detail, and what lies inside it. A white background does not
-count, nor does its edge; so what is white up to the border of the picture is not found. But
-where more than half of the picture is white, so that no texture is left to count, and in
-the others it is not, that is found. A sequence without clipped parts is fine without others
-to compare it with.`,
+The finding is a note, as highlights on a shiny subject are ordinary, and large ones may be
+meant. The pictures inspected are JPEG files and the previews of raw files. A raw file holds
+more light than its preview, by about 1 EV: develop it darker to see what is lost. The
+textured area is where a frame shows detail, and what lies inside it. A white background and
+its edge do not count: what is white up to the border of the picture is not found. There is
+one exception: more than half of the picture is white, and in the other sequences it is not.
+A sequence without clipped parts is fine without others to compare it with.`,
 	Source: "the upper end of the scale: common practice; the shares: counted on rendered sessions; the margin of raw files: from memory",
 	Params: []audit.Param{
 		{

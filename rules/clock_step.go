@@ -18,21 +18,21 @@ var clockStep = &audit.Rule{
 	ID:       "clock-step",
 	Title:    "Camera clock is wrong",
 	Severity: audit.Check,
-	Doc: `Finds frames whose clock ran back although their numbers run on, and frames from
-before 2001: the clock was set in between, or lost its time with the battery.
+	Doc: `Finds frames whose clock ran back although their numbers run on, and frames from before
+2001. The clock was set in between, or lost its time with the battery.
 
 Frames are put in order by their clock. Around the step sequences may be cut or mixed
 wrongly, and frames of two cameras do not line up.
 
 Set the camera's clock. Check the sequences around the step yourself.
 
-Where two bodies of a session have clocks that differ by a steady amount, as by a zone or
-summer time, a note names it once, and all times of the report are given by one of the clocks.
-That takes evidence: modification times given to both by one computer, recorded zones, or
-sequences that take turns only then, and by no chance. Else all times stand as recorded.
+The clocks of two bodies may differ by a steady amount, as by a zone or summer time. A note
+names it once, and all times of the report are given by one of the clocks. That takes
+evidence: modification times given to both by one computer, recorded zones, or sequences
+that take turns only then, and by no chance. Otherwise all times are as recorded.
 
-It is wrong for frames really made before 2001, and where files were numbered anew in
-another order than that of time. Numbers that count down throughout a sequence are only a
+The finding is wrong for frames really made before 2001, and where files were numbered anew
+in another order than that of time. Numbers that count down throughout a sequence are only a
 note. Where numbers hardly follow time at all, nothing is judged.`,
 	Source: "CIPA DC-008 (Exif), DateTimeOriginal; CIPA DC-009 (DCF) file numbers; common practice",
 	Params: []audit.Param{

@@ -28,19 +28,19 @@ depth and detail.
 If the picture needs its detail, shoot a focus sequence at the f-number named, or
 make the steps of this one finer.
 
-A note means that diffraction shows at 100 %, or can be sharpened. Single frames, bursts
-and brackets must hold the depth alone and are often stopped down on purpose, so for them
-it stays a note until little is left. The same holds for a steady sequence that nothing
-shows to be close up, and for a clip, which never needs all megapixels. A lens that is
-open as far as it goes can do no more: that is a note, too. F-numbers are rounded, so
-less than 1/6 EV past a limit does not count.
+A note means that diffraction shows at 100 %, or can be sharpened. Single frames, bursts and
+brackets are often stopped down on purpose, as one frame must be sharp over the whole depth.
+For them the finding stays a note until little detail is left. The same holds for a steady
+sequence that nothing shows to be close up, and for a clip, which never needs all
+megapixels. A lens that is open as far as it goes can do no more: that is a note, too.
+F-numbers are rounded, so less than 1/6 EV past a limit does not count.
 
-Some lenses record the f-number that is set, some the working one, two stops apart at
-1:1. The frames show which, where the recorded value rises as focus comes nearer, or where
-a lens so near cannot work at it. Else declare f-numbers = "nominal" or "effective"
-in prestrike.toml. Until then both are named, and the milder counts. Without a
-magnification the recorded f-number counts as the working one, which is higher. A lens of
-telephoto build works at a higher one still: declare its pupil magnification.`,
+Some lenses record the f-number that is set, some the working one, two stops apart at 1:1.
+The frames show which, where the recorded value rises as focus comes nearer, or where a lens
+so near cannot work at it. Otherwise declare f-numbers = "nominal" or "effective" in
+prestrike.toml. Until then both are named, and the milder counts. Without a magnification
+the recorded f-number counts as the working one, which is higher. A lens of telephoto build
+works at a higher one still: declare its pupil magnification.`,
 	Source: "Holst, Opt. Eng. 46(10) 103204, 2007, and common practice for the note (Airy disc of 2.5 pixels); Fiete, Opt. Eng. 38(7) 1229, 1999, for the check (the lens passes nothing of the finest pattern); Rayleigh's criterion at two pixels for the megapixels; working f-number: Greivenkamp, Field Guide to Geometrical Optics (2004), p. 29",
 	Params: []audit.Param{
 		{
@@ -52,7 +52,7 @@ telephoto build works at a higher one still: declare its pupil magnification.`,
 			Default: optics.QCutoff, Min: optics.QTransition, Max: 10,
 		},
 		{
-			Name: "single-share", Doc: "a frame that must hold the depth alone is worth a check where less than this share of its megapixels remains",
+			Name: "single-share", Doc: "a frame that must be sharp over the whole depth is a check where less than this share of its megapixels remains",
 			Default: 0.25, Min: 0, Max: 1,
 		},
 	},

@@ -17,8 +17,9 @@ var dust = &audit.Rule{
 	Title:    "Dust on the sensor",
 	Severity: audit.Note,
 	Shows:    audit.ShowDetail,
-	Doc: `Inspects the pictures: finds dark round spots that keep their place on the sensor in
-several sequences of one camera at f/11 and up, while all around the picture changes.
+	Doc: `Inspects the pictures of sequences at f/11 and up. Finds dark round spots that keep their
+place on the sensor in several sequences of one camera, while the picture around them
+changes.
 
 Dust on the sensor leaves such spots in all pictures, the darker the higher the f-number is. A
 merged picture keeps them, and where focusing changes the size of the picture it draws
@@ -27,11 +28,12 @@ them out to lines.
 Inspect the frame named at 100 %. If it is dust, clean the sensor before you go on, and
 retouch what was made.
 
-It is a note for the whole session. It needs three sequences of six frames, and of more than
-five sequences four, or a quarter, must show the spot. What belongs to a fixed backdrop keeps its place, too: so
-the surroundings must differ on all four sides of the picture, or the camera must have been
-turned. Else it is not judged. In front of texture, dust cannot be seen. The recorded f-number counts:
-close up the working f-number is higher, and dust shows from lower recorded ones.`,
+The finding is a note for the whole session. It needs three sequences of six frames, and of
+more than five sequences four, or a quarter, must show the spot. What belongs to a fixed
+backdrop keeps its place, too. So the surroundings must differ on all four sides of the
+picture, or the camera must have been turned. Otherwise dust is not judged. In front of
+texture, dust cannot be seen. The recorded f-number counts: close up the working f-number is
+higher, and dust shows from lower recorded ones.`,
 	Source: "dust shows at small apertures, as its shadow is sharper in a narrower cone of light: common practice; limits chosen on rendered sequences",
 	Params: []audit.Param{{
 		Name: "f-number", Doc: "the lowest recorded f-number of the sequences that are compared",

@@ -21,11 +21,11 @@ flicker.
 Set the exposure by hand and shoot the sequence again. In a clip the brightness can also
 be evened out afterwards, frame by frame.
 
-In a time-lapse whose exposure goes one way in small steps, as into the evening, it is
-a note.
+In a time-lapse whose exposure goes one way in small steps, as into the evening, the finding
+is a note.
 
-It is wrong where the exposure was changed on purpose. Nominal times of one step, such as
-1/60 s and 1/64 s, count as equal.`,
+The finding is wrong where the exposure was changed on purpose. Nominal times of one step,
+such as 1/60 s and 1/64 s, count as equal.`,
 	Source: "JEITA CP-3451 (Exif 2.2) Annex C, p. 122: nominal values; tolerance of half a third-stop step: common practice",
 	Params: []audit.Param{evidence.Tolerance, evidence.SetUpPause},
 	Check:  checkExposureDrift,

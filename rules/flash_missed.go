@@ -25,8 +25,8 @@ Inspect the frames. If they are darker than the rest, shoot the sequence again a
 leave more time between frames. Where the picture was inspected and is dark, the finding
 asks to shoot again at once.
 
-It is wrong where flash and available light were mixed on purpose. A camera that fires
-its flashes by radio or by a cable may not record whether they fired: dark-frame finds
+The finding is wrong where flash and available light were mixed on purpose. A camera that
+fires its flashes by radio or by a cable may not record whether they fired: dark-frame finds
 such frames by their pictures.`,
 	Source: "CIPA DC-008 (Exif), Flash, bit 0; the shares: common practice",
 	Params: []audit.Param{

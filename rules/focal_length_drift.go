@@ -28,7 +28,7 @@ creep. Nothing is reported either where the focal length follows a straight line
 inverse of the recorded distance, within the rounding of both. Where it only moves one way
 with the distance, it is a note: the lens may do that, or the ring may creep.
 
-It is wrong where the zoom was meant.`,
+The finding is wrong where the zoom was meant.`,
 	Source: "CIPA DC-008 (Exif), FocalLength and LensSpecification; common practice",
 	Params: []audit.Param{
 		{

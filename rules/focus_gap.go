@@ -19,22 +19,22 @@ var focusGap = &audit.Rule{
 	Title:    "Focus steps too wide",
 	Severity: audit.Check,
 	Shows:    audit.ShowDetail,
-	Doc: `Finds focus sequences whose steps are too wide: wider than the depth of field, by the
-recorded focus distances, or with too much blur between the frames, by the pictures.
-Between two such frames a band of the subject is sharp in neither.
+	Doc: `Finds focus sequences whose steps are too wide. The recorded distances show steps wider than
+the depth of field, or the pictures show too much blur between the frames. Between two such
+frames a band of the subject is sharp in neither.
 
 The band shows when the frames are merged, days later.
 
 Shoot the sequence again with steps no wider than the one named, or stop down.
 
 The depth of field is computed for sharpness at 100 %, by geometry and by diffraction. A
-step above 0.7 of the larger value is a note, above the larger value a check. Above 1.35
-of both together a gap is certain: half-way, a tenth of the contrast remains. For a
-reshoot the magnification must be declared, or follow from a declared lens. Recorded
-distances have a coarse scale, so each step counts as the least that it can be. Where the
-scale cannot show the steps, the distances are not used. They are wrong where the lens
-records wrong ones. A single step three times as wide as its neighbours is a check even
-without a known magnification, if the scale is fine enough to show it.
+step above 0.7 of the larger value is a note, above the larger value a check. Above 1.35 of
+both together a gap is certain: half-way, a tenth of the contrast remains. For a reshoot the
+magnification must be declared, or follow from a declared lens. Recorded distances have a
+coarse scale, so each step counts as the least that it can be. Where the scale cannot show
+the steps, the distances are not used. They are wrong where the lens records wrong ones. A
+single step three times as wide as its neighbours is a check, even where no magnification is
+known. The scale must be fine enough to show it.
 
 The pictures show over how many frames a part stays sharp. From that follows how much
 blur one step adds, to a factor of two. Where this does not decide, up to 16 pictures are

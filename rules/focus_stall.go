@@ -27,11 +27,11 @@ Check whether the last frame is sharp at the end of the subject. If not, move th
 or begin elsewhere, and shoot the sequence again.
 
 Scales of lenses are coarse. A distance that changes only every few frames is no stop, and
-the last frames are judged in proportion to that. In pictures, focusing shows as a change
-of size or a drift. Where it does, the pictures count and not the distance, and a stop of
-one or two frames inside the sequence is a note. Two frames at every position are a note
-of their own. Where focusing shows as neither, the change of sharpness from frame to frame
-shows a stop that is not at either end, as far as there is texture enough.`,
+the last frames are judged in proportion to that. In pictures, focusing shows as a change of
+size or a drift. Where it does, the pictures count and not the distance, and a stop of one
+or two frames inside the sequence is a note. Two frames at every position are a note of
+their own. Where focusing shows as neither, the change of sharpness from frame to frame
+shows a stop. There must be texture enough, and the stop must not be at either end.`,
 	Source: "common practice; Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration)",
 	Params: []audit.Param{
 		{

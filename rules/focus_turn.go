@@ -17,23 +17,23 @@ var focusTurn = &audit.Rule{
 	ID:       "focus-turn",
 	Title:    "Focus goes back",
 	Severity: audit.Check,
-	Doc: `Finds focus sequences whose focus goes back by more than a step or two, by the recorded
-distance or the pictures: the lens reached its end and began again, autofocus took over,
-or two sequences became one.
+	Doc: `Finds focus sequences whose focus goes back by more than a step or two, as the recorded
+distances or the pictures show. The lens reached its end and began again, autofocus took
+over, or two sequences became one.
 
 The sequence may cover less of the subject than its number of frames suggests.
 
 Check whether the frames after the turn begin where the subject begins and reach its end.
 If not, shoot the sequence again.
 
-It is wrong where two takes were made without a pause. The first and last few frames are
-not judged. A single step back and forth of the distance is not reported: it comes from
-the scale of the lens, or from a repeated frame. In pictures, focusing shows as a change
-of size or a drift. Where it does, the pictures count and not the distance. Two
-neighbours that only changed places are a note. So is the order of a camera that begins
-in the middle: nearer and farther in turn (0, -, +), or first all to one side and then
-all to the other. Its steps are judged in the order of focus. Where the pictures only
-suggest such an order, focus is not judged.`,
+The finding is wrong where two takes were made without a pause. The first and last few
+frames are not judged. A single step back and forth of the distance is not reported: it
+comes from the scale of the lens, or from a repeated frame. In pictures, focusing shows as a
+change of size or a drift. Where it does, the pictures count and not the distance. Two
+neighbours that only changed places are a note. The order of a camera that begins in the
+middle is a note, too: nearer and farther in turn (0, -, +), or one side after the other.
+Its steps are judged in the order of focus. Where the pictures only suggest such an order,
+focus is not judged.`,
 	Source: "common practice; Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration)",
 	Params: []audit.Param{
 		{

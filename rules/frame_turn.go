@@ -25,7 +25,7 @@ not the others.
 Inspect a turned frame. If the camera did not move, turn the frames back before merging
 and switch automatic rotation off. If it moved, shoot the sequence again.
 
-It is wrong where the camera was turned on purpose.`,
+The finding is wrong where the camera was turned on purpose.`,
 	Source: "CIPA DC-008 (Exif), Orientation; common practice",
 	Params: []audit.Param{evidence.SetUpPause},
 	Check:  checkFrameTurn,

@@ -36,7 +36,7 @@ of the lens shows stabilisation. No stabilisation counters the hand's travel.
 
 Bursts and single frames count as handheld, unless --support declares something else. They
 are not judged where the camera was on a tripod in the same session, or where most single
-frames are slower than hands allow. Frames with flash are left out. It is wrong for
+frames are slower than hands allow. Frames with flash are left out. The finding is wrong for
 steadier hands.`,
 	Source: "Wikipedia, Camera shake (one over the focal length); ISO 20954-1:2019 for stabilisation; the part for close work derived by geometry, with a hand that turns about a point 200 mm behind the lens and four stops as the most that a stabiliser is worth by common practice",
 	Params: []audit.Param{handTolerance, handSharpness, handStabilisation, handUndeclared, handRadius},

@@ -23,7 +23,7 @@ more flash, gives the same brightness with less noise.
 
 Lower the ISO before the next sequence, and check whether the noise of this one matters.
 
-It is wrong where the subject moves, or where the exposure cannot be longer, as for
+The finding is wrong where the subject moves, or where the exposure cannot be longer, as for
 stars. A session at one high ISO throughout is not found.`,
 	Source: "common practice: more than twice the base ISO; CIPA DC-008 (Exif), PhotographicSensitivity and SensitivityType",
 	Params: []audit.Param{

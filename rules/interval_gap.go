@@ -15,8 +15,8 @@ var intervalGap = &audit.Rule{
 	ID:       "interval-gap",
 	Title:    "Time-lapse frames left out",
 	Severity: audit.Check,
-	Doc: `Finds intervals of a time-lapse that are too long by one interval or more, while the
-file numbers run on: the camera took no picture there, or took it too late.
+	Doc: `Finds intervals of a time-lapse that are too long by one interval or more, while no file
+number is missing. The camera took no picture there, or took it too late.
 
 The clip jumps there. Often the interval is too short for the exposure time and for the
 time that the camera needs to write.
@@ -24,8 +24,8 @@ time that the camera needs to write.
 Inspect the clip for a visible jump. Before you shoot it again, make the interval longer
 or the exposure time shorter.
 
-It is wrong where the pause was meant. With a clock that shows whole seconds, only what
-is certain is reported.`,
+The finding is wrong where the pause was meant. With a clock that shows whole seconds, only
+what is certain is reported.`,
 	Source: "gap of 1.5 times the median interval: common practice",
 	Params: []audit.Param{evidence.LeftOut},
 	Check:  checkIntervalGap,
@@ -56,7 +56,7 @@ func checkIntervalGap(v *audit.Review) error {
 			words.Count(ticks, "frame was", "frames were"), worst.From.Label(), worst.To.Label(), shoot.FormatDuration(worst.Elapsed), cadence(q)),
 		Action:   "inspect the clip for a visible jump; a longer interval or a shorter exposure time avoids it",
 		Frames:   evidence.Ends(list),
-		Measured: exifread.Of(worst.Ticks), Limit: exifread.Of(v.Param("ticks")), Unit: "cadences",
+		Measured: exifread.Of(worst.Ticks), Limit: exifread.Of(v.Param("gap")), Unit: "cadences",
 	}
 	if n := len(list); n > 1 {
 		found.Message = fmt.Sprintf("%s not taken, in %d places; the longest pause is %s from %s to %s, where a frame comes %s",

@@ -34,7 +34,7 @@ this one has jumps.
 
 Where no frame is left out, the recorded times count, however little is left between two
 exposures: star trails of 25 s every 26 s are good. The shortest gap of the sequence shows
-what the camera needs. It is wrong where the interval was changed by hand.`,
+what the camera needs. The finding is wrong where the interval was changed by hand.`,
 	Source: "common practice; dpreview.com/forums/post/31437081 measured an interval of 33 s for exposures of 30 s",
 	Params: []audit.Param{
 		{

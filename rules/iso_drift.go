@@ -20,11 +20,11 @@ darker than their neighbours: merged pictures get patches, and clips flicker.
 
 Turn automatic ISO off and shoot the sequence again.
 
-In a time-lapse whose exposure goes one way in small steps, as into the evening, it is a
-note. It is also a note in handheld frames whose ISO changes by less than 1 EV: noise
+In a time-lapse whose exposure goes one way in small steps, as into the evening, the finding
+is a note. It is also a note in handheld frames whose ISO changes by less than 1 EV: noise
 hardly differs there, and each frame is exposed correctly.
 
-It is wrong where the change is meant. Values are only compared within one kind of
+The finding is wrong where the change is meant. Values are only compared within one kind of
 sensitivity, because cameras do not record them alike.`,
 	Source: "CIPA DC-008 (Exif), PhotographicSensitivity and SensitivityType; tolerance of half a third-stop step: common practice",
 	Params: []audit.Param{

@@ -21,8 +21,8 @@ compensation makes every frame too bright or too dark.
 
 Check the settings of the body before you go on.
 
-It is wrong where both are meant. In manual exposure, compensation has no effect and is
-not counted, nor is that of brackets.`,
+The finding is wrong where both are meant. In manual exposure, compensation has no effect
+and is not counted, nor is that of brackets.`,
 	Source: "CIPA DC-008 (Exif), ExposureBiasValue and PhotographicSensitivity; three stops above ISO 100: common practice",
 	Params: []audit.Param{
 		{

@@ -24,8 +24,8 @@ Search the card for the file before it is formatted, and copy it again.
 Pictures that the camera merged from several others have no raw file, and are not
 reported.
 
-It is wrong where you deleted one of the two. Raw files that are missing from a frame on
-are reported by size-change.`,
+The finding is wrong where you deleted one of the two. Raw files that are missing from a
+frame on are reported by size-change.`,
 	Source: "CIPA DC-009 (DCF): files of one number are one object; common practice",
 	Params: []audit.Param{
 		{

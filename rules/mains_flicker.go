@@ -24,8 +24,8 @@ The frames of a sequence differ in brightness, and short exposures show bands.
 
 Shoot again at one of the times named, or with light that does not flicker.
 
-It is judged only where --light declares mains50 or mains60, and not for frames with
-flash. It is wrong for lamps that hardly flicker: incandescent ones, and good video
+It is judged only where --light declares mains50 or mains60, and not for frames with flash.
+The finding is wrong for lamps that hardly flicker: incandescent ones, and good video
 lights.`,
 	Source: "mean of a sine over the exposure; exposure times that makers advise for 50 and 60 Hz lie below the first limit; the limits themselves: common practice",
 	Params: []audit.Param{

@@ -16,11 +16,10 @@ var missingFrame = &audit.Rule{
 	ID:       "missing-frame",
 	Title:    "Missing frames",
 	Severity: audit.Reshoot,
-	Doc: `Finds file numbers that are missing inside a sequence, where the time between the
-frames around them also fits the missing frames. Both signs are needed. In an exposure
-bracket, a missing exposure step counts as the second sign. In a focus sequence it may
-also be that focus moves as far as over the missing frames, by the pictures or by the
-recorded distances.
+	Doc: `Finds file numbers that are missing inside a sequence, where the time between the frames
+around them also fits the missing frames. Both signs are needed. In an exposure bracket, a
+missing exposure step counts as the second sign. In a focus sequence, a movement of focus as
+wide as over the missing frames counts, too. The pictures or the recorded distances show it.
 
 A focus sequence with a hole has a soft band that no program can fill. A bracket with a
 hole jumps, and a clip stutters.
@@ -29,7 +28,7 @@ Copy the frames from the card again. If they are not on it, shoot the sequence a
 while the subject is still there. In a handheld burst the finding is a check, because
 frames of bursts are often deleted in the camera.
 
-It is wrong where you deleted these frames in the camera on purpose.`,
+The finding is wrong where you deleted these frames in the camera on purpose.`,
 	Source: "CIPA DC-009 (DCF) file numbers; two signs and the tolerances: common practice",
 	Params: []audit.Param{evidence.Agreement},
 	Check:  checkMissingFrame,

@@ -20,7 +20,8 @@ no change of settings would be found. Edited, exported and messaged copies lose 
 Check whether these are the files the camera wrote. If the originals are on the card,
 copy them.
 
-It is wrong for pictures that no camera made, such as drawings kept with the frames.`,
+The finding is wrong for pictures that no camera made, such as drawings kept with the
+frames.`,
 	Source: "CIPA DC-008 (Exif); common practice",
 	Check:  checkNoExif,
 }

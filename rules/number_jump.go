@@ -17,14 +17,13 @@ var numberJump = &audit.Rule{
 	Doc: `Finds file numbers that jump inside a sequence while its cadence runs on: by the clock
 there was no time for the missing numbers.
 
-It matters little on the set. A card from another camera, a second body that shares the
-numbers, or frames that were deleted in even steps make such jumps.
+Such a jump matters little on the set. A card from another camera, a second body that shares
+the numbers, or frames that were deleted in even steps make such jumps.
 
-Nothing needs to be shot again. Check only if you know that there were frames in
-between.
+Nothing needs to be shot again, unless you know of frames in between.
 
-It is wrong where frames were lost while the camera's clock was set back by just
-their time. Its tolerance is the agreement of missing-frame.`,
+The finding is wrong where frames were lost while the camera's clock was set back by just
+their time. The tolerance is the agreement of missing-frame.`,
 	Source: "CIPA DC-009 (DCF) file numbers; common practice",
 	Check:  checkNumberJump,
 }

@@ -15,17 +15,17 @@ var numberReuse = &audit.Rule{
 	ID:       "number-reuse",
 	Title:    "One file name for two frames",
 	Severity: audit.Check,
-	Doc: `Finds file names that one camera gave to two different frames of a session: its
-counter was set back, by formatting a card or in the menu.
+	Doc: `Finds file names that one camera gave to two different frames of a session. Its counter was
+set back, by formatting a card or in the menu.
 
 Copied into one folder, the later frame overwrites the earlier one.
 
 Keep the folders apart, or rename the files of one, before anything is copied
 together. Set the camera to count on.
 
-It is only a note where one camera numbers two folders separately, and where two cameras
-in one folder tree use the same names. Numbers that start again after 9999 are not
-reported. It is wrong where the files never come together.`,
+The finding is only a note where one camera numbers two folders separately, and where two
+cameras in one folder tree use the same names. Numbers that start again after 9999 are not
+reported. The finding is wrong where the files never come together.`,
 	Source:       "CIPA DC-009 (DCF) file and directory names; common practice",
 	CheckSession: checkNumberReuse,
 }

@@ -16,22 +16,22 @@ var repeatedFrame = &audit.Rule{
 	ID:       "repeated-frame",
 	Title:    "Same frame twice",
 	Severity: audit.Note,
-	Doc: `Finds frames that are there twice: made by one camera at one time with one setting, under
-one name in two folders, or under another name. Where the clock shows whole seconds,
-names, sizes or contents must agree as well.
+	Doc: `Finds frames that are there twice. One camera made them at one time with one setting, and
+they have one name in two folders, or two names. Where the clock shows whole seconds, names,
+sizes or contents must agree as well.
 
-The copy is left out: it is in no sequence, and nothing is counted twice. Of the two, the one
-whose file is whole is inspected, then the one with more files or a camera's name, then the
-first by name. Their sizes are compared, and not their bytes: prestrike copies does that.
-Perhaps one card was copied twice, and another one not at all. Where two numbers that follow each other
-hold one frame, it was copied over the other, which is lost here: that is a check. A copy
-whose end is missing is a check, too.
+The copy is left out: it is in no sequence, and nothing is counted twice. Of the two, the
+one whose file is whole is inspected. Where both are whole, it is the one with more files or
+a camera's name, then the first by name. Their sizes are compared, and not their bytes:
+prestrike copies does that. Perhaps one card was copied twice, and another one not at all.
+Where two numbers that follow each other hold one frame, it was copied over the other, which
+is lost here: that is a check. A copy whose end is missing is a check, too.
 
 Check whether every card was copied. If a frame was copied over, or a copy is damaged,
 copy it from the card again.
 
-It is wrong where a camera without a serial number, or one whose clock stands still, gives
-one name and one time to two exposures.`,
+The finding is wrong where a camera without a serial number, or one whose clock stands
+still, gives one name and one time to two exposures.`,
 	Source:       "CIPA DC-009 (DCF) file numbers; common practice",
 	CheckSession: checkRepeatedFrame,
 }

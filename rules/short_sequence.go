@@ -14,28 +14,26 @@ var shortSequence = &audit.Rule{
 	ID:       "short-sequence",
 	Title:    "Too few frames",
 	Severity: audit.Check,
-	Doc: `Finds sequences with fewer frames than planned, or than the other sequences of the same
-kind, camera and settings in the session, where most of those have the same number of
-frames. Frames that are missing inside a sequence count as present, because
-missing-frame reports them. It is a note where few sequences agree: numbers that were
-never meant to be equal agree by chance. An automatic bracket with an even number of
-frames, four or more, or with one less than others of the camera, lost a frame. A bracket
-made by hand has as many as were wanted.
+	Doc: `Finds sequences with fewer frames than planned, or fewer than others of the session have.
+Those others have the same kind, camera and settings, and most of them have the same number
+of frames. Frames that are missing inside a sequence count as present, because missing-frame
+reports them. The finding is a note where few sequences agree, because numbers may agree by
+chance. An automatic bracket with an even number of frames, four or more, or with one less
+than others of the camera, lost a frame. A bracket made by hand has as many as were wanted.
 
-A focus sequence that ends early does not reach the far side of the subject. A bracket
-lacks an exposure. A time-lapse ends too soon. The battery or the card was at its end,
-or somebody stopped it.
+A focus sequence that ends early does not reach the far side of the subject. A bracket lacks
+an exposure. A time-lapse ends too soon. The battery was empty, the card was full, or
+somebody stopped the sequence.
 
 Check whether the last frame of a focus sequence is already behind the subject. If not,
-shoot the sequence again. A good sequence of the same view soon after settles it.
+shoot the sequence again. A good sequence of the same view soon after closes the finding.
 
-Where nothing in the shoot meets a planned number of frames or views, the finding names
-the plan: no sequence, no time-lapse, or fewer views than planned. Sequences that were
-shot again count as views, too.
+A plan that nothing in the shoot meets is named: no sequence or time-lapse has the number of
+frames, or there are fewer views. Sequences that were shot again count as views, too.
 
-It is wrong where fewer frames were meant. With a planned number of frames, one for
-focus sequences and one for time-lapses, it asks to shoot again, and more frames than
-planned are a note.`,
+The finding is wrong where fewer frames were meant. With a planned number of frames the
+finding asks to shoot again, and more frames than planned are a note. Focus sequences and
+time-lapses have a planned number each.`,
 	Source:       "common practice",
 	Params:       []audit.Param{shortSiblings, shortShare},
 	Check:        checkShortSequence,

@@ -17,21 +17,21 @@ var shutterShock = &audit.Rule{
 	Title:    "Shutter may shake the camera",
 	Severity: audit.Note,
 	Shows:    audit.ShowDetail,
-	Doc: `Finds frames on a tripod, without flash, whose exposure time lies between 1/125 and
-1/2 s: long enough for the shock of mirror and shutter to show, too short for it to
-die away. It is reported once for a session.
+	Doc: `Finds frames on a tripod, without flash, whose exposure time lies between 1/125 and 1/2 s.
+That is long enough for the shock of mirror and shutter to show, and too short for it to die
+away. It is reported once for a session.
 
 On a light tripod, close up, such frames can be a little soft all over.
 
 Inspect one frame at 100 %. An electronic first curtain, a delay after the mirror, or
 a longer exposure time avoids it.
 
-Time-lapses are not judged: a clip hardly shows it. Nor are phones and small cameras,
-known by their sensors, and electronic shutters, known by sequences of 20 frames a second
-and more, or by exposure times of the body that no mechanical shutter makes.
+Time-lapses are not judged: a clip hardly shows it. Phones and small cameras, known by their
+sensors, are not judged either, and electronic shutters are not. Sequences of 20 frames a
+second and more show these, or exposure times of the body that no mechanical shutter makes.
 
-It is wrong where the shutter was electronic and nothing shows it, or where a delay was
-set: files do not record that in a standard way.`,
+The finding is wrong where the shutter was electronic and nothing shows it, or where a delay
+was set. Files do not record that in a standard way.`,
 	Source: "common practice: practitioners name bands from 1/125 to 1/4 s and from 1/100 to 1/2 s, and call times over 1 s safe; mechanical shutters end at some 15 frames a second and 1/8000 s",
 	Params: []audit.Param{
 		{

@@ -16,24 +16,24 @@ var sisterDiffers = &audit.Rule{
 	Title:    "Different from the other sequences",
 	Severity: audit.Check,
 	Shows:    audit.ShowNothing,
-	Doc: `Compares each focus sequence with the others of the same camera and lens in the
-session: kinds of file, picture size, exposure time, f-number and ISO.
+	Doc: `Compares each focus sequence of a session with the others of the same camera and lens: file
+types, picture size, exposure time, f-number and ISO.
 
-It finds a sequence whose kinds of file or picture size differ from those of most, even
-where all later sequences differ, too. It finds a sequence whose settings differ from
-those of most, while the sequences before and after it have the usual ones. That is a
-check where all have the same number of frames or the same pace, as views of one subject
-have, else a note. It also finds single frames where focus sequences were due: a check
-where the sequences around have one number of frames, else a note.
+Finds a sequence whose file types or picture size differ from those of most, even where all
+later sequences differ, too. Finds a sequence whose settings differ from those of most,
+while its neighbours have the usual ones. The finding is a check where all have the same
+number of frames or the same pace, as views of one subject have. Otherwise it is a note.
+Also finds single frames where focus sequences were due: a check where the sequences around
+have one number of frames, otherwise a note.
 
-A dial was turned by accident: raw files or pixels are missing for the catalogue, one
-view is darker than the rest, or has another depth of field. Some cameras switch focus
-bracketing off when they sleep; the button then makes one frame.
+A dial was turned by accident. Raw files or pixels are missing for the catalogue, or one
+view is darker or has another depth of field. Some cameras switch focus bracketing off when
+they sleep; the button then makes one frame.
 
 Inspect the sequence. If the difference was not meant, set the camera back and shoot it
 again.
 
-It is wrong where one view was meant to differ.`,
+The finding is wrong where one view was meant to differ.`,
 	Source: "common practice",
 	Params: []audit.Param{
 		{

@@ -15,20 +15,20 @@ var sizeChange = &audit.Rule{
 	Title:    "Picture size or file type changes",
 	Severity: audit.Reshoot,
 	AtOnce:   true,
-	Doc: `Finds sequences in which the size of the picture changes, or in which raw files are
-missing from a frame on: a button or a menu was touched.
+	Doc: `Finds sequences in which the size of the picture changes, or in which raw files are missing
+from a frame on. A button or a menu was touched.
 
 Frames of different size do not fit each other, and what the raw file held is lost
 for good.
 
-Set size and file type back and shoot the sequence again. It is a check where only the
-JPEG is missing from a frame on, and in a burst.
+Set size and file type back and shoot the sequence again. The finding is a check where only
+the JPEG is missing from a frame on, and in a burst.
 
-Sizes that change on purpose are not reported: blocks of at most five frames of each size
-that come back in the same order, in this sequence or in another one of the body.
+Sizes that change on purpose are not reported. These are blocks of at most five frames of
+each size, which come back in the same order in a sequence of the body.
 
-It is wrong where the change is meant in another way. Single files without their partner
-are reported by lone-pair.`,
+The finding is wrong where the change is meant in another way. Single files without their
+partner are reported by lone-pair.`,
 	Source: "common practice",
 	Params: []audit.Param{evidence.Block},
 	Check:  checkSizeChange,

@@ -15,10 +15,10 @@ var slateUnread = &audit.Rule{
 of another shot list. What was shot after such a slate is assigned to a view by its order, kind
 and settings.
 
-What to do: photograph the slate again, sharp, flat to the camera and without glare, as wide as a
-fifth of the frame; or add sequence = "FILE" to the view.
+Photograph the slate again: sharp, flat to the camera, without glare, and its code a fifth
+of the frame wide. Or add sequence = "FILE" to the view.
 
-When it is wrong: a code on a parcel or a label looks like that of a slate.`,
+The finding is wrong where another code is in the picture, as on a parcel or a label.`,
 	Source: "ISO/IEC 18004: the patterns by which a code is found; that so wide a code is read was measured on rendered pictures (DEVELOPERS.md)",
 	CheckViews: func(v *audit.Review) error {
 		for _, of := range []struct {

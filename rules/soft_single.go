@@ -18,24 +18,24 @@ var softSingle = &audit.Rule{
 	Doc: `Inspects the pictures: finds single frames that are softer than an earlier single frame of the
 same view.
 
-The frame was shaken, or focus missed the subject: its sharpest parts are softer than the same
-parts in the other frame, and nothing in it is sharper.
+The frame was shaken, or focus missed the subject. Its sharpest parts are softer than the
+same parts in the other frame, and nothing in it is sharper.
 
 Inspect both at 100 %. If the frame is blurred, shoot it again.
 
-It is a note. Two frames are compared where they were made within 10 minutes, with the same
-camera, lens, focal length, picture size and f-number, and an ISO that differs by one stop at
-most. Where no f-number is recorded, the pictures must be as bright as the exposure time and the ISO
-explain: the lens may have been stopped down. The pictures must show the same view: one that was turned or framed anew is another.
-Where a later frame of the view is sharper, or a focus sequence of it follows, the first was a
-test, and nothing is reported. A frame whose view no other frame shows is not judged, and is not
-listed.
+The finding is a note. Two frames are compared where they were made within 10 minutes, with
+the same camera, lens, focal length, picture size and f-number. The ISO may differ by one
+stop. Where no f-number is recorded, the pictures must be as bright as the exposure time and
+the ISO explain. Otherwise the lens may have been stopped down. The pictures must show the
+same view: one that was turned or framed anew is another. Where a later frame of the view is
+sharper, or a focus sequence of it follows, the first was a test, and nothing is reported. A
+frame whose view no other frame shows is not judged, and is not listed.
 
-Where the width of edges doubles, it finds about eight in ten shakes, and nine in ten frames of
-a flat subject that missed focus. Of a deep subject it finds missed focus only where no
-part with texture is in focus. A frame that is in focus where the subject has no texture may
-be found too. Frames are not compared with focus sequences. Of a session, the last 100 runs of
-single frames are inspected.`,
+Where the width of edges doubles, the rule finds about eight in ten shakes, and nine in ten
+frames of a flat subject that missed focus. In a deep subject the rule finds missed focus
+only where no part with texture is in focus. A frame that is in focus where the subject has
+no texture may be found too. Frames are not compared with focus sequences. Of a session, the
+last 100 runs of single frames are inspected.`,
 	Source: "Pertuz, Puig and Garcia, Pattern Recognition 46(5), 2013 (focus measures under noise); limits chosen on rendered pictures",
 	Params: []audit.Param{{
 		Name: "loss", Doc: "the smallest loss of sharpness, as a share of what the other frame has",

@@ -18,7 +18,7 @@ var subjectMoved = &audit.Rule{
 	Severity: audit.Check,
 	Shows:    audit.ShowPair,
 	Doc: `Inspects the pictures of a focus sequence. Finds a part of the subject that moves from one
-frame to the next while the rest stands: a leaf, a drop, a specimen that sags.
+frame to the next: a leaf, a drop, a specimen that sags. The rest does not move.
 
 Where that part is sharp in frames before and after, it shows double in the merged
 picture.
@@ -31,9 +31,9 @@ about an eighth of the picture wide; of those that move, a little more than half
 found. Slow motion, as of a plant that turns, is not. On a rail, near things move farther
 than far ones from frame to frame: that is expected, as it goes on.
 
-In a series that may as well be a time-lapse it is a note, as things may move there. So is
-a move of less than a pixel of the file, or of a part so small that an edge between near
-and far, or noise, may show as much.`,
+In a series that may as well be a time-lapse the finding is a note, as things may move
+there. A move of less than a pixel of the file is a note, too. So is that of a very small
+part, as noise or an edge between near and far may show the same.`,
 	Source: "Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration of parts); limits chosen on rendered sequences",
 	Params: []audit.Param{{
 		Name: "shift", Unit: "px", Doc: "the smallest shift of a part, in pixels of a picture with a long side of 1,600",

@@ -19,10 +19,10 @@ var syncSpeed = &audit.Rule{
 	Doc: `Finds frames with flash in which a curtain of the shutter covered a part of the picture
 while the flash fired.
 
-A dark band along a long edge, which the frame before or after has not, is a check at any
-exposure time: a radio flash may fire too late. An exposure time shorter than shutters
-open fully for is a note as long as no such band is found. A leaf shutter or high-speed
-sync may be in use, which files do not record in a standard way.
+A dark band along a long edge is a check at any exposure time where the frame before or
+after does not have it. A radio flash may fire too late. An exposure time shorter than
+shutters open fully for is a note as long as no such band is found. A leaf shutter or
+high-speed sync may be in use, which files do not record in a standard way.
 
 Inspect the frame for a dark band along one side. If there is one, shoot again at the sync
 speed or longer.

@@ -19,10 +19,10 @@ var tornFile = &audit.Rule{
 	Severity: audit.Reshoot,
 	AtOnce:   true,
 	Doc: `Finds files that hold only a part of their picture: the image data ends early, or lies
-beyond the end of the file. Some formats do not show that. There, a file under half the
-size of at least five neighbours of the same format, pixel size and exposure is a sign,
-but only one, so it is a check. Where pictures are inspected, JPEG files that cannot be
-decoded to their end are found, too.
+beyond the end of the file. Some formats do not show that. There, a file under half the size
+of at least five neighbours of the same format, pixel size and exposure is a sign. As it is
+the only one, the finding is a check. Where pictures are inspected, JPEG files that cannot
+be decoded to their end are found, too.
 
 Part of the picture is grey or wrong. It happens when the card is pulled out, or the
 battery dies, while the camera still writes, and when a copy breaks off.
@@ -30,7 +30,7 @@ battery dies, while the camera still writes, and when a copy breaks off.
 Copy the file again from the card. If that does not help, shoot again. A file that was
 still being written when a watch ended is named, and is a check: wait for it.
 
-It is wrong for black or blank frames, where only the size is the sign.`,
+The finding is wrong for black or blank frames, where only the size is the sign.`,
 	Source: "structure: ITU-T T.81 (JPEG) and TIFF 6.0; size: common practice",
 	Params: []audit.Param{
 		{

@@ -25,8 +25,9 @@ look right although the file is gone.
 Copy the file again from the card, with another reader if there is one. If it still
 cannot be read, shoot again.
 
-It is a check where only the JPEG of a raw and JPEG pair is lost, and where the file or
-its folder may not be opened. It is wrong where the file never was a picture.`,
+The finding is a check where only the JPEG beside a raw file is lost. It is also a check
+where the file or its folder may not be opened. The finding is wrong where the file never
+was a picture.`,
 	Source: "common practice",
 	Check:  checkUnreadableFile,
 }

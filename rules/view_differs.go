@@ -29,22 +29,23 @@ var viewDiffers = &audit.Rule{
 	ID:       "view-differs",
 	Title:    "Different from the shot list",
 	Severity: audit.Check,
-	Doc: `Compares each sequence with its view of the shot list: the number of frames, the f-number, the
-exposure time and the ISO, as far as the list declares them. Fewer frames than declared must be
-shot again; more are a note, and so are fewer that are no fewer than fewest-frames. A setting
-counts as another from 1/6 EV on.
+	Doc: `Compares each sequence with its view of the shot list. What the list declares is compared:
+number of frames, f-number, exposure time and ISO. A view with fewer frames than declared
+must be shot again. More frames are a note. Fewer frames are a note, too, where there are at
+least fewest-frames of them. A setting counts as another from 1/6 EV on.
 
-The magnification is compared where it is declared for the shoot too, or follows from recorded
-focus distances. Their uncertainty counts: 5 % of the distance, and 6 % with a declared lens.
-Without one, up to 1:4, they show the least that it can be, to 15 %. A magnification counts as
-another from 1.2 times on: there, planned focus steps become as wide as the depth of field. Where
-nothing shows the magnification, it is not judged. Of a focus sequence it is only a note, as
-focus-gap judges the steps.
+The magnification is compared where it is declared for the shoot too, or follows from
+recorded focus distances. Their uncertainty counts: 5 % of the distance, and 6 % with a
+declared lens. Without a declared lens, they show only the least magnification possible, to
+15 %, and only up to 1:4. A magnification counts as another from 1.2 times on: there,
+planned focus steps become as wide as the depth of field. Where nothing shows the
+magnification, it is not judged. In a focus sequence another magnification is only a note,
+as focus-gap judges the steps.
 
-What to do: set the values of the list and shoot the view again, or correct the list.
+Set the values of the list and shoot the view again, or correct the list.
 
-When it is wrong: where a sequence was assigned to the wrong view, which view-missing then asks
-about.`,
+The finding is wrong where a sequence was assigned to the wrong view. Then view-missing asks
+which view is meant.`,
 	Source: "common practice; a setting is another from half a third of a stop on, the smallest step that cameras offer; magnification: the depth of field and its share that a step takes, as in focus-gap",
 	Params: []audit.Param{viewDiffersTolerance, viewDiffersMagnification},
 	Check: func(v *audit.Review) error {
@@ -83,7 +84,7 @@ func viewFrames(v *audit.Review, view *audit.ShotView) {
 		return
 	}
 	f := audit.Finding{
-		Message: fmt.Sprintf("%q has %d frames, where the shot list says %d", view.Name, have, view.Frames), Frames: view.Sequence.Frames,
+		Message: fmt.Sprintf("%q has %d frames, where the shot list has %d", view.Name, have, view.Frames), Frames: view.Sequence.Frames,
 		Measured: exifread.Of(float64(have)), Limit: exifread.Of(float64(view.Frames)), Unit: "frames",
 	}
 	switch {
@@ -110,7 +111,7 @@ func viewSettings(v *audit.Review, view *audit.ShotView) {
 	}
 	if len(wrong) > 0 {
 		v.Found(audit.Finding{
-			Message: fmt.Sprintf("%q has %s", view.Name, strings.Join(wrong, "; ")), Action: "set what the shot list says and shoot this view again, or correct the list",
+			Message: fmt.Sprintf("%q has %s", view.Name, strings.Join(wrong, "; ")), Action: "set what is in the shot list and shoot this view again, or correct the list",
 			Frames: view.Sequence.Frames, Measured: exifread.Of(most), Limit: exifread.Of(v.Param(viewDiffersTolerance.Name)), Unit: "EV",
 		})
 	}
@@ -136,13 +137,13 @@ func settingWords(name string, view *audit.ShotView) string {
 	switch name {
 	case "f-number":
 		n, _ := s.FNumber.Get()
-		return fmt.Sprintf("%s, where the shot list says f/%.3g", shoot.FormatFNumber(n), view.FNumber)
+		return fmt.Sprintf("%s, where the shot list has f/%.3g", shoot.FormatFNumber(n), view.FNumber)
 	case "exposure time":
 		t, _ := s.ExposureTime.Get()
-		return fmt.Sprintf("%s, where the shot list says %s", shoot.FormatExposureTime(t), shoot.FormatSeconds(view.ExposureTime))
+		return fmt.Sprintf("%s, where the shot list has %s", shoot.FormatExposureTime(t), shoot.FormatSeconds(view.ExposureTime))
 	}
 	iso, _ := s.ISO.Get()
-	return fmt.Sprintf("ISO %d, where the shot list says %.0f", iso, view.ISO)
+	return fmt.Sprintf("ISO %d, where the shot list has %.0f", iso, view.ISO)
 }
 
 // viewMagnification compares the magnification, where both sides are known.
@@ -179,8 +180,8 @@ func viewMagnification(v *audit.Review, view *audit.ShotView) {
 		if times < 1 {
 			side = "at most"
 		}
-		found.Message = fmt.Sprintf("%q is at %s %s by its focus distance, where the shot list says %s", view.Name, side, ratio(times*view.Magnification), ratio(view.Magnification))
-		found.Action = "set the magnification that the shot list says and shoot this view again, or correct the list"
+		found.Message = fmt.Sprintf("%q is at %s %s by its focus distance, where the shot list has %s", view.Name, side, ratio(times*view.Magnification), ratio(view.Magnification))
+		found.Action = "set the magnification of the shot list and shoot this view again, or correct the list"
 	}
 	v.Found(found)
 }

@@ -16,16 +16,17 @@ var viewMissing = &audit.Rule{
 missing where no sequence shows it. When the shoot is declared over, with --final, a missing
 view must be shot now.
 
-Sequences are assigned to views in the order of the list, by their kind, frames and settings. A
-sequence that was shot again does not count, nor do test frames. Where two sequences fit a view
-nearly alike, both are named: add sequence = "FILE" to the view, with the name of any frame of
-the right sequence, or photograph a slate before each view.
+Sequences are assigned to views in the order of the list, by their kind, frames and
+settings. A sequence that was shot again does not count, and test frames do not count. Where
+two sequences fit a view nearly alike, both are named. Then add sequence = "FILE" to the
+view, with the name of any frame of the right sequence. Or photograph a slate before each
+view.
 
-What to do: shoot the missing views while the subject is here. Views that may be left out have
-optional = true.
+Shoot the missing views while the subject is here. Views that may be left out have optional
+= true.
 
-When it is wrong: views that were shot in another order than that of the list, with the same
-kind and settings, get each other's names.`,
+The finding is wrong where views of the same kind and settings were shot in another order
+than that of the list. They get each other's names.`,
 	Source:     "common practice: a shot list is held against the frames before the subject goes back",
 	CheckViews: checkViewMissing,
 }

@@ -19,12 +19,12 @@ var whiteBalance = &audit.Rule{
 The camera may choose another colour for every frame: merged pictures get coloured
 patches, and clips change colour.
 
-With raw files for every frame, one white balance can be given to all of them afterwards,
-so it is only a note. Without, set the white balance by hand, and shoot the sequence
-again if the colours differ.
+With raw files for every frame, one white balance can be given to all of them afterwards. So
+the finding is only a note. Without raw files, set the white balance by hand, and shoot the
+sequence again if the colours differ.
 
-Phones and small cameras, known by their sensors, always choose the white balance: there
-it is a note, unless the sequence is a focus sequence.
+Phones and small cameras, known by their sensors, always choose the white balance. There the
+finding is a note, except in focus sequences.
 
 What the camera chose is not recorded in a standard way. Where the pictures show that
 their mean colour stays within half a just noticeable difference (1.15 in a* and b*),

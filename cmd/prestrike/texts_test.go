@@ -21,10 +21,10 @@ var textsFile = flag.String("texts", "", "write all texts that users read to thi
 type shownText struct{ place, text string }
 
 // notForUsers are folders whose texts no user reads.
-var notForUsers = regexp.MustCompile(`(^|/)(audittest|pixelstest|picturestest|exifwrite|release|scantest|testdata)(/|$)`)
+var notForUsers = regexp.MustCompile(`(^|/)(audittest|pixelstest|picturestest|publishtest|exifwrite|release|scantest|testdata)(/|$)`)
 
 // texts returns every text that users read: the sentences in the program, with its helps and
-// rules, and the lines of the README.
+// rules, those of its pages and of their scripts, and the paragraphs of the README.
 func texts(t *testing.T) []shownText {
 	t.Helper()
 	root := filepath.Join("..", "..")
@@ -40,46 +40,190 @@ func texts(t *testing.T) []shownText {
 			}
 			return nil
 		}
-		if !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") {
+		if strings.HasSuffix(name, "_test.go") {
 			return nil
 		}
-		files := token.NewFileSet()
-		file, err := parser.ParseFile(files, name, nil, parser.SkipObjectResolution)
-		if err != nil {
-			return err
+		read := map[string]func(name string) ([]shownText, error){
+			".go": textsOfGo, ".html": textsOfPage, ".js": textsOfScript,
+		}[filepath.Ext(name)]
+		if rel == "README.md" {
+			read = textsOfReadme
 		}
-		ast.Inspect(file, func(n ast.Node) bool {
-			switch n := n.(type) {
-			case *ast.ImportSpec:
-				return false
-			case *ast.Field: // what stands in a tag is for programs
-				return n.Tag == nil
-			case *ast.BasicLit:
-				if n.Kind != token.STRING {
-					return false
-				}
-				s, err := strconv.Unquote(n.Value)
-				if err == nil && strings.Contains(strings.TrimSpace(s), " ") {
-					out = append(out, shownText{fmt.Sprintf("%s:%d", rel, files.Position(n.Pos()).Line), strings.TrimSpace(s)})
-				}
-			}
-			return true
-		})
-		return nil
+		if read == nil {
+			return nil
+		}
+		found, err := read(name)
+		for i := range found {
+			found[i].place = rel + ":" + found[i].place
+		}
+		out = append(out, found...)
+		return err
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	readme, err := os.ReadFile(filepath.Join(root, "README.md"))
+	return out
+}
+
+// isText reports whether a string holds words for people, rather than a name or a key.
+func isText(s string) bool { return strings.Contains(strings.TrimSpace(s), " ") }
+
+// textsOfGo returns the strings of a Go file, those that are added up as one: what stands
+// between them is written as an ellipsis.
+func textsOfGo(name string) ([]shownText, error) {
+	files := token.NewFileSet()
+	file, err := parser.ParseFile(files, name, nil, parser.SkipObjectResolution)
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
-	for i, line := range strings.Split(string(readme), "\n") {
-		if strings.TrimSpace(line) != "" {
-			out = append(out, shownText{fmt.Sprintf("README.md:%d", i+1), line})
+	var out []shownText
+	add := func(n ast.Node, text string) {
+		if isText(text) {
+			out = append(out, shownText{strconv.Itoa(files.Position(n.Pos()).Line), strings.TrimSpace(text)})
 		}
 	}
-	return out
+	var inspect func(n ast.Node) bool
+	// sum is the text of an expression; what is in it besides text is inspected by itself.
+	var sum func(e ast.Expr) (text string, literal bool)
+	sum = func(e ast.Expr) (string, bool) {
+		switch e := e.(type) {
+		case *ast.ParenExpr:
+			return sum(e.X)
+		case *ast.BasicLit:
+			if e.Kind != token.STRING {
+				return "…", false
+			}
+			s, err := strconv.Unquote(e.Value)
+			return s, err == nil
+		case *ast.BinaryExpr:
+			if e.Op == token.ADD {
+				x, inX := sum(e.X)
+				y, inY := sum(e.Y)
+				return x + y, inX || inY
+			}
+		}
+		ast.Inspect(e, inspect)
+		return "…", false
+	}
+	inspect = func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.ImportSpec:
+			return false
+		case *ast.Field: // what stands in a tag is for programs
+			return n.Tag == nil
+		case *ast.BasicLit:
+			if n.Kind == token.STRING {
+				text, _ := sum(n)
+				add(n, text)
+			}
+			return false
+		case *ast.BinaryExpr:
+			if n.Op != token.ADD {
+				return true
+			}
+			if text, literal := sum(n); literal {
+				add(n, text)
+			}
+			return false
+		}
+		return true
+	}
+	ast.Inspect(file, inspect)
+	return out, nil
+}
+
+var (
+	pageAction = regexp.MustCompile(`\{\{[^}]*\}\}`)
+	pageTag    = regexp.MustCompile(`(?s)<(style|script)[^>]*>.*?</(style|script)>|<!--.*?-->|<[^>]*>`)
+	pageTold   = regexp.MustCompile(`\b(title|alt|aria-label|placeholder)="([^"]*)"`)
+	scriptText = regexp.MustCompile("\"([^\"\\n]*)\"|'([^'\\n]*)'|`([^`]*)`")
+)
+
+// textsOfPage returns the texts of a page between its marks, and those that marks show.
+func textsOfPage(name string) ([]shownText, error) {
+	content, err := os.ReadFile(name)
+	if err != nil {
+		return nil, err
+	}
+	page := pageAction.ReplaceAllString(string(content), "…")
+	var out []shownText
+	for _, m := range pageTold.FindAllStringSubmatch(page, -1) {
+		if isText(m[2]) {
+			out = append(out, shownText{m[1], m[2]})
+		}
+	}
+	for i, line := range strings.Split(pageTag.ReplaceAllStringFunc(page, func(tag string) string {
+		return "\n" + strings.Repeat("\n", strings.Count(tag, "\n"))
+	}), "\n") {
+		if isText(line) {
+			out = append(out, shownText{"text " + strconv.Itoa(i+1), strings.TrimSpace(line)})
+		}
+	}
+	return out, nil
+}
+
+// textsOfScript returns the strings of a script.
+func textsOfScript(name string) ([]shownText, error) {
+	content, err := os.ReadFile(name)
+	if err != nil {
+		return nil, err
+	}
+	var out []shownText
+	for i, line := range strings.Split(string(content), "\n") {
+		line, _, _ = strings.Cut(line, "// ")
+		for _, m := range scriptText.FindAllStringSubmatch(line, -1) {
+			if text := m[1] + m[2] + m[3]; isText(text) {
+				out = append(out, shownText{strconv.Itoa(i + 1), strings.TrimSpace(text)})
+			}
+		}
+	}
+	return out, nil
+}
+
+// textsOfReadme returns the paragraphs, items and cells of a page in Markdown, without what is
+// between fences, as that is what the program writes.
+func textsOfReadme(name string) ([]shownText, error) {
+	content, err := os.ReadFile(name)
+	if err != nil {
+		return nil, err
+	}
+	var out []shownText
+	var paragraph []string
+	first, fenced := 0, false
+	flush := func() {
+		if len(paragraph) > 0 {
+			out = append(out, shownText{strconv.Itoa(first), strings.Join(paragraph, " ")})
+			paragraph = nil
+		}
+	}
+	for i, line := range strings.Split(string(content), "\n") {
+		text := strings.TrimSpace(line)
+		switch {
+		case strings.HasPrefix(text, "```"):
+			flush()
+			fenced = !fenced
+		case fenced:
+		case text == "" || strings.HasPrefix(text, "<!--") || strings.HasPrefix(line, "    "):
+			flush()
+		case strings.HasPrefix(text, "|"):
+			flush()
+			for cell := range strings.SplitSeq(strings.Trim(text, "|"), "|") {
+				if isText(cell) {
+					out = append(out, shownText{strconv.Itoa(i + 1), strings.TrimSpace(cell)})
+				}
+			}
+		default:
+			if strings.HasPrefix(text, "- ") || strings.HasPrefix(text, "#") {
+				flush()
+			}
+			if len(paragraph) == 0 {
+				first = i + 1
+			}
+			paragraph = append(paragraph, text)
+		}
+	}
+	flush()
+	return out, nil
 }
 
 // unclear are words and phrases that a reader with little English stumbles over, with what
@@ -114,7 +258,7 @@ func TestTextsAreClear(t *testing.T) {
 	if *textsFile != "" {
 		var b strings.Builder
 		for _, s := range all {
-			fmt.Fprintf(&b, "%s\t%s\n", s.place, s.text)
+			fmt.Fprintf(&b, "%s\t%s\n", s.place, strings.ReplaceAll(s.text, "\n", "\n\t"))
 		}
 		if err := os.WriteFile(*textsFile, []byte(b.String()), 0o666); err != nil {
 			t.Fatal(err)

@@ -66,7 +66,7 @@ var Agreement = audit.Param{
 // LeftOut and Pause are where time between frames is too long, in cadences.
 var (
 	LeftOut = audit.Param{
-		Name: "ticks", Unit: "cadences",
+		Name: "gap", Unit: "cadences",
 		Doc:     "from this time between two frames on, a frame was left out",
 		Default: 1.5, Min: 1.2, Max: 10,
 	}
