@@ -438,7 +438,7 @@ func (s *Set) roomFor(q *audit.Reviewed) *float64 {
 }
 
 // Headline writes the phase for people: "shooting 27 of 50", "shoot 1.4 again",
-// "stalled at 37 of 50", "good: next is back". It may hold text from files.
+// "stalled at 37 of 50", "good: 1.2; next is back". It may hold text from files.
 func (s *State) Headline() string {
 	q := s.Sequence
 	switch s.Phase {
@@ -456,7 +456,7 @@ func (s *State) Headline() string {
 		return "inspect " + q.ID
 	}
 	if s.Do != "" {
-		return "good: " + s.Do
+		return "good: " + q.ID + "; " + s.Do
 	}
 	return "good: " + q.ID
 }

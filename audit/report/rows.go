@@ -299,5 +299,5 @@ func shortenedRight(s string, most int) string {
 	if textWidth(s) <= most {
 		return s
 	}
-	return cut(s, most-1) + "…"
+	return Cut(s, most-1) + "…"
 }

@@ -13,44 +13,64 @@ import (
 
 // LiveLine writes the state of a set in one line of at most width columns, which moves
 // every second: the time of day, what the set is doing, its frames and cadence, the newest
-// frame and how long ago it came, and what to do.
+// frame and how long ago it came, what is scarce, and what to do. Where the line is too
+// narrow for all of it, whole parts are left out: they stand above it too, in a finding or
+// in a remark.
 func LiveLine(s *board.State, width int) string {
-	parts := []string{s.Headline()}
+	head := s.Headline()
 	q := s.Sequence
 	running := s.Phase == board.Shooting || s.Phase == board.Stalled
 	if running {
-		parts[0] = q.ID + " " + q.Kind + ": " + parts[0]
+		head = q.ID + " " + q.Kind + ": " + head
 	} else if q != nil && q.Open {
-		parts = append(parts, q.ID+" has "+q.Count())
+		head += ", " + q.ID + " has " + q.Count()
 	}
+	head = s.At.Format("15:04:05") + "  " + head
+	cadence, do, room := "", "", ""
 	if running && q.Cadence != nil {
-		parts = append(parts, "every "+shoot.FormatDuration(time.Duration(*q.Cadence*float64(time.Second))))
+		cadence = ", every " + shoot.FormatDuration(time.Duration(*q.Cadence*float64(time.Second)))
 	}
-	parts = append(parts, lastFrame(s)...)
-	if warning := s.RoomSentence(); warning != "" {
-		parts = append(parts, warning)
-	}
-	line := strings.Join(parts, ", ")
 	if s.Do != "" && s.Phase != board.Good {
-		line += ": " + s.Do
+		do = ": " + s.Do
 	}
-	return cut(s.At.Format("15:04:05")+"  "+Visible(line), width)
+	if warning := s.RoomSentence(); warning != "" {
+		room = ", " + warning
+	}
+	last, ago := lastFrame(s)
+	for _, tail := range []string{room + do, do, room, ""} {
+		for _, details := range []string{cadence + comma(last), comma(last), comma(ago), ""} {
+			if line := Visible(head + details + tail); textWidth(line) <= width {
+				return line
+			}
+		}
+	}
+	return Cut(Visible(head), width)
 }
 
-// lastFrame writes which frame is the newest, and how long ago it came.
-func lastFrame(s *board.State) []string {
+// comma returns a part of a line behind a comma, or nothing.
+func comma(part string) string {
+	if part == "" {
+		return ""
+	}
+	return ", " + part
+}
+
+// lastFrame writes which frame is the newest and how long ago it came: "last BX1_0041.JPG
+// 4 s ago", and without its name. Both are empty where no frame came yet.
+func lastFrame(s *board.State) (named, ago string) {
 	if s.Last == nil {
-		return nil
+		return "", ""
 	}
-	last := "last " + shoot.ShortName(path.Base(s.Last.Path))
-	if ago := s.At.Sub(s.Last.Came).Truncate(time.Second); ago >= time.Second {
-		last += " " + shoot.FormatDuration(ago) + " ago"
+	named = "last " + shoot.ShortName(path.Base(s.Last.Path))
+	if passed := s.At.Sub(s.Last.Came).Truncate(time.Second); passed >= time.Second {
+		ago = " " + shoot.FormatDuration(passed) + " ago"
+		return named + ago, "last frame" + ago
 	}
-	return []string{last}
+	return named, ""
 }
 
-// cut returns the text up to a width of the screen.
-func cut(text string, width int) string {
+// Cut returns the text up to a width of the screen, in columns.
+func Cut(text string, width int) string {
 	for textWidth(text) > width && text != "" {
 		_, n := utf8.DecodeLastRuneInString(text)
 		text = text[:len(text)-n]
@@ -100,5 +120,9 @@ func StateLines(s *board.State, width int) []string {
 
 // StateFoot writes the last line of a board, which moves every second.
 func StateFoot(s *board.State, width int) string {
-	return cut(Visible(strings.Join(append([]string{s.At.Format("15:04:05")}, lastFrame(s)...), "  ")), width)
+	foot := s.At.Format("15:04:05")
+	if last, _ := lastFrame(s); last != "" {
+		foot += "  " + last
+	}
+	return Cut(Visible(foot), width)
 }

@@ -161,16 +161,30 @@ func (c *console) print(text []byte) error {
 }
 
 // showLine shows one line on the terminal of the remarks, in place of the one
-// that was shown before. Whatever else is written wipes it.
+// that was shown before, and no wider than the terminal is now. Whatever else is written
+// wipes it. The cursor is left at its beginning, so that what is typed is wiped with it.
 func (c *console) showLine(line string) {
+	line = report.Cut(line, c.lineColumns())
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.board != nil {
 		return // it shows more
 	}
 	width := report.Columns(line)
-	fmt.Fprintf(c.err, "\r%s%s", line, strings.Repeat(" ", max(c.shown-width, 0)))
+	fmt.Fprintf(c.err, "\r%s%s\r", line, strings.Repeat(" ", max(c.shown-width, 0)))
 	c.shown = width
+}
+
+// lineColumns is how many columns the line that is shown may fill: one less than the
+// terminal of the remarks has now, as some terminals go on to the next line behind the last.
+func (c *console) lineColumns() int {
+	width := c.errColumns()
+	if c.size != nil {
+		if now, _, err := c.size(); err == nil && now > 0 {
+			width = min(now, report.DefaultWidth)
+		}
+	}
+	return width - 1
 }
 
 // bell sounds the terminal's bell once.
@@ -195,13 +209,14 @@ func (c *console) wipe() {
 	}
 }
 
-// entered is for Enter on a terminal, which has moved on to the next line: the
-// line that was shown would be left standing above as it was.
+// entered is for Enter on a terminal, which has moved on to the next line: the line that
+// was shown would be left standing above as it was. Where it was shown anew since, it stands
+// below too.
 func (c *console) entered() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if c.shown > 0 && c.inTerminal && c.errTerminal && !c.plain {
-		fmt.Fprint(c.err, "\x1b[A\x1b[2K\r") // ECMA-48: cursor up, erase in line
+	if c.shown > 0 && c.inTerminal && c.errTerminal && !c.dumb {
+		fmt.Fprint(c.err, "\x1b[A\r\x1b[J") // ECMA-48: cursor up, erase to the end of the screen
 		c.shown = 0
 	}
 }

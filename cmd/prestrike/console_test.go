@@ -51,14 +51,14 @@ func TestProgress(t *testing.T) {
 	clock := time.Unix(0, 0)
 	p := c.newProgress(false, "reading", "searching frames")
 	p.now = func() time.Time { return clock }
-	if got := screen.String(); got != "\rsearching frames" {
+	if got := screen.String(); got != "\rsearching frames\r" {
 		t.Errorf("at the start %q", got)
 	}
 	for i := range 1000 {
 		clock = clock.Add(time.Millisecond)
 		p.tell(i+1, 1000)
 	}
-	if n := strings.Count(screen.String(), "\r") - 1; n < 8 || n > 11 {
+	if n := strings.Count(screen.String(), "\r")/2 - 1; n < 8 || n > 11 {
 		t.Errorf("written %d times in a second, want about 10", n)
 	}
 	p.end()
@@ -295,7 +295,7 @@ func TestLineIsNotWrittenOver(t *testing.T) {
 	}
 	p.end()
 	blank := "\r" + strings.Repeat(" ", len("searching frames")) + "\r"
-	want := "\rsearching frames" + blank +
+	want := "\rsearching frames\r" + blank +
 		"prestrike: one file of the card cannot\n           be read: copy it again with\n           another reader\ngood\n"
 	if got := screen.String(); got != want {
 		t.Errorf("the screen got\n%q, want\n%q", got, want)
@@ -310,22 +310,23 @@ func TestLineIsNotWrittenOver(t *testing.T) {
 }
 
 // TestEnterLeavesNoLineBehind holds that the line shown goes when Enter moves on
-// to the next, where the terminal understands how.
+// to the next, where the terminal understands how, with colours or without.
 func TestEnterLeavesNoLineBehind(t *testing.T) {
-	const up = "\x1b[A\x1b[2K\r"
+	const up = "\x1b[A\r\x1b[J"
 	for _, test := range []struct {
-		name      string
-		in, plain bool
-		line      string
-		want      string
+		name            string
+		in, plain, dumb bool
+		line            string
+		want            string
 	}{
-		{"a terminal", true, false, "1.1 focus: 9 frames", up},
-		{"nothing shown", true, false, "", ""},
-		{"typed by a program", false, false, "1.1 focus: 9 frames", ""},
-		{"a dumb terminal", true, true, "1.1 focus: 9 frames", ""},
+		{"a terminal", true, false, false, "1.1 focus: 9 frames", up},
+		{"NO_COLOR", true, true, false, "1.1 focus: 9 frames", up},
+		{"nothing shown", true, false, false, "", ""},
+		{"typed by a program", false, false, false, "1.1 focus: 9 frames", ""},
+		{"a dumb terminal", true, true, true, "1.1 focus: 9 frames", ""},
 	} {
 		var screen bytes.Buffer
-		c := &console{err: &screen, errTerminal: true, inTerminal: test.in, plain: test.plain}
+		c := &console{err: &screen, errTerminal: true, inTerminal: test.in, plain: test.plain, dumb: test.dumb}
 		c.showLine(test.line)
 		screen.Reset()
 		c.entered()
@@ -344,6 +345,28 @@ func TestLineKeepsToColumns(t *testing.T) {
 	c.endLine()
 	if got, want := screen.String(), "\r"+strings.Repeat(" ", 10)+"\r"; got != want {
 		t.Errorf("wiped with %q, want %q", got, want)
+	}
+}
+
+// TestLineFollowsTheTerminal holds that a line is no wider than the terminal has become, and
+// that what is typed while it stands is wiped with it.
+func TestLineFollowsTheTerminal(t *testing.T) {
+	var screen bytes.Buffer
+	columns := 60
+	c := &console{
+		err: &screen, errTerminal: true, inTerminal: true, errWidth: columns, plain: true,
+		size: func() (int, int, error) { return columns, 24, nil },
+	}
+	columns = 20
+	c.showLine("reading 112 of 280, about 30 s left")
+	shown := shownOn(columns, screen.String())
+	if got, want := shown.String(), "reading 112 of 280,\n"; got != want || len(shown.wrapped) > 0 {
+		t.Errorf("shown is %q, want %q; wider: %q", got, want, shown.wrapped)
+	}
+	screen.WriteString("^C")
+	c.remark("stopped")
+	if got, want := shownOn(columns, screen.String()).String(), "prestrike: stopped\n"; got != want {
+		t.Errorf("left is %q, want %q", got, want)
 	}
 }
 

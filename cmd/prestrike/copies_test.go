@@ -86,7 +86,7 @@ func TestProgressInBytes(t *testing.T) {
 	p := &progress{c: &console{err: &screen}, verb: "comparing", now: func() time.Time { return clock }, tellLeft: true, began: clock}
 	clock = clock.Add(10 * time.Second)
 	p.tellBytes(1_250_000_001, 5_000_000_004)
-	if got, want := screen.String(), "\rcomparing 1.3 GB of 5.0 GB, about 30 s left"; got != want {
+	if got, want := screen.String(), "\rcomparing 1.3 GB of 5.0 GB, about 30 s left\r"; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 }

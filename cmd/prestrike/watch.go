@@ -297,8 +297,8 @@ func (w *watching) follow(ctx context.Context, watcher *watch.Watcher, enter <-c
 				enter = nil
 				continue
 			}
-			w.c.entered()
 			closeAll = w.closesByEnter()
+			w.shown = time.Time{} // the line went with Enter: it is shown at once
 		case p := <-w.edits.asks():
 			w.edit(p)
 			next = time.Time{} // it is shown at once
@@ -501,6 +501,7 @@ func (c *console) lines(ctx context.Context) <-chan string {
 		defer close(ch)
 		s := bufio.NewScanner(c.in)
 		for s.Scan() {
+			c.entered() // at once: whatever is written before that leaves the line standing
 			select {
 			case ch <- s.Text():
 			case <-ctx.Done():

@@ -148,7 +148,7 @@ func (s *scripted) eventually(what string, ask func() (time.Time, bool)) time.Ti
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.t.Fatalf("%s does not come; heard %v; on the screen is\n%s", what, s.heard, written(s.screen.String()))
+	s.t.Fatalf("%s does not come; heard %v; on the screen is\n%s", what, s.heard, shownOn(120, s.screen.String()))
 	return time.Time{}
 }
 

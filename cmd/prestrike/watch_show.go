@@ -36,7 +36,7 @@ func (w *watching) showLine(state *board.State) {
 	if !w.caught {
 		return // how far the reading is stands there
 	}
-	w.c.showLine(report.LiveLine(state, min(w.c.textWidth(false), w.c.errColumns())-1))
+	w.c.showLine(report.LiveLine(state, w.c.lineColumns()))
 }
 
 // askedEvery is how often the disk is asked for its free space.

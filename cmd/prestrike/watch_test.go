@@ -75,7 +75,7 @@ func startWatchOn(t *testing.T, prepare func(*watchRun), change func(*watchRun, 
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	w := &watchRun{
 		t: t, card: filepath.Join(t.TempDir(), "card"), in: filepath.Join(t.TempDir(), "in"),
-		status: make(chan int, 1), taken: map[string]watch.Event{},
+		status: make(chan int, 1), taken: map[string]watch.Event{}, clock: time.Now(),
 	}
 	w.news.L = &w.mu
 	w.out.run, w.err.run = w, w
@@ -93,7 +93,6 @@ func startWatchOn(t *testing.T, prepare func(*watchRun), change func(*watchRun, 
 	ctx, stop := context.WithCancel(t.Context())
 	w.stop = stop
 	c := &console{in: keys, out: &w.out, err: &w.err}
-	w.clock = time.Now()
 	c.now = func() time.Time {
 		w.mu.Lock()
 		defer w.mu.Unlock()
