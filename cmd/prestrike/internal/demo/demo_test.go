@@ -121,19 +121,23 @@ func TestWriteRefusesAFullFolder(t *testing.T) {
 	}
 }
 
+// What was there stays, and folders that were made go again.
 func TestStoppedWriteLeavesNothing(t *testing.T) {
-	folder := t.TempDir()
-	ctx, stop := context.WithCancel(t.Context())
-	_, err := demo.Small().Write(ctx, folder, func(done, _ int) {
-		if done == 5 {
-			stop()
+	base := t.TempDir()
+	for _, folder := range []string{base, filepath.Join(base, "new", "a")} {
+		ctx, stop := context.WithCancel(t.Context())
+		_, err := demo.Small().Write(ctx, folder, func(done, _ int) {
+			if done == 5 {
+				stop()
+			}
+		})
+		stop()
+		if !errors.Is(err, context.Canceled) {
+			t.Errorf("error %v, want Canceled", err)
 		}
-	})
-	if !errors.Is(err, context.Canceled) {
-		t.Errorf("error %v, want Canceled", err)
-	}
-	entries, err := os.ReadDir(folder)
-	if err != nil || len(entries) != 0 {
-		t.Errorf("the folder holds %v, error %v; want it empty", entries, err)
+		entries, err := os.ReadDir(base)
+		if err != nil || len(entries) != 0 {
+			t.Errorf("the folder holds %v, error %v; want it empty", entries, err)
+		}
 	}
 }

@@ -38,9 +38,9 @@ var ErrNotEmpty = errors.New("the folder is not empty")
 
 // Write writes the session into the folder, which is made where it does not exist: the
 // shot list, the card, and a copy of the card in which one byte is another. It returns
-// how many frames are on the card. It writes everything or leaves the folder as it was.
-// progress, where not nil, is called with how far it is.
-func (s Session) Write(ctx context.Context, folder string, progress func(done, total int)) (int, error) {
+// how many frames are on the card. It writes everything or leaves all as it was, without
+// the folders that it made. progress, where not nil, is called with how far it is.
+func (s Session) Write(ctx context.Context, folder string, progress func(done, total int)) (written int, err error) {
 	switch entries, err := os.ReadDir(folder); {
 	case errors.Is(err, fs.ErrNotExist):
 	case err != nil:
@@ -48,6 +48,14 @@ func (s Session) Write(ctx context.Context, folder string, progress func(done, t
 	case len(entries) > 0:
 		return 0, ErrNotEmpty
 	}
+	made := missing(folder)
+	defer func() {
+		for _, f := range made {
+			if err != nil {
+				_ = os.Remove(f) // stays where it is not empty: somebody else uses it
+			}
+		}
+	}()
 	if err := os.MkdirAll(folder, 0o777); err != nil {
 		return 0, err
 	}
@@ -65,8 +73,7 @@ func (s Session) Write(ctx context.Context, folder string, progress func(done, t
 	if err := os.WriteFile(filepath.Join(unfinished, shotList), s.shotList(), 0o666); err != nil {
 		return 0, err
 	}
-	written, err := s.writeFrames(ctx, unfinished, progress)
-	if err != nil {
+	if written, err = s.writeFrames(ctx, unfinished, progress); err != nil {
 		return 0, err
 	}
 	for i, name := range []string{Card, Copy, shotList} {
@@ -78,6 +85,17 @@ func (s Session) Write(ctx context.Context, folder string, progress func(done, t
 		}
 	}
 	return written, nil
+}
+
+// missing returns the folders to be made for a folder to be there, the last one first.
+func missing(folder string) (list []string) {
+	for {
+		if _, err := os.Lstat(folder); !errors.Is(err, fs.ErrNotExist) {
+			return list
+		}
+		list = append(list, folder)
+		folder = filepath.Dir(folder)
+	}
 }
 
 // writeFrames renders the frames, on all processors, and writes them to the card and to
