@@ -19,12 +19,15 @@ var clockStep = &audit.Rule{
 	Title:    "Camera clock is wrong",
 	Severity: audit.Check,
 	Doc: `Finds frames whose clock ran back although their numbers run on, and frames from before
-2001. The clock was set in between, or lost its time with the battery.
+2001. The clock was set in between, or lost its time with the battery. Frames that are dated
+later than now are a note, as by a clock that is years ahead.
 
 Frames are put in order by their clock. Around the step sequences may be cut or mixed
-wrongly, and frames of two cameras do not line up.
+wrongly, and frames of two cameras do not line up. Frames of a clock that is ahead
+keep their order, but the time left until a courier comes cannot be estimated.
 
-Set the camera's clock. Check the sequences around the step yourself.
+Set the camera's clock. Check the sequences around the step yourself. If frames are dated
+later than now and the camera is right, set the computer's clock.
 
 The clocks of two bodies may differ by a steady amount, as by a zone or summer time. A note
 names it once, and all times of the report are given by one of the clocks. That takes
@@ -34,7 +37,7 @@ that take turns only then, and by no chance. Otherwise all times are as recorded
 The finding is wrong for frames really made before 2001, and where files were numbered anew
 in another order than that of time. Numbers that count down throughout a sequence are only a
 note. Where numbers hardly follow time at all, nothing is judged.`,
-	Source: "CIPA DC-008 (Exif), DateTimeOriginal; CIPA DC-009 (DCF) file numbers; common practice",
+	Source: "CIPA DC-008 (Exif), DateTimeOriginal; CIPA DC-009 (DCF) file numbers; IANA time zone database (UTC-12 to UTC+14); common practice",
 	Params: []audit.Param{
 		{
 			Name: "back", Unit: "s",
@@ -51,6 +54,11 @@ note. Where numbers hardly follow time at all, nothing is judged.`,
 			Doc:     "an earlier year is a clock that was never set",
 			Default: 2001, Min: 1970, Max: 2100,
 		},
+		{
+			Name: "ahead", Unit: "h",
+			Doc:     "a clock that is less ahead of now may be right in another time zone",
+			Default: 26, Min: 0, Max: 8760,
+		},
 	},
 	CheckSession: checkClockStep,
 }
@@ -61,6 +69,7 @@ func checkClockStep(v *audit.Review) error {
 		if !checkYear(v, body, frames) {
 			checkBackwards(v, body, frames)
 		}
+		checkAhead(v, body, frames)
 		checkReversed(v, body, frames)
 		checkApart(v, body, frames)
 	}
@@ -117,6 +126,42 @@ func checkYear(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) bool {
 		Measured: exifread.Of(float64(old[0].Time.Year())), Limit: exifread.Of(v.Param("year")), Unit: "year",
 	})
 	return true
+}
+
+// checkAhead reports frames dated later than now. It is a note: their order and cadence stand.
+// The clocks of two places are 26 hours apart at most, from UTC-12 to UTC+14 (IANA time zone
+// database, Etc/GMT+12 and Pacific/Kiritimati), so that one less ahead may be right elsewhere.
+func checkAhead(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) {
+	if v.Options.Now == nil {
+		return
+	}
+	// Both as clocks show them: which zone a camera is set to is mostly not recorded.
+	now := wall(v.Options.Now(v.Session.End()))
+	var list []*shoot.Frame
+	var ahead time.Duration
+	for _, f := range frames {
+		at, ok := f.Meta().Captured.Get()
+		if by := wall(at.Wall).Sub(now); ok && f.Timed() && by.Hours() > v.Param("ahead") {
+			list, ahead = append(list, f), max(ahead, by)
+		}
+	}
+	if len(list) == 0 {
+		return
+	}
+	at, _ := list[0].Meta().Captured.Get()
+	v.Found(audit.Finding{
+		Severity: audit.Note, Title: "Camera clock is ahead",
+		Message: fmt.Sprintf("the clock%s showed %s at %s, and today is %s",
+			ofBody(v.Session, body), at.Wall.Format("2 January 2006"), shoot.FrameRanges(frames, list), now.Format("2 January 2006")),
+		Action:   "set the camera's clock, or that of this computer if the camera is right",
+		Frames:   list,
+		Measured: exifread.Of(ahead.Hours()), Limit: exifread.Of(v.Param("ahead")), Unit: "h",
+	})
+}
+
+// wall returns what a clock shows at a time, as that time in UTC.
+func wall(t time.Time) time.Time {
+	return time.Date(t.Year(), t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), time.UTC)
 }
 
 // checkReversed reports frames whose names count down while time goes on. A clock

@@ -60,6 +60,7 @@
 //	# planned-views 12
 //	# view "front, raking light" kind=focus frames=40 fewest=34 f=8 iso=100 t=0.8 m=0.5 optional
 //	# view hinge body=BX-1 file=BX1_0043.NEF
+//	# now "2026-03-04 17:00:00"           when the session is audited; without it nobody knows
 //	# final                               the shoot is over
 //	# slate 0042 hinge                    what a single frame shows: a view, unread or foreign
 //	# support handheld
@@ -232,6 +233,10 @@ func (p *parser) declared(name string, args []string) (known bool, err error) {
 		opt.PlannedTimeLapse, err = strconv.Atoi(args[0])
 	case name == "planned-views" && len(args) == 1:
 		opt.PlannedViews, err = strconv.Atoi(args[0])
+	case name == "now" && len(args) == 1:
+		var now time.Time
+		now, err = time.Parse(time.DateTime, args[0])
+		opt.Now = func(time.Time) time.Time { return now }
 	case name == "support" && len(args) == 1:
 		for s := shoot.SupportAuto; s <= shoot.Handheld; s++ {
 			if s.String() == args[0] {

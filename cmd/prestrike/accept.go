@@ -57,7 +57,7 @@ func newAccept(c *console) *cobra.Command {
 			return runAccept(cmd, c, &f, args[0], args[1], args[2], strings.TrimSpace(args[3]))
 		},
 	}
-	f.addTo(cmd)
+	f.addTo(cmd, c)
 	cmd.Flags().SortFlags = false
 	return cmd
 }

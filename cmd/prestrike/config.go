@@ -78,7 +78,7 @@ func newConfig(c *console) *cobra.Command {
 	}
 	addChoice(cmd, &format, "format", "form of the result", "table\ta table for people", "json\tJSON for programs")
 	cmd.Flags().BoolVar(&write, "write", false, "write a starting file to the folder")
-	shoot.addTo(cmd)
+	shoot.addTo(cmd, c)
 	cmd.Flags().SortFlags = false
 	return cmd
 }

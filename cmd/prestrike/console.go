@@ -38,6 +38,8 @@ type console struct {
 	icon icon // whether the program was started by its icon
 	// readme names the page that explains how to begin; empty where there is none.
 	readme func() string
+	// today is the date and time that frames are held against; nil where nobody knows.
+	today func() time.Time
 	// now is the clock that a watch takes quiet from; nil for the system's.
 	now func() time.Time
 	// sleep, where not nil, is how the sounds of a watch wait between two bells.
@@ -55,6 +57,9 @@ type console struct {
 	board *bigBoard // that stands on the terminal; nil where none does
 }
 
+// systemClock is a variable for tests of the whole program, which are not to depend on the day.
+var systemClock = time.Now
+
 // systemConsole is the console that the program was started on.
 func systemConsole() *console {
 	c := &console{
@@ -69,6 +74,7 @@ func systemConsole() *console {
 		open:        openFile,
 		icon:        startedByIcon(),
 		readme:      readmeBeside,
+		today:       systemClock,
 	}
 	if c.outTerminal {
 		if width, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil {

@@ -84,7 +84,7 @@ func newList(c *console) *cobra.Command {
 	flags.BoolVar(&f.relative, "relative", false, "paths from the folder you are in, in place of absolute ones")
 	flags.StringVar(&f.into, "into", "", "make a folder of links for each sequence in `DIR`")
 	addChoice(cmd, &f.links, "links", "what the folders hold", linksSymbolic+"\tsymbolic links", linksHard+"\thard links, on the same file system only", linksNone+"\ta text file with the names")
-	f.shoot.addTo(cmd)
+	f.shoot.addTo(cmd, c)
 	flags.BoolVarP(&f.quiet, "quiet", "q", false, "no progress and no remarks")
 	flags.SortFlags = false
 	return cmd

@@ -83,9 +83,9 @@ func newReport(c *console) *cobra.Command {
 	f.addTo(cmd, reportForms()...)
 	addChoice(cmd, &f.failOn, "fail-on", "the verdict from which on the exit status is not 0",
 		"check\tcheck ends with 1, reshoot with 2", "reshoot\tonly reshoot ends with 2", "never\tboth end with 0")
-	f.shoot.addTo(cmd)
+	f.shoot.addTo(cmd, c)
 	addValue(cmd.Flags(), values.Since, &f.since, "since", "judge only sequences that begin after `TIME`, such as 14:00, \"2026-11-26 14:00\" or 2h before the last frame")
-	addValue(cmd.Flags(), values.Now, &f.now, "now", "where a courier comes, estimate the time left as at this `TIME`, such as 15:20 on the day of the last frame")
+	addValue(cmd.Flags(), values.Now, &f.now, "now", "audit as at this `TIME`, such as 15:20 on the day of the last frame: for the time left until a courier comes")
 	cmd.Flags().BoolVar(&f.noCache, "no-cache", false, "inspect all pictures again, and cache no results")
 	cmd.Flags().BoolVar(&f.why, "why", false, "name the rule of each finding, and list all that was not judged")
 	addChoice(cmd, &f.show, "pictures", "with --format html, the pictures on the page",

@@ -19,7 +19,13 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"prestrike": main, "findingprogram": findingProgram})
+	testscript.Main(m, map[string]func(){"prestrike": nextDay, "findingprogram": findingProgram})
+}
+
+// nextDay is the program on the day after the made-up job.
+func nextDay() {
+	systemClock = func() time.Time { return time.Date(2026, 3, 5, 9, 0, 0, 0, time.Local) }
+	main()
 }
 
 // TestScripts runs the scripts of testdata/script; UPDATE=1 rewrites what they

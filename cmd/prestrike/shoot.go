@@ -22,6 +22,7 @@ import (
 type shootFlags struct {
 	config string
 	facts  []*factFlag
+	today  func() time.Time // as on the console
 }
 
 // A factFlag is the flag of a fact, with what is given for it.
@@ -34,7 +35,8 @@ type factFlag struct {
 }
 
 // addTo adds the flags to the command.
-func (f *shootFlags) addTo(cmd *cobra.Command) {
+func (f *shootFlags) addTo(cmd *cobra.Command, c *console) {
+	f.today = c.today
 	flags := cmd.Flags()
 	for _, fact := range config.Facts() {
 		if fact.Flag == "" {
@@ -78,7 +80,10 @@ const onCommandLine = "command line"
 // that the command line; and the settings made, later ones holding before
 // earlier ones of the same key.
 func (f *shootFlags) options(cmd *cobra.Command, folders []string) (*audit.Options, []config.Setting, error) {
-	opt := &audit.Options{Now: func(time.Time) time.Time { return time.Now() }, Rules: rules.All()}
+	opt := &audit.Options{Rules: rules.All()}
+	if f.today != nil {
+		opt.Now = func(time.Time) time.Time { return f.today() }
+	}
 	files, err := f.configFiles(folders)
 	if err != nil {
 		return nil, nil, err

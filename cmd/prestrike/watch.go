@@ -120,7 +120,7 @@ func newWatch(c *console) *cobra.Command {
 	addValue(cmd.Flags(), values.Time, &f.poll, "poll", "list the folder every `TIME`, such as 5s, instead of waiting for the system to report")
 	addDefault(cmd.Flags(), values.Time, &f.settle, "settle", optics.Seconds(watch.DefaultSettle.Seconds()), "how long a file must not change before it counts as complete, a `TIME` such as 2s")
 	f.beside.addTo(cmd.Flags())
-	f.shoot.addTo(cmd)
+	f.shoot.addTo(cmd, c)
 	cmd.Flags().SortFlags = false
 	return cmd
 }
