@@ -34,8 +34,9 @@ type console struct {
 	cacheFolder func() (string, error)
 	exit        func(int) // os.Exit where nil
 	// open opens a file in the reader's browser.
-	open func(file string) error
-	icon icon // whether the program was started by its icon
+	open   func(file string) error
+	icon   icon     // whether the program was started by its icon
+	unseen []string // remarks that no window shows, with [iconAlone]
 	// readme names the page that explains how to begin; empty where there is none.
 	readme func() string
 	// today is the date and time that frames are held against; nil where nobody knows.
@@ -136,6 +137,9 @@ func (c *console) remark(format string, args ...any) {
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	if c.icon == iconAlone {
+		c.unseen = append(c.unseen, text)
+	}
 	if c.holds(c.err, c.errTerminal, b.Bytes()) {
 		return
 	}

@@ -40,5 +40,7 @@ func (c *console) failed(v any) {
 	if exit == nil {
 		exit = os.Exit
 	}
-	exit(c.crashed(v))
+	code := c.crashed(v)
+	c.leave(code)
+	exit(code)
 }

@@ -129,7 +129,7 @@ func byFolder(root *cobra.Command, args []string, by icon) []string {
 		return args
 	}
 	info, err := os.Stat(args[0])
-	if err != nil || !info.IsDir() && (!info.Mode().IsRegular() || !exifread.PictureExtension(args[0])) {
+	if by == noIcon && (err != nil || !info.IsDir() && (!info.Mode().IsRegular() || !exifread.PictureExtension(args[0]))) {
 		return args // report explains what to do with a picture
 	}
 	return by.arguments(append([]string{"report"}, args...))

@@ -64,9 +64,10 @@ func run(ctx context.Context, args []string, c *console) (code int) {
 		if v := recover(); v != nil {
 			code = c.crashed(v)
 		}
+		c.leave(code)
 	}()
-	defer c.wait()
-	if c.begin(args) {
+	args, more := c.begin(args)
+	if !more {
 		return statusGood
 	}
 	root := newRoot(c)
