@@ -18,7 +18,7 @@ var clippedLights = &audit.Rule{
 	Doc: `Inspects the pictures of focus sequences. Finds those in which more of the textured area is
 clipped to white than in the others with the same camera, lens and settings.
 
-A lamp stands closer, a flash gives more light, or a smooth part reflects the lamp. What is
+A lamp is closer, a flash gives more light, or a smooth part reflects the lamp. What is
 white in all frames has no texture in the merged picture.
 
 Inspect the frame named at 100 %. If texture is missing where you need it, move or dim the

@@ -178,7 +178,7 @@ func checkReversed(v *audit.Review, body *shoot.Body, frames []*shoot.Frame) {
 	}
 	v.Found(audit.Finding{
 		Severity: audit.Note, Title: "Numbers count down",
-		Message: fmt.Sprintf("the numbers of %s%s count down while time goes on: the files were numbered from the last to the first, and are listed here in the order of their times",
+		Message: fmt.Sprintf("the numbers of %s%s count down while time goes on: they are listed here in the order of their times",
 			words.Count(len(list), "frame", "frames"), ofBody(v.Session, body)),
 		Action: "nothing is lost; give the next program the order of the times",
 		Frames: list,

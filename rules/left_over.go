@@ -22,7 +22,7 @@ compensation makes every frame too bright or too dark.
 Check the settings of the body before you go on.
 
 The finding is wrong where both are meant. In manual exposure, compensation has no effect
-and is not counted, nor is that of brackets.`,
+and is not counted. That of brackets is not counted either.`,
 	Source: "CIPA DC-008 (Exif), ExposureBiasValue and PhotographicSensitivity; three stops above ISO 100: common practice",
 	Params: []audit.Param{
 		{

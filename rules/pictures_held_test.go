@@ -20,7 +20,7 @@ func TestPicturesOfHand(t *testing.T) {
 	px := float64(scene.Width) / 1600
 	clean := picturestest.Covering()
 	standing := pixelstest.Run(4, 10, 0.4, 0.4, 0)
-	const moves, stands = "pictures that shift and roll", "pictures that stand still"
+	const moves, stands = "pictures that shift and roll", "pictures that do not move"
 	around := map[float64]*pixelstest.Built{} // both walks around the subject see the same
 	quick, slow := 140*time.Millisecond, 2100*time.Millisecond
 	for _, c := range []struct {

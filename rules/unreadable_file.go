@@ -19,8 +19,8 @@ var unreadableFile = &audit.Rule{
 	Doc: `Finds files with the name of a picture from which no picture can be read: empty,
 overwritten, or cut off before the picture begins.
 
-Cards and readers fail without a warning, and small pictures on the camera's screen can
-look right although the file is gone.
+Cards and readers fail without a warning, and the camera's screen can show a small picture
+although the file is damaged.
 
 Copy the file again from the card, with another reader if there is one. If it still
 cannot be read, shoot again.

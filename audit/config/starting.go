@@ -40,7 +40,7 @@ func StartingFile(rules []*audit.Rule) []byte {
 	}
 	b.WriteString(`
 # This is meant: the finding stays in the report with your reason, and no longer
-# counts. Name the first frame of the sequence, so that it holds for that one.
+# counts. Name the first frame of the sequence: no other one is meant then.
 # [[accept]]
 # rule = "iso-drift"
 # frame = "BX1_0118.NEF"

@@ -156,7 +156,7 @@ func listAll(ctx context.Context, dirs []string) ([]*Folder, error) {
 			case within(f.root, o.root) && within(o.root, f.root):
 				problems = append(problems, &Absent{dir, "this is the same folder as " + o.Path + ": name the copy"})
 			case within(f.root, o.root):
-				problems = append(problems, &Absent{dir, "this lies inside " + o.Path + ", and would be lost with it: name a copy somewhere else"})
+				problems = append(problems, &Absent{dir, "this is inside " + o.Path + ", and would be lost with it: name a copy somewhere else"})
 			case within(o.root, f.root):
 				problems = append(problems, &Absent{dir, o.Path + " lies inside this folder, and would be found in it: name the folder of the copy"})
 			}

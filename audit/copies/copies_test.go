@@ -285,8 +285,8 @@ func TestFoldersThatCannotBeCompared(t *testing.T) {
 	tree{"MISC/a": "x"}.write(t, top, "nothing")
 	for _, c := range []struct{ card, copy, want string }{
 		{card, card, "this is the same folder as"},
-		{card, filepath.Join(card, "in"), "this lies inside"},
-		{card, filepath.Join(top, "links", "link"), "this lies inside"},
+		{card, filepath.Join(card, "in"), "this is inside"},
+		{card, filepath.Join(top, "links", "link"), "this is inside"},
 		{filepath.Join(card, "in"), card, "lies inside this folder"},
 		{card, filepath.Join(top, "gone"), "no such folder"},
 		{card, filepath.Join(card, "a.jpg"), "this is a file"},

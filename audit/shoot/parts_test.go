@@ -127,7 +127,7 @@ func TestSupportByPictures(t *testing.T) {
 	}{
 		{"t=1/640", shoot.Seen{Camera: shoot.CameraMoves}, shoot.SupportAuto, "burst handheld: pictures that shift and roll"},
 		{"t=1/640", shoot.Seen{Camera: shoot.CameraMoves, Focus: shoot.FocusWalks}, shoot.SupportAuto, "focus handheld: pictures that shift and roll"},
-		{"t=1/640", shoot.Seen{Camera: shoot.CameraStands}, shoot.SupportAuto, "series tripod: pictures that stand still"},
+		{"t=1/640", shoot.Seen{Camera: shoot.CameraStands}, shoot.SupportAuto, "series tripod: pictures that do not move"},
 		{"t=1/640", shoot.Seen{}, shoot.SupportAuto, "series tripod: steady pace"},
 		{"t=1/640", shoot.Seen{Camera: shoot.CameraMoves}, shoot.Tripod, "series tripod: declared"},
 		{"t=0.5", shoot.Seen{Camera: shoot.CameraMoves, Focus: shoot.FocusWalks}, shoot.SupportAuto, "focus tripod: exposure time over 1/4 s"},

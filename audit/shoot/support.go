@@ -55,7 +55,7 @@ func (r *Run) support(kind Kind, camera Camera, declared Support) (s Support, by
 	case camera == CameraMoves:
 		return Handheld, "pictures that shift and roll"
 	case camera == CameraStands:
-		return Tripod, "pictures that stand still"
+		return Tripod, "pictures that do not move"
 	case kind.Steady() && r.byHand():
 		return Handheld, "quick frames at short times, exposure automatic"
 	case kind.Steady():

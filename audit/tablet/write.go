@@ -168,7 +168,7 @@ type outcome struct {
 }
 
 const (
-	lookAgain = "The sequences changed meanwhile: look again."
+	lookAgain = "The sequences changed meanwhile: check the page, then try again."
 	busyText  = "The watch is busy: try again in a moment."
 )
 

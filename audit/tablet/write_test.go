@@ -215,14 +215,14 @@ func TestDeclarationsAreBounded(t *testing.T) {
 		{what: "no rule", body: said(`"kind":"meant","rules":[],"reason":"meant"`), text: "Choose what is meant"},
 		{what: "too many rules", body: said(`"kind":"meant","reason":"r","rules":["a"` + strings.Repeat(`,"a"`, 32) + `]`), text: "in one line"},
 		{what: "shot again", body: said(`"kind":"shot-again","by":"` + later + `","by_id":"1.5"`), want: &Declaration{Kind: ShotAgain, ByKey: "/secret/DCIM/BX1_0100.JPG", ByID: "1.5"}},
-		{what: "shot again by a path", body: said(`"kind":"shot-again","by":"/secret/DCIM/BX1_0100.JPG","by_id":"1.5"`), text: "look again"},
+		{what: "shot again by a path", body: said(`"kind":"shot-again","by":"/secret/DCIM/BX1_0100.JPG","by_id":"1.5"`), text: "check the page, then try again"},
 		{what: "shot again by nothing", body: said(`"kind":"shot-again"`), text: "Choose the sequence"},
 		{what: "a view", body: said(`"kind":"view","view":" hinge, \"inside\" "`), want: &Declaration{Kind: NamesView, View: `hinge, "inside"`}},
 		{what: "no view", body: said(`"kind":"view","view":""`), text: "Choose a view"},
 		{what: "a view over lines", body: said(`"kind":"view","view":"a\nb"`), text: "in one line"},
 		{what: "another kind", body: said(`"kind":"delete"`), text: "cannot be declared"},
-		{what: "another sequence", path: "/declare/" + strings.Repeat("0", 32), body: meantBody, text: "look again"},
-		{what: "a path", path: "/declare/..%2f..%2fetc%2fpasswd", body: meantBody, text: "look again"},
+		{what: "another sequence", path: "/declare/" + strings.Repeat("0", 32), body: meantBody, text: "check the page, then try again"},
+		{what: "a path", path: "/declare/..%2f..%2fetc%2fpasswd", body: meantBody, text: "check the page, then try again"},
 		{what: "too much", body: reason(strings.Repeat("a", mostBody)), code: http.StatusRequestEntityTooLarge},
 		{what: "half of it", body: meantBody[:40], code: http.StatusBadRequest},
 		{what: "two of it", body: meantBody + meantBody, code: http.StatusBadRequest},
@@ -297,7 +297,7 @@ func TestChoicesHoldNoPath(t *testing.T) {
 	if r := get(t, s.Handler(), "/choices/"+at, nil); r.StatusCode != http.StatusNotFound {
 		t.Errorf("a sequence that is gone: %s", r.Status)
 	}
-	if r := post(t, s, "/declare/"+at, meantBody, nil); !strings.Contains(body(t, r), "look again") {
+	if r := post(t, s, "/declare/"+at, meantBody, nil); !strings.Contains(body(t, r), "check the page, then try again") {
 		t.Errorf("a sequence that is gone: %s", r.Status)
 	}
 }

@@ -15,10 +15,10 @@ import (
 	"github.com/spf13/cobra"
 )
 
-const acceptLong = `Accept declares that what a rule found in a sequence is meant. It adds an entry to
-prestrike.toml in the folder, or to the one that holds for it; what is there
-stays as it is. The finding remains in the report, with your reason, and no longer
-counts. To take it back, remove the entry.
+const acceptLong = `Accept declares that what a rule found in a sequence is meant. It adds an entry to the
+prestrike.toml of the folder, or of a folder above it. All other entries stay as they
+are. The finding remains in the report, with your reason, and no longer counts. To take
+it back, remove the entry.
 
 Name the sequence as in the report. Name the rule as prestrike report --why
 shows it, in brackets after the finding.

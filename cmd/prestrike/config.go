@@ -14,8 +14,8 @@ import (
 	"github.com/spf13/cobra"
 )
 
-const configLong = `Config shows the settings that hold for a folder, each with where it comes from:
-a file and line, the command line, or the default.
+const configLong = `Config shows the settings of a folder, each with where it comes from: a file and line,
+the command line, or the default.
 
 The settings come from prestrike.toml in the folder, or in a folder above it. What
 that file does not set is taken from prestrike.toml in your own configuration
@@ -26,7 +26,7 @@ A file that is there already is not changed.
 
 Exit status: 0 shown or written, 3 when that failed or a file has mistakes.`
 
-const configExamples = `  prestrike config                 what holds here
+const configExamples = `  prestrike config                 the settings here
   prestrike config /media/card
   prestrike config --write .       write a starting file to fill in`
 
@@ -40,7 +40,7 @@ func newConfig(c *console) *cobra.Command {
 	}
 	cmd := &cobra.Command{
 		Use:     "config [FOLDER]",
-		Short:   "Show the settings that hold for a folder, or write a starting file",
+		Short:   "Show the settings of a folder, or write a starting file",
 		Long:    fmt.Sprintf(configLong, own),
 		Example: configExamples,
 		Args:    atMostOne("folder"),

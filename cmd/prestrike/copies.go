@@ -20,10 +20,10 @@ import (
 	"github.com/spf13/cobra"
 )
 
-const copiesLong = `Copies compares every file of a card with each copy, byte for byte: pictures,
-sidecars, films, sound, and whatever else is not a camera's own housekeeping. A
-copy may have other names and other folders. Nothing is written to the card or
-to a copy.
+const copiesLong = `Copies compares every file of a card with each copy, byte for byte: pictures, sidecars,
+films, sound and all other files. Only files of the system and the camera's own lists
+are left out. A copy may have other names and other folders. Nothing is written to the
+card or to a copy.
 
 Where the system allows it, files are read from the card and from the disks, and not
 from the memory of the computer. Files for which that is not certain are counted in a

@@ -56,20 +56,21 @@ func (r *copiesResult) remarks() []string {
 			}
 		}
 		if len(r.Copies) == 1 {
-			add("there is one copy: once the card is formatted, nothing but %s holds these files", r.short(r.Copies[0].Path))
+			add("there is one copy: once the card is formatted, these files are only in %s", r.short(r.Copies[0].Path))
 		}
 		r.linkRemarks(r.Card, add)
 		if n := cached(r.Needed); n > 0 {
-			add("%s of %s may have come from the memory of this computer, and not from the card: take it out, put it in again, and run this once more", files(n), r.short(r.Card.Path))
+			add("%s of %s may have come from the memory of this computer: take the card out, put it in again, and run this once more", files(n), r.short(r.Card.Path))
 		}
 	}
 	for _, c := range r.Copies {
 		name := r.short(c.Path)
 		if c.Same > 0 {
-			add("%s of %s are the same files as on the card or in a copy before it, under another name (hard links): they are no copies", files(c.Same), name)
+			add("%s of %s %s: a hard link is no copy", files(c.Same), name,
+				words.Plural(c.Same, "is a hard link to a file of the card or of an earlier copy", "are hard links to files of the card or of an earlier copy"))
 		}
 		if n := cached(c.Files); n > 0 {
-			add("%s of %s may have come from the memory of this computer, and not from the disk: take it out, put it in again, and run this once more", files(n), name)
+			add("%s of %s may have come from the memory of this computer: take the disk out, put it in again, and run this once more", files(n), name)
 		}
 		if len(c.Twice) > 0 {
 			text := fmt.Sprintf("%s holds all of this card twice, in %s and in %s", name, c.Twice[0], c.Twice[1])

@@ -23,7 +23,7 @@ These faults are in the session, and no others:
 %s
 In copy, one byte of %s is not what it is on the card.
 
-` + "The exit status is 0 when the session is written, else 3."
+` + "Exit status: 0 when the session is written, 3 when not."
 
 // demonstration is the session that is written; tests write a smaller one.
 var demonstration = demo.Standard()

@@ -19,7 +19,7 @@ import (
 const framesLong = `Frames prints what the camera recorded with each file, and what could not be
 read. Nothing is judged.
 
-The exit status is 0 when at least one file could be read, else 3.`
+Exit status: 0 when at least one file could be read, 3 when none.`
 
 const framesExamples = `  prestrike frames DCIM/100BXCAM/BX1_0001.JPG
   prestrike frames *.NEF --format json`

@@ -17,21 +17,21 @@ import (
 	"github.com/spf13/cobra"
 )
 
-const listLong = `List names the files of the sequences in folders for the next program, one a line: a
-sequence after the other, each in the order of focus or time. It audits the folders
+const listLong = `List names the files of the sequences in folders, one a line, for the next program. One
+sequence follows the other, each in the order of focus or time. The folders are audited
 as report does.
 
-Copies, pictures that the camera merged and sequences that were retaken are left
-out. So are sequences at reshoot, and frames that stand alone: these are mostly test
-frames and markers. What is left out is named on standard error. --all lists retaken
-sequences and those at reshoot too; --kind single lists frames that stand alone, and
---sequence and --view what they name. A frame of the shot list is no test frame.
+Copies, pictures that the camera merged and sequences that were retaken are left out. So
+are sequences at reshoot, and single frames: these are mostly test frames and markers.
+What is left out is named on standard error. --all lists retaken sequences and those at
+reshoot, too. --kind single lists single frames. --sequence and --view list what they
+name. A frame of the shot list is no test frame.
 
-With --into DIR, a new folder for each sequence is made in DIR, with links to its files
-and never with copies, and a text file that explains it. Nothing that is there is
-written over. Links are numbered where their names alone would not keep the order.
-Where the file system of DIR knows no links, each folder gets a list of its files.
-A program that changes a file through a link changes the frame itself.
+With --into DIR, each sequence gets a new folder in DIR, with links to its files and
+never with copies. A text file in DIR explains the folders. Nothing that is there is
+written over. Links are numbered where their names alone would not keep the order. Where
+the file system of DIR knows no links, each folder gets a list of its files. A program
+that changes a file through a link changes the frame itself.
 
 Exit status: 0 listed, 3 when nothing was listed.`
 
@@ -268,8 +268,8 @@ func (p *pickedList) add(q *audit.Reviewed, which string) {
 func (p *pickedList) leftOut() []string {
 	out := slices.Concat(p.retaken, p.reshoot)
 	if p.single > 0 {
-		out = append(out, fmt.Sprintf("%s that %s alone %s left out: --kind single lists %s", words.Count(p.single, "frame", "frames"),
-			words.Plural(p.single, "stands", "stand"), words.Plural(p.single, "is", "are"), words.Plural(p.single, "it", "them")))
+		out = append(out, fmt.Sprintf("%s %s left out: --kind single lists %s", words.Count(p.single, "single frame", "single frames"),
+			words.Plural(p.single, "is", "are"), words.Plural(p.single, "it", "them")))
 	}
 	if len(p.sequences) > 0 {
 		out = append(out, p.lacking...)

@@ -115,10 +115,10 @@ func atMostOne(what string) cobra.PositionalArgs {
 func newRoot(c *console) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "prestrike",
-		Short: "Audit the frames of a capture session while the set still stands",
-		Long: `prestrike reads the frames of a capture session, finds the focus sequences,
-brackets, time-lapses and bursts in them, and reports whether anything must be shot
-again while the subject is still there. Originals are only read, never changed.`,
+		Short: "Audit the frames of a shoot before the set is taken down",
+		Long: `prestrike reads the frames of a shoot and finds the focus sequences, brackets,
+time-lapses and bursts in them. It reports what must be shot again while the subject is
+still there. Originals are only read, never changed.`,
 		Example: `  prestrike report /media/card          audit a card
   prestrike /media/card                 the same
   prestrike report /media/card --open   the same, as a page with pictures

@@ -21,10 +21,10 @@ import (
 )
 
 const planLong = `Plan computes, before the shoot, how to make a subject sharp from front to back. For
-each f-number it lists the f-number that the sensor sees, the sharp depth, the focus
-step, the number of frames, and the detail that diffraction leaves. It recommends the
-f-number, in third stops, that needs the fewest frames and loses no detail, and
-reports whether one stopped-down frame is enough.
+each f-number it lists the working f-number, the sharp depth, the focus step, the number
+of frames, and the detail that diffraction leaves. It recommends the f-number, in third
+stops, that needs the fewest frames and loses no detail, and reports whether one
+stopped-down frame is enough.
 
 The sensor comes from --sensor-width and --pixels, or from a frame of the body
 with --like. The magnification is that of the nearest point, such as 1:2, or follows
@@ -34,10 +34,10 @@ F-numbers are those marked on the lens. Where the body shows the working f-numbe
 which rises as focus comes near, add --working. An objective of a microscope has a
 numerical aperture: give --na.
 
-Where the depth is not known, or the lens has focus steps of its own: make a test run
-through the subject, 8 frames or more at any step. With --from, plan measures in its
-pictures by how much blur grows from frame to frame, and reports how wide the step may be
-and how many frames it takes.
+Is the depth not known, or has the lens focus steps of its own? Make a test run through
+the subject, 8 frames or more at any step. With --from, plan measures in the pictures of
+the test run by how much blur grows from frame to frame. It reports how wide the step
+may be, and how many frames are needed.
 
 Write values as 10mm, 1cm or 0.4in, 1:2 or 0.5, 30%, 1/30 or 2m30s. Values outside
 their range end with exit status 3 and a message that names the range.`
@@ -93,7 +93,7 @@ func newPlan(c *console) *cobra.Command {
 	addValue(flags, values.Length, &t.Blur, "blur", "largest blur that counts as sharp, a `LENGTH` on the sensor such as 0.03mm (default 2.5 pixels)")
 	flags.BoolVar(&t.GeometryOnly, "geometry-only", false, "leave diffraction out of the sharp depth, as printed step tables do")
 	addValue(flags, values.Time, &t.Exposure, "exposure", "exposure `TIME` of a frame, such as 1/4: adds the total time")
-	addValue(flags, values.FNumber, &t.ExposureAt, "exposure-at", "f-number `N` that the exposure time is for; without it the time holds for all, as with flash")
+	addValue(flags, values.FNumber, &t.ExposureAt, "exposure-at", "f-number `N` that the exposure time is for; without it the time is that of all, as with flash")
 	addValue(flags, values.Time, &t.Recycling, "recycling", "`TIME` from one exposure to the next: flash, settling, focus drive")
 	flags.StringVar(&f.add, "add", "", "add a view of this `NAME` with the recommended values to the shot list in prestrike.toml")
 	flags.StringVar(&f.config, "config", "", "with --add, the configuration `FILE` to write to")

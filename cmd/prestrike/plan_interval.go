@@ -166,7 +166,7 @@ func roundUp(x float64) float64 { return math.Ceil(x*10*(1-1e-9)) / 10 }
 func intervalRemarks(t *optics.IntervalTask, p *optics.IntervalPlan) []string {
 	var remarks []string
 	if p.Staccato {
-		remarks = append(remarks, fmt.Sprintf("Motion will look jerky at so small a shutter angle: %s or longer looks smooth.",
+		remarks = append(remarks, fmt.Sprintf("Motion is jerky at so small a shutter angle: with %s or longer it is smooth.",
 			duration(optics.TimeForAngle(180, p.Interval))))
 	}
 	if p.Overruns {

@@ -27,7 +27,7 @@ func focusTable(b *bytes.Buffer, t *optics.FocusTask, p *optics.FocusPlan, senso
 	case far != "":
 		report.Paragraph(b, "", 2, sentence(far), width)
 	case t.Focal == 0 && t.NumericalAperture == 0 && p.Rows[p.Recommended].Frames > 1 && p.Magnification*float64(t.Depth/shortFocal) > farEndShare:
-		report.Paragraph(b, "", 2, "Magnification and step hold for the nearest point; --focal-length shows those of the farthest.", width)
+		report.Paragraph(b, "", 2, "Magnification and step are those at the nearest point; --focal-length shows those at the farthest.", width)
 	}
 	if r := p.Rows[p.Recommended]; sensor.camera.Setting > 0 && r.Frames > 1 {
 		report.Paragraph(b, "", 2, sensor.camera.sentence(r.Aperture, r.FNumber), width)

@@ -61,8 +61,8 @@ const boardLong = `Board shows all sets of a studio on one page: those whose wat
 broker, with prestrike watch --publish. The sets that need somebody come first. The page
 is for reading.
 
-The page is for this computer alone, or with --page=HOST:PORT for others on the network,
-who open it by the link that is printed, or by its code. Ctrl-C ends it.
+The page is for this computer alone. With --page=HOST:PORT others on the network can
+open it, by the link that is printed or by its code. Ctrl-C ends it.
 
 A user and a password at the broker are read from PRESTRIKE_MQTT_USER and
 PRESTRIKE_MQTT_PASSWORD. For mqtts, PRESTRIKE_MQTT_CA names the certificates to trust,

@@ -32,9 +32,9 @@ The pictures themselves are inspected, too: where the sharp zone of a focus sequ
 begins and ends, and whether something moved or went dark. The results are kept in the
 user's cache folder, and may be deleted at any time.
 
---format html writes a page with pictures, and --open opens it in the browser: what to do
-now, and for each finding the picture that decides it. The page is one file and needs no
-network.
+--format html writes a page with pictures, and --open opens it in the browser. The page
+shows what to do now, and for each finding the picture that decides it. The page is one
+file and needs no network.
 
 A dash in the table means that the files do not record a value. What a rule could not
 judge is listed as not judged. Not judged is not good.

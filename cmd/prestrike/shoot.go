@@ -135,7 +135,7 @@ func (f *shootFlags) configFiles(folders []string) ([]string, error) {
 			return nil, err
 		case file == "" || config.SameName(file, of):
 		case of != "":
-			return nil, errors.New("two configuration files hold for these folders, " + of + " and " + file + ": name one with --config")
+			return nil, errors.New("two configuration files are there for these folders, " + of + " and " + file + ": name one with --config")
 		default:
 			of = file
 		}

@@ -23,8 +23,8 @@ card of a view before its frames. The report then knows which view follows.
 Photograph the card sharp and flat to the camera, without glare. Its code should be a
 fifth of the frame's width; a tenth is the least.
 
-The shot list are the [[view]] entries of prestrike.toml in the folder, or of the one
-that holds for it.
+The shot list is the [[view]] entries of prestrike.toml in the folder, or in a folder
+above it.
 
 Exit status: 0 written, 3 when nothing was written.`
 
@@ -49,7 +49,7 @@ func newSlate(c *console) *cobra.Command {
 				return err
 			}
 			if len(opt.Views) == 0 {
-				return fmt.Errorf("no shot list holds for %s: add a [[view]] with its name to prestrike.toml there, or write prestrike plan --add NAME", folders[0])
+				return fmt.Errorf("there is no shot list for %s: add a [[view]] with its name to prestrike.toml there, or write prestrike plan --add NAME", folders[0])
 			}
 			if out.file == "" && c.outTerminal {
 				return &usageError{errors.New("a page is for the browser: name a file for it, such as -o slates.html"), cmd.CommandPath()}

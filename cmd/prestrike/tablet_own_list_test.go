@@ -23,7 +23,7 @@ func TestWatchKeepsTheUsersOwnList(t *testing.T) {
 	s := p.state()
 	first := s.Write.Edition
 	path, what := s.declared("1.2", "view", map[string]any{"view": "back"})
-	if done, text := p.post(path, what); done || text != "The settings changed meanwhile: look again." {
+	if done, text := p.post(path, what); done || text != "The settings changed meanwhile: check the page, then try again." {
 		t.Fatalf("%v, %q", done, text)
 	}
 	s = p.comes("the list", func(s pageState) bool { return s.Write.Edition != first })

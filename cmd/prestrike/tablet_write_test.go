@@ -224,10 +224,10 @@ func TestWatchTakesWhatIsMeant(t *testing.T) {
 	}
 	// A page that saw another state changes nothing.
 	path, what = first.declared("1.2", "view", map[string]any{"view": "back"})
-	if done, text := p.post(path, what); done || text != "The settings changed meanwhile: look again." {
+	if done, text := p.post(path, what); done || text != "The settings changed meanwhile: check the page, then try again." {
 		t.Fatalf("an old page: %v, %q", done, text)
 	}
-	if done, text := p.post("take-back", map[string]any{"edition": first.Write.Edition}); done || text != "The settings changed meanwhile: look again." {
+	if done, text := p.post("take-back", map[string]any{"edition": first.Write.Edition}); done || text != "The settings changed meanwhile: check the page, then try again." {
 		t.Errorf("an old page takes back: %v, %q", done, text)
 	}
 	// Taken back.
@@ -296,7 +296,7 @@ func TestWatchWritesOnWhatPagesShow(t *testing.T) {
 		path, what := s.declared(id, "view", map[string]any{"view": view})
 		return p.post(path, what)
 	}
-	if done, text := named(s, "1.2", "keel"); done || text != "The settings changed meanwhile: look again." {
+	if done, text := named(s, "1.2", "keel"); done || text != "The settings changed meanwhile: check the page, then try again." {
 		t.Fatalf("over what was written by hand: %v, %q", done, text)
 	}
 	w.wait(&w.err, "the configuration was changed meanwhile: all is judged by what it holds now")
@@ -323,7 +323,7 @@ func TestWatchWritesOnWhatPagesShow(t *testing.T) {
 			defer mu.Unlock()
 			if done {
 				written[view] = text
-			} else if text != "The settings changed meanwhile: look again." {
+			} else if text != "The settings changed meanwhile: check the page, then try again." {
 				t.Errorf("%s: %q", view, text)
 			}
 		})
@@ -355,18 +355,18 @@ func TestWatchMistakesNoSequence(t *testing.T) {
 	for _, c := range []struct{ of, id string }{{"1.1", "1.2"}, {"1.2", "1.1"}, {"1.1", "1.7"}, {"1.1", ""}} {
 		path, what := s.declared(c.of, "meant", map[string]any{"rules": []string{"missing-frame"}, "reason": "meant"})
 		what["id"] = c.id
-		if done, answer := p.post(path, what); done || answer != "The sequences changed meanwhile: look again." {
+		if done, answer := p.post(path, what); done || answer != "The sequences changed meanwhile: check the page, then try again." {
 			t.Errorf("%s as %s: %v, %q", c.of, c.id, done, answer)
 		}
 	}
 	for _, rule := range []string{"iso-drift", "no-such-rule", "../../etc/passwd"} {
 		path, what := s.declared("1.1", "meant", map[string]any{"rules": []string{rule}, "reason": "meant"})
-		if done, answer := p.post(path, what); done || answer != "The sequences changed meanwhile: look again." {
+		if done, answer := p.post(path, what); done || answer != "The sequences changed meanwhile: check the page, then try again." {
 			t.Errorf("%s: %v, %q", rule, done, answer)
 		}
 	}
 	path, what := s.declared("1.1", "shot-again", map[string]any{"by": s.name("1.2"), "by_id": "1.3"})
-	if done, answer := p.post(path, what); done || answer != "The sequences changed meanwhile: look again." {
+	if done, answer := p.post(path, what); done || answer != "The sequences changed meanwhile: check the page, then try again." {
 		t.Errorf("by another ID: %v, %q", done, answer)
 	}
 	// Another first frame is another sequence: the page must show it before.
@@ -375,7 +375,7 @@ func TestWatchMistakesNoSequence(t *testing.T) {
 	}
 	p.comes("another first frame", func(now pageState) bool { return now.name("1.1") != s.name("1.1") })
 	path, what = s.declared("1.1", "meant", map[string]any{"rules": []string{"missing-frame"}, "reason": "meant"})
-	if done, answer := p.post(path, what); done || answer != "The sequences changed meanwhile: look again." {
+	if done, answer := p.post(path, what); done || answer != "The sequences changed meanwhile: check the page, then try again." {
 		t.Errorf("after another first frame: %v, %q\n%s", done, answer, w.out.String())
 	}
 	if _, err := os.Stat(file); !os.IsNotExist(err) {

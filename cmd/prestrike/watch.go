@@ -35,8 +35,8 @@ short of its frames is stalled: it stays open for two more minutes. A file that 
 late reopens a sequence and corrects the line. A folder that cannot be read is reported
 at once, and again when it is back.
 
-What no frame to come can take back is reported while frames come: a dark frame between
-two others, a damaged file, another ISO, a camera that moved.
+What later frames cannot change is reported while frames come: a dark frame between two
+others, a damaged file, another ISO, a camera that moved.
 
 One bell means that a sequence is good, two that something must be inspected, three that
 it must be shot again. A sequence that closes and must be inspected rings only with
@@ -44,10 +44,10 @@ it must be shot again. A sequence that closes and must be inspected rings only w
 read. Three and twice three repeat every 20 s, until you press Enter, or the retake or the
 folder is there. --sound plays tones of the same rhythms.
 
---page serves the state as a page for a tablet or telephone beside the set. With --page-write
-it also declares what is meant, which sequence was shot again and which view it shows, in
-prestrike.toml in the folder, or in the one that holds for it. --publish hands the state to
-an MQTT broker, for lamps and for prestrike board.
+--page serves the state as a page for a tablet or telephone beside the set. With
+--page-write it also declares what is meant, which sequence was shot again and which
+view it shows. It writes that to the prestrike.toml of the folder, or of a folder above
+it. --publish hands the state to an MQTT broker, for lamps and for prestrike board.
 
 Ctrl-C prints the report on all that is there, once the remaining pictures are
 inspected, and ends with its status. A second Ctrl-C ends at once. A file that is not
@@ -422,7 +422,7 @@ func (w *watching) start(ctx context.Context) error {
 		report.Paragraph(&b, "", 0, fmt.Sprintf("Watching %s, which holds %d frames already. Enter closes a sequence, Ctrl-C ends with the report.", w.folder, r.Files.Frames), w.c.textWidth(false))
 		report.WriteClosing(&b, r, w.c.textWidth(false), w.colour)
 		if q := w.live.UnderWay(w.now()); q != nil && q.Verdict > audit.VerdictGood && q.SupersededBy == nil {
-			report.Paragraph(&b, "", 0, fmt.Sprintf("%s may still be under way: this line holds for its %d frames so far.", q.ID, len(q.Frames)), w.c.textWidth(false))
+			report.Paragraph(&b, "", 0, fmt.Sprintf("%s may still be under way: this line is about its %d frames so far.", q.ID, len(q.Frames)), w.c.textWidth(false))
 		}
 	}
 	return w.write(b.Bytes())

@@ -358,7 +358,7 @@ func TestWatchStartsInARun(t *testing.T) {
 			})
 			w.wait(&w.out, "RESHOOT: shoot 1.1 again while the subject is here")
 			w.end()
-			const line = "1.1 may still be under way: this line holds for its 6 frames so far."
+			const line = "1.1 may still be under way: this line is about its 6 frames so far."
 			if out := strings.Join(strings.Fields(w.out.String()), " "); strings.Contains(out, line) != c.want {
 				t.Errorf("shown\n%s", w.out.String())
 			}

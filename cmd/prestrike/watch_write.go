@@ -27,8 +27,8 @@ import (
 const undoFor = time.Minute
 
 const (
-	sequencesChanged = tablet.Refusal("the sequences changed meanwhile: look again")
-	settingsChanged  = tablet.Refusal("the settings changed meanwhile: look again")
+	sequencesChanged = tablet.Refusal("the sequences changed meanwhile: check the page, then try again")
+	settingsChanged  = tablet.Refusal("the settings changed meanwhile: check the page, then try again")
 )
 
 // A pageEdit is what a page asks the watch to write.

@@ -170,5 +170,5 @@ func ExampleFocusTask_Plan() {
 	// f/16 works as f/24.0: 5 frames, Q 3.03, 13 MP
 	// f/22 works as f/33.0: 3 frames, Q 4.16, 7 MP
 	// f/8 works as f/12 and keeps all 45 MP: 15 frames at a focus step of 0.887 mm
-	// one frame does not hold the depth: even f/22 blurs front and back over 15 pixels, and about 7 of 45 MP remain
+	// one frame does not cover the depth: even f/22 blurs front and back over 15 pixels, and about 7 of 45 MP remain
 }

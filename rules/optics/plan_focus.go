@@ -428,7 +428,7 @@ func (p *FocusPlan) recommend(t FocusTask) {
 	if works := fStop(r.Working); works != set {
 		set += " works as " + works + " and"
 	}
-	frames := "one frame holds the depth"
+	frames := "one frame covers the depth"
 	if r.Frames > 1 {
 		frames = fmt.Sprintf("%d frames at a focus step of %v", r.Frames, r.Step)
 		if p.Margin > 0 {
@@ -438,7 +438,7 @@ func (p *FocusPlan) recommend(t FocusTask) {
 	p.Why = fmt.Sprintf("%s %s: %s", set, keeps, frames)
 }
 
-// InOneFrame reports whether one stopped-down frame can hold the depth, and what
+// InOneFrame reports whether one stopped-down frame can cover the depth, and what
 // it costs, a sentence without full stop.
 func (p *FocusPlan) InOneFrame() string {
 	s := p.Single
@@ -452,14 +452,14 @@ func (p *FocusPlan) InOneFrame() string {
 		if r.Q > QWarning {
 			soft = ", but soft all through"
 		}
-		return fmt.Sprintf("one frame from %s on holds the depth%s: it works as %s and about %s of %s MP remain (least blur at the ends: %s)",
+		return fmt.Sprintf("one frame from %s on covers the depth%s: it works as %s and about %s of %s MP remain (least blur at the ends: %s)",
 			r.Aperture, soft, fStop(r.Working), megapixels(r.MegapixelsLeft), megapixels(p.Megapixels), best)
 	}
 	at := "at best"
 	if s.Limited {
 		at = "even"
 	}
-	return fmt.Sprintf("one frame does not hold the depth: %s %s, and about %s of %s MP remain", at, best, megapixels(s.MegapixelsLeft), megapixels(p.Megapixels))
+	return fmt.Sprintf("one frame does not cover the depth: %s %s, and about %s of %s MP remain", at, best, megapixels(s.MegapixelsLeft), megapixels(p.Megapixels))
 }
 
 // farEndMatters is how much wider the focus step must be at the far end than at
@@ -474,7 +474,7 @@ func (p *FocusPlan) AtFarEnd() string {
 	if r.Frames == 1 || !(r.FarStep > farEndMatters*r.Step) {
 		return ""
 	}
-	return fmt.Sprintf("magnification and step hold for the nearest point: where the lens does the focusing, the farthest point is at magnification %s and a step of %v is enough there; on a rail the step stays",
+	return fmt.Sprintf("magnification and step are those at the nearest point. Where the lens does the focusing, the farthest point is at magnification %s, and a step of %v is enough there. On a rail the step stays the same",
 		digits(p.FarMagnification, 2), r.FarStep)
 }
 

@@ -177,37 +177,37 @@ func TestRecommendation(t *testing.T) {
 			name: "all past diffraction",
 			task: FocusTask{Depth: 5, Magnification: 1, FNumbers: []float64{11, 16, 22}},
 			n:    11, why: "f/11 works as f/22 and loses detail to diffraction, about 16 of 45 MP remain and fewer at the others: 8 frames at a focus step of 0.745 mm",
-			one: "one frame does not hold the depth: at best f/22 blurs front and back over 19 pixels, and about 4 of 45 MP remain",
+			one: "one frame does not cover the depth: at best f/22 blurs front and back over 19 pixels, and about 4 of 45 MP remain",
 		},
 		{
 			name: "several hold it in one frame: the least diffraction",
 			task: FocusTask{Depth: 5, Magnification: 0.05, FNumbers: []float64{4, 5.6, 8, 11}},
-			n:    4, why: "f/4 works as f/4.2 and keeps all 45 MP: one frame holds the depth",
+			n:    4, why: "f/4 works as f/4.2 and keeps all 45 MP: one frame covers the depth",
 			one: "one frame is enough: f/4 blurs front and back over 1.3 pixels, and about 45 of 45 MP remain",
 		},
 		{
 			name: "held, but soft",
 			task: FocusTask{Depth: 2, Magnification: 1, FNumbers: []float64{8, 11, 16, 22}},
 			n:    8, why: "f/8 works as f/16 and loses detail to diffraction, about 30 of 45 MP remain and fewer at the others: 7 frames at a focus step of 0.394 mm",
-			one: "one frame from f/16 on holds the depth, but soft all through: it works as f/32 and about 7 of 45 MP remain (least blur at the ends: f/14 blurs front and back over 12 pixels)",
+			one: "one frame from f/16 on covers the depth, but soft all through: it works as f/32 and about 7 of 45 MP remain (least blur at the ends: f/14 blurs front and back over 12 pixels)",
 		},
 		{
 			name: "held in one sharp frame, at the limit of the blur",
 			task: FocusTask{Depth: 500, Magnification: 0.02, Focal: 50, FNumbers: []float64{8, 9}},
-			n:    9, why: "f/9 works as f/9.2 and keeps all 45 MP: one frame holds the depth",
-			one: "one frame from f/9 on holds the depth: it works as f/9.2 and about 45 of 45 MP remain (least blur at the ends: f/8.5 blurs front and back over 3.8 pixels)",
+			n:    9, why: "f/9 works as f/9.2 and keeps all 45 MP: one frame covers the depth",
+			one: "one frame from f/9 on covers the depth: it works as f/9.2 and about 45 of 45 MP remain (least blur at the ends: f/8.5 blurs front and back over 3.8 pixels)",
 		},
 		{
 			name: "one f-number asked for",
 			task: FocusTask{Depth: 2, Magnification: 1, FNumbers: []float64{22}},
-			n:    22, why: "f/22 works as f/44 and loses detail to diffraction, about 4 of 45 MP remain: one frame holds the depth",
-			one: "one frame from f/22 on holds the depth, but soft all through: it works as f/44 and about 4 of 45 MP remain (least blur at the ends: f/22 blurs front and back over 15 pixels)",
+			n:    22, why: "f/22 works as f/44 and loses detail to diffraction, about 4 of 45 MP remain: one frame covers the depth",
+			one: "one frame from f/22 on covers the depth, but soft all through: it works as f/44 and about 4 of 45 MP remain (least blur at the ends: f/22 blurs front and back over 15 pixels)",
 		},
 		{
 			name: "far from holding it",
 			task: FocusTask{Depth: 40, Magnification: 1, FNumbers: []float64{4, 8}},
 			n:    4, why: "f/4 works as f/8 and keeps all 45 MP: 329 frames at a focus step of 0.122 mm",
-			one: "one frame does not hold the depth: even f/8 blurs front and back over 287 pixels, and about 30 of 45 MP remain",
+			one: "one frame does not cover the depth: even f/8 blurs front and back over 287 pixels, and about 30 of 45 MP remain",
 		},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -258,7 +258,7 @@ func TestThirdStopIsRecommended(t *testing.T) {
 	if want := "f/6.3 works as f/13 and keeps all 45 MP: 46 frames at a focus step of 0.244 mm, with 2 to spare at each end"; p.Why != want {
 		t.Errorf("why %q\nwant %q", p.Why, want)
 	}
-	// Of f-numbers that all hold the depth in one frame none needs a margin, and
+	// Of f-numbers that all cover the depth in one frame none needs a margin, and
 	// the widest is taken.
 	p, err = FocusTask{Depth: 5, Magnification: 0.05, Sensor: sensor45, FNumbers: StopsBetween(4, 11), ThirdStops: true, Margin: 2}.Plan()
 	if err != nil || p.Rows[p.Recommended].FNumber != 4 || p.Rows[p.Recommended].Frames != 1 || len(p.Rows) != 4 {
@@ -316,7 +316,7 @@ func TestFarEnd(t *testing.T) {
 	if r := p.Rows[0]; !same(float64(r.FarStep), 1.1025*float64(r.Step), rounding) {
 		t.Errorf("step %v, at the far end %v; want 1.1025 times as much", r.Step, r.FarStep)
 	}
-	if got := p.AtFarEnd(); !strings.Contains(got, "magnification 0.91 and a step of 0.213 mm") {
+	if got := p.AtFarEnd(); !strings.Contains(got, "magnification 0.91, and a step of 0.213 mm") {
 		t.Errorf("far end: %q", got)
 	}
 	task.Depth = 9
