@@ -4,11 +4,11 @@ import (
 	"bytes"
 	"fmt"
 	"os"
+	"path/filepath"
 	"runtime/debug"
 	"strings"
 
 	"prestrike/audit/report"
-	"prestrike/exifread"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -53,21 +53,15 @@ func newHelp(root *cobra.Command) *cobra.Command {
 		},
 		RunE: func(_ *cobra.Command, args []string) error {
 			cmd, rest, err := root.Find(args)
-			if err != nil || len(args) > 0 && (cmd == root || len(rest) > 0) {
-				return noCommand(root, args[len(args)-max(1, len(rest))])
+			if err != nil {
+				return err
+			}
+			if len(rest) > 0 {
+				return noCommand(cmd, rest[0])
 			}
 			return cmd.Help()
 		},
 	}
-}
-
-// noCommand reports that there is no command of a name, and which is near.
-func noCommand(root *cobra.Command, name string) error {
-	err := fmt.Errorf("there is no command %q", name)
-	if near := root.SuggestionsFor(name); len(near) > 0 {
-		err = fmt.Errorf("%w: did you mean %s?", err, strings.Join(near, " or "))
-	}
-	return &usageError{err, root.CommandPath()}
 }
 
 // newCompletion is cobra's completion command in our words.
@@ -120,17 +114,17 @@ func version() string {
 }
 
 // byFolder lets a folder alone mean the report on it: args are those of the
-// command line, by how the program was started.
+// command line, by how the program was started. What can only be a path is left to the
+// report, too, which explains what is wrong with it.
 func byFolder(root *cobra.Command, args []string, by icon) []string {
-	if len(args) == 0 || strings.HasPrefix(args[0], "-") {
+	if len(args) == 0 || args[0] == "" || strings.HasPrefix(args[0], "-") {
 		return args
 	}
 	if cmd, _, err := root.Find(args[:1]); err == nil && cmd != root {
 		return args
 	}
-	info, err := os.Stat(args[0])
-	if by == noIcon && (err != nil || !info.IsDir() && (!info.Mode().IsRegular() || !exifread.PictureExtension(args[0]))) {
-		return args // report explains what to do with a picture
+	if _, err := os.Stat(args[0]); err != nil && by == noIcon && filepath.Base(args[0]) == args[0] {
+		return args
 	}
 	return by.arguments(append([]string{"report"}, args...))
 }
@@ -184,9 +178,7 @@ func writeHelp(b *bytes.Buffer, cmd *cobra.Command, width int) {
 	flags := func(title string, set *pflag.FlagSet) {
 		if set.HasAvailableFlags() {
 			fmt.Fprintf(b, "\n%s:\n", title)
-			for line := range strings.Lines(set.FlagUsagesWrapped(width)) {
-				b.WriteString(strings.TrimRight(line, " \n") + "\n")
-			}
+			writeFlags(b, set, width)
 		}
 	}
 	flags("Flags", cmd.LocalFlags())

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -33,4 +34,23 @@ func TestHelpKeepsToTheWidth(t *testing.T) {
 		}
 		walk(newRoot(&console{}))
 	}
+}
+
+// Help is in our words: no sentence and no notation of the library's own is left in it.
+func TestHelpIsInOurWords(t *testing.T) {
+	library := regexp.MustCompile(`help for |Available Commands|autocompletion|additional help topics|\[=|\(default ["\[)]|\w\|\w|\bstrings?\b|\bint\b|\bduration\b`)
+	var walk func(cmd *cobra.Command)
+	walk = func(cmd *cobra.Command) {
+		var b bytes.Buffer
+		writeHelp(&b, cmd, 100)
+		for line := range strings.Lines(b.String()) {
+			if found := library.FindString(line); found != "" {
+				t.Errorf("%s: %q in %q", cmd.CommandPath(), found, line)
+			}
+		}
+		for _, sub := range cmd.Commands() {
+			walk(sub)
+		}
+	}
+	walk(newRoot(&console{}))
 }

@@ -76,7 +76,7 @@ func newList(c *console) *cobra.Command {
 	flags := cmd.Flags()
 	addList(flags, values.SequenceID, &f.sequences, "sequence", "only the sequence of this `ID`, as in the report; may be repeated")
 	flags.StringArrayVar(&f.views, "view", nil, "only the view of this `NAME`, as in the shot list; may be repeated")
-	addChoice(cmd, &f.kind, "kind", "only sequences of this `KIND`: "+strings.Join(kindWords(), ", "), kindWords()...)
+	addChoice(cmd, &f.kind, "kind", "only sequences of this `KIND`", kindWords()...)
 	addChoice(cmd, &f.verdict, "verdict", "only sequences of this verdict", anything+"\tall but reshoot", "good", "check", "reshoot")
 	addChoice(cmd, &f.files, "files", "which files of each frame", "all\traw files and pictures", "raw\traw files only", "jpeg\tJPEG and other pictures that are not raw")
 	flags.BoolVar(&f.all, "all", false, "sequences at reshoot and those that were retaken, too")

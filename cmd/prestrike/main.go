@@ -12,7 +12,6 @@ import (
 	"strings"
 	"syscall"
 
-	"prestrike/audit/config"
 	"prestrike/audit/report"
 	"prestrike/audit/values"
 
@@ -128,7 +127,7 @@ still there. Originals are only read, never changed.`,
 			if len(args) == 0 {
 				return nil
 			}
-			return noCommand(cmd, args[0])
+			return noCommandOrFolder(cmd, args[0])
 		},
 		RunE:                       func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 		Version:                    version(),
@@ -137,12 +136,7 @@ still there. Originals are only read, never changed.`,
 		SilenceErrors:              true,
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		if unknown, is := errors.AsType[*pflag.NotExistError](err); is && cmd == root {
-			err = fmt.Errorf("%w: name the folder or the command first, then the flags", err)
-		} else if is {
-			err = withNearest(err, unknown.GetSpecifiedName(), "--", flagNames(cmd))
-		}
-		return &usageError{plainFlagError(err), cmd.CommandPath()}
+		return &usageError{plainFlagError(flagMistake(cmd, err)), cmd.CommandPath()}
 	})
 	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return emptyName(cmd) }
 	root.PersistentFlags().BoolVar(&c.plain, "no-color", c.plain, "no colours, as with NO_COLOR set")
@@ -156,30 +150,10 @@ still there. Originals are only read, never changed.`,
 	help.GroupID = groupOther
 	root.SetHelpCommand(help)
 	root.SetHelpFunc(helpFunc(c))
-	root.InitDefaultHelpFlag()
-	root.Flags().Lookup("help").Usage = "explain the program"
+	explainHelp(root, "explain the program")
 	root.InitDefaultVersionFlag()
 	root.Flags().Lookup("version").Usage = "name the version"
 	return root
-}
-
-// flagNames returns the names of the flags of a command, without dashes.
-func flagNames(cmd *cobra.Command) (list []string) {
-	cmd.Flags().VisitAll(func(f *pflag.Flag) {
-		if !f.Hidden {
-			list = append(list, f.Name)
-		}
-	})
-	return list
-}
-
-// withNearest adds to an error about a word that is not known the known one that is
-// nearest, where one is near.
-func withNearest(err error, word, before string, known []string) error {
-	if near := config.Nearest(word, known); near != "" {
-		return fmt.Errorf("%w: did you mean %s%s?", err, before, near)
-	}
-	return err
 }
 
 // emptyName refuses a flag whose name of a file or of something else is empty: it would
@@ -207,14 +181,17 @@ func plainFlagError(err error) error {
 	return fmt.Errorf("%s: cannot read %q: %w", flag, wrong.GetValue(), wrong.Unwrap())
 }
 
+// forExample is what may be named on a command line.
+var forExample = map[string]string{"folder": ", such as . for the folder you are in", "file": ", such as BX1_0001.JPG"}
+
 // atLeastOne refuses a command line without arguments, and reports what to name.
 func atLeastOne(what string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if len(args) == 0 {
-			return &usageError{errors.New("no " + what + " named"), cmd.CommandPath()}
+			return &usageError{errors.New("name a " + what + forExample[what]), cmd.CommandPath()}
 		}
 		if slices.Contains(args, "") {
-			return &usageError{errors.New("the name of a " + what + " is empty: name one, such as . for the folder you are in"), cmd.CommandPath()}
+			return &usageError{errors.New("the name of a " + what + " is empty: name one" + forExample[what]), cmd.CommandPath()}
 		}
 		return nil
 	}
@@ -241,14 +218,18 @@ func (c *choice) String() string {
 	return *c.value
 }
 
-// Type names the words in help texts.
-func (c *choice) Type() string {
-	var words []string
+// Type is the name of the value in help texts where the usage quotes none.
+func (c *choice) Type() string { return "WORD" }
+
+// list names the words: "table, json or csv".
+func (c *choice) list() string {
+	var names []string
 	for _, w := range c.words {
 		word, _, _ := strings.Cut(w, "\t")
-		words = append(words, word)
+		names = append(names, word)
 	}
-	return strings.Join(words, "|")
+	last := len(names) - 1
+	return strings.Join(names[:last], ", ") + " or " + names[last]
 }
 
 func (c *choice) Set(s string) error {
@@ -258,9 +239,7 @@ func (c *choice) Set(s string) error {
 			return nil
 		}
 	}
-	names := strings.Split(c.Type(), "|")
-	last := len(names) - 1
-	return fmt.Errorf("write %s or %s", strings.Join(names[:last], ", "), names[last])
+	return fmt.Errorf("write %s", c.list())
 }
 
 // tableOrJSON are the forms of a result that is no report.

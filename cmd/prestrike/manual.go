@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -20,7 +21,12 @@ func newManual(root *cobra.Command) *cobra.Command {
 		Use:    "manual FOLDER",
 		Short:  "Write the manual pages",
 		Hidden: true,
-		Args:   cobra.ExactArgs(1),
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return &usageError{errors.New("name one folder to write to"), cmd.CommandPath()}
+			}
+			return nil
+		},
 		RunE: func(_ *cobra.Command, args []string) error {
 			day, err := time.Parse(time.DateOnly, date)
 			if err != nil {
@@ -33,7 +39,7 @@ func newManual(root *cobra.Command) *cobra.Command {
 			return writeManual(root, args[0], doc.GenManHeader{Section: "1", Date: &day, Source: "prestrike", Manual: "prestrike"})
 		},
 	}
-	cmd.Flags().StringVar(&date, "date", "2026-01-01", "the day that the pages name")
+	cmd.Flags().StringVar(&date, "date", "2026-01-01", "the `DAY` that the pages name")
 	return cmd
 }
 
