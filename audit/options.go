@@ -181,6 +181,7 @@ type FocusStep struct {
 	Body, Lens string  // Model and LensModel, compared without regard to case
 	Setting    int     // 1 and more
 	FNumber    float64 // as recorded
+	FNumbers   FNumbers
 	Growth     float64 // px of a picture with a long side of 1,600
 }
 

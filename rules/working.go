@@ -20,3 +20,18 @@ func WorkingFNumbers(v *audit.Review) map[*shoot.Frame]float64 {
 	}
 	return found
 }
+
+// FocusFNumber answers which f-number the middle frame of a focus sequence records, and
+// which kind it is: as declared, as the frames of the session show, or the working one where
+// it moves as that does while focus walks. It is 0 where the frames record none.
+func FocusFNumber(v *audit.Review) (n float64, kind audit.FNumbers) {
+	list, _ := evidence.Openings(v)
+	if len(list) == 0 {
+		return 0, audit.FNumbersUnknown
+	}
+	o := list[len(list)/2]
+	if o.Kind == audit.FNumbersUnknown && evidence.FNumberWalk(v, v.Sequence) >= evidence.WalkLikely {
+		o.Kind = audit.FNumbersEffective
+	}
+	return o.Marked, o.Kind
+}

@@ -61,9 +61,13 @@ func addView(v audit.View) Step {
 // AddFocusStep adds what a test run measured to a configuration file, under the same terms
 // as [Accept]. What stands there of the same body and lens no longer holds.
 func AddFocusStep(file string, rules []*audit.Rule, s audit.FocusStep) error {
+	of := focusStepEntry{Body: s.Body, Lens: s.Lens, Setting: s.Setting, FNumber: s.FNumber, Growth: s.Growth}
+	if s.FNumbers != audit.FNumbersUnknown {
+		of.FNumbers = s.FNumbers.String()
+	}
 	_, err := Write(file, rules, entry(struct {
 		FocusStep []focusStepEntry `toml:"focus-step"`
-	}{[]focusStepEntry{{s.Body, s.Lens, s.Setting, s.FNumber, s.Growth}}}))
+	}{[]focusStepEntry{of}}))
 	return err
 }
 
@@ -111,11 +115,12 @@ type acceptEntry struct {
 }
 
 type focusStepEntry struct {
-	Body    string  `toml:"body"`
-	Lens    string  `toml:"lens"`
-	Setting int     `toml:"setting"`
-	FNumber float64 `toml:"f-number"`
-	Growth  float64 `toml:"growth-px"`
+	Body     string  `toml:"body"`
+	Lens     string  `toml:"lens"`
+	Setting  int     `toml:"setting"`
+	FNumber  float64 `toml:"f-number"`
+	FNumbers string  `toml:"f-numbers,omitempty"`
+	Growth   float64 `toml:"growth-px"`
 }
 
 type retakenEntry struct {

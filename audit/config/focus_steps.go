@@ -15,6 +15,7 @@ var focusStepKeys = []key[audit.FocusStep]{
 	nameKey("lens", func(s *audit.FocusStep) *string { return &s.Lens }).comments(`"Borealis 90 mm macro"`, ""),
 	countKey("setting", func(s *audit.FocusStep) *int { return &s.Setting }, Range{1, 1000, ""}).comments("3", "focus step set on the camera"),
 	numberKey("f-number", func(s *audit.FocusStep) *float64 { return &s.FNumber }, values.Quantity(""), Range{0.5, 128, ""}).comments("8", ""),
+	wordKey("f-numbers", func(s *audit.FocusStep) *audit.FNumbers { return &s.FNumbers }, parseFNumbers).comments(`"nominal"`, ""),
 	numberKey("growth-px", func(s *audit.FocusStep) *float64 { return &s.Growth }, values.Quantity("px"), Range{0.01, 1000, "px"}).
 		comments("1.5", "of blur with each frame, in a picture 1,600 pixels wide"),
 }

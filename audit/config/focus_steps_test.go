@@ -17,7 +17,7 @@ func TestFocusSteps(t *testing.T) {
 		t.Fatal(err)
 	}
 	macro := audit.FocusStep{Body: "BX-1", Lens: "Borealis 90 mm macro", Setting: 3, FNumber: 8, Growth: 1.5}
-	zoom := audit.FocusStep{Body: "BX-1", Lens: "Borealis \"50\" mm", Setting: 5, FNumber: 5.6, Growth: 0.7}
+	zoom := audit.FocusStep{Body: "BX-1", Lens: "Borealis \"50\" mm", Setting: 5, FNumber: 5.6, FNumbers: audit.FNumbersEffective, Growth: 0.7}
 	again := macro
 	again.Body, again.Setting = "bx-1", 4
 	for _, s := range []audit.FocusStep{macro, zoom, again} {

@@ -44,6 +44,10 @@ func (r *TestRun) Growth(th Thresholds, j *Judgement) Growth {
 		return Growth{Verdict: cannot(ReasonOrder)}
 	case j.Order.Answer == Found:
 		return Growth{Verdict: cannot(ReasonBack)}
+	case j.Jumps.Answer == Found: // frames count for steps
+		return Growth{Verdict: cannot(ReasonHole)}
+	case j.Stalls.Answer == Found:
+		return Growth{Verdict: cannot(ReasonStands)}
 	case len(r.frames) < testRunFrames:
 		return Growth{Verdict: cannot(ReasonFewTest)}
 	}

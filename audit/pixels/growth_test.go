@@ -144,6 +144,8 @@ func TestGrowth(t *testing.T) {
 		"too few":    {all[4:11], pixels.ReasonFewTest},
 		"stands":     {pictures(pixelstest.Run(5, 10, 0.4, 0.4, 0)), pixels.ReasonNotFocus},
 		"turns back": {pictures(pixelstest.Turn(run, 9, 17)), pixels.ReasonBack},
+		"has a hole": {pictures(pixelstest.Missing(run, 7, 2)), pixels.ReasonHole},
+		"stops":      {pictures(pixelstest.Stall(run, 8, 3, true)), pixels.ReasonStands},
 		"none":       {nil, pixels.ReasonFew},
 	} {
 		if _, g := testRun(c.pictures, 1); g.Answer != pixels.CannotTell || g.Reason != c.reason {

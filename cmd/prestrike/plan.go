@@ -96,7 +96,7 @@ func newPlan(c *console) *cobra.Command {
 	addValue(flags, values.FNumber, &t.ExposureAt, "exposure-at", "f-number `N` that the exposure time is for; without it the time is that of all, as with flash")
 	addValue(flags, values.Time, &t.Recycling, "recycling", "`TIME` from one exposure to the next: flash, settling, focus drive")
 	flags.StringVar(&f.add, "add", "", "add a view of this `NAME` with the recommended values to the shot list in prestrike.toml")
-	flags.StringVar(&f.config, "config", "", "with --add, the configuration `FILE` to write to")
+	flags.StringVar(&f.config, "config", "", "with --add or --remember, the configuration `FILE` to write to")
 	flags.StringVar(&f.from, "from", "", "take the focus step from a test run: `FOLDER`, or FOLDER#1.2 for one of its sequences")
 	addValue(flags, values.Count, &f.setting, "setting", "focus step that the test run was made with, a whole `NUMBER` of the camera")
 	flags.BoolVar(&f.remember, "remember", false, "with --from, add what the test run measured to prestrike.toml, for later plans with --like")

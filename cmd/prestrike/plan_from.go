@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"regexp"
 	"slices"
@@ -21,7 +22,7 @@ import (
 )
 
 // testRunFlags are those of prestrike plan that belong to --from.
-var testRunFlags = []string{"from", "setting", "remember", "margin", "magnification", "field-width", "sensor-width", "pixels", "like", "pupil", "format"}
+var testRunFlags = []string{"from", "setting", "remember", "margin", "magnification", "field-width", "working", "sensor-width", "pixels", "like", "pupil", "config", "format"}
 
 // A testRun is a test run with what its pictures and the command line say of it.
 type testRun struct {
@@ -31,8 +32,12 @@ type testRun struct {
 	run      optics.TestRun
 	plan     *optics.TestRunPlan
 
+	fNumber  float64 // that the middle frame records; 0 where it records none
+	fNumbers audit.FNumbers
+
 	magnification float64       // 0 where not known
-	step          optics.Length // of the step planned; 0 where nothing tells
+	step          optics.Length // of the step planned; 0 where it is not known
+	ifWorking     optics.Length // the same where the f-number is the working one; 0 where it is known what it is
 	stepError     float64       // its relative standard deviation
 	why           string        // no step is known
 }
@@ -57,28 +62,40 @@ func runFrom(cmd *cobra.Command, c *console, f *planFlags) error {
 	if f.remember && f.setting == 0 {
 		return &usageError{errors.New("--remember needs the focus step that the test run was made with: give --setting"), cmd.CommandPath()}
 	}
+	if f.config != "" && !f.remember {
+		return &usageError{errors.New("--config names the file that --remember writes to: give both"), cmd.CommandPath()}
+	}
 	folder, id := splitFrom(f.from)
 	opt, _, err := (&shootFlags{}).options(cmd, []string{folder})
 	if err != nil {
 		return err
 	}
 	opt.Pixels = audit.PixelsOn // nothing is told without
+	if m, width := f.task.Magnification, f.task.FieldWidth.Millimetres(); m > 0 || width > 0 {
+		opt.Magnification, opt.FieldWidth = m, width
+	}
 	result, err := judgeFolder(cmd, c, folder, opt)
 	if err != nil {
 		return err
 	}
 	t := &testRun{}
-	if t.sequence, err = testSequence(result, id); err != nil {
+	session, q, err := testSequence(result, id)
+	if err != nil {
 		return err
 	}
+	t.sequence = q
 	if err := t.measure(cmd, opt, f); err != nil {
 		return err
+	}
+	t.fNumber, t.fNumbers = rules.FocusFNumber(&audit.Review{Session: session.Session, Sequence: q.Sequence, Pictures: q.Pictures, Options: opt})
+	if f.task.WorkingFNumbers {
+		t.fNumbers = audit.FNumbersEffective
 	}
 	t.millimetres(cmd, opt, f)
 	if err := writePlan(c, f.format, t.json(), t.write); err != nil || !f.remember {
 		return err
 	}
-	return t.remember(c, folder)
+	return t.remember(c, folder, f.config)
 }
 
 // changedFlags returns the names of the flags that are given.
@@ -103,29 +120,29 @@ func splitFrom(from string) (folder, id string) {
 // fewestTestFrames is how many frames a test run has at least.
 const fewestTestFrames = 8
 
-// testSequence returns the sequence of an ID, or the only one that can be a test run.
-func testSequence(r *audit.Result, id string) (*audit.Reviewed, error) {
-	var runs []*audit.Reviewed
+// testSequence returns the sequence of an ID, or the only one that can be a test run, and its
+// session.
+func testSequence(r *audit.Result, id string) (of *audit.Session, q *audit.Reviewed, err error) {
 	var names []string
 	for _, session := range r.Sessions {
-		for _, q := range session.Sequences {
-			if q.ID == id {
-				return q, nil
+		for _, run := range session.Sequences {
+			if run.ID == id {
+				return session, run, nil
 			}
-			if (q.Kind == shoot.Focus || q.Kind == shoot.Series) && len(q.Frames) >= fewestTestFrames {
-				runs, names = append(runs, q), append(names, q.ID)
+			if (run.Kind == shoot.Focus || run.Kind == shoot.Series) && len(run.Frames) >= fewestTestFrames {
+				of, q, names = session, run, append(names, run.ID)
 			}
 		}
 	}
 	switch {
 	case id != "":
-		return nil, fmt.Errorf("there is no sequence %q: prestrike report lists them", id)
-	case len(runs) == 0:
-		return nil, fmt.Errorf("no focus sequence has %d frames or more: make a test run through the subject, of %d frames at any focus step", fewestTestFrames, fewestTestFrames)
-	case len(runs) > 1:
-		return nil, fmt.Errorf("there are several focus sequences, %s: name one, as in FOLDER#%s", words.List(names, 6), names[len(names)-1])
+		return nil, nil, fmt.Errorf("there is no sequence %q: prestrike report lists them", id)
+	case len(names) == 0:
+		return nil, nil, fmt.Errorf("no focus sequence has %d frames or more: make a test run through the subject, of %d frames at any focus step", fewestTestFrames, fewestTestFrames)
+	case len(names) > 1:
+		return nil, nil, fmt.Errorf("there are several focus sequences, %s: name one, as in FOLDER#%s", words.List(names, 6), names[len(names)-1])
 	}
-	return runs[0], nil
+	return of, q, nil
 }
 
 // measure measures the growth of blur and works out the plan.
@@ -161,11 +178,6 @@ func (t *testRun) millimetres(cmd *cobra.Command, opt *audit.Options, f *planFla
 	meta := q.Frames[0].Meta()
 	t.magnification = opt.Magnification
 	width := opt.FieldWidth
-	if f.task.Magnification > 0 {
-		t.magnification, width = f.task.Magnification, 0
-	} else if f.task.FieldWidth > 0 {
-		t.magnification, width = 0, f.task.FieldWidth.Millimetres()
-	}
 	if t.magnification == 0 && width == 0 {
 		t.why = "give --magnification or --field-width to know it in millimetres"
 		return
@@ -182,14 +194,18 @@ func (t *testRun) millimetres(cmd *cobra.Command, opt *audit.Options, f *planFla
 	if t.magnification == 0 {
 		t.magnification = optics.MagnificationFromField(found.Width, optics.Length(width)*optics.Millimetre)
 	}
-	n, focal := exifread.Positive(q.Settings.FNumber), optics.Length(exifread.Positive(meta.FocalLength))*optics.Millimetre
+	n, focal := t.fNumber, optics.Length(exifread.Positive(meta.FocalLength))*optics.Millimetre
 	if n == 0 || focal == 0 {
 		t.why = "in millimetres it is not known: the frames record no f-number or no focal length"
 		return
 	}
 	p := f.task.PupilMagnification
 	blur := found.Width * optics.Length(t.growth.Blur*t.plan.Growth/t.run.Growth/t.long)
-	step, k := optics.StepFromBlur(blur, optics.WorkingFNumber(n, t.magnification, p), t.magnification, p, focal)
+	ne, pupil := n, math.Inf(1) // of which it takes no account
+	if t.fNumbers != audit.FNumbersEffective {
+		ne, pupil = optics.WorkingFNumber(n, t.magnification, p), p
+	}
+	step, k := optics.StepFromBlur(blur, ne, t.magnification, p, focal)
 	const useless = 0.2
 	if !(k < useless) {
 		t.why = "in millimetres it is not known: at this distance the depth of field is too uneven"
@@ -197,7 +213,10 @@ func (t *testRun) millimetres(cmd *cobra.Command, opt *audit.Options, f *planFla
 	}
 	const quantile = 1.645 // of a normal distribution: nine times in ten within
 	off := (t.run.High - t.run.Low) / (2 * quantile * t.run.Growth)
-	t.step, t.stepError = step, optics.StepError(off, t.magnification, p)+k
+	if t.fNumbers == audit.FNumbersUnknown && optics.FNumberStops(n, ne) >= optics.DriftTolerance {
+		t.ifWorking = step * optics.Length(n/ne) // the step goes with the working f-number
+	}
+	t.step, t.stepError = step, optics.StepError(off, t.magnification, pupil)+k
 }
 
 // open returns where the subject goes on beyond the test run.

@@ -67,7 +67,17 @@ func TestPlanFrom(t *testing.T) {
 	// 3 px of 1,600 on 36 mm are 0.0675 mm; at 1:1 and f/5.6, which works as 11.2, a step of
 	// 11.2 times as much.
 	status, out, said = planFrom(t, "--from", covering, "--magnification", "1:1", "--sensor-width", "36mm", "--pixels", "24MP")
-	for _, want := range []string{"Set a focus step 0.8", "and 2 to spare at each end.", "At magnification 1 that is a step of about 0.76 mm, give or take"} {
+	for _, want := range []string{
+		"Set a focus step 0.8", "and 2 to spare at each end.", "At magnification 1 that is a step of about 0.76 mm, give or take",
+		"or about 0.38 mm where the camera records the working f-number: then add --working.",
+	} {
+		if status != statusGood || !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
+			t.Errorf("status %d, %s: no %q in\n%s", status, said, want, out)
+		}
+	}
+	status, out, said = planFrom(t, "--from", covering, "--magnification", "1:1", "--sensor-width", "36mm", "--pixels", "24MP", "--working")
+	// √(0.09² + 0.05² + (2·0.03)²): of blur, f-number and magnification.
+	for _, want := range []string{"f/5.6 (working)", "that is a step of about 0.38 mm, give or take 12 %."} {
 		if status != statusGood || !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
 			t.Errorf("status %d, %s: no %q in\n%s", status, said, want, out)
 		}
@@ -87,6 +97,7 @@ func TestPlanFromRefuses(t *testing.T) {
 	camera := picturestest.Camera{Every: 1300 * time.Millisecond}
 	covering := camera.Shoot(t, picturestest.Covering()[:9])
 	standing := camera.Shoot(t, pixelstest.Run(4, 10, 0.4, 0.4, 0))
+	stopping := camera.Shoot(t, pixelstest.Stall(picturestest.Covering(), 11, 3, true))
 	named := filepath.Join(t.TempDir(), "set#2")
 	if err := os.Mkdir(named, 0o755); err != nil {
 		t.Fatal(err)
@@ -100,6 +111,8 @@ func TestPlanFromRefuses(t *testing.T) {
 		{[]string{"--from", covering, "--setting", "0"}, "--setting 0: must be 1 or more"},
 		{[]string{"--from", covering, "--setting", "2000"}, "--setting"},
 		{[]string{"--setting", "3"}, "give its folder with --from"},
+		{[]string{"--from", stopping, "--setting", "9"}, "sequence 1.1 does not show the focus step: " + pixels.ReasonStands},
+		{[]string{"--from", covering, "--config", "ours.toml"}, "--config names the file that --remember writes to"},
 		{[]string{"--from", standing}, "does not show the focus step: " + pixels.ReasonNotFocus},
 		{[]string{"--from", standing + "#1.1"}, "does not show the focus step: "},
 		{[]string{"--from", named}, "no picture files in"},
@@ -153,5 +166,59 @@ func TestPlanRemember(t *testing.T) {
 	}
 	if status, _, said := planFrom(t, "--from", folder, "--remember"); status != statusNotAudited || !strings.Contains(said, "--remember needs the focus step") {
 		t.Errorf("without a setting: status %d, %s", status, said)
+	}
+}
+
+// TestPlanFromWorking holds that an f-number which walks with focus counts as the working one,
+// in millimetres and in what is remembered: in the folder of the job, for its other cards too.
+func TestPlanFromWorking(t *testing.T) {
+	pixelstest.Long(t)
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	// f/5.6 at the start, which rises by less than a third of a stop.
+	camera := picturestest.Camera{Every: 1300 * time.Millisecond, Change: func(i int, m *exifread.Metadata) {
+		m.FNumber = exifread.Of(exifread.Rational{Num: int64(56 + i/4), Den: 10})
+	}}
+	job := t.TempDir()
+	t.Chdir(job)
+	folder := filepath.Join(job, "test-run")
+	if err := os.Rename(camera.Shoot(t, picturestest.Covering()), folder); err != nil {
+		t.Fatal(err)
+	}
+	status, out, said := planFrom(t, "--from", "test-run", "--setting", "9", "--magnification", "1:1", "--sensor-width", "36mm", "--pixels", "24MP", "--remember")
+	// 0.0675 mm of blur at f/5.9, with a setting that makes a little less than the 3 px allowed.
+	for _, want := range []string{"f/5.9 (working)", "At magnification 1 that is a step of about 0.3", "give or take"} {
+		if status != statusGood || !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
+			t.Errorf("status %d, %s: no %q in\n%s", status, said, want, out)
+		}
+	}
+	if text, err := os.ReadFile("prestrike.toml"); err != nil || !strings.Contains(string(text), "f-numbers = 'effective'") || !strings.Contains(said, "Added to prestrike.toml:") {
+		t.Fatalf("%v, %s, the file is\n%s", err, said, text)
+	}
+	opt := &audit.Options{Rules: rules.All()}
+	if _, err := config.Read(opt, "prestrike.toml"); err != nil || len(opt.FocusSteps) != 1 || opt.FocusSteps[0].FNumbers != audit.FNumbersEffective {
+		t.Fatalf("%v, %+v", err, opt.FocusSteps)
+	}
+	if err := os.Mkdir("card", 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Rename(filepath.Join("test-run", "BX1_0001.JPG"), "card/BX1_0001.JPG"); err != nil {
+		t.Fatal(err)
+	}
+	// Marked, f/5.6 works as f/11.2 at 1:1: 9 · 3/growth · 11.2/5.9.
+	got := opt.FocusSteps[0]
+	want := "focus step at f/5.6: " + strconv.Itoa(int(9*3/got.Growth*11.2/got.FNumber)) + ", by the test run made with 9 at f/5.9 (working)."
+	args := []string{"--depth", "10mm", "--magnification", "1:1", "--sensor-width", "36mm", "--pixels", "45MP", "--like", "card/BX1_0001.JPG", "--f-number"}
+	status, out, said = planFrom(t, append(args, "5.6")...)
+	if status != statusGood || !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
+		t.Errorf("status %d, %s: no %q in\n%s", status, said, want, out)
+	}
+	want = strings.Replace(want, "at f/5.6:", "at f/11:", 1)
+	status, out, said = planFrom(t, append(args, "11.2", "--working")...)
+	if status != statusGood || !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
+		t.Errorf("status %d, %s: no %q in\n%s", status, said, want, out)
+	}
+	status, _, said = planFrom(t, "--from", "test-run", "--setting", "9", "--remember", "--config", "ours.toml")
+	if _, err := os.Stat("ours.toml"); err != nil || status != statusGood || !strings.Contains(said, "Added to ours.toml:") {
+		t.Errorf("status %d, %s, %v", status, said, err)
 	}
 }

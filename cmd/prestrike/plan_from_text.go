@@ -6,18 +6,21 @@ import (
 	"math"
 	"strconv"
 
+	"prestrike/audit"
 	"prestrike/audit/report"
 	"prestrike/audit/shoot"
 	"prestrike/audit/words"
-	"prestrike/exifread"
 )
 
 // write writes the plan for people.
 func (t *testRun) write(b *bytes.Buffer, width int) error {
 	frames := t.sequence.Frames
 	made := fmt.Sprintf("Test run: %s, %s", t.sequence.ID, shoot.FrameRange(frames))
-	if n := exifread.Positive(t.sequence.Settings.FNumber); n > 0 {
-		made += ", f/" + decimals(n, 1)
+	if t.fNumber > 0 {
+		made += ", f/" + decimals(t.fNumber, 1)
+	}
+	if t.fNumbers == audit.FNumbersEffective {
+		made += " (working)"
 	}
 	if t.run.Setting > 0 {
 		made += fmt.Sprintf(", focus step set to %d", t.run.Setting)
@@ -65,7 +68,11 @@ func (t *testRun) millimetreSentence() string {
 	if t.step == 0 {
 		return sentence(t.why)
 	}
-	return fmt.Sprintf("At magnification %s that is a step of about %s mm, give or take %.0f %%.", decimals(t.magnification, 3), twoDigits(t.step.Millimetres()), 100*t.stepError)
+	text := fmt.Sprintf("At magnification %s that is a step of about %s mm, give or take %.0f %%", decimals(t.magnification, 3), twoDigits(t.step.Millimetres()), 100*t.stepError)
+	if t.ifWorking > 0 {
+		text += fmt.Sprintf(", or about %s mm where the camera records the working f-number: then add --working", twoDigits(t.ifWorking.Millimetres()))
+	}
+	return text + "."
 }
 
 // twoDigits writes a number to two digits.
@@ -97,6 +104,8 @@ type jsonTestRun struct {
 	Magnification *figure    `json:"magnification"`
 	StepMM        *figure    `json:"focus_step_mm"`
 	StepError     *figure    `json:"focus_step_relative_error"`
+	FNumbers      string     `json:"f_numbers"`               // nominal, effective or unknown
+	StepIfWorking *figure    `json:"focus_step_mm_effective"` // where they are unknown, and may be effective
 	NoStep        *string    `json:"focus_step_unknown"`
 }
 
@@ -116,7 +125,8 @@ func (t *testRun) json() jsonTestRun {
 		Factor:        jsonBounds{figure(p.Factor), figure(p.FactorLow), figure(p.FactorHigh)},
 		StopDown:      figure(p.StopDown),
 		Frames:        p.Frames, FramesNeeded: p.Needed, MarginFrames: r.Margin,
-		AtLeast: t.growth.FirstOpen || t.growth.LastOpen, FirstOpen: t.growth.FirstOpen, LastOpen: t.growth.LastOpen,
+		FNumbers: t.fNumbers.String(),
+		AtLeast:  t.growth.FirstOpen || t.growth.LastOpen, FirstOpen: t.growth.FirstOpen, LastOpen: t.growth.LastOpen,
 	}
 	if r.Setting > 0 {
 		out.Setting = &r.Setting
@@ -129,6 +139,9 @@ func (t *testRun) json() jsonTestRun {
 	}
 	if t.step > 0 {
 		out.StepMM, out.StepError = figureOrNull(t.step.Millimetres()), figureOrNull(t.stepError)
+		if t.ifWorking > 0 {
+			out.StepIfWorking = figureOrNull(t.ifWorking.Millimetres())
+		}
 	} else {
 		why := report.JSONText(t.why)
 		out.NoStep = &why

@@ -124,7 +124,7 @@ func focusJSON(t *optics.FocusTask, p *optics.FocusPlan, sensor foundSensor) jso
 			Sentence:       p.InOneFrame(),
 		},
 	}
-	if set := sensor.camera.settingFor(p.Rows[p.Recommended].FNumber); set > 0 {
+	if set := sensor.camera.settingFor(&p.Rows[p.Recommended], t.WorkingFNumbers); set > 0 {
 		out.CameraStep = &set
 	}
 	switch {

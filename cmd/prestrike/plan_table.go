@@ -30,7 +30,7 @@ func focusTable(b *bytes.Buffer, t *optics.FocusTask, p *optics.FocusPlan, senso
 		report.Paragraph(b, "", 2, "Magnification and step are those at the nearest point; --focal-length shows those at the farthest.", width)
 	}
 	if r := p.Rows[p.Recommended]; sensor.camera.Setting > 0 && r.Frames > 1 {
-		report.Paragraph(b, "", 2, sensor.camera.sentence(r.Aperture, r.FNumber), width)
+		report.Paragraph(b, "", 2, sensor.camera.sentence(&r, t.WorkingFNumbers), width)
 	}
 	b.WriteByte('\n')
 	focusWords(b, t, p, pupilAssumed, width)

@@ -247,8 +247,12 @@ var fNumbersShown = audit.SessionFact(func(v *audit.Review) map[mounted]audit.FN
 // is the working one: it falls back towards the lens's own largest opening as
 // focus goes away, which no f-number set by hand does.
 func reportsWorking(v *audit.Review, q *shoot.Sequence) bool {
-	s := FNumber(Tolerance.Default)
-	return WalksWithFocus(q.Frames, s, v.ParamOf("aperture-drift", FocusStep)) == WalkShown
+	return FNumberWalk(v, q) == WalkShown
+}
+
+// FNumberWalk returns whether the f-number of a sequence moves as a working f-number does.
+func FNumberWalk(v *audit.Review, q *shoot.Sequence) FocusWalk {
+	return WalksWithFocus(q.Frames, FNumber(Tolerance.Default), v.ParamOf("aperture-drift", FocusStep))
 }
 
 // reportsMarked reports whether a frame shows that its f-number is the marked one:

@@ -119,10 +119,11 @@ func StepFromBlur(blur Length, ne, m float64, p float64, focal Length) (step Len
 //
 //	√(σc² + σN² + ((m/P)/(1+m/P) - 2)²·σm² + ((m/P)/(1+m/P))²·σP²)
 //
-// blur must be 0 or more, m and p above 0, else NaN.
+// blur must be 0 or more, m and p above 0, else NaN; p is infinite where the f-number known
+// is Ne itself.
 // Source: propagation of errors through Ne = N(1 + m/P).
 func StepError(blur, m, p float64) float64 {
-	if !notNegative(blur) || !positive(m, p) {
+	if !notNegative(blur) || !positive(m) || !(p > 0) {
 		return nan
 	}
 	const number, scale, pupil = 0.05, 0.03, 0.25

@@ -78,6 +78,10 @@ func TestStepError(t *testing.T) {
 			t.Errorf("%v:1: %v, want %v", m, got, want)
 		}
 	}
+	// √(0.10² + 0.05² + (2·0.03)²), at any magnification
+	if got := StepError(0.10, 1, math.Inf(1)); math.Abs(got-0.127) > 0.001 {
+		t.Errorf("a working f-number: %v, want 0.127", got)
+	}
 	if !math.IsNaN(StepError(0.1, 0, 1)) {
 		t.Error("no magnification: want NaN")
 	}
