@@ -173,7 +173,13 @@ type Patch struct {
 	Widest float64 // the widest step that is left, in usual steps
 	Moved  float64 // by how far the picture lies aside, px
 	EV     float64 // by which it is brighter, about
+	// Turned means that parts of the picture lie aside, each by its depth: it shows another
+	// view, or the subject turned.
+	Turned bool
 }
+
+// lnGain is ln of how many times as bright it is, in code values.
+func (p *Patch) lnGain() float64 { return p.EV / toneSlope * math.Ln2 }
 
 // Reasons why a run does not close a hole.
 const (
@@ -181,6 +187,7 @@ const (
 	PatchElsewhere = "its frames do not lie in the hole"
 	PatchNarrow    = "a step is still too wide"
 	PatchMoved     = "the camera moved in between"
+	PatchTurned    = "the camera or the subject turned in between"
 	PatchLight     = "its exposure is another"
 )
 
@@ -197,14 +204,10 @@ func (j *Judgement) Patch(o *Judgement, from, to int) Patch {
 	if !okA || !okB || a >= b || !j.Patchable(from, to) || !o.Glance.valid() {
 		return Patch{Verdict: cannot(ReasonFaint)}
 	}
-	mo, brighter, v := j.viewsOf(o)
-	if v.Reason != "" {
-		return Patch{Verdict: v}
-	}
+	mo, p := j.viewsOf(o)
 	if !mo.Converged {
-		return Patch{Verdict: decided(false), Why: PatchMoved}
+		return p
 	}
-	p := Patch{EV: toneSlope * math.Log2(brighter)}
 	var found, misfits []float64
 	for k := range o.Glance.Sharpness {
 		if x, misfit, tells := j.Layout.find(&o.Glance, k, mo); tells {
@@ -215,19 +218,24 @@ func (j *Judgement) Patch(o *Judgement, from, to int) Patch {
 		return Patch{Verdict: cannot(ReasonTexture)}
 	}
 	if o.Frames < fewFrames {
-		return j.patchOfFew(p, o, mo, math.Log(brighter), from, to, found, misfits)
+		return j.patchOfFew(p, o, mo, p.lnGain(), from, to, found, misfits)
 	}
-	first := math.NaN()
+	nearest := -1 // to the middle of the hole: how the picture goes on beyond the run is less sure
 	for k, x := range found {
 		if misfits[k] > patchMisfit {
 			continue
 		}
-		if len(p.Places) == 0 {
-			first = x
+		if nearest < 0 || math.Abs(x-(a+b)/2) < math.Abs(found[nearest]-(a+b)/2) {
+			nearest = k
 		}
 		p.Misfit, p.Places = max(p.Misfit, misfits[k]), append(p.Places, x-a)
 	}
-	p.Moved = j.aside(mo, first)
+	if nearest >= 0 {
+		if len(o.PerFrame) == len(found) {
+			mo = mo.then(o.PerFrame[nearest].motion())
+		}
+		p.Moved = j.aside(mo, found[nearest])
+	}
 	p.Widest = widestLeft(p.Places, b-a) * j.stretch(from, to, b-a)
 	p.Tried = slices.ContainsFunc(p.Places, func(x float64) bool { return x > 0 && x < b-a })
 	p.Why = p.refused(len(p.Places) == 0, j.mayMove(), patchStep)
@@ -251,6 +259,8 @@ func (p *Patch) refused(unplaced bool, moved, widest float64) string {
 		return PatchElsewhere
 	case p.Moved > moved:
 		return PatchMoved
+	case p.Turned:
+		return PatchTurned
 	case math.Abs(p.EV) > patchEV:
 		return PatchLight
 	case p.Widest > widest:
@@ -303,6 +313,11 @@ func (j *Judgement) aside(mo Motion, place float64) float64 {
 	between := func(u, v float64) float64 { return u + t*(v-u) }
 	return math.Sqrt(square(mo.ShiftX-between(p.ShiftX, q.ShiftX)) + square(mo.ShiftY-between(p.ShiftY, q.ShiftY)) +
 		square(half*(mo.Rotation-between(p.Rotation, q.Rotation))) + square(half*(mo.Scale-between(p.Scale, q.Scale))))
+}
+
+// motion is that from the first frame of the run.
+func (f *FrameSummary) motion() Motion {
+	return Motion{Scale: f.Scale, Rotation: f.Rotation, ShiftX: f.ShiftX, ShiftY: f.ShiftY}
 }
 
 func square(x float64) float64 { return x * x }

@@ -34,21 +34,17 @@ func (j *Judgement) Extend(o *Judgement, last bool) Patch {
 	if !j.Extendable(last) || !o.Glance.valid() {
 		return Patch{Verdict: cannot(ReasonFaint)}
 	}
-	mo, brighter, v := j.viewsOf(o)
-	if v.Reason != "" {
-		return Patch{Verdict: v}
-	}
+	mo, p := j.viewsOf(o)
 	if !mo.Converged {
-		return Patch{Verdict: decided(false), Why: PatchMoved}
+		return p
 	}
-	return j.extend(o, mo, brighter, last)
+	return j.extend(p, o, mo, last)
 }
 
-// extend answers for a run to whose picture this motion leads, and which is so many times as
-// bright.
-func (j *Judgement) extend(o *Judgement, mo Motion, brighter float64, last bool) Patch {
-	p := Patch{EV: toneSlope * math.Log2(brighter)}
-	f := j.extension(&o.Glance, mo, math.Log(brighter), last)
+// extend answers for a run to whose picture this motion leads, and of which p says how bright
+// it is.
+func (j *Judgement) extend(p Patch, o *Judgement, mo Motion, last bool) Patch {
+	f := j.extension(&o.Glance, mo, p.lnGain(), last)
 	if f == nil {
 		return Patch{Verdict: cannot(ReasonTexture)}
 	}
@@ -132,8 +128,7 @@ func (j *Judgement) asideOf(o *Judgement, mo Motion, f *extension) float64 {
 				nearest = k
 			}
 		}
-		p := o.PerFrame[nearest]
-		mo = mo.then(Motion{Scale: p.Scale, Rotation: p.Rotation, ShiftX: p.ShiftX, ShiftY: p.ShiftY})
+		mo = mo.then(o.PerFrame[nearest].motion())
 	}
 	least := math.Inf(1)
 	for d := -1.0; d <= 1; d += 0.25 {
@@ -154,20 +149,36 @@ func (f *extension) reach(end float64) float64 {
 	return percentile(beyond, 0.9)
 }
 
-// viewsOf registers what another run shows with what this one does, and returns how many
-// times as bright it is in code values. The verdict has a reason where there are no two
-// pictures to compare.
-func (j *Judgement) viewsOf(o *Judgement) (mo Motion, brighter float64, v Verdict) {
+// viewsOf registers what another run shows with what this one does, and begins the answer
+// with how bright it is and whether it shows another view. Where the motion is not converged,
+// that is the answer.
+func (j *Judgement) viewsOf(o *Judgement) (mo Motion, p Patch) {
 	a, b := &j.View, &o.View
 	if o.Glance.View.valid() {
 		b = &o.Glance.View
 	}
 	if !a.valid() || !b.valid() || j.Width != o.Width || j.Height != o.Height || a.Width != b.Width || a.Height != b.Height {
-		return mo, 0, cannot(ReasonNoView)
+		return mo, Patch{Verdict: cannot(ReasonNoView)}
 	}
+	mo = register((&FrameMeasure{small: a.plane()}).pyramid(), (&FrameMeasure{small: b.plane()}).pyramid(), 1)
+	if !mo.Converged {
+		return mo, Patch{Verdict: decided(false), Why: PatchMoved}
+	}
+	p = Patch{EV: toneSlope * math.Log2(a.brighter(mo)), Turned: a.turned(b, mo)}
 	px := float64(2 * smallBin(j.Width/j.Factor/2, j.Height/j.Factor/2))
-	mo = register((&FrameMeasure{small: a.plane()}).pyramid(), (&FrameMeasure{small: b.plane()}).pyramid(), px)
-	return mo, a.brighter(mo), Verdict{}
+	mo.ShiftX, mo.ShiftY = px*mo.ShiftX, px*mo.ShiftY
+	return mo, p
+}
+
+// turned reports whether blocks that are sharp in both views lie aside with their neighbours,
+// each by its depth, where this motion lays the one on the other: pixels of the small picture.
+func (v *View) turned(w *View, mo Motion) bool {
+	blocks := v.displacements(w, bandPass(v.plane()), bandPass(w.plane().warped(mo)), mo)
+	if blocks.sharp < max(leastBlocks, len(v.Peak)/blocksEvery) {
+		return false
+	}
+	n := float64(blocks.sharp)
+	return blocks.apart(0.5) > patchApart05*n || blocks.apart(0.3) > patchApart03*n
 }
 
 // An extension is the fit of an end of a run, whose frames stay where they are, and of

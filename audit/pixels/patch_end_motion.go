@@ -42,7 +42,7 @@ func (j *Judgement) placesByMotion(o *Judgement, mo Motion, end, outwards float6
 		return m, false
 	}
 	for _, f := range o.PerFrame {
-		p := mo.then(Motion{Scale: f.Scale, Rotation: f.Rotation, ShiftX: f.ShiftX, ShiftY: f.ShiftY})
+		p := mo.then(f.motion())
 		m.at = append(m.at, (read(p.ShiftX, p.ShiftY, p.Scale)-start)/slope)
 	}
 	m.aside = aside / math.Abs(slope)

@@ -77,9 +77,19 @@ func TestExtendWhereNothingIsSharp(t *testing.T) {
 			rows = 9 // sharpness is sure of where they lie, and wrong
 		}
 		o, mo := behindEnd(c.scale, c.aside, c.focus...)
-		if p := openAtEnd(c.scale, rows).extend(o, mo, 1, true); p.Answer != c.answer || p.Why != c.why {
+		if p := openAtEnd(c.scale, rows).extend(Patch{}, o, mo, true); p.Answer != c.answer || p.Why != c.why {
 			t.Errorf("%s: %+v, want %v, %q", name, p, c.answer, c.why)
 		}
+	}
+}
+
+// TestExtendTurned: what is found in its place, by motion and sharpness, and shows another
+// view is refused.
+func TestExtendTurned(t *testing.T) {
+	const scale = 0.002
+	o, mo := behindEnd(scale, 0, 12, 13, 14, 15, 16, 17, 18, 19, 20)
+	if p := openAtEnd(scale, 3).extend(Patch{Turned: true}, o, mo, true); p.Answer != Fine || p.Why != PatchTurned || !p.Tried {
+		t.Errorf("%+v, want that it turned", p)
 	}
 }
 

@@ -35,6 +35,10 @@ func openEnd(b *pixelstest.Built, shots []pixelstest.Shot, share float64, last b
 // tooShort is the trial that leaves more than an eighth of the surface out.
 const tooShort = "stops after a third of the way"
 
+// turnedBy10 is the trial whose view alone shows that it does not fit, where focusing hardly moves
+// the picture.
+const turnedBy10 = "the subject turned by 10°"
+
 // endTrials are frames that go on from a focus to another, and what does not cover that.
 func endTrials(d pixelstest.Draw, b *pixelstest.Built, end, goal float64, frames int) []trial {
 	step := d.CoC / d.Depth
@@ -52,7 +56,7 @@ func endTrials(d pixelstest.Draw, b *pixelstest.Built, end, goal float64, frames
 		{"inside the run", patchShots(d.Seed+84, n, end-8*step, end-8*step-(goal-end)), nil, false},
 		{"the camera moved by 1 %", pixelstest.Bump(patch, 0, n, 0.008*w, -0.006*w), nil, false},
 		{"half a stop brighter", pixelstest.Brighten(patch, 0, n, 0.5), nil, false},
-		{"the subject turned by 10°", patch, b.Yawed(10), false},
+		{turnedBy10, patch, b.Yawed(10), false},
 	}
 	short := end + (goal-end)/3
 	left := b.LostBehind(short)
@@ -103,12 +107,12 @@ func TestExtend(t *testing.T) {
 	st := newStudio(d.Build())
 	why := map[string]string{
 		"from a step before the end": "", "begins four steps behind the end": pixels.PatchNarrow, tooShort: pixels.PatchShort,
-		"the camera moved by 1 %": pixels.PatchMoved, "half a stop brighter": pixels.PatchLight,
+		"the camera moved by 1 %": pixels.PatchMoved, "half a stop brighter": pixels.PatchLight, turnedBy10: pixels.PatchMoved,
 	}
 	asked := 0
 	extendOf(st, d, 0.45, true, func(name string) bool { _, ok := why[name]; return ok }, func(tr trial, p pixels.Patch) {
 		asked++
-		if tr.fits != (p.Answer == pixels.Found) || p.Why != why[tr.name] {
+		if tr.fits != (p.Answer == pixels.Found) || p.Why != why[tr.name] || p.Turned != (tr.name == turnedBy10) {
 			t.Errorf("%s: %+v, want %q", tr.name, p, why[tr.name])
 		}
 	})
