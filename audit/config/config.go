@@ -4,6 +4,7 @@ package config
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"maps"
@@ -41,12 +42,8 @@ type document struct {
 	FocusStep []map[string]any          `toml:"focus-step"`
 	View      []map[string]any          `toml:"view"`
 	Rule      map[string]map[string]any `toml:"rule"`
-	Accept    []struct {
-		Rule   string `toml:"rule"`
-		Frame  string `toml:"frame"`
-		Reason string `toml:"reason"`
-	} `toml:"accept"`
-	Retaken []retakenEntry `toml:"retaken"`
+	Accept    []map[string]any          `toml:"accept"`
+	Retaken   []map[string]any          `toml:"retaken"`
 }
 
 // Read reads a configuration file over the options, which must hold the
@@ -69,21 +66,23 @@ func read(o *audit.Options, file string, data []byte) ([]Setting, error) {
 	if tooManyKeys(data) {
 		return nil, &Error{file, 0, "the file has too many keys" + notOurs}
 	}
-	var syntax error
-	if r.lines, syntax = keyLines(data); syntax == nil {
-		r.heads()
-		if len(r.errs) > 0 {
-			return nil, errors.Join(r.errs...)
-		}
+	data, ok := r.mend(data)
+	if !ok {
+		return nil, r.report()
+	}
+	var err error
+	if r.lines, err = keyLines(data); err != nil {
+		r.errs = append(r.errs, &Error{r.file, 0, "the file cannot be read" + seeExample})
+		return nil, r.report()
+	}
+	if r.heads() {
+		return nil, r.report()
 	}
 	dec := toml.NewDecoder(bytes.NewReader(data))
 	dec.DisallowUnknownFields()
 	var c document
-	if err := dec.Decode(&c); err != nil {
-		return nil, r.decodeError(err, data)
-	}
-	if syntax != nil {
-		return nil, r.decodeError(syntax, data)
+	if err := dec.Decode(&c); err != nil && !r.decoded(err, data) {
+		return nil, r.report()
 	}
 	r.shoot(&c)
 	r.bodies(&c)
@@ -93,8 +92,8 @@ func read(o *audit.Options, file string, data []byte) ([]Setting, error) {
 	r.rules(&c)
 	r.accept(&c)
 	r.retaken(&c)
-	if len(r.errs) > 0 {
-		return nil, errors.Join(r.errs...)
+	if err := r.report(); err != nil {
+		return nil, err
 	}
 	return r.settings, nil
 }
@@ -105,6 +104,7 @@ type reader struct {
 	lines    map[string]int
 	settings []Setting
 	errs     []error
+	slips    map[int]slip // by line
 }
 
 func (r *reader) fail(key, format string, args ...any) {
@@ -115,20 +115,23 @@ func (r *reader) set(key, value string) {
 	r.settings = append(r.settings, Setting{key, value, fmt.Sprintf("%s:%d", r.file, r.lines[key])})
 }
 
-func (r *reader) decodeError(err error, data []byte) error {
+// decoded notes the mistakes that the decoder finds in a file of known grammar, and reports
+// whether it has read the rest.
+func (r *reader) decoded(err error, data []byte) bool {
 	if strict, ok := errors.AsType[*toml.StrictMissingError](err); ok {
-		var errs []error
 		for _, e := range strict.Errors {
 			line, _ := e.Position()
-			errs = append(errs, &Error{r.file, line, noSuchKey(strings.Join(e.Key(), "."))})
+			r.errs = append(r.errs, &Error{r.file, line, r.noSuchKey(strings.Join(e.Key(), "."))})
 		}
-		return errors.Join(errs...)
+		return true
 	}
+	line, text := 0, "the file cannot be read"+seeExample
 	if e, ok := errors.AsType[*toml.DecodeError](err); ok {
-		line, _ := e.Position()
-		return &Error{r.file, line, plainMistake(e, lineOf(data, line))}
+		line, _ = e.Position()
+		text = plainMistake(e, "")
 	}
-	return &Error{r.file, 0, "the file cannot be read" + seeExample}
+	r.errs = append(r.errs, &Error{r.file, line, text})
+	return false
 }
 
 // knownKeys returns the keys of the file, for suggestions.
@@ -141,26 +144,76 @@ func knownKeys() []string {
 	known = append(known, names("lens", lensKeys)...)
 	known = append(known, names("focus-step", focusStepKeys)...)
 	known = append(known, names("view", viewKeys)...)
-	return append(known, "rule", "accept", "accept.rule", "accept.frame", "accept.reason", "retaken", "retaken.sequence", "retaken.by")
+	known = append(known, names("accept", acceptKeys)...)
+	known = append(known, names("retaken", retakenKeys)...)
+	return append(known, "rule")
 }
 
 // noKey reports that there is no key of a name; at is its place in the file.
 func (r *reader) noKey(at, name string) {
-	r.fail(at, "%s", noSuchKey(name))
+	r.fail(at, "%s", r.noSuchKey(name))
 }
 
-func noSuchKey(name string) string {
+// noSuchKey reports that there is no key of a name, and which may be meant: one like it, or
+// the one of another table.
+func (r *reader) noSuchKey(name string) string {
 	known := knownKeys()
-	for _, table := range []string{"shoot", "body", "lens", "focus-step", "view", "accept", "retaken"} {
-		if !strings.Contains(name, ".") && slices.Contains(known, table+"."+name) {
-			return fmt.Sprintf("%s belongs under %s: write that on a line above it", name, head(table))
+	table, key, below := strings.Cut(name, ".")
+	if !below {
+		table, key = "", name
+	}
+	if isRule := slices.ContainsFunc(r.o.Rules, func(rule *audit.Rule) bool { return rule.ID == table || rule.ID == key && !below }); isRule {
+		return fmt.Sprintf("there is no key %q: write [rule.%s]", name, cmp.Or(table, key))
+	}
+	near := Nearest(name, known)
+	sameTable := below && strings.HasPrefix(near, table+".")
+	if places := r.placesOf(key); len(places) > 0 && !sameTable {
+		if below {
+			return fmt.Sprintf("%s has no key %s: it belongs under %s", head(table), key, oneOf(places))
 		}
+		return fmt.Sprintf("%s belongs under %s: write that on a line above it", key, oneOf(places))
 	}
 	text := fmt.Sprintf("there is no key %q", name)
-	if near := Nearest(name, known); near != "" {
+	if near != "" {
 		text += fmt.Sprintf(": did you mean %q?", near)
 	}
 	return text
+}
+
+// placesOf returns the heads of the tables that have a key.
+func (r *reader) placesOf(key string) (heads []string) {
+	known := knownKeys()
+	for _, table := range []string{"shoot", "body", "lens", "focus-step", "view", "accept", "retaken"} {
+		if slices.Contains(known, table+"."+key) {
+			heads = append(heads, head(table))
+		}
+	}
+	for _, rule := range r.o.Rules {
+		if slices.ContainsFunc(rule.Params, func(p audit.Param) bool { return p.Name == key }) {
+			heads = append(heads, "[rule."+rule.ID+"]")
+		}
+	}
+	if key == "severity" || key == "off" {
+		heads = append(heads, "the head of a rule, such as [rule.iso-drift]")
+	}
+	return heads
+}
+
+// oneOf lists heads under one of which a key may stand.
+func oneOf(heads []string) string {
+	const few = 3
+	if len(heads) > few {
+		return "one of several heads, such as " + heads[0]
+	}
+	return strings.Join(heads, " or ")
+}
+
+// lacks reports whether a table does not have a text that it needs. Where it has something
+// else there, that is the mistake.
+func lacks(values map[string]any, name string) bool {
+	v, declared := values[name]
+	text, isText := v.(string)
+	return !declared || isText && strings.TrimSpace(text) == ""
 }
 
 func (r *reader) shoot(c *document) {
@@ -177,7 +230,7 @@ func (r *reader) bodies(c *document) {
 		var b audit.BodyFacts
 		named := len(r.settings)
 		table(r, "body", at, values, bodyKeys, &b)
-		if b.Model == "" {
+		if lacks(values, "model") {
 			r.fail(at, "a body needs its model, as prestrike frames shows it")
 		}
 		r.name(named, at, strings.TrimSpace(b.Make+" "+b.Model))
@@ -201,7 +254,7 @@ func (r *reader) lenses(c *document) {
 		var l audit.LensFacts
 		named := len(r.settings)
 		table(r, "lens", at, values, lensKeys, &l)
-		if l.Model == "" {
+		if lacks(values, "model") {
 			r.fail(at, "a lens needs its model, as prestrike frames shows it")
 		}
 		r.name(named, at, l.Model)
@@ -235,7 +288,7 @@ func (r *reader) ruleKey(rule *audit.Rule, full, key string, value any) {
 	switch key {
 	case "severity":
 		word, ok := value.(string)
-		if word == "off" {
+		if word = strings.ToLower(word); word == "off" {
 			r.fail(full, "severity is off: write off = true instead")
 			return
 		}
@@ -271,11 +324,8 @@ func (r *reader) ruleKey(rule *audit.Rule, full, key string, value any) {
 		}
 		kind := values.Quantity(p.Unit)
 		v, err := asNumber(key, value, kind)
-		if limit := (Range{p.Min, p.Max, p.Unit}); err == nil && !limit.holds(v) {
-			err = outside(key, value, limit, kind)
-		}
-		if err != nil {
-			r.fail(full, "%v", err)
+		if limit := (Range{p.Min, p.Max, p.Unit}); err != nil || !limit.holds(v) {
+			r.fail(full, "%v, such as %s", notIn(key, value, limit), shown(values.Text(p.Default, p.Unit)))
 			return
 		}
 		if r.o.Params == nil {
@@ -285,49 +335,69 @@ func (r *reader) ruleKey(rule *audit.Rule, full, key string, value any) {
 			r.o.Params[rule.ID] = map[string]float64{}
 		}
 		r.o.Params[rule.ID][key] = v
-		r.set(full, values.Text(v, p.Unit))
+		r.set(full, shown(values.Text(v, p.Unit)))
 		return
 	}
-	text := fmt.Sprintf("rule %s has no key %q", rule.ID, key)
-	if near := Nearest(key, names); near != "" {
+	text, near := fmt.Sprintf("rule %s has no key %q", rule.ID, key), Nearest(key, names)
+	if places := r.placesOf(key); near == "" && len(places) > 0 {
+		text += ": it belongs under " + oneOf(places)
+	}
+	if near != "" {
 		text += fmt.Sprintf(": did you mean %q?", near)
 	}
 	r.fail(full, "%s", text)
 }
 
+// acceptKeys are those of an acceptance, and retakenKeys of a declared retake.
+var (
+	acceptKeys = []key[audit.Acceptance]{
+		nameKey("rule", func(a *audit.Acceptance) *string { return &a.Rule }).comments(`"iso-drift"`, ""),
+		nameKey("frame", func(a *audit.Acceptance) *string { return &a.Frame }).comments(`"BX1_0118.NEF"`, ""),
+		nameKey("reason", func(a *audit.Acceptance) *string { return &a.Reason }).comments(`"the second half is lit by hand"`, ""),
+	}
+	retakenKeys = []key[audit.Retaken]{
+		nameKey("sequence", func(d *audit.Retaken) *string { return &d.Sequence }).comments(`"BX1_0129.NEF"`, ""),
+		nameKey("by", func(d *audit.Retaken) *string { return &d.By }).comments(`"BX1_0160.NEF"`, ""),
+	}
+)
+
 func (r *reader) accept(c *document) {
-	for i, a := range c.Accept {
-		table := fmt.Sprintf("accept[%d]", i)
+	for i, values := range c.Accept {
+		at := fmt.Sprintf("accept[%d]", i)
+		var a audit.Acceptance
+		table(r, "accept", at, values, acceptKeys, &a)
 		switch {
-		case a.Rule == "":
-			r.fail(table, `accept needs its rule, such as rule = "iso-drift"`)
-		case !slices.ContainsFunc(r.o.Rules, func(rule *audit.Rule) bool { return rule.ID == a.Rule }):
-			r.noRule(table+".rule", a.Rule)
+		case lacks(values, "rule"):
+			r.fail(at, `accept needs its rule, such as rule = "iso-drift"`)
+		case a.Rule != "" && !slices.ContainsFunc(r.o.Rules, func(rule *audit.Rule) bool { return rule.ID == a.Rule }):
+			r.noRule(at+".rule", a.Rule)
 		}
-		if strings.TrimSpace(a.Reason) == "" {
-			r.fail(table, "accept needs a reason: it is shown in the report")
+		if lacks(values, "reason") {
+			r.fail(at, "accept needs a reason: it is shown in the report")
 		}
-		r.o.Accept = append(r.o.Accept, audit.Acceptance{Rule: a.Rule, Frame: a.Frame, Reason: a.Reason})
+		r.o.Accept = append(r.o.Accept, a)
 		value := a.Rule
 		if a.Frame != "" {
 			value += " from " + a.Frame
 		}
-		r.set(table, strconv.Quote(value+": "+a.Reason))
+		r.set(at, strconv.Quote(value+": "+a.Reason))
 	}
 }
 
 func (r *reader) retaken(c *document) {
-	for i, d := range c.Retaken {
+	for i, values := range c.Retaken {
 		at := fmt.Sprintf("retaken[%d]", i)
+		var d audit.Retaken
+		table(r, "retaken", at, values, retakenKeys, &d)
 		switch {
-		case d.Sequence == "":
+		case lacks(values, "sequence"):
 			r.fail(at, `retaken needs a frame of the sequence that was shot again: sequence = "BX1_0129.JPG"`)
-		case d.By == "":
+		case lacks(values, "by"):
 			r.fail(at, `retaken needs a frame of the sequence that repeats it: by = "BX1_0160.JPG"`)
-		case d.By == d.Sequence:
+		case d.By == d.Sequence && d.By != "":
 			r.fail(at+".by", "by names the frame that is to be repeated: name a frame of the later sequence")
 		}
-		r.o.Retaken = append(r.o.Retaken, audit.Retaken{Sequence: d.Sequence, By: d.By})
+		r.o.Retaken = append(r.o.Retaken, d)
 		r.set(at, strconv.Quote(d.Sequence+" by "+d.By))
 	}
 }

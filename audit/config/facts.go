@@ -2,6 +2,8 @@ package config
 
 import (
 	"fmt"
+	"strconv"
+	"strings"
 	"time"
 
 	"prestrike/audit"
@@ -23,6 +25,7 @@ type Fact struct {
 
 	limit  Range  // of a number
 	unless string // what is shown where it is not declared
+	start  string // the value that declares nothing, for the starting file
 	// replaces is the field of another way to declare the same, nil where there is none.
 	replaces func(*audit.Options) *float64
 }
@@ -46,68 +49,88 @@ var facts = []*Fact{
 			comments(`"tripod"`, "auto, tripod or handheld"),
 		Flag: "support", Usage: "how the camera was held",
 		Words:  []string{"auto\tdecided for each sequence", "tripod\tall frames were made on a tripod", "handheld\tall frames were made by hand"},
-		unless: `"auto"`,
+		unless: `"auto"`, start: `"auto"`,
 	},
 	{
 		key: countKey("planned-frames", func(o *audit.Options) *int { return &o.PlannedFrames }, plannedRange).
-			comments("50", "frames of each focus sequence"),
+			comments("50", "frames of each focus sequence, such as 50; 0 is not planned"),
 		Flag: "planned-frames", Usage: "the number of frames, `N`, that each focus sequence should have", Form: Count,
-		limit: plannedRange, unless: "not planned",
+		limit: plannedRange, unless: "not planned", start: "0",
 	},
 	{
 		key: countKey("planned-time-lapse", func(o *audit.Options) *int { return &o.PlannedTimeLapse }, plannedRange).
-			comments("240", "frames of each time-lapse"),
+			comments("240", "frames of each time-lapse, such as 240"),
 		Flag: "planned-time-lapse", Usage: "the number of frames, `N`, that each time-lapse should have", Form: Count,
-		limit: plannedRange, unless: "not planned",
+		limit: plannedRange, unless: "not planned", start: "0",
 	},
 	{
 		key: countKey("planned-views", func(o *audit.Options) *int { return &o.PlannedViews }, plannedRange).
-			comments("12", "views, one focus sequence each; faulty sequences beyond that number count as shot again"),
+			comments("12", "views, such as 12, one focus sequence each; faulty sequences beyond that number count as shot again"),
 		Flag: "planned-views", Usage: "the number of views, `N`, to be shot, one focus sequence each", Form: Count,
-		limit: plannedRange, unless: "not planned",
+		limit: plannedRange, unless: "not planned", start: "0",
 	},
 	{
-		key: wordKey("courier", func(o *audit.Options) *time.Duration { return &o.Courier }, parseClock).
-			comments(`"16:00"`, "when the subject leaves: whether what is open of the shot list still fits"),
-		unless: "not declared",
+		key: orNone(wordKey("courier", func(o *audit.Options) *time.Duration { return &o.Courier }, parseClock),
+			func(o *audit.Options) *time.Duration { return &o.Courier }).
+			comments(`"16:00"`, "when the subject leaves, such as \"16:00\": whether what is open of the shot list still fits"),
+		unless: "not declared", start: none,
 	},
 	{
 		key: wordKey("retake-within", func(o *audit.Options) *time.Duration { return &o.RetakeWithin }, parseGap("retake-within")).
 			comments(`"15m"`, "time within which a sequence shot again counts as a retake"),
-		unless: `"15m"`,
+		unless: `"15m"`, start: `"15m"`,
 	},
 	{
 		key: wordKey("session-gap", func(o *audit.Options) *time.Duration { return &o.SessionGap }, parseGap("session-gap")).
 			comments(`"3h"`, "time without a frame that ends a session"),
-		unless: `"3h"`,
+		unless: `"3h"`, start: `"3h"`,
 	},
 	{
-		key: numberKey("magnification", func(o *audit.Options) *float64 { return &o.Magnification }, values.Magnification, magnificationRange).
+		key: orNone(numberKey("magnification", func(o *audit.Options) *float64 { return &o.Magnification }, values.Magnification, magnificationRange),
+			func(o *audit.Options) *float64 { return &o.Magnification }).
 			comments(`"1:1"`, "size on the sensor over size of the subject, such as \"1:2\" or 0.5"),
 		Flag: "magnification", Usage: "size on the sensor over size of the subject, `M` such as 1:2 or 0.5", Form: Magnification,
-		limit: magnificationRange, unless: "not declared",
+		limit: magnificationRange, unless: "not declared", start: none,
 	},
 	{
-		key: numberKey("field-width-mm", func(o *audit.Options) *float64 { return &o.FieldWidth }, millimetres, fieldWidthRange).
+		key: orNone(numberKey("field-width-mm", func(o *audit.Options) *float64 { return &o.FieldWidth }, millimetres, fieldWidthRange),
+			func(o *audit.Options) *float64 { return &o.FieldWidth }).
 			comments("36", "or the width of what the frame shows, such as \"8cm\""),
 		Flag: "field-width", Usage: "`WIDTH` of what the frame shows, such as 8cm: gives the magnification", Form: Length,
-		limit: fieldWidthRange, unless: "not declared",
+		limit: fieldWidthRange, unless: "not declared", start: none,
 		replaces: func(o *audit.Options) *float64 { return &o.Magnification },
 	},
 	{
 		key: wordKey("light", func(o *audit.Options) *audit.Light { return &o.Light }, audit.ParseLight).
-			comments(`"mains50"`, "mains50, mains60, flash or daylight"),
+			comments(`"mains50"`, "unknown, mains50, mains60, flash or daylight"),
 		Flag: "light", Usage: "what lit the subject",
 		Words:  []string{"unknown\tnot declared", "mains50\tlamps on 50 Hz mains", "mains60\tlamps on 60 Hz mains", "flash\tflash", "daylight\tdaylight"},
-		unless: `"unknown"`,
+		unless: `"unknown"`, start: `"unknown"`,
 	},
 	{
 		key: wordKey("pixels", func(o *audit.Options) *audit.Pixels { return &o.Pixels }, audit.ParsePixels).
 			comments(`"auto"`, "auto, on or off: whether to inspect the pictures themselves"),
 		Flag: "pixels", Usage: "whether to inspect the pictures themselves",
 		Words:  []string{"auto\tthose of focus sequences, time-lapses and series", "on\tthose of all sequences", "off\tnone: only what the frames record"},
-		unless: `"auto"`,
+		unless: `"auto"`, start: `"auto"`,
 	},
+}
+
+// none is how a file takes back what another declares.
+const none = `"none"`
+
+// orNone is a key that also reads "none": nothing is declared.
+func orNone[T, V any](k key[T], field func(*T) *V) key[T] {
+	set := k.set
+	k.set = func(to *T, value any) (string, error) {
+		if text, ok := value.(string); ok && strings.EqualFold(strconv.Quote(text), none) {
+			var nothing V
+			*field(to) = nothing
+			return none, nil
+		}
+		return set(to, value)
+	}
+	return k
 }
 
 // bodyKeys are what users may declare of a body, and lensKeys of a lens.
@@ -181,8 +204,7 @@ func parseGap(key string) func(string) (time.Duration, error) {
 
 // parseClock reads a time of the day, as time since midnight.
 func parseClock(word string) (time.Duration, error) {
-	at, err := time.Parse("15:04", word)
-	since := time.Duration(at.Hour())*time.Hour + time.Duration(at.Minute())*time.Minute
+	since, err := values.Clock.Read(word)
 	if err != nil || since == 0 {
 		return 0, fmt.Errorf(`courier is %q: write a time of the day from "00:01" to "23:59", such as "16:00"`, word)
 	}

@@ -126,6 +126,7 @@ func FuzzRead(f *testing.F) {
 	f.Add([]byte("[shoot]\nplaned-frames = 50\n[rule]\niso-drift = 1\n"))
 	f.Add([]byte("[[view]]\nname = \"front\"\nkind = \"focus\"\nframes = 40\nfewest-frames = 34\nmagnification = \"1:2\"\n"))
 	f.Add([]byte("[shoot\n\"\xff"))
+	f.Add([]byte("[view]\nname = “front”\nframes =\nframes = 50 frames\nthe end\n[[Lens]]\nmodel = 1,5 # x\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		o := &audit.Options{Rules: []*audit.Rule{configRule}}
 		settings, err := read(o, "file", data)

@@ -1,11 +1,14 @@
 package config
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
 	"strconv"
 	"strings"
+
+	"github.com/pelletier/go-toml/v2"
 
 	"prestrike/audit/values"
 )
@@ -19,7 +22,6 @@ type key[T any] struct {
 	// example is a value as it may stand in the file, and comment what it means, for
 	// the starting file; empty where the name is enough.
 	example, comment string
-	whole            bool // a whole number, which takes no unit
 }
 
 // comments sets the example and the comment of a key.
@@ -42,10 +44,18 @@ func nameKey[T any](name string, field func(*T) *string) key[T] {
 func wordKey[T, W any](name string, field func(*T) *W, parse func(string) (W, error)) key[T] {
 	return key[T]{name: name, set: func(to *T, value any) (string, error) {
 		word, isText := value.(string)
+		if at, is := value.(toml.LocalTime); is { // 16:00, which needs no quotes
+			word, isText = written(at), true
+		}
 		if !isText { // what parse accepts is in its error
 			word = written(value)
 		}
 		v, err := parse(word)
+		if small := strings.ToLower(word); err != nil && small != word {
+			if of, errSmall := parse(small); errSmall == nil {
+				v, err, word = of, nil, small
+			}
+		}
 		switch {
 		case !isText && err != nil:
 			return "", fmt.Errorf("%w, in quotes", err)
@@ -63,24 +73,41 @@ func numberKey[T any](name string, field func(*T) *float64, kind values.Kind[flo
 	return key[T]{name: name, set: func(to *T, value any) (string, error) {
 		v, err := asNumber(name, value, kind)
 		if err == nil && !limit.holds(v) {
-			err = outside(name, value, limit, kind)
+			err = notIn(name, value, limit)
 		}
 		*field(to) = v
-		return values.Text(v, ""), err
+		return shown(kind.Write(v)), err
 	}}
 }
 
-// outside is the error on a number out of its range.
-func outside(name string, value any, limit Range, kind values.Kind[float64]) error {
-	return fmt.Errorf("%s is %s: write %s; %s is accepted", name, written(value), limit, kind.Wanted)
+// shown is a number as it stands in the file.
+func shown(number string) string {
+	if strings.Trim(number, "0123456789.") != "" {
+		return strconv.Quote(number)
+	}
+	return number
+}
+
+// outside is the error on a number out of its range, to which an example is added.
+type outside struct{ text string }
+
+func (e *outside) Error() string { return e.text }
+
+// notIn returns the error on a number out of its range.
+func notIn(name string, value any, limit Range) error {
+	return &outside{fmt.Sprintf("%s is %s: write %s", name, written(value), limit)}
 }
 
 // countKey is a key for a whole number in a range.
 func countKey[T any](name string, field func(*T) *int, limit Range) key[T] {
-	return key[T]{name: name, whole: true, set: func(to *T, value any) (string, error) {
+	return key[T]{name: name, set: func(to *T, value any) (string, error) {
 		v, whole := value.(int64)
+		if text, isText := value.(string); isText {
+			n, err := values.Count.Read(text)
+			v, whole = int64(n), err == nil
+		}
 		if !whole || !limit.holds(float64(v)) {
-			return "", fmt.Errorf("%s is %s: write a whole number from %s, without quotes, such as 50", name, written(value), limit)
+			return "", &outside{fmt.Sprintf("%s is %s: write a whole number from %s", name, written(value), limit)}
 		}
 		*field(to) = int(v)
 		return fmt.Sprint(v), nil
@@ -94,6 +121,8 @@ func written(value any) string {
 		return strconv.Quote(v)
 	case float64:
 		return strconv.FormatFloat(v, 'f', -1, 64)
+	case toml.LocalTime:
+		return strings.TrimSuffix(v.String(), ":00")
 	case []any:
 		return "a list"
 	case map[string]any:
@@ -134,6 +163,9 @@ func table[T any](r *reader, kind, at string, values map[string]any, keys []key[
 		}
 		full := at + "." + k.name
 		shown, err := k.set(to, value)
+		if _, out := errors.AsType[*outside](err); out {
+			err = fmt.Errorf("%w, such as %s", err, k.example)
+		}
 		if err != nil {
 			r.fail(full, "%v", err)
 		} else if shown != "" {
@@ -165,9 +197,9 @@ func names[T any](kind string, keys []key[T]) []string {
 	return out
 }
 
-// line writes the key as a comment of a starting file.
-func (k key[T]) line() string {
-	line := "# " + k.name + " = " + k.example
+// line writes the key as a comment of a starting file, with a value.
+func (k key[T]) line(value string) string {
+	line := "# " + k.name + " = " + value
 	if k.comment != "" {
 		line = fmt.Sprintf("%-32s# %s", line, k.comment)
 	}

@@ -17,7 +17,7 @@ var viewKeys = []key[audit.View]{
 	countKey("frames", func(v *audit.View) *int { return &v.Frames }, Range{1, 100_000, ""}).comments("40", ""),
 	countKey("fewest-frames", func(v *audit.View) *int { return &v.FewestFrames }, Range{2, 100_000, ""}).comments("34", "of a focus sequence: fewer would leave gaps; prestrike plan --add writes it"),
 	numberKey("overlap", func(v *audit.View) *float64 { return &v.Overlap }, values.Share, Range{0.01, 0.95, ""}).comments(`"40%"`, "of the sharp depth, between neighbours in a focus sequence of that number"),
-	numberKey("f-number", func(v *audit.View) *float64 { return &v.FNumber }, values.FNumber, Range{0.5, 256, ""}).comments("8.0", ""),
+	numberKey("f-number", func(v *audit.View) *float64 { return &v.FNumber }, values.FNumber, Range{0.5, 256, ""}).comments("8", ""),
 	numberKey("iso", func(v *audit.View) *float64 { return &v.ISO }, values.Quantity(""), Range{1, 10_000_000, ""}).comments("100", ""),
 	numberKey("exposure-time", func(v *audit.View) *float64 { return &v.ExposureTime }, values.Seconds, Range{1e-6, 36_000, "s"}).comments(`"1/4"`, "seconds, in quotes where it is a fraction"),
 	numberKey("magnification", func(v *audit.View) *float64 { return &v.Magnification }, values.Magnification, magnificationRange).comments(`"1:2"`, ""),
@@ -65,9 +65,9 @@ func (r *reader) views(c *document) {
 		v.Name = strings.TrimSpace(v.Name)
 		r.fewest(place, &v)
 		switch same := viewKey(v.Name); {
-		case v.Name == "":
+		case lacks(values, "name"):
 			r.fail(place, `a view needs its name: name = "front, raking light"`)
-		case at[same]:
+		case at[same] && v.Name != "":
 			r.fail(place, "two views have the name %q: give each its own", v.Name)
 		default:
 			at[same] = true

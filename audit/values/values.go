@@ -66,7 +66,7 @@ func (k Kind[T]) Write(v T) string { return k.write(v) }
 // sense is for the caller to say.
 var (
 	// Magnification is size on the sensor over size of the subject: 1:2 is 0.5.
-	Magnification = Kind[float64]{"a magnification such as 1:2, 2:1 or 0.5", readMagnification, writeNumber}
+	Magnification = Kind[float64]{"a magnification such as 1:2, 2:1 or 0.5", readMagnification, writeMagnification}
 	// Length is a length, in mm where no unit is given.
 	Length = Kind[optics.Length]{"a length such as 10mm, 1cm or 0.4in; without a unit it is in mm", readLength, writeLength}
 	// Share is a part of the whole, up to 1: 30% is 0.3.
@@ -74,7 +74,7 @@ var (
 	// Time is a time above 0, in seconds where no unit is given.
 	Time = Kind[optics.Seconds]{"a time such as 1/30, 0.5, 90s, 2m30s or 3h; without a unit it is in seconds", readTime, writeTime}
 	// Seconds is a Time as a plain number.
-	Seconds = Kind[float64]{Time.Wanted, func(s string) (float64, bool) { t, ok := readTime(s); return float64(t), ok }, writeNumber}
+	Seconds = Kind[float64]{Time.Wanted, func(s string) (float64, bool) { t, ok := readTime(s); return float64(t), ok }, func(v float64) string { return Text(v, seconds) }}
 	// FrameRate is the number of frames a second of a clip.
 	FrameRate = Kind[float64]{"frames a second such as 25 or 25fps", readFrameRate, writeNumber}
 	// Number is a number.
@@ -166,6 +166,18 @@ func readMagnification(s string) (float64, bool) {
 		}
 	}
 	return number(strings.TrimSpace(strings.TrimRight(s, "x×X")))
+}
+
+// writeMagnification writes a magnification without short decimals as a ratio: 1:3.
+func writeMagnification(m float64) string {
+	if text := writeNumber(m); len(text) <= len("0.1234") {
+		return text
+	}
+	const largest = 1000
+	if n := math.Round(1 / m); n <= largest && 1/n == m {
+		return "1:" + writeNumber(n)
+	}
+	return writeNumber(m)
 }
 
 // unit splits a number from the unit behind it.

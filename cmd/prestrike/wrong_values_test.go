@@ -154,7 +154,7 @@ func TestFlagsOutOfRange(t *testing.T) {
 		"report . --magnification 1:10000":                                           "--magnification: 1:10000 is out of range: write 0.001 to 100, such as 1:2",
 		"report . --planned-frames 1000000":                                          "--planned-frames: 1000000 is out of range: write 0 to 100000, such as 50",
 		"report . --config=":                                                         "--config: the FILE is empty: name one, or leave --config out",
-		"report . --output=":                                                               "--output: the FILE is empty: name one, or leave --output out",
+		"report . --output=":                                                         "--output: the FILE is empty: name one, or leave --output out",
 		"watch . --alert none,bell":                                                  "--alert: none and others do not go together: leave one out",
 		"watch . --alert siren":                                                      `--alert: cannot read "siren": write bell, desktop or none`,
 		`list . --sequence 1.2,"3"`:                                                  `--sequence: cannot read "\"3\"": write the ID of a sequence as in the report, such as 1.2`,
