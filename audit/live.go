@@ -63,6 +63,7 @@ type liveRun struct {
 	findings       map[string]Severity // the severest reported of each rule
 	state          string              // verdict, frames and open findings when it was closed
 	said           string              // the same without the frames
+	open           []*Finding          // those of check and reshoot that were open then
 	frames         int
 	last           string // the last frame when it was closed, by its first file's path
 	size           int    // its frames then
@@ -92,6 +93,9 @@ type LiveEvent struct {
 	Sequence *Reviewed
 	Findings []*Finding // those reported for the first time
 	Reason   string     // why a sequence counts as closed, or is overdue or stalled
+	// Settled are those of check and reshoot that were reported of a sequence that is
+	// corrected, and are no longer open.
+	Settled []*Finding
 }
 
 // NewLive begins a live audit.
@@ -319,8 +323,9 @@ func (l *Live) tell(run *liveRun, q *Reviewed, now time.Time, closeAll bool) []L
 		}
 		at := slices.IndexFunc(q.Frames, func(f *shoot.Frame) bool { return f.Path() == run.last })
 		if at < 0 || at == len(q.Frames)-1 {
-			run.state, run.said = state, saidOf(q)
-			return append(events, LiveEvent{Kind: SequenceCorrected, Sequence: q, Findings: l.news(run, q, false)})
+			settled := run.settled(q)
+			run.state, run.said, run.open = state, saidOf(q), openOf(q)
+			return append(events, LiveEvent{Kind: SequenceCorrected, Sequence: q, Findings: l.news(run, q, false), Settled: settled})
 		}
 		// It was quiet for long, and goes on.
 		run.closed, run.opened, run.stalled = false, run.size >= liveFrames, false
@@ -344,9 +349,10 @@ func (l *Live) tell(run *liveRun, q *Reviewed, now time.Time, closeAll bool) []L
 		// What goes on as it was is closed once more; only what was reported in
 		// vain is corrected.
 		again := run.size >= liveFrames && saidOf(q) != run.said
+		settled := run.settled(q)
 		run.close(q)
 		if again {
-			return append(events, LiveEvent{Kind: SequenceCorrected, Sequence: q, Findings: l.news(run, q, false), Reason: why})
+			return append(events, LiveEvent{Kind: SequenceCorrected, Sequence: q, Findings: l.news(run, q, false), Reason: why, Settled: settled})
 		}
 		return append(events, LiveEvent{Kind: SequenceClosed, Sequence: q, Findings: l.news(run, q, false), Reason: why})
 	}
@@ -386,7 +392,29 @@ func (l *Live) atOnce(id string) bool {
 
 // close takes the sequence as closed as it is.
 func (r *liveRun) close(q *Reviewed) {
-	r.state, r.said, r.last, r.size = stateOf(q), saidOf(q), q.Frames[len(q.Frames)-1].Path(), len(q.Frames)
+	r.state, r.said, r.open, r.last, r.size = stateOf(q), saidOf(q), openOf(q), q.Frames[len(q.Frames)-1].Path(), len(q.Frames)
+}
+
+// settled returns those that were open when the sequence was closed, and whose rules find
+// nothing in it any more.
+func (r *liveRun) settled(q *Reviewed) (list []*Finding) {
+	now := openOf(q)
+	for _, f := range r.open {
+		if !slices.ContainsFunc(now, func(o *Finding) bool { return o.Rule == f.Rule }) {
+			list = append(list, f)
+		}
+	}
+	return list
+}
+
+// openOf returns the findings of check and reshoot that are neither accepted nor closed.
+func openOf(q *Reviewed) (list []*Finding) {
+	for _, f := range q.Findings {
+		if f.Severity > Note && !f.Accepted && !f.Closed {
+			list = append(list, f)
+		}
+	}
+	return list
 }
 
 // stateOf is what was reported of a closed sequence; where it changes, a
@@ -397,10 +425,8 @@ func stateOf(q *Reviewed) string { return fmt.Sprint(len(q.Frames), " ", saidOf(
 // goes on.
 func saidOf(q *Reviewed) string {
 	s := fmt.Sprint(q.Verdict, " ", q.SupersededBy != nil, len(q.PatchedBy))
-	for _, f := range q.Findings {
-		if f.Severity > Note && !f.Accepted && !f.Closed {
-			s += " " + f.Rule
-		}
+	for _, f := range openOf(q) {
+		s += " " + f.Rule
 	}
 	return s
 }

@@ -65,6 +65,9 @@ func play(t *testing.T, text string, delay func(*shoot.File) time.Duration) ([]s
 			for _, f := range e.Findings {
 				line += " " + f.Rule
 			}
+			for _, f := range e.Settled {
+				line += " no " + f.Rule
+			}
 			told = append(told, line)
 		}
 	}
@@ -120,7 +123,20 @@ func TestLive(t *testing.T) {
 				}
 				return 0
 			},
-			want: []string{"opened 0001 (5) good", "closed 0001 (19) reshoot odd", "corrected 0001 (20) good"},
+			want: []string{"opened 0001 (5) good", "closed 0001 (19) reshoot odd", "corrected 0001 (20) good no odd"},
+		},
+		{
+			name: "a late file corrects a part of what was found",
+			text: run1 + "DCIM/100BXCAM/BX1_0021..0040.NEF iso=800",
+			delay: func(f *shoot.File) time.Duration {
+				if strings.Contains(f.Path, "0011") {
+					return 80 * time.Second
+				}
+				return 0
+			},
+			want: []string{
+				"opened 0001 (5) good", "finding 0001 (20) check iso", "closed 0001 (39) reshoot odd", "corrected 0001 (40) check no odd",
+			},
 		},
 		{
 			name: "a slow card copy in another order tells nothing that is not so",

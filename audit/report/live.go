@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 
 	"prestrike/audit"
@@ -21,7 +22,11 @@ func WriteLive(b *bytes.Buffer, e audit.LiveEvent, width int, colour bool) {
 		Paragraph(b, ink.mark(word, fmt.Sprintf("%-9s", word)), 9, fmt.Sprintf("%s (closed %s)", liveName(&q), e.Reason), width)
 	case audit.SequenceCorrected:
 		word := q.verdictWord()
-		Paragraph(b, "corrected  ", 11, fmt.Sprintf("%s is now: %s", liveName(&q), word), width)
+		text := fmt.Sprintf("%s is now: %s", liveName(&q), word)
+		if q.supersededBy == "" && q.verdict > audit.VerdictGood && len(e.Settled) > 0 { // else the word is enough
+			text += "; no longer found: " + settledTitles(e.Settled)
+		}
+		Paragraph(b, "corrected  ", 11, text, width)
 	case audit.SequenceOverdue:
 		Paragraph(b, ink.mark("check", "overdue  "), 9, liveName(&q)+": "+e.Reason+": check the camera, its battery and its card", width)
 	case audit.SequenceStalled:
@@ -30,6 +35,17 @@ func WriteLive(b *bytes.Buffer, e audit.LiveEvent, width int, colour bool) {
 	for _, f := range e.Findings {
 		writeLiveFinding(b, q.id, f, width, ink)
 	}
+}
+
+// settledTitles names findings, each of them once.
+func settledTitles(list []*audit.Finding) string {
+	var titles []string
+	for _, f := range list {
+		if t := title(f.Title, f.Rule); !slices.Contains(titles, t) {
+			titles = append(titles, t)
+		}
+	}
+	return strings.Join(titles, ", ")
 }
 
 func writeLiveFinding(b *bytes.Buffer, id string, f *audit.Finding, width int, ink ink) {

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -119,6 +120,37 @@ func TestTerminalWidth(t *testing.T) {
 	for line := range strings.Lines(out.String()) {
 		if len(line)-1 > 80 {
 			t.Errorf("%d columns: %q", len(line)-1, line)
+		}
+	}
+}
+
+// TestShortSessionsFitAScreen holds that the report on a session with a finding, and table and
+// findings of one with more, are seen without turning back, on 24 lines of which the prompt
+// takes one.
+func TestShortSessionsFitAScreen(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		first int // frame of the session
+		last  int
+		from  string // the line from which on all must be seen
+		want  int    // status
+	}{
+		{"nothing found", 1, 12, "Session 1", statusGood},
+		{"a finding", 33, 58, "Session 1", statusReshoot},
+		{"four findings", 1, 88, "check", statusReshoot},
+	} {
+		folder := card(t)
+		for n := 1; n <= 88; n++ {
+			if n < c.first || n > c.last || c.last == 58 && n >= 37 && n <= 47 {
+				_ = os.Remove(filepath.Join(folder, "DCIM", "100BXCAM", fmt.Sprintf("BX1_%04d.JPG", n))) // some were never there
+			}
+		}
+		var out bytes.Buffer
+		status := run(t.Context(), []string{"report", folder}, &console{out: &out, err: &out, outTerminal: true, plain: true, width: 80})
+		lines := strings.Split(strings.TrimSuffix(out.String(), "\n"), "\n")
+		from := slices.IndexFunc(lines, func(l string) bool { return strings.HasPrefix(l, c.from) })
+		if status != c.want || from < 0 || len(lines)-from > 23 {
+			t.Errorf("%s: status %d, want %d; %d lines:\n%s", c.name, status, c.want, len(lines)-from, out.String())
 		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -47,13 +48,13 @@ func resize(t *testing.T, master *os.File, width, height int) {
 	}
 }
 
-// onTerminal runs prestrike in the repository's folder, on a pseudo-terminal of a width, for
-// a user of this home, and returns what stands on its screen in the end, and the exit status.
-func onTerminal(t *testing.T, home string, width int, args ...string) (screen string, status int) {
+// onTerminal runs prestrike in a folder, on a pseudo-terminal of a width, for a user of this
+// home, and returns what stands on its screen in the end, and the exit status.
+func onTerminal(t *testing.T, folder, home string, width int, args ...string) (screen string, status int) {
 	t.Helper()
 	master, terminal := openTerminal(t, width, 24)
 	cmd := exec.CommandContext(t.Context(), "prestrike", args...)
-	cmd.Dir = filepath.Join("..", "..")
+	cmd.Dir = folder
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = terminal, terminal, terminal
 	cmd.Env = append(os.Environ(), "TERM=xterm", "NO_COLOR=1", "TZ=UTC", "LC_ALL=C", "HOME="+home, "XDG_CONFIG_HOME=/nowhere/config", "XDG_CACHE_HOME="+home)
 	if err := cmd.Start(); err != nil {
@@ -79,40 +80,77 @@ func onTerminal(t *testing.T, home string, width int, args ...string) (screen st
 	return model.String(), status
 }
 
-// TestTerminal runs the commands on terminals of three widths, compares the screens with
-// the goldens, and holds that no line is wider than the terminal. UPDATE=1 rewrites them.
+// TestTerminal runs the commands on terminals of three widths, with the mistakes that are made
+// with them, compares the screens with the goldens, and holds that no line is wider than the
+// terminal. UPDATE=1 rewrites them. What a watch shows, TestWatchScreens holds.
 func TestTerminal(t *testing.T) {
-	const frame = "testdata/ammonite/DCIM/100BXCAM/BX1_0002.JPG"
 	commands := []struct {
 		status int
 		args   []string
 	}{
-		{statusReshoot, []string{"report", "testdata/ammonite"}},
-		{statusReshoot, []string{"testdata/ammonite", "--quiet", "--why"}},
-		{statusNotAudited, []string{"report", "testdata/nothing"}},
-		{statusNotAudited, []string{"report", "testdata/ammonite", "--magnification", "large"}},
-		{statusNotAudited, []string{"report", "testdata/ammonite", "--fail-on", "always"}},
-		{statusNotAudited, []string{"reprot", "testdata/ammonite"}},
-		{statusGood, []string{"frames", frame}},
+		// The first minutes.
+		{statusGood, nil},
+		{statusReshoot, []string{"card"}},
+		{statusNotAudited, []string{"nothing/card"}},
+		{statusNotAudited, []string{"repotr", "card"}},
+		{statusNotAudited, []string{"help", "plann"}},
+		{statusNotAudited, []string{"report", "card", "--formt", "json"}},
+		{statusGood, []string{"completion", "--help"}},
+		// What was found, and why.
+		{statusReshoot, []string{"report", "card", "--quiet", "--why"}},
+		{statusReshoot, []string{"report", "card", "-o", "report.txt"}},
+		{statusReshoot, []string{"report", "card", "--quiet", "--since", "10:51"}},
+		{statusNotAudited, []string{"report", "card", "--since", "12:00"}},
+		{statusGood, []string{"rules", "iso-drift", "--sources"}},
+		{statusNotAudited, []string{"rules", "iso-drfit"}},
+		{statusGood, []string{"frames", "card/DCIM/100BXCAM/BX1_0002.JPG"}},
+		// Values and settings.
+		{statusNotAudited, []string{"report", "card", "--magnification", "large"}},
+		{statusNotAudited, []string{"report", "card", "--fail-on", "always"}},
+		{statusNotAudited, []string{"report", "mistakes"}},
+		{statusGood, []string{"config", "card", "--support", "tripod"}},
+		{statusGood, []string{"config", "--write", "."}},
 		{statusGood, []string{"plan", "--depth", "10mm", "--magnification", "1:1", "--sensor-width", "36mm", "--pixels", "45MP"}},
 		{statusGood, []string{"plan", "handheld", "--focal-length", "90mm", "--sensor-width", "36mm", "--pixels", "45MP"}},
-		{statusGood, []string{"rules", "iso-drift", "--sources"}},
-		{statusGood, []string{"config", "testdata", "--support", "tripod"}},
-		{statusGood, []string{"--help"}},
+		// What is meant.
+		{statusNotAudited, []string{"accept", "card", "1.12", "iso-drfit", "the light fades on purpose"}},
+		{statusGood, []string{"accept", "card", "1.12", "iso-drift", "the light fades on purpose"}},
+		{statusReshoot, []string{"report", "card", "--quiet"}},
 	}
 	home := t.TempDir()
 	for _, width := range []int{60, 80, 120} {
+		job := t.TempDir()
+		if err := writeCard(filepath.Join(job, "card")); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Mkdir(filepath.Join(job, "mistakes"), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		const mistakes = "planned-frames = 50\n[shoot]\nsupport = tripod\n"
+		if err := os.WriteFile(filepath.Join(job, "mistakes", "prestrike.toml"), []byte(mistakes), 0o666); err != nil {
+			t.Fatal(err)
+		}
 		var b strings.Builder
 		for _, c := range commands {
-			screen, status := onTerminal(t, home, width, c.args...)
+			screen, status := onTerminal(t, job, home, width, c.args...)
 			if status != c.status {
 				t.Errorf("%d columns, %v: status %d, want %d", width, c.args, status, c.status)
 			}
-			fmt.Fprintf(&b, "$ prestrike %s\n%s\n", strings.Join(c.args, " "), screen)
+			fmt.Fprintf(&b, "$ %s\n%s\n", strings.Join(append([]string{"prestrike"}, quoted(c.args)...), " "), screen)
 		}
-		name := filepath.Join("..", "..", "testdata", "golden", fmt.Sprintf("screen_%d.txt", width))
-		compareGolden(t, name, b.String())
+		compareGolden(t, filepath.Join("..", "..", "testdata", "golden", fmt.Sprintf("screen_%d.txt", width)), b.String())
 	}
+}
+
+// quoted returns words as they are typed.
+func quoted(words []string) (typed []string) {
+	for _, w := range words {
+		if strings.Contains(w, " ") {
+			w = strconv.Quote(w)
+		}
+		typed = append(typed, w)
+	}
+	return typed
 }
 
 // compareGolden compares a text with that in a file. UPDATE=1 rewrites the file.
@@ -142,7 +180,7 @@ func TestTerminalHelp(t *testing.T) {
 	walk = func(cmd *cobra.Command) {
 		args := append(strings.Fields(cmd.CommandPath())[1:], "--help")
 		for _, width := range []int{60, 80, 120} {
-			if _, status := onTerminal(t, home, width, args...); status != statusGood {
+			if _, status := onTerminal(t, home, home, width, args...); status != statusGood {
 				t.Errorf("%v: status %d", args, status)
 			}
 		}
