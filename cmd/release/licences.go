@@ -19,7 +19,7 @@ var licenceName = regexp.MustCompile(`(?i)^(licen[cs]e|copying|notice|patents)([
 // its own first, then those of the Go library and of each module. A module
 // without terms is an error: it must not be handed on.
 func (r *release) licences(ctx context.Context, t target) ([]byte, error) {
-	list, err := output(ctx, r.root, []string{"CGO_ENABLED=0", "GOOS=" + t.os, "GOARCH=" + t.arch, "GOFLAGS="}, "go", "list", "-deps",
+	list, err := output(ctx, r.root, t.environment(), "go", "list", "-deps",
 		"-f", `{{with .Module}}{{if not .Main}}{{.Path}} {{.Version}}|{{.Dir}}{{end}}{{end}}`, "./cmd/prestrike")
 	if err != nil {
 		return nil, err

@@ -130,8 +130,11 @@ func (r *release) archive(ctx context.Context, t target) (name string, content [
 		binary.name += ".exe"
 	}
 	files := append([]file{binary, {name: "LICENSES.txt", content: licences}}, r.common...)
-	if t.os == "linux" {
+	switch t.os {
+	case "linux":
 		files = append(files, file{name: "prestrike.desktop", content: []byte(desktopEntry)})
+	case "darwin":
+		files = append(files, file{name: "start.command", content: []byte(startCommand), program: true})
 	}
 	slices.SortFunc(files, func(a, b file) int { return cmp.Compare(a.name, b.name) })
 	folder := "prestrike-" + r.version + "-" + t.name
@@ -143,24 +146,41 @@ func (r *release) archive(ctx context.Context, t target) (name string, content [
 	return folder + ".tar.gz", content, err
 }
 
-// desktopEntry puts the program on a desktop, where folders can be dropped on it
-// (Desktop Entry Specification 1.5); it must be in the search path.
+// desktopEntry puts the program into the menu of a desktop (Desktop Entry Specification
+// 1.5), in a terminal that asks for a folder; it must be in the search path. It claims no
+// type of file: with that of folders it would open all folders in place of the file manager
+// on some desktops.
 const desktopEntry = `[Desktop Entry]
 Type=Application
 Version=1.5
 Name=prestrike
 Comment=Audit the frames of a capture session
-Exec=prestrike report --open %F
-MimeType=inode/directory;
+Exec=prestrike begin %F
 Categories=Graphics;Photography;
-Terminal=false
+Terminal=true
 `
+
+// startCommand is what people on macOS double-click: a file with this ending is run in a
+// terminal, on which a folder can be dropped. No program without a bundle takes a folder
+// that is dropped on its icon, and one in a bundle is handed it by events that only a
+// program of the desktop can hear.
+const startCommand = `#!/bin/sh
+exec "$(dirname "$0")/prestrike" begin
+`
+
+// environment returns what go is run with for the target: what a user may have set
+// otherwise, and what would change the program, is set here.
+func (t target) environment() []string {
+	return []string{
+		"CGO_ENABLED=0", "GOOS=" + t.os, "GOARCH=" + t.arch, "GOFLAGS=", "GOWORK=off",
+		"GOAMD64=v1", "GOARM64=v8.0", "GOEXPERIMENT=", "GOFIPS140=off",
+	}
+}
 
 // build returns the program for a target, without symbols and without paths.
 func (r *release) build(ctx context.Context, t target) ([]byte, error) {
 	to := filepath.Join(r.work, t.name)
-	env := []string{"CGO_ENABLED=0", "GOOS=" + t.os, "GOARCH=" + t.arch, "GOFLAGS="}
-	if _, err := output(ctx, r.root, env, "go", "build", "-trimpath", "-ldflags=-s -w -buildid=", "-o", to, "./cmd/prestrike"); err != nil {
+	if _, err := output(ctx, r.root, t.environment(), "go", "build", "-trimpath", "-ldflags=-s -w -buildid=", "-o", to, "./cmd/prestrike"); err != nil {
 		return nil, err
 	}
 	return os.ReadFile(to)
@@ -218,15 +238,20 @@ func (r *release) documents(ctx context.Context) ([]file, error) {
 }
 
 // describe names the version: the tag of the revision, else its date and first
-// digits, else "unversioned" for sources without a history.
+// digits, else "unversioned" for sources without a history. Sources that were changed
+// since are no revision that others can build: their name has "-modified" behind it.
 func describe(ctx context.Context, root string) string {
-	if tag, err := output(ctx, root, nil, "git", "describe", "--tags", "--exact-match"); err == nil {
-		return tag
+	name, err := output(ctx, root, nil, "git", "describe", "--tags", "--exact-match")
+	if err != nil {
+		name, err = output(ctx, root, nil, "git", "log", "-1", "--format=%cd-%h", "--date=format:%Y%m%d", "--abbrev=8")
 	}
-	if text, err := output(ctx, root, nil, "git", "log", "-1", "--format=%cd-%h", "--date=format:%Y%m%d", "--abbrev=8"); err == nil {
-		return text
+	if err != nil {
+		return "unversioned"
 	}
-	return "unversioned"
+	if changes, err := output(ctx, root, nil, "git", "status", "--porcelain"); err != nil || changes != "" {
+		name += "-modified"
+	}
+	return name
 }
 
 // commitTime returns the time of the revision in UTC. Sources without a history

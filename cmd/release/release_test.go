@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	"crypto/sha256"
+	"debug/buildinfo"
 	"flag"
 	"fmt"
 	"io"
@@ -14,6 +15,7 @@ import (
 	"path"
 	"path/filepath"
 	"regexp"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -21,7 +23,10 @@ import (
 	"time"
 )
 
-var build = flag.Bool("build", false, "build all archives, twice each (minutes)")
+var (
+	build = flag.Bool("build", false, "build all archives, and that of this machine again from nothing (2 minutes of CPU)")
+	cold  = flag.Bool("cold", false, "with -build, build all of them again from nothing (10 minutes of CPU)")
+)
 
 // entries returns the files of an archive, each with its mode and content.
 func entries(t *testing.T, name string, content []byte) map[string]string {
@@ -154,68 +159,288 @@ func TestReadmePageIsWhole(t *testing.T) {
 	}
 }
 
-// Two copies of the sources in folders of different names give the same bytes, and
-// each archive holds what is promised.
+// Two copies of the sources in folders of different names give the same bytes, the second
+// compiled from nothing, in another zone and with other settings of the user; and each
+// archive holds what is promised.
 func TestBuildsAreReproducible(t *testing.T) {
 	if !*build {
-		t.Skip("builds every archive twice: ask for it with -build, as .ci/run does")
+		t.Skip("builds every archive: ask for it with -build, as .ci/run does")
 	}
 	root, err := output(t.Context(), "", nil, "go", "list", "-m", "-f", "{{.Dir}}")
 	if err != nil {
 		t.Fatal(err)
 	}
-	var results [2]string
+	var sources, results [2]string
 	for i, name := range []string{"a", "elsewhere/long name"} {
-		source := filepath.Join(t.TempDir(), name)
-		if err := os.MkdirAll(filepath.Dir(source), 0o777); err != nil {
+		base := t.TempDir()
+		sources[i], results[i] = filepath.Join(base, "sources", name), filepath.Join(base, "out")
+		if err := os.MkdirAll(filepath.Dir(sources[i]), 0o777); err != nil {
 			t.Fatal(err)
 		}
-		if out, err := exec.Command("git", "clone", "-q", root, source).CombinedOutput(); err != nil {
+		if out, err := exec.Command("git", "clone", "-q", root, sources[i]).CombinedOutput(); err != nil {
 			t.Skipf("the sources have no history to clone: %s", out)
 		}
-		results[i] = filepath.Join(t.TempDir(), "out")
-		command := exec.Command(filepath.Join(source, ".ci", "release"), results[i])
-		if out, err := command.CombinedOutput(); err != nil {
-			t.Fatalf("%v\n%s", err, out)
+	}
+	if out, err := exec.Command(filepath.Join(sources[0], ".ci", "release"), results[0]).CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	// The command itself is compiled as usual: nothing of it is in an archive.
+	command := filepath.Join(t.TempDir(), "release")
+	if _, err := output(t.Context(), sources[1], nil, "go", "build", "-o", command, "./cmd/release"); err != nil {
+		t.Fatal(err)
+	}
+	args := []string{"-o", results[1], "-only", hostTarget(t).name}
+	if *cold {
+		args = args[:2]
+	}
+	again := exec.Command(command, args...)
+	again.Dir = sources[1]
+	again.Env = append(os.Environ(), "GOCACHE="+t.TempDir(), "TZ=Pacific/Kiritimati", "GOAMD64=v3", "GOARM64=v9.0", "GOFLAGS=-ldflags=-X=main.x=y")
+	if out, err := again.CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	archives := sums(t, results[0])
+	if len(archives) != len(targets) {
+		t.Errorf("%d archives, want %d", len(archives), len(targets))
+	}
+	rebuilt := sums(t, results[1])
+	if want := len(targets); len(rebuilt) != 1 && (!*cold || len(rebuilt) != want) {
+		t.Errorf("%d archives were built again", len(rebuilt))
+	}
+	for name, sum := range rebuilt {
+		if archives[name] != sum {
+			t.Errorf("%s differs between two builds", name)
 		}
 	}
-	sums, err := os.ReadFile(filepath.Join(results[0], "SHA256SUMS"))
+	for _, target := range targets {
+		t.Run(target.name, func(t *testing.T) {
+			name := ""
+			for n := range archives {
+				if strings.Contains(n, "-"+target.name+".") {
+					name = n
+				}
+			}
+			content, err := os.ReadFile(filepath.Join(results[0], name))
+			if err != nil {
+				t.Fatal(err)
+			}
+			found := map[string]string{} // below the folder of the archive
+			for entry, text := range entries(t, name, content) {
+				_, below, _ := strings.Cut(entry, "/")
+				found[below] = text
+				for _, path := range []string{root, filepath.Dir(sources[0])} {
+					if strings.Contains(text, path) {
+						t.Errorf("%s: %s holds a path of this machine", name, entry)
+					}
+				}
+			}
+			holdsWhatIsPromised(t, target, found)
+			holdsAllTerms(t, target, found)
+		})
+	}
+	t.Run("manual pages", func(t *testing.T) { explainsAllCommands(t, results[0]) })
+}
+
+// hostTarget is the target of this machine.
+func hostTarget(t *testing.T) target {
+	i := slices.IndexFunc(targets, func(x target) bool { return x.os == runtime.GOOS && x.arch == runtime.GOARCH })
+	if i < 0 {
+		t.Skip("no archive is made for this machine")
+	}
+	return targets[i]
+}
+
+// sums returns the SHA-256 sums of the archives in a folder by their names, as its file of
+// sums names them, and holds that they are so, for this program and for sha256sum.
+func sums(t *testing.T, folder string) map[string]string {
+	t.Helper()
+	list, err := os.ReadFile(filepath.Join(folder, "SHA256SUMS"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if n := strings.Count(string(sums), "\n"); n != len(targets) {
-		t.Errorf("SHA256SUMS has %d lines, want %d", n, len(targets))
-	}
-	if again, err := os.ReadFile(filepath.Join(results[1], "SHA256SUMS")); err != nil || !bytes.Equal(sums, again) {
-		t.Errorf("the sums differ:\n%s\n%s\n%v", sums, again, err)
-	}
-	for line := range strings.Lines(string(sums)) {
-		sum, name, _ := strings.Cut(strings.TrimSpace(line), "  ")
-		content, err := os.ReadFile(filepath.Join(results[0], name))
+	found := map[string]string{}
+	for line := range strings.Lines(string(list)) {
+		sum, name, _ := strings.Cut(strings.TrimSuffix(line, "\n"), "  ")
+		content, err := os.ReadFile(filepath.Join(folder, name))
 		if err != nil {
 			t.Fatal(err)
 		}
 		if sum != fmt.Sprintf("%x", sha256.Sum256(content)) {
 			t.Errorf("%s: the sum is another", name)
 		}
-		if again, err := os.ReadFile(filepath.Join(results[1], name)); err != nil || !bytes.Equal(content, again) {
-			t.Errorf("%s differs between two builds (%v)", name, err)
+		found[name] = sum
+	}
+	if _, err := exec.LookPath("sha256sum"); err == nil {
+		check := exec.Command("sha256sum", "-c", "--strict", "SHA256SUMS")
+		check.Dir = folder
+		if out, err := check.CombinedOutput(); err != nil || strings.Count(string(out), ": OK\n") != len(found) {
+			t.Errorf("sha256sum -c: %v\n%s", err, out)
 		}
-		var names []string
-		for entry, text := range entries(t, name, content) {
-			names = append(names, path.Base(entry))
-			if strings.Contains(text, root) || strings.Contains(text, filepath.Dir(results[0])) {
-				t.Errorf("%s: %s holds a path of this machine", name, entry)
+	}
+	return found
+}
+
+// programIn is the name of the program in the archive of a target.
+func programIn(x target) string {
+	if x.os == "windows" {
+		return "prestrike.exe"
+	}
+	return "prestrike"
+}
+
+func holdsWhatIsPromised(t *testing.T, x target, found map[string]string) {
+	wanted := []string{
+		programIn(x), "README.html", "LICENSE.txt", "LICENSES.txt", "man/prestrike.1",
+		"completions/prestrike.bash", "completions/_prestrike", "completions/prestrike.fish", "completions/prestrike.ps1",
+	}
+	may := []string{programIn(x)}
+	switch x.os {
+	case "darwin":
+		wanted, may = append(wanted, "start.command"), append(may, "start.command")
+	case "linux":
+		wanted = append(wanted, "prestrike.desktop")
+	}
+	for _, name := range wanted {
+		if found[name] == "" {
+			t.Errorf("%s is missing", name)
+		}
+	}
+	for name, text := range found {
+		if runs := strings.HasPrefix(text, "-rwxr-xr-x "); runs != slices.Contains(may, name) {
+			t.Errorf("%s: may it be run? %t", name, runs)
+		}
+		if !slices.Contains(wanted, name) && !strings.HasPrefix(name, "man/prestrike-") {
+			t.Errorf("%s is not expected", name)
+		}
+	}
+}
+
+var termsOf = regexp.MustCompile(`(?m)^(.+): (\S+)\n=+$`)
+
+// holdsAllTerms holds the licences to what the linker wrote into the program: the modules
+// that are built in, no less and no more. None of their packages has terms of its own, which
+// would be missed.
+func holdsAllTerms(t *testing.T, x target, found map[string]string) {
+	_, program, _ := strings.Cut(found[programIn(x)], " ")
+	info, err := buildinfo.Read(strings.NewReader(program))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []string{"prestrike", "the Go library, " + info.GoVersion}
+	for _, m := range info.Deps {
+		if m.Replace != nil {
+			m = m.Replace
+		}
+		want = append(want, m.Path+" "+m.Version)
+	}
+	var got []string
+	terms := found["LICENSES.txt"]
+	titles := termsOf.FindAllStringSubmatchIndex(terms, -1)
+	for i, at := range titles {
+		end := len(terms)
+		if i+1 < len(titles) {
+			end = titles[i+1][0]
+		}
+		got = append(got, terms[at[2]:at[3]])
+		if text := terms[at[1]:end]; len(text) < 300 || !strings.Contains(strings.ToLower(text), "permi") {
+			t.Errorf("%s has no terms: %q", terms[at[2]:at[3]], text)
+		}
+	}
+	slices.Sort(want)
+	slices.Sort(got)
+	if got = slices.Compact(got); !slices.Equal(got, want) || len(want) < 10 {
+		t.Errorf("there are the terms of\n%q, built in are\n%q", got, want)
+	}
+	list, err := output(t.Context(), "", x.environment(), "go", "list", "-deps", "-f", "{{with .Module}}{{if not .Main}}{{$.Dir}}|{{.Dir}}{{end}}{{end}}", "prestrike/cmd/prestrike")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.Lines(list) {
+		folder, module, _ := strings.Cut(strings.TrimSpace(line), "|")
+		for ; len(folder) > len(module); folder = filepath.Dir(folder) {
+			files, err := os.ReadDir(folder)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, f := range files {
+				if licenceName.MatchString(f.Name()) && f.Type().IsRegular() {
+					t.Errorf("%s has terms of its own: %s", folder, f.Name())
+				}
 			}
 		}
-		program := "prestrike"
-		if strings.Contains(name, "windows") {
-			program += ".exe"
-		}
-		for _, want := range []string{program, "README.html", "LICENSE.txt", "LICENSES.txt", "prestrike.1", "prestrike-report.1", "prestrike.bash", "_prestrike", "prestrike.fish", "prestrike.ps1"} {
-			if !slices.Contains(names, want) {
-				t.Errorf("%s lacks %s", name, want)
+	}
+}
+
+// explainsAllCommands holds that the archive of this machine has a manual page for each
+// command that its program completes, and that the program runs from a folder of its own.
+func explainsAllCommands(t *testing.T, folder string) {
+	host := hostTarget(t)
+	names, err := filepath.Glob(filepath.Join(folder, "*-"+host.name+".*"))
+	if err != nil || len(names) != 1 {
+		t.Fatalf("the archives are %q, error %v", names, err)
+	}
+	content, err := os.ReadFile(names[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := entries(t, names[0], content)
+	program := filepath.Join(t.TempDir(), programIn(host))
+	pagesOf := map[string]string{}
+	for entry, text := range found {
+		pagesOf[path.Base(entry)] = text
+		if path.Base(entry) == programIn(host) {
+			_, text, _ := strings.Cut(text, " ")
+			if err := os.WriteFile(program, []byte(text), 0o777); err != nil {
+				t.Fatal(err)
 			}
 		}
+	}
+	list, err := output(t.Context(), "", nil, program, "__complete", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	pages := 0
+	for line := range strings.Lines(list) {
+		command, _, ok := strings.Cut(line, "\t")
+		if !ok || command == "help" {
+			continue
+		}
+		pages++
+		if !strings.Contains(pagesOf["prestrike-"+command+".1"], "prestrike-"+command) {
+			t.Errorf("no manual page explains %s", command)
+		}
+	}
+	if pages < 10 {
+		t.Errorf("the program completes %d commands", pages)
+	}
+}
+
+// Changed sources are not named as the revision that they were.
+func TestChangedSourcesAreNamed(t *testing.T) {
+	folder := t.TempDir()
+	git := func(args ...string) {
+		t.Helper()
+		args = append([]string{"-C", folder, "-c", "user.name=x", "-c", "user.email=x@example.org"}, args...)
+		if out, err := exec.Command("git", args...).CombinedOutput(); err != nil {
+			t.Skipf("git: %v\n%s", err, out)
+		}
+	}
+	if got := describe(t.Context(), folder); got != "unversioned" {
+		t.Errorf("without a history: %s", got)
+	}
+	git("init", "-q")
+	git("commit", "-q", "--allow-empty", "-m", "first")
+	if got := describe(t.Context(), folder); !regexp.MustCompile(`^\d{8}-[0-9a-f]{8}$`).MatchString(got) {
+		t.Errorf("a revision: %s", got)
+	}
+	git("tag", "v1.0.0")
+	if got := describe(t.Context(), folder); got != "v1.0.0" {
+		t.Errorf("a tag: %s", got)
+	}
+	if err := os.WriteFile(filepath.Join(folder, "new.go"), nil, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if got := describe(t.Context(), folder); got != "v1.0.0-modified" {
+		t.Errorf("changed: %s", got)
 	}
 }
