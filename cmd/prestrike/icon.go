@@ -120,7 +120,7 @@ func dropped(line, system string) string {
 func (c *console) leave(code int) {
 	switch {
 	case c.icon == iconWindow && c.in != nil:
-		c.say([]byte("\nPress Enter to close this window.\n"))
+		c.say([]byte("\nPress Enter to end.\n"))
 		_, _ = bufio.NewReader(c.in).ReadString('\n') // whatever comes, it ends
 	case c.icon == iconAlone && code == statusNotAudited:
 		c.mu.Lock()

@@ -49,7 +49,7 @@ func (s *iconStart) page(t *testing.T) string {
 	return string(page)
 }
 
-const closes = "Press Enter to close this window."
+const closes = "Press Enter to end."
 
 // A folder that is dropped on the icon is shown as a page, and a window that would close
 // waits for Enter.

@@ -37,13 +37,17 @@ th, td { text-align: left; vertical-align: top; padding: .3rem .7rem .3rem 0; bo
 
 var pngFile = regexp.MustCompile(`<img src="([^":]+\.png)"`)
 
+// withSource is what the README describes for those who have the source: how to run the
+// program and its tests with Go.
+var withSource = regexp.MustCompile(`(?s)<!-- with the source -->\n.*?<!-- end -->\n`)
+
 // readmePage returns the README as a page that needs nothing else: its PNG pictures, which
-// are read from files, are part of it. HTML in the README is left out: of it there is none
+// are read from files, are part of it. What needs the source is left out. HTML in the README is left out: of it there is none
 // but comments for tests.
 func readmePage(markdown []byte, files fs.FS) ([]byte, error) {
 	var body, page bytes.Buffer
 	convert := goldmark.New(goldmark.WithExtensions(extension.Table), goldmark.WithParserOptions(parser.WithAutoHeadingID()))
-	if err := convert.Convert(markdown, &body); err != nil {
+	if err := convert.Convert(withSource.ReplaceAll(markdown, nil), &body); err != nil {
 		return nil, err
 	}
 	text := bytes.ReplaceAll(body.Bytes(), []byte("<!-- raw HTML omitted -->"), nil)

@@ -145,6 +145,10 @@ func TestReadmePageIsWhole(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	first, _, _ := bytes.Cut(page, []byte("<h2"))
+	if bytes.Contains(first, []byte("go test")) || bytes.Contains(first, []byte("source")) || !bytes.Contains(first, []byte("The report is an aid")) {
+		t.Errorf("the page begins with what needs the source: %s", first)
+	}
 	for _, to := range regexp.MustCompile(`(?:href|src)="([^"]*)"`).FindAllSubmatch(page, -1) {
 		name, heading := bytes.CutPrefix(to[1], []byte("#"))
 		switch {
