@@ -429,7 +429,7 @@ func TestPicturesPartlyThere(t *testing.T) {
 	}
 	for rule := range onPictures {
 		if rule == bracketRange || rule == dust || rule == softSingle {
-			continue // this is no bracket, no session of three sequences, and no single frame
+			continue // this is no bracket, no session of several sequences, and no single frame
 		}
 		if !slices.ContainsFunc(q.NotJudged, func(n audit.NotJudged) bool { return n.Rule == rule.ID && n.Frames == 9 }) {
 			t.Errorf("%s does not say that it could not look at 9 frames: %v", rule.ID, q.NotJudged)
@@ -506,7 +506,7 @@ func TestPicturesNotThere(t *testing.T) {
 		}
 		for rule := range onPictures {
 			if rule == bracketRange || rule == dust || rule == softSingle {
-				continue // this is no bracket, no session of three sequences, and no single frame
+				continue // this is no bracket, no session of several sequences, and no single frame
 			}
 			if reasons[rule.ID] == "" {
 				t.Errorf("%s: %s is neither found nor said to be not judged", name, rule.ID)

@@ -106,14 +106,10 @@ func (j *job) name() {
 	j.key = keyOf(measuring(pixels.DefaultThresholds()), parts)
 }
 
-// dustFNumber is the f-number from which dust on the sensor shows, f/11, with room for how
-// it is recorded.
-const dustFNumber = 10.9
-
-// stoppedDown reports whether the first frame was made at an f-number at which dust shows.
+// stoppedDown reports whether the first frame was made at an f-number at which dust may show.
 func (j *job) stoppedDown() bool {
 	n, ok := j.runs[0].Frames[0].Meta().FNumber.Get()
-	return ok && n.Den > 0 && n.Float() >= dustFNumber
+	return ok && n.Den > 0 && n.Float() >= pixels.DustFNumber
 }
 
 func (j *job) last() *shoot.Run { return j.runs[len(j.runs)-1] }

@@ -20,17 +20,23 @@ type DustPlace struct {
 // A DustView is a run that may show dust.
 type DustView struct {
 	*Judgement
-	FNumber float64 // as recorded
+	FNumber float64 // the working one
 	Upright bool    // the camera was turned by 90°
 }
 
-// dustFewest is the least number of runs that are compared, and that must show a spot.
-const dustFewest = 3
+// DustFewest is the least number of runs that can show dust for it to be judged, and that must
+// show a spot.
+const DustFewest = 2
+
+// DustFNumber is the recorded f-number from which dust is sought, f/8, with room for how it is
+// recorded: from 0.4:1 on it works as f/11, at which dust shows. From lower ones on few pictures
+// would show more, and what is kept of the sensor takes 2 MiB of an open run with its states.
+const DustFNumber = 7.9
 
 // AskDust compares runs of one camera with pictures of one size, in the order of time: some
-// dozen at most, as each is compared with each. A spot that a run does not show, where its
-// picture is smooth there and its f-number not lower than that of others that do, before and
-// behind, is none of the sensor.
+// dozen at most, as each is compared with each. A spot counts where chance hardly puts it at one
+// place of so many pictures. A spot that a run does not show, where its picture is smooth there
+// and its f-number not lower than that of others that do, before and behind, is none of the sensor.
 func AskDust(views []DustView) Dust {
 	var d Dust
 	reason := ReasonFewViews
@@ -42,7 +48,7 @@ func AskDust(views []DustView) Dust {
 			at = append(at, i)
 		}
 	}
-	if d.Views = len(at); d.Views < dustFewest {
+	if d.Views = len(at); d.Views < DustFewest {
 		d.Verdict = cannot(reason)
 		return d
 	}
@@ -50,18 +56,19 @@ func AskDust(views []DustView) Dust {
 	var seen []DustPlace // each place once, whatever it comes to
 	unsure := false
 	for n, i := range at {
-		for _, s := range views[i].Specks.List {
-			p := DustPlace{Speck: s}
-			for _, k := range at[n:] {
-				if views[k].Specks.has(s) {
-					p.Shown = append(p.Shown, k)
+		for rank, s := range views[i].Specks.List {
+			p := DustPlace{Speck: s, Shown: []int{i}}
+			ranks := map[int]int{i: rank + 1}
+			for _, k := range at[n+1:] {
+				if r := views[k].Specks.rank(s); r > 0 {
+					p.Shown, ranks[k] = append(p.Shown, k), r
 				}
 			}
-			if len(p.Shown) < dustShown(d.Views) || contradicted(views, at, p) || p.amid(seen) {
+			if byChance(views, d.Views, p.Shown, ranks) > dustChance || contradicted(views, at, p) || p.amid(seen) {
 				continue
 			}
 			seen = append(seen, p)
-			if apart.most(p.Shown) >= dustFewest {
+			if byChance(views, d.Views, apart.most(p.Shown), ranks) <= dustChance {
 				d.Places = append(d.Places, p)
 			} else {
 				unsure = true
@@ -74,15 +81,29 @@ func AskDust(views []DustView) Dust {
 	return d
 }
 
-// dustShown is how many of n sequences must show a spot. Textured pictures have up to 64 spots
-// that are none of the sensor. Of two pictures one in some 650 lies by chance where the other has one of
-// its size and depth: 64 times 5 pixels around it, of 107,000, and half of those are alike. So three of
-// five sequences show a common spot once in 700 such sessions, four of twelve once in 10,000.
-func dustShown(n int) int {
-	if n <= 5 {
-		return 3
+// byChance returns how many places some of n views are expected to share by chance, with spots
+// that stand out from their pictures as far as those of one place do, or farther. Ranks are the
+// places of its spots in the lists of their views, from 1. At most P (1 + ln P + ... + (ln P)^(m-1)/(m-1)!)
+// choices of one spot of each of m lists have ranks whose product is P or less (by induction over m).
+func byChance(views []DustView, n int, shown []int, ranks map[int]int) float64 {
+	if len(shown) < DustFewest {
+		return math.Inf(1)
 	}
-	return max(4, (n+3)/4)
+	product, all, ways, alike := 1.0, 1.0, 1.0, 1.0
+	for i, k := range shown {
+		product *= float64(ranks[k])
+		all *= float64(len(views[k].Specks.List))
+		ways *= float64(n-i) / float64(i+1)
+		if i > 0 {
+			alike *= specksAlike
+		}
+	}
+	term, sum := 1.0, 1.0
+	for k := 1; k < len(shown); k++ {
+		term *= math.Log(product) / float64(k)
+		sum += term
+	}
+	return ways * min(product*sum, all) * alike
 }
 
 // amid reports whether the place is one of others.
@@ -118,9 +139,8 @@ type surroundings struct {
 	known map[[2]int]bool
 }
 
-// most returns how many of a list of runs all have other surroundings.
-func (s *surroundings) most(list []int) int {
-	var chosen []int
+// most returns those of a list of runs that all have other surroundings.
+func (s *surroundings) most(list []int) (chosen []int) {
 	for _, k := range list {
 		apart := true
 		for _, o := range chosen {
@@ -130,7 +150,7 @@ func (s *surroundings) most(list []int) int {
 			chosen = append(chosen, k)
 		}
 	}
-	return len(chosen)
+	return chosen
 }
 
 // apart reports whether the camera or the backdrop is known to have moved between two runs:
@@ -145,25 +165,27 @@ func (s *surroundings) apart(a, b int) bool {
 	return is
 }
 
-// elsewhere reports whether two views show different surroundings, by what lies along all
-// four sides of the picture: where that is smooth, or partly alike, it is not known that the
-// camera or the backdrop moved. A subject that turns before a fixed backdrop is not
-// elsewhere.
+// elsewhere reports whether two views show different things, by what lies along all four sides
+// of the picture: where that is smooth, or partly alike, it is not known that the camera or the
+// backdrop moved. A subject that turns before a fixed backdrop is not elsewhere, nor is one that
+// stands while its backdrop is exchanged: what lies inside must not be alike, as far as it shows.
 func (v *View) elsewhere(w *View) bool {
 	if !v.valid() || !w.valid() || v.Width != w.Width || v.Height != w.Height {
 		return false
 	}
 	a, b := bandPass(v.plane()), bandPass(w.plane())
 	cols, rows := v.blocks()
-	var known, alike [4]int
+	const inside = 4
+	var known, alike [5]int // by side, and inside
 	for by := 1; by < rows-1; by++ {
 		for bx := 1; bx < cols-1; bx++ {
-			sides := [4]bool{bx <= sideBlocks, bx >= cols-1-sideBlocks, by <= sideBlocks, by >= rows-1-sideBlocks}
-			if sides == [4]bool{} || max(a.blockSpread(bx, by), b.blockSpread(bx, by)) < sideSpread {
+			parts := [5]bool{bx <= sideBlocks, bx >= cols-1-sideBlocks, by <= sideBlocks, by >= rows-1-sideBlocks}
+			parts[inside] = parts == [5]bool{}
+			if max(a.blockSpread(bx, by), b.blockSpread(bx, by)) < sideSpread {
 				continue
 			}
 			c, ok := correlation(a, b, bx*blockSide, by*blockSide, 0, 0)
-			for k, on := range sides {
+			for k, on := range parts {
 				if on {
 					known[k]++
 					if ok && c >= sideAlike {
@@ -174,7 +196,7 @@ func (v *View) elsewhere(w *View) bool {
 		}
 	}
 	for k := range known {
-		if known[k] < sideKnown || float64(alike[k]) > sideSame*float64(known[k]) {
+		if k != inside && known[k] < sideKnown || float64(alike[k]) > sideSame*float64(known[k]) {
 			return false
 		}
 	}

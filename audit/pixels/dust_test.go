@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/draw"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
@@ -47,9 +48,6 @@ func view(t testing.TB, d pixelstest.Draw) pixels.DustView {
 	return sensorView(t, d.Build(), shotsOf(d, 0))
 }
 
-// dustFewest is the number of views that must show a spot.
-const dustFewest = 3
-
 // shotsOf are seven shots of a draw's run, with another noise.
 func shotsOf(d pixelstest.Draw, noise uint64) (shots []pixelstest.Shot) {
 	const frames = 7
@@ -71,13 +69,17 @@ func sensorView(t testing.TB, b *pixelstest.Built, shots []pixelstest.Shot) pixe
 	return pixels.DustView{Judgement: onSensor(t, pictures), FNumber: 16}
 }
 
+// isGrain reports whether a spot was found where a grain lies.
+func isGrain(s pixels.Speck, g pixelstest.Grain) bool {
+	return math.Hypot(s.X-g.X, s.Y-g.Y) < max(2*g.Radius, 0.008)
+}
+
 // grainsFound counts the grains of a seed that lie where a spot was found, and the spots
 // where no grain lies.
 func grainsFound(d pixels.Dust, dust uint64, ratio float64) (found, others int) {
 	grains := pixelstest.Grains(dust, ratio)
 	for _, p := range d.Places {
-		near := func(g pixelstest.Grain) bool { return math.Hypot(p.X-g.X, p.Y-g.Y) < max(2*g.Radius, 0.008) }
-		if slices.ContainsFunc(grains, near) {
+		if slices.ContainsFunc(grains, func(g pixelstest.Grain) bool { return isGrain(p.Speck, g) }) {
 			found++
 		} else {
 			others++
@@ -86,14 +88,21 @@ func grainsFound(d pixels.Dust, dust uint64, ratio float64) (found, others int) 
 	return found, others
 }
 
+// spotAt reports whether a view has a spot where a grain lies.
+func spotAt(v pixels.DustView, g pixelstest.Grain) bool {
+	return slices.ContainsFunc(v.Specks.List, func(s pixels.Speck) bool { return isGrain(s, g) })
+}
+
 // TestDustRates counts sessions of four views in which dust is found, spots that are none,
 // and what is found without dust and before a fixed backdrop.
 func TestDustRates(t *testing.T) {
 	pixelstest.Long(t)
-	const views, first = 4, 15501
-	sessions := scenesOf(3, 8)
+	const views, first = 4, 56001
+	sessions := scenesOf(4, 8)
 	const ratio = 533.0 / 800
 	withDust, places, others, grains, without, unsure, fixed := 0, 0, 0, 0, 0, 0, 0
+	pairs, inPairs, pairGrains, allPairGrains, cleanPairs := 0, 0, 0, 0, 0
+	shown, foundShown := 0, 0 // grains that two views and more have as spots
 	for s := range uint64(sessions) {
 		dust := first + s
 		var dirty, clean, standing []pixels.DustView
@@ -103,7 +112,7 @@ func TestDustRates(t *testing.T) {
 			clean = append(clean, view(t, dusty(seed, 0)))
 		}
 		same := dusty(first+2*views*s, dust).Build()
-		for k := range uint64(dustFewest) { // the camera stands, and the subject with it
+		for k := range uint64(3) { // the camera stands, and the subject with it
 			standing = append(standing, sensorView(t, same, shotsOf(dusty(first+2*views*s, dust), 1000*k)))
 		}
 		d := pixels.AskDust(dirty)
@@ -111,11 +120,37 @@ func TestDustRates(t *testing.T) {
 		n := len(pixelstest.Grains(dust, ratio))
 		t.Logf("session %d: %v %q, %d of %d grains, %d others", s, d.Answer, d.Reason, found, n, other)
 		places, others, grains = places+found, others+other, grains+n
+		for _, g := range pixelstest.Grains(dust, ratio) {
+			spots := 0
+			for _, v := range dirty {
+				if spotAt(v, g) {
+					spots++
+				}
+			}
+			if spots >= pixels.DustFewest {
+				shown++
+				if slices.ContainsFunc(d.Places, func(p pixels.DustPlace) bool { return isGrain(p.Speck, g) }) {
+					foundShown++
+				}
+			}
+		}
 		if found > 0 {
 			withDust++
 		}
 		if pixels.AskDust(clean).Answer == pixels.Found {
 			without++
+		}
+		for i := range dirty {
+			for k := range i {
+				found, other := grainsFound(pixels.AskDust([]pixels.DustView{dirty[k], dirty[i]}), dust, ratio)
+				pairs, pairGrains, allPairGrains, others = pairs+1, pairGrains+found, allPairGrains+n, others+other
+				if found > 0 {
+					inPairs++
+				}
+				if pixels.AskDust([]pixels.DustView{clean[k], clean[i]}).Answer == pixels.Found {
+					cleanPairs++
+				}
+			}
 		}
 		switch a := pixels.AskDust(standing); {
 		case a.Answer == pixels.Found:
@@ -126,8 +161,54 @@ func TestDustRates(t *testing.T) {
 	}
 	t.Logf("of %d sessions: dust found in %d (%d of %d grains, %d spots that are none); without dust %d; standing before one backdrop found %d, not judged %d",
 		sessions, withDust, places, grains, others, without, fixed, unsure)
+	t.Logf("of %d grains that two views and more have as spots %d are found", shown, foundShown)
+	t.Logf("of %d pairs of views: dust found in %d (%d of %d grains); without dust %d", pairs, inPairs, pairGrains, allPairGrains, cleanPairs)
+	if _, hi := wilson(inPairs, pairs); hi < 0.25 || cleanPairs > 0 {
+		t.Error("fewer found in two views, or more that is none, than stated")
+	}
 	if 2*withDust < sessions || others > 0 || without > 0 || fixed > 0 || unsure < sessions/2 {
 		t.Error("fewer found, or more that is none, than stated")
+	}
+}
+
+// TestDustRatesClean counts sessions without dust in which some is found, of two, four and
+// twelve views chosen from some: as they are, and with every second one turned by 90°, where
+// no surroundings have to differ.
+func TestDustRatesClean(t *testing.T) {
+	pixelstest.Long(t)
+	const first = 55001
+	var all []pixels.DustView
+	for s := range uint64(scenesOf(12, 96)) {
+		all = append(all, view(t, dusty(first+2*s, 0)))
+	}
+	rng := rand.New(rand.NewPCG(first, 1))
+	for _, n := range []int{2, 4, 12} {
+		for _, turned := range []bool{false, true} {
+			found, unsure, sessions := 0, 0, 0
+			for range 1000 {
+				var views []pixels.DustView
+				for i, k := range rng.Perm(len(all))[:n] {
+					v := all[k]
+					v.Upright = turned && i%2 == 1
+					views = append(views, v)
+				}
+				d := pixels.AskDust(views)
+				if d.Views < pixels.DustFewest {
+					continue // nothing is judged
+				}
+				sessions++
+				switch {
+				case d.Answer == pixels.Found:
+					found++
+				case d.Answer == pixels.CannotTell:
+					unsure++
+				}
+			}
+			t.Logf("%d views, turned %v: found in %d of %d sessions without dust, not judged %d", n, turned, found, sessions, unsure)
+			if lo, _ := wilson(found, sessions); lo > 0.005 {
+				t.Errorf("%d views, turned %v: found in %d of %d sessions without dust, want 1 of 200 at most", n, turned, found, sessions)
+			}
+		}
 	}
 }
 
@@ -142,7 +223,7 @@ func TestDustReal(t *testing.T) {
 	}
 	balls, _ := filepath.Glob(filepath.Join(root, "focus", "balls", "*.jpg"))
 	const side, most = 600, 12
-	sets, spots := 0, 0
+	sets, spots, pairs, inPairs := 0, 0, 0, 0
 	for _, f := range append(files, balls...) {
 		img, ok := decodedIfWhole(f)
 		if !ok {
@@ -165,11 +246,22 @@ func TestDustReal(t *testing.T) {
 		for _, v := range views {
 			spots += len(v.Specks.List)
 		}
+		for i := range views {
+			for k := range i {
+				pairs++
+				if d := pixels.AskDust([]pixels.DustView{views[k], views[i]}); d.Answer == pixels.Found {
+					inPairs++
+				}
+			}
+		}
 		if d := pixels.AskDust(views); d.Answer == pixels.Found {
 			t.Errorf("%s: found in %d parts: %+v", filepath.Base(f), len(views), d.Places)
 		}
 	}
-	t.Logf("%d pictures in parts, with %d spots", sets, spots)
+	t.Logf("%d pictures in parts, with %d spots; found in %d of %d pairs of parts", sets, spots, inPairs, pairs)
+	if lo, _ := wilson(inPairs, pairs); lo > 0.005 {
+		t.Errorf("found in %d of %d pairs", inPairs, pairs)
+	}
 	if sets < 8 || spots < 100 {
 		t.Errorf("%d sets with %d spots are too few to show anything", sets, spots)
 	}
@@ -195,6 +287,17 @@ func written(f float64, upright bool, spots ...pixels.Speck) pixels.DustView {
 	return pixels.DustView{Judgement: j, FNumber: f, Upright: upright}
 }
 
+// before returns a spot behind n others, each at a place of its own that no other list has.
+func before(n int, s pixels.Speck) (list []pixels.Speck) {
+	others++
+	for i := range n {
+		list = append(list, pixels.Speck{X: 0.02 + 0.03*float64(others), Y: 0.4 + 0.03*float64(i), Radius: 0.006, Depth: 0.05})
+	}
+	return append(list, s)
+}
+
+var others int
+
 // TestDust holds what several runs together say of a spot.
 func TestDust(t *testing.T) {
 	spot := pixels.Speck{X: 0.3, Y: 0.2, Radius: 0.006, Depth: 0.03}
@@ -208,13 +311,16 @@ func TestDust(t *testing.T) {
 		want  pixels.Verdict
 	}{
 		{"none has a spot", []pixels.DustView{written(16, false), written(16, true), written(16, false)}, pixels.Verdict{Answer: pixels.Fine}},
-		{"two runs", []pixels.DustView{written(16, false, spot), written(16, true, spot)}, pixels.Verdict{Reason: pixels.ReasonFewViews}},
-		{"three, of which one cannot show it", []pixels.DustView{written(16, false, spot), written(16, true, spot), unknown}, pixels.Verdict{Reason: pixels.ReasonNotSmooth}},
+		{"one run", []pixels.DustView{written(16, false, spot)}, pixels.Verdict{Reason: pixels.ReasonFewViews}},
+		{"two runs", []pixels.DustView{written(16, false, spot), written(16, true, spot)}, pixels.Verdict{Answer: pixels.Found}},
+		{"two runs with many spots that stand out more", []pixels.DustView{written(16, false, before(9, spot)...), written(16, true, before(9, spot)...)}, pixels.Verdict{Answer: pixels.Fine}},
+		{"three runs with many spots that stand out more", []pixels.DustView{written(16, false, before(9, spot)...), written(16, true, before(9, spot)...), written(16, true, before(9, spot)...)}, pixels.Verdict{Reason: pixels.ReasonBackdrop}},
+		{"two of which one cannot show it", []pixels.DustView{written(16, false, spot), unknown}, pixels.Verdict{Reason: pixels.ReasonNotSmooth}},
 		{"nothing shows that the backdrop moved", []pixels.DustView{written(16, false, spot), written(16, false, spot), written(16, false, spot)}, pixels.Verdict{Reason: pixels.ReasonBackdrop}},
-		{"two of three, as the third is aside", []pixels.DustView{written(16, false, spot), written(16, true, spot), written(16, false, aside)}, pixels.Verdict{Answer: pixels.Fine}},
-		{"two of three, as the third is larger", []pixels.DustView{written(16, false, spot), written(16, true, spot), written(16, false, larger)}, pixels.Verdict{Answer: pixels.Fine}},
-		{"the one between is smooth without it", []pixels.DustView{written(16, false, spot), written(16, true, spot), written(16, false), written(16, false, spot)}, pixels.Verdict{Answer: pixels.Fine}},
-		{"the one between has a lower f-number", []pixels.DustView{written(16, false, spot), written(16, true, spot), written(11, false), written(16, false, spot)}, pixels.Verdict{Reason: pixels.ReasonBackdrop}},
+		{"the other is aside", []pixels.DustView{written(16, false, spot), written(16, true, aside)}, pixels.Verdict{Answer: pixels.Fine}},
+		{"the other is larger", []pixels.DustView{written(16, false, spot), written(16, true, larger)}, pixels.Verdict{Answer: pixels.Fine}},
+		{"the one between is smooth without it", []pixels.DustView{written(16, false, spot), written(16, false), written(16, true, spot)}, pixels.Verdict{Answer: pixels.Fine}},
+		{"the one between has a lower f-number", []pixels.DustView{written(16, false, spot), written(11, false), written(16, true, spot)}, pixels.Verdict{Answer: pixels.Found}},
 	} {
 		if d := pixels.AskDust(c.views); d.Verdict != c.want {
 			t.Errorf("%s: %+v, want %+v", c.name, d, c.want)
@@ -309,5 +415,52 @@ func TestSpecksOfClone(t *testing.T) {
 	}
 	if len(cloned) != 1 || cloned[0].Depth > 0.7*before[0].Depth {
 		t.Errorf("the clone, half of whose frames show no spot: %v, alone %v; want half the depth", cloned, before)
+	}
+}
+
+// textureOf is a view of random texture; inside the outer five blocks it is that of another seed.
+func textureOf(sides, inside uint64) pixels.View {
+	const w, h, side, grain = 240, 160, 8, 3
+	texture := func(seed uint64) []byte {
+		rng := rand.New(rand.NewPCG(seed, 1))
+		coarse := make([]byte, (w/grain+1)*(h/grain+1))
+		for i := range coarse {
+			coarse[i] = byte(rng.IntN(256))
+		}
+		out := make([]byte, w*h)
+		for i := range out {
+			out[i] = coarse[i/w/grain*(w/grain+1)+i%w/grain]
+		}
+		return out
+	}
+	v := pixels.View{Width: w, Height: h, Luma: texture(sides)}
+	for i, t := range texture(inside) {
+		if x, y := i%w, i/w; min(x, w-1-x, y, h-1-y) >= 5*side {
+			v.Luma[i] = t
+		}
+	}
+	blocks := make([]float32, w/side*h/side)
+	v.Peak, v.Rise, v.Firm = blocks, blocks, blocks
+	return v
+}
+
+// TestDustBeforeAnotherBackdrop holds that a dark spot of a subject that stands is not taken for
+// dust where only the backdrop was exchanged, and that one is where all has changed.
+func TestDustBeforeAnotherBackdrop(t *testing.T) {
+	spot := pixels.Speck{X: 0.5, Y: 0.3, Radius: 0.006, Depth: 0.03}
+	for _, c := range []struct {
+		name          string
+		sides, inside uint64 // of the second view
+		want          pixels.Verdict
+	}{
+		{"all is another", 2, 2, pixels.Verdict{Answer: pixels.Found}},
+		{"the sides are", 2, 1, pixels.Verdict{Reason: pixels.ReasonBackdrop}},
+		{"the inside is", 1, 2, pixels.Verdict{Reason: pixels.ReasonBackdrop}},
+	} {
+		a, b := written(16, false, spot), written(16, false, spot)
+		a.View, b.View = textureOf(1, 1), textureOf(c.sides, c.inside)
+		if d := pixels.AskDust([]pixels.DustView{a, b}); d.Verdict != c.want {
+			t.Errorf("%s: %+v, want %+v", c.name, d.Verdict, c.want)
+		}
 	}
 }

@@ -11,7 +11,7 @@ import (
 // One run alone does not decide what a spot is. Found means that there are spots.
 type Specks struct {
 	Verdict
-	List []Speck
+	List []Speck // those first that stand out most from what is around them
 	// Clear marks where a spot would be seen: one byte for each square of speckCell pixels
 	// of the mean picture, row by row of Cols, 1 where it is smooth.
 	Cols  int
@@ -252,9 +252,10 @@ func (p plane) probe(pr *probe, at int) (depth, spread float64) {
 	return depth, spread
 }
 
-// has reports whether there is a spot at the place of another, of about its size and depth.
-func (s *Specks) has(o Speck) bool {
-	return slices.ContainsFunc(s.List, func(c Speck) bool {
+// rank returns which spot in the list, from 1, is at the place of another, and of about its
+// size and depth; 0 where none is.
+func (s *Specks) rank(o Speck) int {
+	return 1 + slices.IndexFunc(s.List, func(c Speck) bool {
 		return math.Hypot(c.X-o.X, c.Y-o.Y) <= max(speckApart/sensorSide, speckAside*o.Radius) &&
 			max(c.Radius, o.Radius) <= speckSize*min(c.Radius, o.Radius) && max(c.Depth, o.Depth) <= speckDepths*min(c.Depth, o.Depth)
 	})

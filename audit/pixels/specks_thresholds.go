@@ -26,6 +26,11 @@ const (
 	// speckSize times their radius and speckDepths times their depth: the f-number changes both.
 	speckApart, speckAside = 1.2, 0.4
 	speckSize, speckDepths = 1.8, 3.0
+	// specksAlike is the chance that two spots of two pictures are at one place and alike: of
+	// 2,556,634 pairs of 48 rendered views without dust 73 are. A place counts where chance puts
+	// one in fewer than dustChance sessions. Those that stand out most are alike more often: with
+	// a limit of 0.002, of 1,000 pairs of 96 other views 7 had such a place.
+	specksAlike, dustChance = 2.9e-5, 0.0005
 	// The surroundings are the outer sideBlocks blocks of a view, from a spread of sideSpread
 	// code values on; on each side sideKnown must be known, of which sideSame at most are
 	// alike, by a correlation of sideAlike.

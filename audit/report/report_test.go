@@ -435,6 +435,17 @@ func TestFindingsLeadWithTitles(t *testing.T) {
 	}
 }
 
+// TestReasonOfTheSessionToo holds that a reason that all sequences and the session as a whole
+// share is that of all sequences, and not of one more than there are.
+func TestReasonOfTheSessionToo(t *testing.T) {
+	r := judge(t, morning)
+	r.Sessions[0].NotJudged = []audit.NotJudged{{Rule: "dust", Title: "Dust on the sensor", Reason: "no sensor pitch"}}
+	want := "Not judged: Diffraction and Dust on the sensor (all sequences): no sensor pitch.\n"
+	if out := string(write(t, "table", r, nil)); !strings.Contains(out, want) {
+		t.Errorf("no %q in\n%s", want, out)
+	}
+}
+
 // TestBracketsHaveNoCadence holds that no time is stated from frame to frame
 // where the exposure times differ.
 func TestBracketsHaveNoCadence(t *testing.T) {

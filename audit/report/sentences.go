@@ -215,6 +215,7 @@ func notJudged(s *audit.Session) []reason {
 		reason
 		in []string
 	}
+	const whole = "session"
 	var reasons []*places
 	byText := map[string]*places{}
 	add := func(where string, list []audit.NotJudged) {
@@ -229,17 +230,17 @@ func notJudged(s *audit.Session) []reason {
 				r.rules = append(r.rules, n.Rule)
 				r.titles = append(r.titles, title(n.Title, n.Rule))
 			}
-			if len(r.in) == 0 || r.in[len(r.in)-1] != where {
+			if len(r.in) == 0 || r.in[len(r.in)-1] != where && where != whole { // else its sequences are named
 				r.in = append(r.in, where)
 			}
 		}
 	}
-	add("session", s.NotJudged)
 	for _, q := range s.Sequences {
 		if q.Patches == nil {
 			add(q.ID, q.NotJudged)
 		}
 	}
+	add(whole, s.NotJudged)
 	slices.SortStableFunc(reasons, func(a, b *places) int { return len(b.in) - len(a.in) })
 	list := make([]reason, len(reasons))
 	for i, r := range reasons {

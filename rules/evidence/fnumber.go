@@ -188,26 +188,34 @@ var openings = audit.SequenceFact(func(v *audit.Review) (o struct {
 })
 
 func readOpenings(v *audit.Review) (list []Opening, unknown []*shoot.Frame) {
-	q, s := v.Sequence, SensorOf(v)
-	shown := fNumbersShown.Of(v)[mountedOn(q)]
+	q := v.Sequence
 	list = make([]Opening, 0, len(q.Frames))
 	for _, f := range q.Frames {
 		if !f.Meta().HasExif {
 			continue
 		}
-		n := exifread.Positive(f.Meta().FNumber)
-		if n == 0 {
+		if o, ok := OpeningOf(v, q, f); ok {
+			list = append(list, o)
+		} else {
 			unknown = append(unknown, f)
-			continue
 		}
-		o := Opening{Frame: f, Marked: n, M: MagnificationOf(v, q, s, f), Kind: FNumbersOf(v, q.Body, f.Meta())}
-		if o.Kind == audit.FNumbersUnknown {
-			o.Kind = shown
-		}
-		o.Working = working(n, o.M, o.Kind, LensFacts(v.Options, f.Meta()))
-		list = append(list, o)
 	}
 	return list, unknown
+}
+
+// OpeningOf returns the f-number of a frame of a sequence of the session; not ok where the frame
+// records none.
+func OpeningOf(v *audit.Review, q *shoot.Sequence, f *shoot.Frame) (o Opening, ok bool) {
+	n := exifread.Positive(f.Meta().FNumber)
+	if n == 0 {
+		return o, false
+	}
+	o = Opening{Frame: f, Marked: n, M: MagnificationOf(v, q, SensorBehind(v, q), f), Kind: FNumbersOf(v, q.Body, f.Meta())}
+	if o.Kind == audit.FNumbersUnknown {
+		o.Kind = fNumbersShown.Of(v)[mountedOn(q)]
+	}
+	o.Working = working(n, o.M, o.Kind, LensFacts(v.Options, f.Meta()))
+	return o, true
 }
 
 // OpenFrames returns the frames of openings.

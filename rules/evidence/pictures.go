@@ -16,9 +16,15 @@ const notLooked = "the pictures were not inspected"
 // Seen returns what was found in the pictures of the review's sequence; nil
 // where nothing was, with the reason, which is empty where the pictures of such
 // a sequence answer no rule.
-func Seen(v *audit.Review) (j *pixels.Judgement, why string) {
-	q := v.Sequence
-	p, ok := v.Pictures.(*pixels.Seen)
+func Seen(v *audit.Review) (j *pixels.Judgement, why string) { return seenIn(v.Sequence, v.Pictures) }
+
+// SeenIn is Seen for any sequence of the session.
+func SeenIn(v *audit.Review, q *shoot.Sequence) (j *pixels.Judgement, why string) {
+	return seenIn(q, v.Pictured[q])
+}
+
+func seenIn(q *shoot.Sequence, pictures any) (j *pixels.Judgement, why string) {
+	p, ok := pictures.(*pixels.Seen)
 	if ok && p.Few {
 		return nil, ""
 	}
