@@ -166,6 +166,13 @@ func (r *reader) noSuchKey(name string) string {
 		return fmt.Sprintf("there is no key %q: write [rule.%s]", name, cmp.Or(table, key))
 	}
 	near := Nearest(name, known)
+	if near == "" && !below { // suport = "tripod" without [shoot] above it
+		for _, k := range known {
+			if of, bare, ok := strings.Cut(k, "."); ok && bare == Nearest(key, []string{bare}) {
+				return fmt.Sprintf("there is no key %q: did you mean %s, under %s?", name, bare, head(of))
+			}
+		}
+	}
 	sameTable := below && strings.HasPrefix(near, table+".")
 	if places := r.placesOf(key); len(places) > 0 && !sameTable {
 		if below {

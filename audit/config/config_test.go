@@ -99,6 +99,7 @@ by = "BX1_0160.NEF"
 func TestReadMistakes(t *testing.T) {
 	tests := []struct{ name, text, want string }{
 		{"unknown key", "[shoot]\nsuport = \"tripod\"", `prestrike.toml:2: there is no key "shoot.suport": did you mean "shoot.support"?`},
+		{"unknown key without a table", "suport = tripod", `prestrike.toml:1: there is no key "suport": did you mean support, under [shoot]?`},
 		{"unknown table", "\n[shot]\n", `prestrike.toml:2: there is no key "shot": did you mean "shoot"?`},
 		{"unknown rule", "[rule.iso-drifts]\ntolerance = 1", `prestrike.toml:1: there is no rule "iso-drifts": did you mean "iso-drift"?`},
 		{"unknown parameter", "[rule.iso-drift]\n\ntolerence = 1", `prestrike.toml:3: rule iso-drift has no key "tolerence": did you mean "tolerance"?`},

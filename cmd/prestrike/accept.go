@@ -3,6 +3,8 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"slices"
 	"strings"
 
@@ -20,8 +22,8 @@ prestrike.toml of the folder, or of a folder above it. All other entries stay as
 are. The finding remains in the report, with your reason, and no longer counts. To take
 it back, remove the entry.
 
-Name the sequence as in the report. Name the rule as prestrike report --why
-shows it, in brackets after the finding.
+Name the sequence as in the report, such as 1.12, or a whole session, such as 1. Name
+the rule as prestrike report --why shows it, in brackets after the finding.
 
 Exit status: 0 written, 3 when nothing was written.`
 
@@ -63,6 +65,17 @@ func newAccept(c *console) *cobra.Command {
 }
 
 func runAccept(cmd *cobra.Command, c *console, f *shootFlags, folder, id, rule, reason string) error {
+	file, err := f.fileToWrite(folder)
+	if err != nil {
+		return err
+	}
+	after := ""
+	if f.config != "" {
+		after = fmt.Sprintf(" Report with --config %s.", f.config)
+		if _, none := os.Lstat(f.config); errors.Is(none, fs.ErrNotExist) {
+			f.config = "" // it is made, and the file that holds until then is read
+		}
+	}
 	opt, _, err := f.options(cmd, []string{folder})
 	if err != nil {
 		return err
@@ -77,45 +90,62 @@ func runAccept(cmd *cobra.Command, c *console, f *shootFlags, folder, id, rule, 
 	if err != nil {
 		return err
 	}
-	sequence, err := sequenceWith(result, id, rule)
+	frame, err := acceptable(result, id, rule)
 	if err != nil {
 		return err
 	}
-	file, err := f.fileToWrite(folder)
-	if err != nil {
-		return err
+	meant := audit.Acceptance{Rule: rule, Reason: reason}
+	if frame != nil {
+		meant.Frame = nameIn(result, frame)
 	}
-	frame := sequence.Frames[0]
-	if err := config.Accept(file, opt.Rules, audit.Acceptance{Rule: rule, Frame: nameIn(result, frame), Reason: reason}); err != nil {
+	if err := config.Accept(file, opt.Rules, meant); err != nil {
 		if mistake, ok := errors.AsType[*config.Error](err); ok {
 			return mistake
 		}
 		return notWritten(file, err, "name another file with --config", "allow writing to it, or name another file with --config")
 	}
-	return c.print(fmt.Appendf(nil, "Wrote to %s: %s in %s is meant.\n", report.Visible(file), rule, id))
+	return c.print(fmt.Appendf(nil, "Wrote to %s: %s in %s is meant.%s\n", report.Visible(file), rule, id, report.Visible(after)))
 }
 
-// sequenceWith returns the sequence of an ID in which a rule found something that
-// is not accepted yet.
-func sequenceWith(r *audit.Result, id, rule string) (*audit.Reviewed, error) {
+// acceptable returns the frame by which a finding of a rule in a sequence, or in a session
+// of a number, is accepted, the first of the sequence; nil for a finding of a session that
+// names no frame. An error is why nothing is to be accepted.
+func acceptable(r *audit.Result, id, rule string) (*shoot.Frame, error) {
+	of := func(list []*audit.Finding) (*audit.Finding, error) {
+		var open []string
+		accepted := false
+		for _, f := range list {
+			switch {
+			case f.Accepted:
+				accepted = accepted || f.Rule == rule
+			case f.Closed:
+			case f.Rule == rule:
+				return f, nil
+			case !slices.Contains(open, f.Rule):
+				open = append(open, f.Rule)
+			}
+		}
+		switch {
+		case accepted:
+			return nil, fmt.Errorf("%s in %s is accepted already", rule, id)
+		case len(open) == 0:
+			return nil, fmt.Errorf("nothing is open in %s: prestrike report shows what is", id)
+		}
+		return nil, fmt.Errorf("%s has no open finding of %s: those that are open are of %s", id, rule, words.List(open, 6))
+	}
 	for _, session := range r.Sessions {
+		if id == session.ID {
+			f, err := of(session.Findings)
+			if err != nil || len(f.Frames) == 0 {
+				return nil, err
+			}
+			return f.Frames[0], nil
+		}
 		for _, q := range session.Sequences {
-			if q.ID != id {
-				continue
+			if q.ID == id {
+				_, err := of(q.Findings)
+				return q.Frames[0], err
 			}
-			var open []string
-			for _, f := range q.Findings {
-				if f.Rule == rule && !f.Accepted && !f.Closed {
-					return q, nil
-				}
-				if !f.Accepted && !f.Closed && !slices.Contains(open, f.Rule) {
-					open = append(open, f.Rule)
-				}
-			}
-			if len(open) == 0 {
-				return nil, fmt.Errorf("nothing is open in %s: prestrike report shows what is", id)
-			}
-			return nil, fmt.Errorf("%s has no open finding of %s: those that are open are of %s", id, rule, words.List(open, 6))
 		}
 	}
 	return nil, fmt.Errorf("there is no sequence %q: prestrike report lists them", id)
