@@ -166,19 +166,19 @@ func (r *reader) noSuchKey(name string) string {
 		return fmt.Sprintf("there is no key %q: write [rule.%s]", name, cmp.Or(table, key))
 	}
 	near := Nearest(name, known)
-	if near == "" && !below { // suport = "tripod" without [shoot] above it
-		for _, k := range known {
-			if of, bare, ok := strings.Cut(k, "."); ok && bare == Nearest(key, []string{bare}) {
-				return fmt.Sprintf("there is no key %q: did you mean %s, under %s?", name, bare, head(of))
-			}
-		}
-	}
 	sameTable := below && strings.HasPrefix(near, table+".")
 	if places := r.placesOf(key); len(places) > 0 && !sameTable {
 		if below {
 			return fmt.Sprintf("%s has no key %s: it belongs under %s", head(table), key, oneOf(places))
 		}
 		return fmt.Sprintf("%s belongs under %s: write that on a line above it", key, oneOf(places))
+	}
+	if near == "" && !below { // suport = "tripod" without [shoot] above it
+		for _, k := range known {
+			if of, bare, ok := strings.Cut(k, "."); ok && bare == Nearest(key, []string{bare}) {
+				return fmt.Sprintf("there is no key %q: did you mean %s, under %s?", name, bare, head(of))
+			}
+		}
 	}
 	text := fmt.Sprintf("there is no key %q", name)
 	if near != "" {
