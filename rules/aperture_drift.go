@@ -22,8 +22,8 @@ Set the f-number by hand, check whether the ring or dial was touched, and shoot 
 sequence again.
 
 Some lenses report the working f-number, which rises as focus comes nearer. That is no
-change where prestrike.toml declares it for the lens or the body, or where the recorded
-distance and the lens's largest opening show it. Otherwise, in a focus sequence, an f-number
+change where prestrike.toml declares it for the lens or the body. The recorded distance and
+the lens's largest opening may show it, too. Otherwise, in a focus sequence, an f-number
 that changes in one direction in small steps is not judged.
 
 The finding is wrong where the change is meant.`,

@@ -25,9 +25,9 @@ curtain that sticks. Merged pictures keep such bands, and clips flicker.
 Inspect the frames named. Use lamps that do not pulse or a longer exposure time, and
 shoot the sequence again.
 
-Bands that all frames share cannot be found, and neither can bands narrower than about 6 %
-of the height of a large preview, or 13 % of a small one. Dark bands in frames with flash
-are reported by sync-speed.`,
+Bands that all frames share cannot be found. Bands must be wider than about 6 % of the
+height of a large preview, or 13 % of a small one. Dark bands in frames with flash are
+reported by sync-speed.`,
 	Source: "IEC 61966-2-1 (tone curve); limits chosen on rendered sequences",
 	Params: []audit.Param{{
 		Name: "depth", Unit: "EV", Doc: "the smallest difference between the darkest and the brightest line",

@@ -28,10 +28,10 @@ Shoot the sequence again; give the flash more time between frames.
 
 The finding is a check where the frame could be meant: in a time-lapse or a series, and
 where frames get dark again and again. It is also a check where one or two frames show
-nothing of what their neighbours show, as with a hand or a cap in front of the lens. Such
-frames at the very beginning and end of a sequence count as markers and are not reported. A
-lasting step of the light is found by brightness-drift, unless it is so deep that the light
-must have failed. Values assume the usual tone curve and are rough.`,
+nothing of their neighbours, as with a hand in front of the lens. Such frames at the very
+beginning and end of a sequence count as markers and are not reported. A lasting step of the
+light is found by brightness-drift, unless it is so deep that the light must have failed.
+Values assume the usual tone curve and are rough.`,
 	Source: "IEC 61966-2-1 (tone curve); limit: common practice",
 	Params: []audit.Param{
 		darkest,

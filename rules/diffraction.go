@@ -30,8 +30,8 @@ make the steps of this one finer.
 
 A note means that diffraction shows at 100 %, or can be sharpened. Single frames, bursts and
 brackets are often stopped down on purpose, as one frame must be sharp over the whole depth.
-For them the finding stays a note until little detail is left. The same holds for a steady
-sequence that nothing shows to be close up, and for a clip, which never needs all
+For them the finding stays a note until little detail is left. The same is true of a steady
+sequence that nothing shows to be close up, and of a clip, which never needs all
 megapixels. A lens that is open as far as it goes can do no more: that is a note, too.
 F-numbers are rounded, so less than 1/6 EV past a limit does not count.
 

@@ -30,8 +30,8 @@ is lost here: that is a check. A copy whose end is missing is a check, too.
 Check whether every card was copied. If a frame was copied over, or a copy is damaged,
 copy it from the card again.
 
-The finding is wrong where a camera without a serial number, or one whose clock has stopped,
-gives one name and one time to two exposures.`,
+The finding is wrong where a camera gives one name and one time to two exposures. It may
+have no serial number, or its clock may have stopped.`,
 	Source:       "CIPA DC-009 (DCF) file numbers; common practice",
 	CheckSession: checkRepeatedFrame,
 }

@@ -3,6 +3,8 @@ package rules
 import (
 	"os"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -68,6 +70,7 @@ func TestSessions(t *testing.T) {
 				about = append(about, w.Rule)
 			}
 			result := judge(t, text)
+			rangesArePlain(t, result)
 			bad := text.Mismatches(result, about...)
 			for _, m := range bad {
 				t.Error(m)
@@ -81,6 +84,59 @@ func TestSessions(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+var (
+	dashed    = regexp.MustCompile(`\b\d{3,}\s?(-|–|—|\.\.+)\s?\d{3,}\b`)
+	neighbour = regexp.MustCompile(`\bframes (\d{3,}) to (\d{3,})\b`)
+	inARow    = regexp.MustCompile(`\b(\d{4,})(?:, | and )(\d{4,})(?:, | and )(\d{4,})\b`)
+)
+
+// rangesArePlain holds that frames are written in one way in all findings: "0061 and 0062",
+// "0061 to 0068", whatever the rule.
+func rangesArePlain(t *testing.T, result *audit.Result) {
+	t.Helper()
+	plain := func(rule, text string) {
+		if found := dashed.FindString(text); found != "" {
+			t.Errorf("%s: %q in %q: write \"to\"", rule, found, text)
+		}
+		numbers := func(found []string) []int {
+			var list []int
+			for _, digits := range found {
+				n, err := strconv.Atoi(digits)
+				if err != nil {
+					t.Fatal(err)
+				}
+				list = append(list, n)
+			}
+			return list
+		}
+		for _, found := range neighbour.FindAllStringSubmatch(text, -1) {
+			if n := numbers(found[1:]); n[1] == n[0]+1 {
+				t.Errorf("%s: %q in %q: write \"and\"", rule, found[0], text)
+			}
+		}
+		for _, found := range inARow.FindAllStringSubmatch(text, -1) {
+			if n := numbers(found[1:]); n[1] == n[0]+1 && n[2] == n[1]+1 {
+				t.Errorf("%s: %q in %q: write \"to\"", rule, found[0], text)
+			}
+		}
+	}
+	all := func(findings []*audit.Finding, not []audit.NotJudged) {
+		for _, f := range findings {
+			plain(f.Rule, f.Message)
+			plain(f.Rule, f.Action)
+		}
+		for _, n := range not {
+			plain(n.Rule, n.Reason)
+		}
+	}
+	for _, session := range result.Sessions {
+		all(session.Findings, session.NotJudged)
+		for _, q := range session.Sequences {
+			all(q.Findings, q.NotJudged)
+		}
 	}
 }
 

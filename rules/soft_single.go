@@ -31,11 +31,11 @@ same view: one that was turned or framed anew is another. Where a later frame of
 sharper, or a focus sequence of it follows, the first was a test, and nothing is reported. A
 frame whose view no other frame shows is not judged, and is not listed.
 
-Where the width of edges doubles, the rule finds about eight in ten shakes, and nine in ten
-frames of a flat subject that missed focus. In a deep subject the rule finds missed focus
-only where no part with texture is in focus. A frame that is in focus where the subject has
-no texture may be found too. Frames are not compared with focus sequences. Of a session, the
-last 100 runs of single frames are inspected.`,
+Where the width of edges doubles, the rule finds about eight in ten shakes. Of frames of a
+flat subject that missed focus, it finds nine in ten. In a deep subject the rule finds
+missed focus only where no part with texture is in focus. A frame that is in focus where the
+subject has no texture may be found too. Frames are not compared with focus sequences. Of a
+session, the last 100 runs of single frames are inspected.`,
 	Source: "Pertuz, Puig and Garcia, Pattern Recognition 46(5), 2013 (focus measures under noise); limits chosen on rendered pictures",
 	Params: []audit.Param{{
 		Name: "loss", Doc: "the smallest loss of sharpness, as a share of what the other frame has",

@@ -31,6 +31,7 @@ func TestTrade(t *testing.T) {
 				sound++
 			}
 			result := judge(t, text)
+			rangesArePlain(t, result)
 			differences := text.Differences(result)
 			if text.Open != "" {
 				open++

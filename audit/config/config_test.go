@@ -157,7 +157,7 @@ func TestReadMistakes(t *testing.T) {
 		{"a severity without quotes", "[rule.iso-drift]\nseverity = off", "prestrike.toml:2: severity is off: write off = true instead"},
 		{"off in another language", "[rule.iso-drift]\noff = yes", `prestrike.toml:2: off is "yes": write true or false, without quotes`},
 		{"a rule without its word", "[iso-drift]\nseverity = \"note\"", `prestrike.toml:1: there is no key "iso-drift": write [rule.iso-drift]`},
-		{"a rule as a key", "[rule]\niso-drift = \"note\"", `prestrike.toml:2: write [rule.iso-drift] alone on its line, and what holds for the rule on the lines below: severity = "note"`},
+		{"a rule as a key", "[rule]\niso-drift = \"note\"", `prestrike.toml:2: write [rule.iso-drift] alone on its line, and what is set for the rule on the lines below: severity = "note"`},
 		{"a severity without a rule", "severity = \"note\"", "prestrike.toml:1: severity belongs under the head of a rule, such as [rule.iso-drift]: write that on a line above it"},
 		{"a number of a rule in the shoot", "[shoot]\ntolerance = 1", "prestrike.toml:2: [shoot] has no key tolerance: it belongs under [rule.iso-drift]"},
 		{"a plan in a rule", "[rule.iso-drift]\nplanned-frames = 5", `prestrike.toml:2: rule iso-drift has no key "planned-frames": it belongs under [shoot]`},

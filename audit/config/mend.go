@@ -171,7 +171,7 @@ var (
 func plainMistake(e *toml.DecodeError, line string) string {
 	if key := strings.Join(e.Key(), "."); key != "" && strings.Contains(e.Error(), "cannot decode") {
 		if id, isRule := strings.CutPrefix(key, "rule."); isRule {
-			return fmt.Sprintf(`write [rule.%s] alone on its line, and what holds for the rule on the lines below: severity = "note"`, id)
+			return fmt.Sprintf(`write [rule.%s] alone on its line, and what is set for the rule on the lines below: severity = "note"`, id)
 		}
 		return fmt.Sprintf("%s cannot have this value", key) + seeExample
 	}

@@ -55,7 +55,7 @@ const (
 	ReasonOrder         = "a test run takes one frame at each focus, from one end to the other"
 	ReasonBack          = "focus goes back within the test run"
 	ReasonHole          = "one frame or more is missing in the test run"
-	ReasonStands        = "focus stands still for some frames of the test run"
+	ReasonStands        = "focus does not move in some frames of the test run"
 	ReasonFewTest       = "a test run needs 8 frames with a picture"
 	ReasonFlat          = "too few places are parallel enough to the sensor"
 	ReasonSpread        = "places of the subject contradict each other"
