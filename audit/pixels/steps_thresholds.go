@@ -103,9 +103,9 @@ const (
 	patchEV, toneSlope = 0.15, 2.2
 	// Another view is shown where more than these shares of the blocks that are sharp in both
 	// lie aside, with their neighbours, by more than 0.5 and 0.3 small pixels: what fits had
-	// no more than 0.07 and 0.08, under harder conditions too but for one of 80 that was
+	// no more than 0.07 and 0.12, under harder conditions too but for one of 100 that was
 	// registered wrong, and subjects turned by 10° had 0.26 and 0.33 at least.
-	patchApart05, patchApart03 = 0.10, 0.12
+	patchApart05, patchApart03 = 0.10, 0.18
 	// patchStep is the widest step that may be left, in usual steps: the next is a jump.
 	patchStep = 1.5
 	// patchNoise is the least deviation of ln sharpness that is believed of another run,
