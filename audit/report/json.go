@@ -135,6 +135,7 @@ type (
 		Merged     int              `json:"merged"`
 		Copies     int              `json:"copies"`
 		Earlier    int              `json:"earlier"`
+		Since      *string          `json:"since"`
 		Other      int              `json:"other"`
 		Unreadable []jsonUnreadable `json:"unreadable"`
 		Unread     []jsonUnread     `json:"unread"`
@@ -161,7 +162,7 @@ func writeJSON(w io.Writer, m *model, _ *Options) error {
 	out := jsonReport{
 		Format: jsonFormat, Version: jsonVersion, Verdict: m.verdict.String(), Sessions: []jsonSession{}, Views: make([]jsonView, 0, len(m.views)),
 		Files: jsonFiles{
-			Read: m.files.read, Frames: m.files.frames, Merged: m.files.merged, Copies: m.files.copies, Earlier: m.files.earlier, Other: m.files.other,
+			Read: m.files.read, Frames: m.files.frames, Merged: m.files.merged, Copies: m.files.copies, Earlier: m.files.earlier, Since: m.files.since, Other: m.files.other,
 			Unreadable: make([]jsonUnreadable, 0, len(m.files.unreadable)),
 			Unread:     make([]jsonUnread, 0, len(m.files.unread)), Unfinished: make([]string, 0, len(m.files.unfinished)),
 		},

@@ -93,6 +93,7 @@ type timeModel struct {
 // A filesModel counts what became of every file.
 type filesModel struct {
 	read, frames, merged, copies, earlier, other int
+	since                                        *string // from when on was judged, nil where everything was
 	unreadable                                   []unreadableFile
 	unread                                       []*shoot.Problem
 	unfinished                                   []string
@@ -217,6 +218,9 @@ func timedEnds(sequences []*audit.Reviewed) (first, last *shoot.Frame) {
 func newFiles(r *audit.Result) filesModel {
 	c := &r.Files
 	m := filesModel{read: c.Read, frames: c.Frames, merged: c.Merged, copies: c.Copies, other: c.Other, unread: c.Unread, unfinished: c.Unfinished, earlier: c.Earlier, sentence: filesSentence(c, r.Since)}
+	if !r.Since.IsZero() {
+		m.since = new(FormatTime(r.Since, time.Second, nil))
+	}
 	for _, f := range c.Unreadable {
 		m.unreadable = append(m.unreadable, unreadableFile{f.Path, unreadable(f)})
 	}

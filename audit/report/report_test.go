@@ -296,7 +296,7 @@ func TestJSONKeys(t *testing.T) {
 		{"a frame", first(sequence, "frames"), "copies files number time"},
 		{"a finding", first(sequence, "findings"), "accepted action closed frames limit measured message rule severity title unit"},
 		{"a reason", first(sequence, "not_judged"), "reason rule"},
-		{"files", got["files"], "copies earlier frames merged other read unfinished unread unreadable"},
+		{"files", got["files"], "copies earlier frames merged other read since unfinished unread unreadable"},
 	} {
 		var keys []string
 		for k := range c.v.(map[string]any) {
@@ -312,7 +312,7 @@ func TestJSONKeys(t *testing.T) {
 // TestJSONOfNothing holds that lists are never null.
 func TestJSONOfNothing(t *testing.T) {
 	out := string(write(t, "json", &audit.Result{}, nil))
-	want := `{"format":"prestrike-report","version":2,"verdict":"good","sessions":[],"views":[],"time_left":null,"files":{"read":0,"frames":0,"merged":0,"copies":0,"earlier":0,"other":0,"unreadable":[],"unread":[],"unfinished":[]}}`
+	want := `{"format":"prestrike-report","version":2,"verdict":"good","sessions":[],"views":[],"time_left":null,"files":{"read":0,"frames":0,"merged":0,"copies":0,"earlier":0,"since":null,"other":0,"unreadable":[],"unread":[],"unfinished":[]}}`
 	var b bytes.Buffer
 	if err := json.Compact(&b, []byte(out)); err != nil {
 		t.Fatal(err)

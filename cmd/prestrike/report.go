@@ -154,7 +154,8 @@ func runReport(cmd *cobra.Command, c *console, f *reportFlags, folders []string)
 	}
 
 	if !result.Since.IsZero() && len(result.Sessions) == 0 {
-		return fmt.Errorf("no sequence begins after %s: --since leaves out all %d frames", result.Since.Format("2 January 2006, 15:04"), result.Files.Earlier)
+		return fmt.Errorf("no sequence begins after %s: --since leaves out all %d frames; name an earlier time, or its day too, as in --since %q",
+			result.Since.Format("2 January 2006, 15:04"), result.Files.Earlier, result.Since.AddDate(0, 0, -1).Format("2006-01-02 15:04"))
 	}
 	err = target.writeFrom(func(w io.Writer) error { return f.write(cmd.Context(), c, w, form, result, folders) })
 	if err != nil {
