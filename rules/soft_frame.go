@@ -23,8 +23,9 @@ Inspect it at 100 %. If it is blurred, shoot the sequence again.
 
 The finding is a note. The rule finds about nine in ten shakes of 2.5 pixels and more of a
 picture 1,600 wide, and half of those of 1.5 to 2.5. A small loss counts where it has one
-direction, as a shake has and defocus has not. Two frames that changed places may give the
-same sign. First and last frames are never found.`,
+direction, as a shake has and defocus has not. Without a direction, a frame must be softer
+than both neighbours: uneven steps of focus do not cause that. Two frames that changed
+places may give the same sign. First and last frames are never found.`,
 	Source: "Pertuz, Puig and Garcia, Pattern Recognition 46(5), 2013 (focus measures under noise); Bigün and Granlund, ICCV 1987 (structure tensor); limits chosen on rendered sequences",
 	Params: []audit.Param{
 		{

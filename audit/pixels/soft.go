@@ -9,7 +9,16 @@ import (
 type loss struct {
 	at, tiles  int     // frame, and tiles that count
 	loss, most float64 // ln: the median of the tiles, and of nearly all of them
-	sided      bool    // along one direction
+	// either is the median loss against the softer of the two neighbours, ln. A tile gets sharper
+	// until it is in focus, and softer behind: at any focus between two frames it is at least as
+	// sharp as in the softer of them. So uneven steps make no such loss.
+	either float64
+	sided  bool // along one direction
+}
+
+// round reports whether the loss counts without a direction.
+func (l loss) round(limit, most float64) bool {
+	return l.loss >= limit && min(l.most, l.either) >= most
 }
 
 // askSoft compares each frame with the mean of its neighbours.
@@ -49,7 +58,7 @@ func (e *evidence) askSoft(w Walk, c *curves, stalls Stalls, o Order, b Brightne
 	var s Soft
 	for _, l := range losses {
 		at := l.at
-		if (l.loss < limit || l.most < most) && (!l.sided || l.loss < e.th.SoftLossSided) {
+		if !l.round(limit, most) && (!l.sided || l.loss < e.th.SoftLossSided) {
 			continue
 		}
 		if stalls.touches(at-1, at+1) || o.touches(at-1, at+1) || b.touches(at-1, at+1) {
@@ -64,7 +73,7 @@ func (e *evidence) askSoft(w Walk, c *curves, stalls Stalls, o Order, b Brightne
 // lossAt compares frame i of the curves with its neighbours; not ok where too few
 // tiles are sharp enough in all of them.
 func (e *evidence) lossAt(c *curves, i int, walking bool) (loss, bool) {
-	var d []float64
+	var d, either []float64
 	sharp := make([]bool, len(c.tiles))
 	for k := range c.tiles {
 		t := &c.tiles[k]
@@ -84,12 +93,14 @@ func (e *evidence) lossAt(c *curves, i int, walking bool) (loss, bool) {
 			continue
 		}
 		sharp[k] = true
-		d = append(d, math.Log(here+eps)-(math.Log(before+eps)+math.Log(behind+eps))/2)
+		before, here, behind = math.Log(before+eps), math.Log(here+eps), math.Log(behind+eps)
+		d = append(d, here-(before+behind)/2)
+		either = append(either, here-min(before, behind))
 	}
 	if len(d) < softTiles {
 		return loss{}, false
 	}
-	return loss{c.lo + i, len(d), -median(d), -percentile(d, softNearlyAll), e.sided(c.lo+i, sharp)}, true
+	return loss{c.lo + i, len(d), -median(d), -percentile(d, softNearlyAll), -median(either), e.sided(c.lo+i, sharp)}, true
 }
 
 // sided reports whether the frame of that index differs from the frames beside it in the
