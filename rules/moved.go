@@ -35,7 +35,7 @@ is a note, as the subject itself may move. So is a jump of less than a pixel of 
 A lens also shifts the picture where focus starts or stops: a small jump there cannot be
 judged. With rails and microscopes the picture drifts as they focus, and a jump along the
 drift may be reported as a step of focus. Frames that match neither neighbour count, too,
-except the first and last few, which count as markers.`,
+where nearly all parts of the picture differ. The first and last few count as markers.`,
 	Source: "Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration); limits chosen on rendered sequences",
 	Params: []audit.Param{
 		{

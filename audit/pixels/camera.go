@@ -60,7 +60,9 @@ func (e *evidence) askMoved(w Walk, o Order) Moved {
 	least := e.th.MovedPixels * e.perLongSide()
 	limit := max(least, e.th.MovedSigma*(median(values)/rayleighMedian+shiftNoise))
 	m, hits := e.jumpsOver(limit, d, shift, w, o)
-	m.Events = append(e.moves(hits, d, shift), e.broken()...)
+	lost, unknown := e.broken()
+	m.Events = append(e.moves(hits, d, shift), lost...)
+	m.Unmatched = append(m.Unmatched, unknown...)
 	slices.SortFunc(m.Events, func(a, b Move) int { return a.From - b.From })
 	m.Verdict = decided(len(m.Events) > 0)
 	switch {
@@ -174,29 +176,6 @@ func (e *evidence) moves(hits []int, d []float64, shift [][2]float64) (events []
 			ev.Lasting = false
 		}
 		events = append(events, ev)
-	}
-	return events
-}
-
-// broken returns the places where the picture changes altogether: a single link
-// that cannot be followed among ones that can, and single frames that match
-// neither neighbour, while these match each other.
-func (e *evidence) broken() (events []Move) {
-	clear := func(i int) bool {
-		m := e.links[i].motion
-		return m.Converged && m.Unexplained < maxLeft
-	}
-	for i, l := range e.links {
-		if i < 2 || i+2 >= len(e.links) || e.dark[l.from] || e.dark[l.to] {
-			continue
-		}
-		from, to := e.ends(l)
-		if !l.motion.Converged && clear(i-1) && clear(i+1) && (clear(i-2) || clear(i+2)) {
-			events = append(events, Move{From: from, To: to, Lasting: true, Lost: true})
-		}
-		if l.to-l.from == 2 && clear(i) && e.frames[l.from+1].odd && !e.dark[l.from+1] {
-			events = append(events, Move{From: from, To: e.frames[l.from+1].index, Lost: true})
-		}
 	}
 	return events
 }

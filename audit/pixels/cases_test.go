@@ -1,6 +1,7 @@
 package pixels_test
 
 import (
+	"math"
 	"slices"
 	"testing"
 
@@ -194,5 +195,19 @@ func TestSwapAndStallWithoutSignature(t *testing.T) {
 		if s := j.Stalls; s.Answer == pixels.Fine || len(s.Events) > 0 && (s.Events[0].From != at || s.Events[0].To != at+n) || len(j.Jumps.Events) != 0 {
 			t.Errorf("focus stands for %d frames behind frame %d: stalls %+v, jumps %+v; %s", n, at, s, j.Jumps, summary(j))
 		}
+	}
+}
+
+// TestRegisterBetweenPixels: pictures that lie half a pixel of the small picture apart in both
+// directions are registered, too: there the nearest pixel, whose gradient counts, changes from
+// step to step. These two frames of a rail were taken for different things.
+func TestRegisterBetweenPixels(t *testing.T) {
+	d := pixelstest.Random(35045)
+	shots := d.Shots()[12:14]
+	m := shoot(t, d.Build(), shots)
+	got := pixels.Register(m[0], m[1])
+	way := shots[1].Focus - shots[0].Focus
+	if !got.Converged || math.Hypot(got.ShiftX-way*d.DriftX, got.ShiftY-way*d.DriftY) > 0.3 {
+		t.Errorf("shifted by %.2f and %.2f px: %+v", way*d.DriftX, way*d.DriftY, got)
 	}
 }

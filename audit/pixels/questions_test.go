@@ -149,21 +149,6 @@ func TestMovedForOneFrameWhereFocusStops(t *testing.T) {
 	}
 }
 
-func TestMovedLost(t *testing.T) {
-	s := tell(20)
-	s.links[9].motion = Motion{Gain: 1, Unexplained: 1}
-	m := s.evidence().askMoved(walks, Order{})
-	if len(m.Events) != 1 || !m.Events[0].Lost || m.Events[0].To != 10 {
-		t.Errorf("a picture that cannot be followed: %+v, want it lost from 9 to 10", m.Events)
-	}
-	for i := range s.links { // blurred all over: nothing is clear
-		s.links[i].motion.Unexplained = 0.1
-	}
-	if m := s.evidence().askMoved(walks, Order{}); m.Answer == Found {
-		t.Errorf("a picture lost among blurred ones: %+v", m.Events)
-	}
-}
-
 // TestTouches holds the bounds of what lies at a jump of focus, a stall, or a jump of
 // the light.
 func TestTouches(t *testing.T) {

@@ -134,6 +134,11 @@ func alignFrom(a, b []plane, mo Motion, last int) (Motion, *solver) {
 		if !ok {
 			return Motion{Gain: 1, Unexplained: 1}, nil
 		}
+		if l == 0 && moved >= coarseStill && s.unexplained < maxUnexplained {
+			if moved, ok = s.settle(); !ok {
+				return Motion{Gain: 1, Unexplained: 1}, nil
+			}
+		}
 		mo = s.mo
 		mo.ShiftX *= f
 		mo.ShiftY *= f
@@ -145,6 +150,28 @@ func alignFrom(a, b []plane, mo Motion, last int) (Motion, *solver) {
 		}
 	}
 	return mo, finest
+}
+
+// settle goes on half a step at a time, where whole ones go around the place in a ring. The
+// pictures match there, but about half-way between two pixels the nearest one, whose gradient
+// counts, is another after each step.
+func (s *solver) settle() (moved float64, ok bool) {
+	for range outerSteps {
+		from := s.mo
+		if moved, ok = s.step(); !ok || moved/2 < coarseStill {
+			return moved / 2, ok
+		}
+		s.mo = from.middle(s.mo)
+	}
+	return moved, ok
+}
+
+// middle returns the motion half-way to another.
+func (m Motion) middle(to Motion) Motion {
+	to.Scale, to.Rotation = (m.Scale+to.Scale)/2, (m.Rotation+to.Rotation)/2
+	to.ShiftX, to.ShiftY = (m.ShiftX+to.ShiftX)/2, (m.ShiftY+to.ShiftY)/2
+	to.Gain, to.Offset = (m.Gain+to.Gain)/2, (m.Offset+to.Offset)/2
+	return to
 }
 
 // A solver holds the state of the Gauss-Newton iteration on one level.
