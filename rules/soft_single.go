@@ -15,13 +15,14 @@ var softSingle = &audit.Rule{
 	Title:    "Soft single frames",
 	Severity: audit.Note,
 	Shows:    audit.ShowDetail,
-	Doc: `Inspects the pictures: finds single frames that are softer than an earlier single frame of the
-same view.
+	Doc: `Inspects the pictures: finds single frames that are softer than an earlier single frame, or an
+earlier focus sequence, of the same view.
 
 The frame was shaken, or focus missed the subject. Its sharpest parts are softer than the
-same parts in the other frame, and nothing in it is sharper.
+same parts in the other frame, and nothing in it is sharper. Beside a sequence, each part is
+compared with the frame in which it is sharpest.
 
-Inspect both at 100 %. If the frame is blurred, shoot it again.
+Inspect the frame named at 100 %. If it is blurred, shoot it again.
 
 The finding is a note. Two frames are compared where they were made within 10 minutes, with
 the same camera, lens, focal length, picture size and f-number. The ISO may differ by one
@@ -34,11 +35,11 @@ frame whose view no other frame shows is not judged, and is not listed.
 Where the width of edges doubles, the rule finds about eight in ten shakes. Of frames of a
 flat subject that missed focus, it finds nine in ten. In a deep subject the rule finds
 missed focus only where no part with texture is in focus. A frame that is in focus where the
-subject has no texture may be found too. Frames are not compared with focus sequences. Of a
-session, the last 100 runs of single frames are inspected.`,
+subject has no texture may be found too. Of a session, the last 100 runs of single frames
+are inspected.`,
 	Source: "Pertuz, Puig and Garcia, Pattern Recognition 46(5), 2013 (focus measures under noise); limits chosen on rendered pictures",
 	Params: []audit.Param{{
-		Name: "loss", Doc: "the smallest loss of sharpness, as a share of what the other frame has",
+		Name: "loss", Doc: "the smallest loss of sharpness, as a share of what the other frame or the sequence has",
 		Default: 0.36, Min: 0.36, Max: 1,
 	}},
 	CheckSession: checkSoftSingle,
@@ -129,7 +130,7 @@ func (s shot) softer(o shot) pixels.Softness {
 // and is not soft itself, and returns that where the frame is softer.
 func (s shot) softerThan(v *audit.Review, others []shot, soft map[*shoot.Frame]bool) (x pixels.Softness, by shot) {
 	for _, o := range others {
-		if o.place < 0 || soft[o.frame()] {
+		if o.place >= 0 && soft[o.frame()] {
 			continue
 		}
 		switch x = s.softer(o); {
@@ -153,9 +154,13 @@ func (s shot) retaken(later []shot) bool {
 }
 
 func reportSoftSingle(v *audit.Review, f *shoot.Frame, x pixels.Softness, by shot) {
+	what, action := "frame "+by.frame().Label(), "inspect both at 100 %; if the frame is blurred, shoot it again"
+	if by.place < 0 {
+		what, action = "sequence "+by.sequence.ID, "inspect it at 100 %; if it is blurred, shoot it again"
+	}
 	v.Found(audit.Finding{
-		Message:  fmt.Sprintf("frame %s is softer than frame %s, which shows the same view", f.Label(), by.frame().Label()),
-		Action:   "inspect both at 100 %; if the frame is blurred, shoot it again",
+		Message:  fmt.Sprintf("frame %s is softer than %s, which shows the same view", f.Label(), what),
+		Action:   action,
 		Frames:   []*shoot.Frame{f},
 		Region:   audit.Region(x.Box),
 		Measured: exifread.Of(x.Loss), Limit: exifread.Of(v.Param("loss")),

@@ -98,25 +98,38 @@ func TestSoftSingle(t *testing.T) {
 
 // TestSoftSingleBesideASequence holds the rule to frames beside a focus sequence of the view at
 // the same settings: a soft one before it is a test, and one behind it is compared with
-// other single frames alone; and to two frames one soon after the other.
+// it; and to two frames one soon after the other.
 func TestSoftSingleBesideASequence(t *testing.T) {
 	pixelstest.Long(t)
 	run := pixelstest.Run(3, 16, -0.12, 1.12, 0.04)
 	sharp := pixelstest.Shot{Focus: 0.45, Noise: 91}
 	shaken := pixelstest.Shot{Focus: 0.45, Noise: 92, Shake: 5, Angle: 0.6}
+	missed := pixelstest.Shot{Focus: 1.2, Noise: 93}
+	hardly := pixelstest.Shot{Focus: 0.45, Noise: 94, Shake: 1.2}
+	stopped := func(i int, m *exifread.Metadata) {
+		if i == 16 {
+			m.FNumber = exifread.Of(exifread.Rational{Num: 16, Den: 1})
+		}
+	}
 	for _, c := range []struct {
 		name  string
 		shots []pixelstest.Shot
 		pause int // the frame before which there is one
 		want  string
+		// change is what the frames record otherwise; nil for nothing.
+		change func(i int, m *exifread.Metadata)
 	}{
-		{"in focus behind it", append(slices.Clone(run), sharp), 16, ""},
-		{"shaken behind it", append(slices.Clone(run), shaken), 16, ""},
-		{"two behind it", append(slices.Clone(run), sharp, shaken), 16, "note soft-single: frame 0018 is softer than frame 0017, which shows the same view"},
-		{"a test before it", slices.Concat([]pixelstest.Shot{sharp, shaken}, run), 2, ""},
-		{"two frames", []pixelstest.Shot{sharp, shaken}, 9, "note soft-single: frame 0002 is softer than frame 0001, which shows the same view"},
+		{"clean: in focus behind it", append(slices.Clone(run), sharp), 16, "", nil},
+		{"fault: shaken behind it", append(slices.Clone(run), shaken), 16, "note soft-single: frame 0017 is softer than sequence 1.1, which shows the same view: inspect it at 100 %", nil},
+		{"fault: focus missed behind it", append(slices.Clone(run), missed), 16, "note soft-single: frame 0017 is softer than sequence 1.1", nil},
+		{"limit: hardly shaken behind it", append(slices.Clone(run), hardly), 16, "", nil},
+		{"limit: shot again", append(slices.Clone(run), shaken, sharp), 16, "", nil},
+		{"missing: shaken at another f-number", append(slices.Clone(run), shaken), 16, "", stopped},
+		{"two behind it", append(slices.Clone(run), sharp, shaken), 16, "note soft-single: frame 0018 is softer than frame 0017, which shows the same view", nil},
+		{"a test before it", slices.Concat([]pixelstest.Shot{sharp, shaken}, run), 2, "", nil},
+		{"two frames", []pixelstest.Shot{sharp, shaken}, 9, "note soft-single: frame 0002 is softer than frame 0001, which shows the same view", nil},
 	} {
-		camera := picturestest.Camera{Every: 1300 * time.Millisecond, NumbersRunOn: true, Skip: func(i int) int {
+		camera := picturestest.Camera{Every: 1300 * time.Millisecond, NumbersRunOn: true, Change: c.change, Skip: func(i int) int {
 			if i == c.pause {
 				return 80
 			}

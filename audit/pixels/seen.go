@@ -27,7 +27,7 @@ type pairOfStills struct {
 }
 
 // Softer asks whether a frame, by its place, is softer than a frame of another run, or of the
-// same one. The answer is kept: a folder that fills asks again and again. It is
+// same one, or than another run as a whole where that place is -1. The answer is kept: a folder that fills asks again and again. It is
 // not safe for concurrent use.
 func (s *Seen) Softer(frame int, of *Seen, other int) Softness {
 	key := pairOfStills{frame, weak.Make(of), other}
@@ -37,6 +37,8 @@ func (s *Seen) Softer(frame int, of *Seen, other int) Softness {
 	x := Softness{Verdict: cannot(ReasonNoView)}
 	if a, b := s.Judgement.still(frame), of.Judgement.still(other); a != nil && b != nil {
 		x = a.SofterThan(b)
+	} else if a != nil && other < 0 {
+		x = a.SofterThanRun(of.Judgement)
 	}
 	if s.compared == nil {
 		s.compared = map[pairOfStills]Softness{}

@@ -99,14 +99,19 @@ type tileGrid struct {
 
 func newGrid(m *FrameMeasure) tileGrid {
 	c := &m.cells
-	g := tileGrid{width: m.Width, height: m.Height, factor: m.Factor, smallPx: m.smallPx, cellPx: float64(2 * c.edge), edge: 4, cellCols: c.cols, cellRows: c.rows}
-	if c.cols*c.rows < 4500 {
-		g.edge = 3
-	}
+	g := tileGrid{width: m.Width, height: m.Height, factor: m.Factor, smallPx: m.smallPx, cellPx: float64(2 * c.edge), edge: tileEdge(c.cols, c.rows), cellCols: c.cols, cellRows: c.rows}
 	g.cols, g.rows = c.cols/g.edge, c.rows/g.edge
 	g.centreX = float64(m.small.w*m.smallPx) / 2 / g.cellPx
 	g.centreY = float64(m.small.h*m.smallPx) / 2 / g.cellPx
 	return g
+}
+
+// tileEdge returns the side of a tile of a picture of so many cells, cells.
+func tileEdge(cols, rows int) int {
+	if cols*rows < 4500 {
+		return 3
+	}
+	return 4
 }
 
 // Len returns the number of frames added.

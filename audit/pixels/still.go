@@ -193,8 +193,8 @@ func (s *Still) SofterThan(o *Still) Softness {
 
 // shownBy reports whether a run shows the same view.
 func (s *Still) shownBy(j *Judgement) bool {
-	o := Still{Width: j.View.Width, Height: j.View.Height, Luma: j.View.Luma, Cells: s.Cells, Sharpness: s.Sharpness}
-	if !s.fits(&o) {
+	o := j.stillAs(s)
+	if !s.fits(o) {
 		return false
 	}
 	v, w := s.seen(0), o.seen(0)
