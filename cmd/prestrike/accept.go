@@ -94,10 +94,7 @@ func runAccept(cmd *cobra.Command, c *console, f *shootFlags, folder, id, rule, 
 	if err != nil {
 		return err
 	}
-	meant := audit.Acceptance{Rule: rule, Reason: reason}
-	if frame != nil {
-		meant.Frame = nameIn(result, frame)
-	}
+	meant := audit.Acceptance{Rule: rule, Frame: nameIn(result, frame), Reason: reason}
 	if err := config.Accept(file, opt.Rules, meant); err != nil {
 		if mistake, ok := errors.AsType[*config.Error](err); ok {
 			return mistake
@@ -108,8 +105,8 @@ func runAccept(cmd *cobra.Command, c *console, f *shootFlags, folder, id, rule, 
 }
 
 // acceptable returns the frame by which a finding of a rule in a sequence, or in a session
-// of a number, is accepted, the first of the sequence; nil for a finding of a session that
-// names no frame. An error is why nothing is to be accepted.
+// of a number, is accepted, the first of the sequence. An error is why nothing is to be
+// accepted.
 func acceptable(r *audit.Result, id, rule string) (*shoot.Frame, error) {
 	of := func(list []*audit.Finding) (*audit.Finding, error) {
 		var open []string
@@ -136,8 +133,12 @@ func acceptable(r *audit.Result, id, rule string) (*shoot.Frame, error) {
 	for _, session := range r.Sessions {
 		if id == session.ID {
 			f, err := of(session.Findings)
-			if err != nil || len(f.Frames) == 0 {
+			switch {
+			case err != nil:
 				return nil, err
+			case len(f.Frames) == 0: // an acceptance without a frame holds for what is found later, too
+				return nil, fmt.Errorf("%s in %s names no frame, and would be accepted wherever it is found: "+
+					"change the plan in prestrike.toml, as with optional = true in its [[view]] or another planned number", rule, id)
 			}
 			return f.Frames[0], nil
 		}
