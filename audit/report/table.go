@@ -174,9 +174,10 @@ func writeNotJudged(b *bytes.Buffer, reasons []reason, width int, all bool) {
 		text := "Not judged: " + strings.Join(list[:shown], "; ")
 		if left := len(list) - shown; left > 0 {
 			if shown > 0 {
-				text += "; and"
+				text += "; and " + words.Count(left, "more reason", "more reasons") + ", all listed by --why"
+			} else {
+				text += words.Count(left, "reason", "reasons") + ", listed by --why"
 			}
-			text += " " + words.Count(left, "more reason", "more reasons") + ", all listed by --why"
 		}
 		if shown == 0 || len(wrap(Visible(text+"."), width-2)) <= notJudgedLines {
 			Paragraph(b, "", 2, text+".", width)

@@ -178,6 +178,9 @@ func plainFlagError(err error) error {
 	if _, ok := errors.AsType[*values.Error](err); ok { // names what was read
 		return fmt.Errorf("%s: %w", flag, wrong.Unwrap())
 	}
+	if wrong.GetFlag().Value.Type() == "bool" {
+		return fmt.Errorf("%s: cannot read %q: write %s alone, or leave it out", flag, wrong.GetValue(), flag)
+	}
 	return fmt.Errorf("%s: cannot read %q: %w", flag, wrong.GetValue(), wrong.Unwrap())
 }
 
