@@ -184,7 +184,8 @@ func writeHelp(b *bytes.Buffer, cmd *cobra.Command, width int) {
 	flags("Flags", cmd.LocalFlags())
 	flags("Flags of every command", cmd.InheritedFlags())
 	if cmd.HasAvailableSubCommands() {
-		fmt.Fprintf(b, "\n%s COMMAND --help explains a command.\n", cmd.CommandPath())
+		b.WriteByte('\n')
+		report.Paragraph(b, "", 0, cmd.CommandPath()+" COMMAND --help explains a command.", width)
 	}
 }
 

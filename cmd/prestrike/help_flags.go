@@ -26,6 +26,7 @@ const (
 	flagGap   = 3
 	flagShare = 3 // a third of the width
 	flagLeast = 24
+	flagBelow = 10 // where it begins on a very narrow screen
 )
 
 // writeFlags lists flags with what they do, within the width.
@@ -42,6 +43,9 @@ func writeFlags(b *bytes.Buffer, set *pflag.FlagSet, width int) {
 		if n := len(flagUse(f)) + flagGap; n <= most {
 			column = max(column, n)
 		}
+	}
+	if 2*column > width { // then each explanation is below its flag
+		column = flagBelow
 	}
 	for _, f := range shown {
 		use := flagUse(f)

@@ -14,7 +14,7 @@ import (
 // Help keeps to the width of the screen, on every command. What stands on a line of
 // its own in an example may be one long word.
 func TestHelpKeepsToTheWidth(t *testing.T) {
-	for _, width := range []int{60, 80, 100, 200} {
+	for _, width := range []int{40, 50, 60, 72, 79, 80, 100, 200} {
 		var walk func(cmd *cobra.Command)
 		walk = func(cmd *cobra.Command) {
 			var b bytes.Buffer
