@@ -31,7 +31,7 @@ the last frames are judged in proportion to that. In pictures, focusing shows as
 size or a drift. Where it does, the pictures count and not the distance, and a stop of one
 or two frames inside the sequence is a note. Two frames at every position are a note of
 their own. Where focusing shows as neither, the change of sharpness from frame to frame
-shows a stop. There must be texture enough, and the stop must not be at either end.`,
+shows a stop. There must be texture enough.`,
 	Source: "common practice; Baker and Matthews, Lucas-Kanade 20 years on, IJCV 56(3), 2004 (registration)",
 	Params: []audit.Param{
 		{

@@ -85,18 +85,13 @@ func (e *evidence) stillInMotion(still []bool, change []float64) {
 }
 
 // stillInSteps marks the links over which the steps show that focus stands, where the
-// picture does not jump; and reports whether they show that it moves elsewhere. At an end they
-// show no stop by themselves: before and behind the subject all is blurred, and changes no
-// more while focus moves on.
+// picture does not jump; and reports whether they show that it moves elsewhere.
 func (e *evidence) stillInSteps(still []bool, change []float64, m Moved, steps joinedSteps) (moves bool) {
 	for by := &steps; by != nil && by.methods != nil; by = by.finer {
 		by.still(still, change)
 		stands := make([]bool, len(still))
 		moves = by.standing(stands, change) // the finest ones have it
 		for _, p := range stretchesOf(stands) {
-			if p.from == 0 || p.to == len(still) {
-				continue
-			}
 			from, _ := e.ends(e.links[p.from])
 			_, to := e.ends(e.links[p.to-1])
 			if !m.touches(from, to) {

@@ -1,6 +1,9 @@
 package pixels
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // stepsInBlur takes the steps from the change of blur over each link: it grows as the
 // difference of the squares of the distances from where a tile is sharp. Tiles and frames
@@ -27,16 +30,17 @@ func (e *evidence) stepsInBlur() steps {
 // the variance of a tile's blur is kappa times the square of the distance.
 type blurFit struct {
 	*evidence
-	x      []float64 // where the ends of the links lie, one more than these
-	z      []float64 // where the tiles are sharp; NaN where not known
-	info   []float64 // of each step: its inverse variance, times spread²
-	kappa  float64   // 0 where no growth is seen
-	spread float64   // of what remains, in the deviations that noise makes
+	seen   [][]blurChange // of each link: what its tiles show
+	x      []float64      // where the ends of the links lie, one more than these
+	z      []float64      // where the tiles are sharp; NaN where not known
+	info   []float64      // of each step: its inverse variance, times spread²
+	kappa  float64        // 0 where no growth is seen
+	spread float64        // of what remains, in the deviations that noise makes
 }
 
 func (e *evidence) newBlurFit() *blurFit {
 	n := len(e.links)
-	f := &blurFit{evidence: e, x: make([]float64, n+1), z: make([]float64, e.grid.cols*e.grid.rows), info: make([]float64, n), spread: blurSpread}
+	f := &blurFit{evidence: e, seen: e.blursSeen(), x: make([]float64, n+1), z: make([]float64, e.grid.cols*e.grid.rows), info: make([]float64, n), spread: blurSpread}
 	for i, l := range e.links {
 		f.x[i+1] = f.x[i] + e.span(l)
 	}
@@ -46,6 +50,44 @@ func (e *evidence) newBlurFit() *blurFit {
 	return f
 }
 
+// blursSeen returns the changes of blur over the links between frames that belong to the run,
+// of those tiles that show any. Where blur is wider than what the Laplacian sees, noise is left
+// and what compression makes of it, which keeps its place: a tile changes no more there,
+// whatever focus does, and that with a small deviation. So a tile must be clearly sharper
+// somewhere than at its softest; and in the sharper one of the two frames it must be so too,
+// or not much softer than at its sharpest.
+func (e *evidence) blursSeen() [][]blurChange {
+	bright := make([]float64, len(e.frames)) // what makes sharpness that of one brightness
+	softest := slices.Repeat([]float64{math.Inf(1)}, e.grid.cols*e.grid.rows)
+	sharpest := make([]float64, len(softest))
+	for i, f := range e.frames {
+		bright[i] = math.Exp(-2 * e.lnGain[i])
+		if e.outside[i] {
+			continue
+		}
+		for t := range f.tiles {
+			if v := bright[i] * float64(f.tiles[t].energy); v >= 0 {
+				softest[t], sharpest[t] = min(softest[t], v), max(sharpest[t], v)
+			}
+		}
+	}
+	out := make([][]blurChange, len(e.links))
+	for i, l := range e.links {
+		if e.outside[l.from] || e.outside[l.to] {
+			continue
+		}
+		from, to := e.frames[l.from].tiles, e.frames[l.to].tiles
+		for _, b := range l.blurs {
+			sharper := max(bright[l.from]*float64(from[b.tile].energy), bright[l.to]*float64(to[b.tile].energy))
+			least := blurRise * softest[b.tile]
+			if sharpest[b.tile] >= least && sharper >= min(least, blurNear*sharpest[b.tile]) {
+				out[i] = append(out[i], b)
+			}
+		}
+	}
+	return out
+}
+
 // A blurRow is what one tile shows of one link.
 type blurRow struct {
 	link int
@@ -53,15 +95,11 @@ type blurRow struct {
 	step, squares float64 // of focus over the link: x₂ - x₁, x₂² - x₁²
 }
 
-// rows calls f with what the tiles show of the links between frames that belong to the
-// run.
+// rows calls yield with what the tiles show of the links.
 func (f *blurFit) rows(yield func(blurRow)) {
-	for i, l := range f.links {
-		if f.outside[l.from] || f.outside[l.to] {
-			continue
-		}
+	for i, seen := range f.seen {
 		r := blurRow{link: i, step: f.x[i+1] - f.x[i], squares: f.x[i+1]*f.x[i+1] - f.x[i]*f.x[i]}
-		for _, r.blurChange = range l.blurs {
+		for _, r.blurChange = range seen {
 			yield(r)
 		}
 	}

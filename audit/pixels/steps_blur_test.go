@@ -71,6 +71,12 @@ func (s *story) blurred(x []float64, noise float64) *story {
 	rng := rand.New(rand.NewPCG(7, 7))
 	s.standing()
 	n := float64(len(x))
+	for i := range s.frames {
+		s.frames[i].tiles = make([]tile, s.grid.cols*s.grid.rows)
+		for t := range 60 {
+			s.frames[i].tiles[t].energy = float32(100 / (1 + square(x[i]-n*float64(t)/60)))
+		}
+	}
 	for i := range s.links {
 		for t := range 60 {
 			z := n * float64(t) / 60
@@ -102,6 +108,35 @@ func TestStepsInBlur(t *testing.T) {
 			if !(math.Abs(st.ratio[i]-want) <= 0.2) {
 				t.Errorf("%s: step %d is %.2f of the usual one, want %.2f", name, i, st.ratio[i], want)
 			}
+		}
+	}
+}
+
+// TestStepsInBlurBehindSubject: far behind all of the subject its tiles change no more, as
+// blur is wider there than what is compared, and noise and compression are left. That is no
+// step of nothing: it is not known.
+func TestStepsInBlurBehindSubject(t *testing.T) {
+	const n, sharpest, reach, noise = 30, 12, 9, 0.05
+	x := make([]float64, n)
+	for i := range x {
+		x[i] = float64(i)
+	}
+	s := tell(n).blurred(x, noise)
+	rng := rand.New(rand.NewPCG(8, 8))
+	grown := func(away float64) float64 { return 0.05 * square(min(math.Abs(away), reach)) }
+	for i := range s.frames {
+		for tile := range 60 {
+			away := x[i] - sharpest*float64(tile)/60
+			s.frames[i].tiles[tile].energy = float32(100/(1+square(away)*square(away)) + 1)
+			if i > 0 {
+				s.links[i-1].blurs[tile].growth = float32(grown(away) - grown(away-1) + noise*rng.NormFloat64())
+			}
+		}
+	}
+	st := s.evidence().stepsInBlur().from.steps(throughout)
+	for i, r := range st.ratio {
+		if math.Abs(r-1) > 3*st.error[i] || i >= 2 && i <= sharpest && math.IsNaN(r) {
+			t.Errorf("step %d is %.2f ± %.2f of the usual one, want 1 where the subject is near, or not known", i, r, st.error[i])
 		}
 	}
 }

@@ -25,7 +25,7 @@ func (s *joinedSteps) standing(still []bool, change []float64) (moves bool) {
 			back++
 		}
 		switch {
-		case math.Abs(r)-s.stallRatio() >= looseSigma*by.error[i] && !by.maybeStands(i):
+		case by.surelyMoves(i) && !by.maybeStands(i):
 			known++
 		case i < wideLinks || i >= n-wideLinks:
 			ends = false
@@ -35,11 +35,28 @@ func (s *joinedSteps) standing(still []bool, change []float64) (moves bool) {
 		return false
 	}
 	for _, p := range stretchesOf(low) {
-		if by.stands(p, slow, change) {
+		if by.abrupt(p) && by.stands(p, slow, change) {
 			p.mark(still)
 		}
 	}
 	return ends && !slices.Contains(low, true) && float64(known) >= knownLinks*float64(n)
+}
+
+// surelyMoves reports whether the steps show that focus moves over link i.
+func (s *joinedSteps) surelyMoves(i int) bool {
+	return math.Abs(s.ratio[i])-s.stallRatio() >= looseSigma*s.error[i]
+}
+
+// abrupt reports whether focus surely moves over the links beside a stretch at an end. Before
+// and behind the subject, where all is blurred, less and less is seen of its motion.
+func (s *joinedSteps) abrupt(p stretch) bool {
+	for k := range weakLinks {
+		before, behind := p.from-1-k, p.to+k
+		if p.from == 0 && !(behind < len(s.ln) && s.surelyMoves(behind)) || p.to == len(s.ln) && !(before >= 0 && s.surelyMoves(before)) {
+			return false
+		}
+	}
+	return true
 }
 
 // maybeStands reports whether a good method shows a step near nothing.

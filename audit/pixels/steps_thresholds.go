@@ -49,6 +49,11 @@ const (
 	// mean square, of which noise is a part; blurRounding is what code values in whole
 	// numbers and their interpolation leave at least of their difference, squared.
 	blurLeast, blurShare, blurRounding = 1, 0.2, 0.02
+	// A tile shows blur that is blurRise times as sharp at its sharpest as at its softest, in
+	// frames in which it is that too, as noise makes a quarter of its sharpness at most, or has
+	// blurNear of that at its sharpest: a disc of 6 px leaves a third of texture whose spectrum
+	// falls with frequency.
+	blurRise, blurNear = 4, 0.3
 	// A tile counts that shows blurLinks links, in blurRounds rounds; blurSpread is what the
 	// deviation in those of noise is begun with. Rendered steps deviated by blurTimes what
 	// the fit claims, and by blurSigma besides.
