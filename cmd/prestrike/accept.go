@@ -138,7 +138,7 @@ func acceptable(r *audit.Result, id, rule string) (*shoot.Frame, error) {
 				return nil, err
 			case len(f.Frames) == 0: // an acceptance without a frame holds for what is found later, too
 				return nil, fmt.Errorf("%s in %s names no frame, and would be accepted wherever it is found: "+
-					"change the plan in prestrike.toml, as with optional = true in its [[view]] or another planned number", rule, id)
+					"change the plan in prestrike.toml. Write optional = true in its [[view]], or another planned number", rule, id)
 			}
 			return f.Frames[0], nil
 		}
