@@ -13,8 +13,8 @@ var viewMissing = &audit.Rule{
 	Title:    "Missing views",
 	Severity: audit.Check,
 	Doc: `Compares the shot list, the [[view]] entries of prestrike.toml, with what was shot. A view is
-missing where no sequence shows it. When the shoot is declared over, with --final, a missing
-view must be shot now.
+missing where no sequence shows it. With --since, sequences that began before do not count.
+When the shoot is declared over, with --final, a missing view must be shot now.
 
 Sequences are assigned to views in the order of the list, by their kind, frames and
 settings. A sequence that was shot again does not count, and test frames do not count. Where
@@ -38,7 +38,7 @@ func checkViewMissing(v *audit.Review) error {
 		case view.Unknown:
 			v.Found(audit.Finding{
 				Title:   "Unknown frame in the shot list",
-				Message: fmt.Sprintf("the shot list names %s for %q, which is the name of no frame, or of several", view.View.Sequence, view.Name),
+				Message: fmt.Sprintf("the shot list names %s for %q, which is the name of no frame, or of several", view.View.Sequence, view.Name) + notBefore(v),
 				Action:  "write the name of one frame of the sequence, with as much of its path as needed", Look: shotList,
 			})
 		case view.Missing():
@@ -58,7 +58,7 @@ func checkViewMissing(v *audit.Review) error {
 		return nil
 	}
 	f := audit.Finding{
-		Message: "no sequence shows " + words.List(words.Names(missing), 12),
+		Message: "no sequence shows " + words.List(words.Names(missing), 12) + notBefore(v),
 		Action:  "shoot what is missing while the subject is here, or copy its frames", Look: shotList,
 		Measured: exifread.Of(float64(len(v.Views) - len(missing))), Limit: exifread.Of(float64(len(v.Views))), Unit: "views",
 	}
@@ -71,3 +71,11 @@ func checkViewMissing(v *audit.Review) error {
 
 // shotList is what the last line asks to inspect.
 const shotList = "the shot list"
+
+// notBefore adds to a message that with --since only a part of the shoot is compared.
+func notBefore(v *audit.Review) string {
+	if v.Options.Since == nil {
+		return ""
+	}
+	return "; what began before the time of --since does not count"
+}
