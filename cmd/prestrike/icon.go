@@ -48,7 +48,9 @@ func (c *console) begin(args []string) ([]string, bool) {
 		c.showHowToBegin()
 		return nil, false
 	}
-	c.say([]byte(purpose + dragHere + "\nFolder: "))
+	var b bytes.Buffer
+	reflow(&b, purpose+dragHere, c.errColumns())
+	c.say(append(b.Bytes(), "\nFolder: "...))
 	if c.in == nil {
 		return nil, false
 	}

@@ -52,6 +52,15 @@ func resize(t *testing.T, master *os.File, width, height int) {
 // home, and returns what stands on its screen in the end, and the exit status.
 func onTerminal(t *testing.T, folder, home string, width int, args ...string) (screen string, status int) {
 	t.Helper()
+	return answeredOnTerminal(t, folder, home, width, nil, args...)
+}
+
+// An answer is what the user types once the screen ends with a question.
+type answer struct{ question, typed string }
+
+// answeredOnTerminal is onTerminal of a program that asks, with the answers in turn.
+func answeredOnTerminal(t *testing.T, folder, home string, width int, answers []answer, args ...string) (screen string, status int) {
+	t.Helper()
 	master, terminal := openTerminal(t, width, 24)
 	cmd := exec.CommandContext(t.Context(), "prestrike", args...)
 	cmd.Dir = folder
@@ -62,9 +71,24 @@ func onTerminal(t *testing.T, folder, home string, width int, args ...string) (s
 	}
 	terminal.Close()
 	var shown bytes.Buffer
-	// Reading ends with EIO when the program has closed its side.
-	if _, err := io.Copy(&shown, master); err != nil && !errors.Is(err, syscall.EIO) {
-		t.Fatal(err)
+	for some := make([]byte, 4096); ; {
+		n, err := master.Read(some)
+		shown.Write(some[:n])
+		if len(answers) > 0 && bytes.HasSuffix(shown.Bytes(), []byte(answers[0].question)) {
+			if _, err := io.WriteString(master, answers[0].typed); err != nil {
+				t.Fatal(err)
+			}
+			answers = answers[1:]
+		}
+		if errors.Is(err, syscall.EIO) { // the program has closed its side
+			break
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(answers) > 0 {
+		t.Errorf("%v was not asked %q", args, answers[0].question)
 	}
 	if err := cmd.Wait(); err != nil {
 		exit, ok := errors.AsType[*exec.ExitError](err)
@@ -85,37 +109,41 @@ func onTerminal(t *testing.T, folder, home string, width int, args ...string) (s
 // terminal. UPDATE=1 rewrites them. What a watch shows, TestWatchScreens holds.
 func TestTerminal(t *testing.T) {
 	commands := []struct {
-		status int
-		args   []string
+		status  int
+		args    []string
+		answers []answer
 	}{
 		// The first minutes.
-		{statusGood, nil},
-		{statusReshoot, []string{"card"}},
-		{statusNotAudited, []string{"nothing/card"}},
-		{statusNotAudited, []string{"repotr", "card"}},
-		{statusNotAudited, []string{"help", "plann"}},
-		{statusNotAudited, []string{"report", "card", "--formt", "json"}},
-		{statusGood, []string{"completion", "--help"}},
+		{statusGood, nil, nil},
+		{statusReshoot, []string{"card"}, nil},
+		{statusNotAudited, []string{"nothing/card"}, nil},
+		{statusNotAudited, []string{"repotr", "card"}, nil},
+		{statusNotAudited, []string{"help", "plann"}, nil},
+		{statusNotAudited, []string{"report", "card", "--formt", "json"}, nil},
+		{statusGood, []string{"completion", "--help"}, nil},
+		// A window of its own, in which a folder is dropped.
+		{statusGood, []string{"begin"}, []answer{{"Folder: ", "\n"}}},
+		{statusNotAudited, []string{"begin"}, []answer{{"Folder: ", "'/nothing/my card' \n"}, {"Press Enter to end.\r\n", "\n"}}},
 		// What was found, and why.
-		{statusReshoot, []string{"report", "card", "--quiet", "--why"}},
-		{statusReshoot, []string{"report", "card", "-o", "report.txt"}},
-		{statusReshoot, []string{"report", "card", "--quiet", "--since", "10:51"}},
-		{statusNotAudited, []string{"report", "card", "--since", "12:00"}},
-		{statusGood, []string{"rules", "iso-drift", "--sources"}},
-		{statusNotAudited, []string{"rules", "iso-drfit"}},
-		{statusGood, []string{"frames", "card/DCIM/100BXCAM/BX1_0002.JPG"}},
+		{statusReshoot, []string{"report", "card", "--quiet", "--why"}, nil},
+		{statusReshoot, []string{"report", "card", "-o", "report.txt"}, nil},
+		{statusReshoot, []string{"report", "card", "--quiet", "--since", "10:51"}, nil},
+		{statusNotAudited, []string{"report", "card", "--since", "12:00"}, nil},
+		{statusGood, []string{"rules", "iso-drift", "--sources"}, nil},
+		{statusNotAudited, []string{"rules", "iso-drfit"}, nil},
+		{statusGood, []string{"frames", "card/DCIM/100BXCAM/BX1_0002.JPG"}, nil},
 		// Values and settings.
-		{statusNotAudited, []string{"report", "card", "--magnification", "large"}},
-		{statusNotAudited, []string{"report", "card", "--fail-on", "always"}},
-		{statusNotAudited, []string{"report", "mistakes"}},
-		{statusGood, []string{"config", "card", "--support", "tripod"}},
-		{statusGood, []string{"config", "--write", "."}},
-		{statusGood, []string{"plan", "--depth", "10mm", "--magnification", "1:1", "--sensor-width", "36mm", "--pixels", "45MP"}},
-		{statusGood, []string{"plan", "handheld", "--focal-length", "90mm", "--sensor-width", "36mm", "--pixels", "45MP"}},
+		{statusNotAudited, []string{"report", "card", "--magnification", "large"}, nil},
+		{statusNotAudited, []string{"report", "card", "--fail-on", "always"}, nil},
+		{statusNotAudited, []string{"report", "mistakes"}, nil},
+		{statusGood, []string{"config", "card", "--support", "tripod"}, nil},
+		{statusGood, []string{"config", "--write", "."}, nil},
+		{statusGood, []string{"plan", "--depth", "10mm", "--magnification", "1:1", "--sensor-width", "36mm", "--pixels", "45MP"}, nil},
+		{statusGood, []string{"plan", "handheld", "--focal-length", "90mm", "--sensor-width", "36mm", "--pixels", "45MP"}, nil},
 		// What is meant.
-		{statusNotAudited, []string{"accept", "card", "1.12", "iso-drfit", "the light fades on purpose"}},
-		{statusGood, []string{"accept", "card", "1.12", "iso-drift", "the light fades on purpose"}},
-		{statusReshoot, []string{"report", "card", "--quiet"}},
+		{statusNotAudited, []string{"accept", "card", "1.12", "iso-drfit", "the light fades on purpose"}, nil},
+		{statusGood, []string{"accept", "card", "1.12", "iso-drift", "the light fades on purpose"}, nil},
+		{statusReshoot, []string{"report", "card", "--quiet"}, nil},
 	}
 	home := t.TempDir()
 	for _, width := range []int{60, 80, 120} {
@@ -132,7 +160,7 @@ func TestTerminal(t *testing.T) {
 		}
 		var b strings.Builder
 		for _, c := range commands {
-			screen, status := onTerminal(t, job, home, width, c.args...)
+			screen, status := answeredOnTerminal(t, job, home, width, c.answers, c.args...)
 			if status != c.status {
 				t.Errorf("%d columns, %v: status %d, want %d", width, c.args, status, c.status)
 			}
