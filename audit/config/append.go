@@ -44,8 +44,13 @@ func KeepViewsStep(kept []audit.View) Step {
 
 func addView(v audit.View) Step {
 	e := viewEntry{
-		Name: v.Name, Frames: v.Frames, FewestFrames: v.FewestFrames, FNumber: v.FNumber, ISO: v.ISO, ExposureTime: v.ExposureTime,
+		Name: v.Name, Frames: v.Frames, FewestFrames: v.FewestFrames, FNumber: v.FNumber, ISO: v.ISO,
 		Magnification: v.Magnification, Body: v.Body, Optional: v.Optional, Sequence: v.Sequence,
+	}
+	if shown, same := values.Shown(v.ExposureTime); same {
+		e.ExposureTime = shown
+	} else if v.ExposureTime > 0 {
+		e.ExposureTime = v.ExposureTime
 	}
 	if v.Overlap > 0 {
 		e.Overlap = values.Share.Write(v.Overlap)
@@ -136,7 +141,7 @@ type viewEntry struct {
 	Overlap       string  `toml:"overlap,omitempty"`
 	FNumber       float64 `toml:"f-number,omitempty"`
 	ISO           float64 `toml:"iso,omitempty"`
-	ExposureTime  float64 `toml:"exposure-time,omitempty"`
+	ExposureTime  any     `toml:"exposure-time,omitempty"`
 	Magnification float64 `toml:"magnification,omitempty"`
 	Body          string  `toml:"body,omitempty"`
 	Optional      bool    `toml:"optional,omitempty"`

@@ -3,6 +3,7 @@ package config
 import (
 	"bytes"
 	"errors"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -244,4 +245,30 @@ func FuzzNameView(f *testing.F) {
 			t.Errorf("found: %v, and else (-before +after):\n%s\n%q\n%q", found, diff, text, written)
 		}
 	})
+}
+
+// TestViewsAreWrittenAsCamerasShow: an exposure time is written as a fraction where cameras
+// show one, and read as it was.
+func TestViewsAreWrittenAsCamerasShow(t *testing.T) {
+	for seconds, want := range map[float64]string{
+		1.0 / 30: "'1/30 s'", 0.03125: "'1/32 s'", 0.8: "'0.8 s'", 2.5: "'2.5 s'", 1e-4: "'1/10000 s'",
+		0.37: "", 0.0123: "", 75: "",
+	} {
+		file := filepath.Join(t.TempDir(), Name)
+		if err := AddView(file, nil, audit.View{Name: "keel", ExposureTime: seconds}); err != nil {
+			t.Fatal(err)
+		}
+		text, err := os.ReadFile(file)
+		if err != nil || !strings.Contains(string(text), "exposure-time = "+want) {
+			t.Errorf("%v s: %v, the file is\n%s\nwant %s", seconds, err, text, want)
+		}
+		o := &audit.Options{}
+		if _, err := Read(o, file); err != nil {
+			t.Errorf("%v s: %v", seconds, err)
+			continue
+		}
+		if got := o.Views[0].ExposureTime; math.Abs(got/seconds-1) > 0.01 {
+			t.Errorf("%v s is read as %v s from\n%s", seconds, got, text)
+		}
+	}
 }

@@ -262,6 +262,14 @@ func writeTime(t optics.Seconds) string {
 	return t.String()
 }
 
+// Shown writes seconds as cameras show them, such as "1/30 s", and reports whether that is
+// read as the same time to a hundredth, far less than the smallest step of a camera.
+func Shown(seconds float64) (text string, same bool) {
+	text = writeTime(optics.Seconds(seconds))
+	read, ok := readTime(text)
+	return text, ok && math.Abs(float64(read)/seconds-1) < 0.01
+}
+
 // Duration returns a time as the standard library counts it: at most a year, and
 // above 0 where t is.
 func Duration(t optics.Seconds) time.Duration {
