@@ -83,7 +83,7 @@ func judge(t *testing.T, text string, finds ...planted) *audit.Result {
 			opt.Rules = append(opt.Rules, rule)
 		}
 	}
-	opt.Rules = append(opt.Rules, &audit.Rule{ID: "diffraction", Title: ruleTitles["diffraction"], Severity: audit.Note, Check: func(v *audit.Review) error {
+	opt.Rules = append(opt.Rules, &audit.Rule{ID: "diffraction", Title: ruleTitles["diffraction"], Severity: audit.Check, Check: func(v *audit.Review) error {
 		v.Unjudged("no sensor pitch")
 		return nil
 	}})
@@ -420,8 +420,8 @@ func TestFindingsLeadWithTitles(t *testing.T) {
 		wants    []string
 		wantsNot string
 	}{
-		{false, []string{want + "\n", "Not judged: Diffraction (all sequences): no sensor pitch.\n"}, "["},
-		{true, []string{want + " [iso-drift]\n", "  Diffraction (all sequences): no sensor pitch. [diffraction]\n"}, "Uneven"},
+		{false, []string{want + "\n", "Not judged: \"Diffraction\" (all sequences): no sensor pitch.\n"}, "["},
+		{true, []string{want + " [iso-drift]\n", "  \"Diffraction\" (all sequences): no sensor pitch. [diffraction]\n"}, "Uneven"},
 	} {
 		out := string(write(t, "table", r, &report.Options{Why: c.why, Width: 200}))
 		for _, want := range c.wants {
@@ -440,9 +440,29 @@ func TestFindingsLeadWithTitles(t *testing.T) {
 func TestReasonOfTheSessionToo(t *testing.T) {
 	r := judge(t, morning)
 	r.Sessions[0].NotJudged = []audit.NotJudged{{Rule: "dust", Title: "Dust on the sensor", Reason: "no sensor pitch"}}
-	want := "Not judged: Diffraction and Dust on the sensor (all sequences): no sensor pitch.\n"
+	want := "Not judged: \"Diffraction\" and \"Dust on the sensor\" (all sequences): no sensor pitch.\n"
 	if out := string(write(t, "table", r, nil)); !strings.Contains(out, want) {
 		t.Errorf("no %q in\n%s", want, out)
+	}
+}
+
+// TestNotesNotJudgedAreListedOnRequest holds that the table names what was not judged where
+// more than a note could have come of it, and --why, the page and JSON the rest too.
+func TestNotesNotJudgedAreListedOnRequest(t *testing.T) {
+	const reason = "the backdrop may not have moved"
+	r := judge(t, morning)
+	r.Sessions[0].NotJudged = []audit.NotJudged{{Rule: "dust", Title: "Dust on the sensor", Reason: reason, Severity: audit.Note}}
+	for form, opt := range map[string]*report.Options{"table": {Why: true}, "html": nil, "markdown": nil, "json": nil} {
+		if out := string(write(t, form, r, opt)); !strings.Contains(out, reason) {
+			t.Errorf("%s: no %q in\n%s", form, reason, out)
+		}
+	}
+	if out := string(write(t, "table", r, nil)); strings.Contains(out, reason) || strings.Contains(out, "Dust") {
+		t.Errorf("the table names a note that was not judged:\n%s", out)
+	}
+	r.Sessions[0].NotJudged[0].Severity = audit.Check
+	if out := string(write(t, "table", r, &report.Options{Width: 200})); !strings.Contains(out, reason) {
+		t.Errorf("the table does not name a check that was not judged:\n%s", out)
 	}
 }
 
@@ -470,14 +490,14 @@ func TestBracketsHaveNoCadence(t *testing.T) {
 func TestOrder(t *testing.T) {
 	out := string(write(t, "table", morningResult(t), nil))
 	at := -1
-	for _, want := range []string{"\nretaken ", "\naccepted ", "\nnote ", "\ncheck ", "Not judged: ", "Support assumed: ", "\nCHECK: inspect 1.5 before you go on. 1.4 repeats 1.3.\n"} {
+	for _, want := range []string{"\nretaken ", "\naccepted ", "\nnote ", "\ncheck ", "Not judged: ", "Support assumed: ", "\nCHECK: inspect 1.5 before you go on. Not judged: \"Diffraction\" (no sensor pitch). 1.4 repeats 1.3.\n"} {
 		i := strings.Index(out, want)
 		if i <= at {
 			t.Errorf("%q does not stand behind what is less urgent:\n%s", want, out)
 		}
 		at = i
 	}
-	if !strings.HasSuffix(out, "before you go on. 1.4 repeats 1.3.\n") {
+	if !strings.HasSuffix(out, "(no sensor pitch). 1.4 repeats 1.3.\n") {
 		t.Errorf("the verdict is not the last line:\n%s", out)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -196,6 +197,8 @@ type reason struct {
 	text          string
 	titles, rules []string
 	where         string
+	// minor reports that at most notes could have come of it.
+	minor bool
 }
 
 // sentence writes the reason with what was not judged: "Diffraction (1.2): no f-number
@@ -222,13 +225,15 @@ func notJudged(s *audit.Session) []reason {
 		for _, n := range list {
 			r := byText[n.Reason]
 			if r == nil {
-				r = &places{reason: reason{text: n.Reason}}
+				r = &places{reason: reason{text: n.Reason, minor: true}}
 				byText[n.Reason] = r
 				reasons = append(reasons, r)
 			}
+			r.minor = r.minor && n.Severity == audit.Note
 			if !slices.Contains(r.rules, n.Rule) {
 				r.rules = append(r.rules, n.Rule)
-				r.titles = append(r.titles, title(n.Title, n.Rule))
+				// In quotes: a title is the sentence of what was found, and this was not.
+				r.titles = append(r.titles, strconv.Quote(title(n.Title, n.Rule)))
 			}
 			if len(r.in) == 0 || r.in[len(r.in)-1] != where && where != whole { // else its sequences are named
 				r.in = append(r.in, where)

@@ -33,14 +33,14 @@ func writeTable(w io.Writer, m *model, opt *Options) error {
 			b.WriteByte('\n')
 		}
 		if !opt.Brief {
-			writeNotJudged(&b, s.reasons, width, opt.Why)
+			listed := writeNotJudged(&b, s.reasons, width, opt.Why)
 			if s.merged != "" {
 				Paragraph(&b, "", 2, s.merged, width)
 			}
 			if s.support != "" {
 				Paragraph(&b, "", 2, s.support, width)
 			}
-			if len(s.reasons) > 0 || s.merged != "" || s.support != "" {
+			if listed || s.merged != "" || s.support != "" {
 				b.WriteByte('\n')
 			}
 		}
@@ -155,20 +155,27 @@ func writeInstructions(b *bytes.Buffer, list []instruction, width int, ink ink, 
 // notJudgedLines is how many lines the reasons may take unless all are asked for.
 const notJudgedLines = 2
 
-func writeNotJudged(b *bytes.Buffer, reasons []reason, width int, all bool) {
+// writeNotJudged writes why rules could not judge, and reports whether it did: unless all
+// is set, only where more than a note could have come of it.
+func writeNotJudged(b *bytes.Buffer, reasons []reason, width int, all bool) bool {
 	if len(reasons) == 0 {
-		return
+		return false
 	}
 	if all {
 		Paragraph(b, "", 2, "Not judged:", width)
 		for i := range reasons {
 			Paragraph(b, "  ", 4, reasons[i].sentence(true), width)
 		}
-		return
+		return true
 	}
-	list := make([]string, len(reasons))
+	var list []string
 	for i := range reasons {
-		list[i] = strings.TrimSuffix(reasons[i].sentence(false), ".")
+		if !reasons[i].minor { // the verdict is the same, whatever it would have been
+			list = append(list, strings.TrimSuffix(reasons[i].sentence(false), "."))
+		}
+	}
+	if len(list) == 0 {
+		return false
 	}
 	for shown := len(list); ; shown-- {
 		text := "Not judged: " + strings.Join(list[:shown], "; ")
@@ -181,7 +188,7 @@ func writeNotJudged(b *bytes.Buffer, reasons []reason, width int, all bool) {
 		}
 		if shown == 0 || len(wrap(Visible(text+"."), width-2)) <= notJudgedLines {
 			Paragraph(b, "", 2, text+".", width)
-			return
+			return true
 		}
 	}
 }

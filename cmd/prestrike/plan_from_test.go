@@ -108,7 +108,7 @@ func TestPlanFromRefuses(t *testing.T) {
 	}{
 		{[]string{"--from", covering + "#1.7"}, `there is no sequence "1.7"`},
 		{[]string{"--from", covering, "--depth", "12mm"}, "--depth does not go with --from"},
-		{[]string{"--from", covering, "--setting", "0"}, "--setting 0: must be 1 or more"},
+		{[]string{"--from", covering, "--setting", "0"}, "--setting: 0 is out of range: write 1 or more"},
 		{[]string{"--from", covering, "--setting", "2000"}, "--setting"},
 		{[]string{"--setting", "3"}, "give its folder with --from"},
 		{[]string{"--from", stopping, "--setting", "9"}, "sequence 1.1 does not show the focus step: " + pixels.ReasonStands},

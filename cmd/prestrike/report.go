@@ -37,7 +37,8 @@ shows what to do now, and for each finding the picture that decides it. The page
 file and needs no network.
 
 A dash in the table means that the files do not record a value. What a rule could not
-judge is listed as not judged. Not judged is not good.
+judge is listed as not judged. Not judged is not good. Where no more than a note could
+have come of it, only --why lists it.
 
 ` + statusHelp + `
 With --fail-on reshoot, check ends with 0; with --fail-on never, so does reshoot.`
