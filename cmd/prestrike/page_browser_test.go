@@ -122,11 +122,15 @@ func call[P, R any](t *testing.T, b *browser, command cdp.Command[P, R], params 
 // ask evaluates an expression in the page, and waits for what it promises.
 func ask[T any](t *testing.T, b *browser, expression string) T {
 	t.Helper()
-	answer, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	answer, err := evaluate[T](b, expression)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return answer
+}
+
+func evaluate[T any](b *browser, expression string) (T, error) {
+	return chromedp.Run(b.ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
 }
 
 // tell evaluates an expression for what it does.
