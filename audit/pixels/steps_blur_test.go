@@ -165,6 +165,7 @@ func TestFinerSteps(t *testing.T) {
 		"blur alone":           {walk: unknown, noise: 0.05, want: CannotTell},
 		"motion alone":         {walk: unknown, motion: true, noBlur: true, want: CannotTell},
 		"focus stands":         {walk: stands, motion: true, noise: 0.05, want: CannotTell},
+		"blur in much noise":   {walk: unknown, motion: true, noise: 3, want: CannotTell},
 		"blur drowns in noise": {walk: unknown, motion: true, noise: 5, want: CannotTell},
 	} {
 		s := tell(24).standing()
